@@ -1,0 +1,1 @@
+"""Questions asked every hour."""

@@ -1,0 +1,1 @@
+"""What moves and conditions the air."""

@@ -1,0 +1,1 @@
+"""How air, tubers and walls behave."""

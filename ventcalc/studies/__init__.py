@@ -1,0 +1,1 @@
+"""Questions asked before or about a whole season."""
