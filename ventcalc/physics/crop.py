@@ -1,0 +1,366 @@
+"""Potatoes as a store sees them: heat of respiration, water loss, curing, limits by use."""
+
+from __future__ import annotations
+
+import csv
+import math
+from dataclasses import dataclass, fields
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from ventcalc._ops import ops_for
+from ventcalc.errors import BadInput, check_range
+
+__all__ = [
+    "Crop",
+    "co2_rate",
+    "crop_for",
+    "crop_sources",
+    "curing_rate",
+    "dry_matter_rate",
+    "metabolic_water_rate",
+    "respiration_heat",
+    "respiration_temperature_factor",
+    "transpiration_coefficient",
+]
+
+DRY_MATTER_PER_CO2 = 180.16 / 264.06
+"""Glucose burned per CO2 given off, C6H12O6 + 6 O2 -> 6 CO2 + 6 H2O. [kg/kg]"""
+WATER_PER_CO2 = 108.09 / 264.06
+"""Water formed in the tuber per CO2 given off. [kg/kg]"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Crop:
+    """
+    Properties of the crop for one use; every value's source stands in ``data/crop.csv``.
+
+    Units are those of the file: SI, °C, fractions. ``respiration_*`` per kg of crop [W/kg],
+    ``transpiration_*`` per kg of crop [kg/(kg s Pa)], ``specific_heat`` per kg of crop.
+    """
+
+    use: str
+    specific_heat: float
+    water_fraction: float
+    freezing_temperature: float
+    injury_temperature: float
+    latent_heat_of_freezing: float
+    tuber_density: float
+    tuber_conductivity: float
+    bulk_density: float
+    water_activity: float
+    transpiration_uncured: float
+    transpiration_cured: float
+    curing_time: float
+    curing_reference: float
+    curing_doubling: float
+    respiration_settled: float
+    respiration_fresh: float
+    respiration_immature: float
+    respiration_fresh_at: float
+    respiration_least_at: float
+    respiration_q10: float
+    respiration_at_zero: float
+    respiration_settling_time: float
+    heat_per_co2: float
+    holding_low: float
+    holding_high: float
+    holding_temperature: float
+
+
+def _rows() -> list[dict[str, str]]:
+    path = files("ventcalc") / "data" / "crop.csv"
+    return list(csv.DictReader(path.read_text(encoding="utf-8").splitlines()))
+
+
+@cache
+def crop_for(use: str) -> Crop:
+    """
+    Properties of potatoes kept for one use.
+
+    Parameters
+    ----------
+    use : str
+        ``seed``, ``table``, ``fries`` or ``chips``.
+
+    Returns
+    -------
+    Crop
+        Values with their sources in ``data/crop.csv``.
+
+    Raises
+    ------
+    BadInput
+        If the use is unknown.
+    """
+    rows = _rows()
+    uses = sorted({row["use"] for row in rows} - {"all"})
+    if use not in uses:
+        raise BadInput(f"use = {use!r}: unknown; write one of {', '.join(uses)}")
+    values: dict[str, Any] = {
+        row["name"]: float(row["value"]) for row in rows if row["use"] in ("all", use)
+    }
+    return Crop(use=use, **{f.name: values[f.name] for f in fields(Crop) if f.name != "use"})
+
+
+def crop_sources(use: str) -> dict[str, tuple[float, str, str]]:
+    """
+    Where the values of a use come from.
+
+    Parameters
+    ----------
+    use : str
+        ``seed``, ``table``, ``fries`` or ``chips``.
+
+    Returns
+    -------
+    dict
+        Name to (value, unit, source).
+    """
+    return {
+        row["name"]: (float(row["value"]), row["unit"], row["source"])
+        for row in _rows()
+        if row["use"] in ("all", use)
+    }
+
+
+def respiration_temperature_factor(temperature: Any, crop: Crop) -> Any:
+    """
+    Respiration at a temperature over that at the temperature of least respiration.
+
+    Parameters
+    ----------
+    temperature : array-like
+        Pulp temperature, -2 to 40. [°C]
+    crop : Crop
+        The crop.
+
+    Returns
+    -------
+    array
+        1 at the least, doubling over 10 K above it, rising again in the cold. [1]
+
+    Raises
+    ------
+    OutOfRange
+        If the temperature lies outside -5 to 45.
+
+    Notes
+    -----
+    Above the least, ``q10 ** (dT / 10)``; below, a cubic that reaches ``respiration_at_zero``
+    at 0 °C. Continuous. The shape in the cold is common practice, no source.
+    """
+    check_range("temperature", temperature, -5.0, 45.0, "°C", "kelvin or °F?")
+    return _temperature_factor(temperature, crop, ops_for(temperature))
+
+
+def _temperature_factor(temperature: Any, crop: Crop, ops: Any) -> Any:
+    above = temperature - crop.respiration_least_at
+    rise = ops.exp(ops.maximum(above, 0.0) * (math.log(crop.respiration_q10) / 10.0))
+    cold = ops.maximum(-above, 0.0) * (1.0 / crop.respiration_least_at)
+    return rise + (crop.respiration_at_zero - 1.0) * cold * cold * cold
+
+
+def respiration_heat(temperature: Any, age: Any, crop: Crop, maturity: str = "mature") -> Any:
+    """
+    Heat of respiration per mass of crop, by temperature and age.
+
+    Parameters
+    ----------
+    temperature : array-like
+        Pulp temperature, -5 to 45. [°C]
+    age : array-like
+        Time since harvest, not negative. [s]
+    crop : Crop
+        The crop.
+    maturity : str
+        ``mature`` or ``immature`` at harvest.
+
+    Returns
+    -------
+    array
+        Heat per kg of crop. [W/kg]
+
+    Raises
+    ------
+    OutOfRange
+        If a value lies outside its range.
+
+    Notes
+    -----
+    Age matters as much as temperature: potatoes give off about 43 W/t when fresh and
+    8.65-14.4 W/t once settled, so a correlation on temperature alone that tracks immature
+    tubers is several times too high in mid-season. The excess of the fresh crop decays
+    exponentially with ``respiration_settling_time``. Sprouting is not modelled.
+
+    References
+    ----------
+    .. [1] Storage of ware potatoes in permanent buildings II, J. Agric. Sci. (Cambridge),
+       abstract: 150, 30-50 and 250 Btu per long ton and hour.
+    """
+    check_range("temperature", temperature, -5.0, 45.0, "°C", "kelvin or °F?")
+    check_range("age", age, 0.0, 1e9, "s")
+    ops = ops_for(temperature, age)
+    settled = crop.respiration_settled * _temperature_factor(temperature, crop, ops)
+    return settled * _age_factor(age, crop, maturity, ops)
+
+
+def _age_factor(age: Any, crop: Crop, maturity: str, ops: Any) -> Any:
+    fresh = crop.respiration_immature if maturity == "immature" else crop.respiration_fresh
+    reference = crop.respiration_settled * respiration_temperature_factor(
+        crop.respiration_fresh_at, crop
+    )
+    return 1.0 + (fresh / reference - 1.0) * ops.exp(-age / crop.respiration_settling_time)
+
+
+def respiration_age_factor(age: Any, crop: Crop, maturity: str = "mature") -> Any:
+    """
+    Respiration at an age over that of the settled crop at the same temperature.
+
+    Parameters
+    ----------
+    age : array-like
+        Time since harvest, not negative. [s]
+    crop : Crop
+        The crop.
+    maturity : str
+        ``mature`` or ``immature`` at harvest.
+
+    Returns
+    -------
+    array
+        Falls towards 1. [1]
+
+    Raises
+    ------
+    OutOfRange
+        If the age is negative.
+    """
+    check_range("age", age, 0.0, 1e9, "s")
+    return _age_factor(age, crop, maturity, ops_for(age))
+
+
+def co2_rate(heat: Any, crop: Crop) -> Any:
+    """
+    CO2 given off with a heat of respiration.
+
+    Parameters
+    ----------
+    heat : array-like
+        Heat of respiration, per any mass of crop. [W/kg]
+    crop : Crop
+        The crop.
+
+    Returns
+    -------
+    array
+        CO2 per the same mass. [kg/(kg s)]
+
+    References
+    ----------
+    .. [1] Stoichiometry of glucose oxidation, 2816 kJ per 264 g CO2: 10.7 J/mg.
+    """
+    return heat / crop.heat_per_co2
+
+
+def dry_matter_rate(heat: Any, crop: Crop) -> Any:
+    """
+    Dry matter burned with a heat of respiration.
+
+    Parameters
+    ----------
+    heat : array-like
+        Heat of respiration, per any mass of crop. [W/kg]
+    crop : Crop
+        The crop.
+
+    Returns
+    -------
+    array
+        Glucose burned per the same mass. [kg/(kg s)]
+    """
+    return heat * (DRY_MATTER_PER_CO2 / crop.heat_per_co2)
+
+
+def metabolic_water_rate(heat: Any, crop: Crop) -> Any:
+    """
+    Water formed in the tuber by respiration; it stays there until it transpires.
+
+    Parameters
+    ----------
+    heat : array-like
+        Heat of respiration, per any mass of crop. [W/kg]
+    crop : Crop
+        The crop.
+
+    Returns
+    -------
+    array
+        Water per the same mass. [kg/(kg s)]
+    """
+    return heat * (WATER_PER_CO2 / crop.heat_per_co2)
+
+
+def curing_rate(temperature: Any, crop: Crop) -> Any:
+    """
+    Speed of wound healing over that at the reference temperature.
+
+    Parameters
+    ----------
+    temperature : array-like
+        Pulp temperature, -5 to 45. [°C]
+    crop : Crop
+        The crop.
+
+    Returns
+    -------
+    array
+        1 at ``curing_reference`` (12.8 °C); not higher than at 20 °C. [1]
+
+    Raises
+    ------
+    OutOfRange
+        If the temperature lies outside -5 to 45.
+
+    Notes
+    -----
+    Doubles every ``curing_doubling`` kelvin, held constant above 20 °C, where healing
+    is said not to gain any more (common practice, no source).
+    """
+    check_range("temperature", temperature, -5.0, 45.0, "°C", "kelvin or °F?")
+    ops = ops_for(temperature)
+    warm = ops.minimum(temperature, 20.0) - crop.curing_reference
+    return ops.exp(warm * (math.log(2.0) / crop.curing_doubling))
+
+
+def transpiration_coefficient(curing: Any, crop: Crop) -> Any:
+    """
+    Water lost through the skin per mass of crop, time and vapour pressure difference.
+
+    Parameters
+    ----------
+    curing : array-like
+        Healing done, as time at the reference temperature, not negative. [s]
+    crop : Crop
+        The crop.
+
+    Returns
+    -------
+    array
+        Falls from the uncured to the cured value. [kg/(kg s Pa)]
+
+    Raises
+    ------
+    OutOfRange
+        If the healing done is negative.
+
+    References
+    ----------
+    .. [1] ASHRAE Refrigeration, transpiration coefficients (values from memory): Kennebec
+       171 and 60, Sebago 158 and 38 ng/(kg s Pa), uncured and cured.
+    """
+    check_range("curing", curing, 0.0, 1e12, "s")
+    ops = ops_for(curing)
+    open_skin = crop.transpiration_uncured - crop.transpiration_cured
+    return crop.transpiration_cured + open_skin * ops.exp(-curing / crop.curing_time)
