@@ -8,8 +8,9 @@ error messages and the commented starter file all take them from here.
 
 from __future__ import annotations
 
-from dataclasses import MISSING, dataclass, field
-from typing import Any
+from dataclasses import dataclass
+
+from ventcalc._fields import quantity, text
 
 __all__ = [
     "Bay",
@@ -33,26 +34,12 @@ USES = ("seed", "table", "fries", "chips")
 """What the crop is kept for."""
 
 
-def quantity(
-    unit: str, low: float, high: float, about: str, default: Any = MISSING, like: str = ""
-) -> Any:
-    """A number: ``unit`` inside ventcalc, its limits, what it is, and how one writes it."""
-    meta = {"unit": unit, "low": low, "high": high, "about": about, "like": like}
-    return field(metadata=meta) if default is MISSING else field(default=default, metadata=meta)
-
-
-def text(about: str, default: Any = MISSING, like: str = "", choices: tuple[str, ...] = ()) -> Any:
-    """A word or a date (``month-day``)."""
-    meta = {"unit": "text", "about": about, "like": like, "choices": choices}
-    return field(metadata=meta) if default is MISSING else field(default=default, metadata=meta)
-
-
 @dataclass(frozen=True, kw_only=True)
 class Site:
     """Where the bay stands."""
 
     altitude: float = quantity("m", -430, 4500, "height above sea level", like="4600 ft")
-    time_zone: str = text("IANA name of the local time zone", like="America/Denver")
+    time_zone: str = text("IANA name of the local time zone", like="America/Denver", kind="zone")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,7 +53,13 @@ class Pile:
         "kg/m3", 500, 800, "mass of crop per volume of pile", like="40 lb/ft3"
     )
     tuber_diameter: float = quantity(
-        "m", 0.02, 0.12, "diameter of a sphere as large as the mean tuber", 0.06, like="2.4 inch"
+        "m",
+        0.02,
+        0.12,
+        "diameter of a sphere as large as the mean tuber",
+        0.06,
+        like="2.4 inch",
+        shown="m small",
     )
 
     @property
@@ -90,7 +83,9 @@ class Lot:
     """One lot of crop as it was loaded."""
 
     name: str = text("name of the lot", like="Lot A")
-    mass: float = quantity("kg", 1, 2e7, "mass of crop loaded, soil and stones taken off", like="2e6 lb")
+    mass: float = quantity(
+        "kg", 1, 2e7, "mass of crop loaded, soil and stones taken off", like="2e6 lb"
+    )
     loading_temperature: float = quantity(
         "degC", -2, 35, "pulp temperature of the loads", like="58 degF"
     )
@@ -105,8 +100,12 @@ class Fans:
 
     count: int = quantity("1", 1, 100, "number of fans", like="4")
     airflow: float = quantity(
-        "m3/s", 0.01, 1000, "airflow of all fans at full speed (or per mass of crop)",
+        "m3/s",
+        0.01,
+        1000,
+        "airflow of all fans at full speed, or per mass of crop in a full pile",
         like="20 cfm/ton",
+        also="m3/(s kg)",
     )
     static_pressure: float = quantity(
         "Pa", 10, 2500, "static pressure at full speed", like="1.0 inH2O"
@@ -136,7 +135,9 @@ class Humidifier:
     """Spray or wetted pad in the plenum."""
 
     capacity: float = quantity("kg/s", 0, 1, "most water it can evaporate", like="300 lb/hour")
-    power: float = quantity("W", 0, 1e5, "electrical power when running", 1500.0, like="1.5 kW")
+    power: float = quantity(
+        "W", 0, 1e5, "electrical power when running", 1500.0, like="1.5 kW", shown="W electrical"
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -144,10 +145,20 @@ class Refrigeration:
     """A cooling coil in the plenum with its compressor."""
 
     capacity: float = quantity(
-        "W", 0, 5e6, "total cooling at the design point", like="40 ton_refrigeration"
+        "W",
+        0,
+        5e6,
+        "total cooling at the design point",
+        like="40 ton_refrigeration",
+        shown="W refrigeration",
     )
     coil_temperature_difference: float = quantity(
-        "delta_degC", 0.5, 15, "entering air less coil surface at full duty", 4.0, like="4 delta_degC"
+        "delta_degC",
+        0.5,
+        15,
+        "entering air less coil surface at full duty",
+        4.0,
+        like="4 delta_degC",
     )
     performance: float = quantity(
         "1", 0.5, 10, "cooling per electrical power, compressor and condenser", 3.0, like="3.0"
@@ -158,7 +169,7 @@ class Refrigeration:
 class Heater:
     """A heater in the headspace or plenum."""
 
-    capacity: float = quantity("W", 0, 1e6, "heat output", like="30 kW")
+    capacity: float = quantity("W", 0, 1e6, "heat output", like="30 kW", shown="W electrical")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -174,7 +185,11 @@ class Envelope:
         "W/(m2 K)", 0.02, 8, "heat transmittance of the walls", like="0.22 W/(m2 K)"
     )
     bridge_factor: float = quantity(
-        "1", 1, 10, "heat loss at the worst purlin or joint over that of the plain ceiling", 2.0,
+        "1",
+        1,
+        10,
+        "heat loss at the worst purlin or joint over that of the plain ceiling",
+        2.0,
         like="2.0",
     )
     headspace_volume: float = quantity("m3", 1, 1e6, "air above the full pile", like="50000 ft3")
@@ -187,7 +202,7 @@ class Envelope:
 class Schedule:
     """The season's calendar."""
 
-    fill_start: str = text("first load, month-day", like="09-18")
+    fill_start: str = text("first load, month-day", like="09-18", kind="date")
     fill_days: float = quantity("s", 86400, 60 * 86400, "time to fill the bay", like="6 days")
     healing_days: float = quantity(
         "s", 0, 60 * 86400, "wound healing after the last load", like="14 days"
@@ -196,16 +211,21 @@ class Schedule:
         "degC", 5, 22, "pulp temperature during wound healing", like="55 degF"
     )
     ramp: float = quantity(
-        "delta_degC/s", 0.02 / 86400, 2 / 86400, "fastest planned cooling of the pulp",
+        "delta_degC/s",
+        0.02 / 86400,
+        2 / 86400,
+        "fastest planned cooling of the pulp",
         like="0.5 delta_degF/day",
     )
     holding_temperature: float = quantity("degC", 1, 15, "pulp temperature to hold", like="38 degF")
-    warm_up_start: str = text("when re-warming begins, month-day", like="04-10")
+    warm_up_start: str = text("when re-warming begins, month-day", like="04-10", kind="date")
     warm_up_temperature: float = quantity(
         "degC", 1, 20, "pulp temperature wanted for unloading", like="45 degF"
     )
-    unloading_start: str = text("first truck out, month-day", like="05-01")
-    unloading_days: float = quantity("s", 86400, 120 * 86400, "time to empty the bay", like="20 days")
+    unloading_start: str = text("first truck out, month-day", like="05-01", kind="date")
+    unloading_days: float = quantity(
+        "s", 86400, 120 * 86400, "time to empty the bay", like="20 days"
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -216,21 +236,45 @@ class Limits:
         "degC", -0.5, 10, "coldest supply air that is ever advised", 1.0, like="34 degF"
     )
     supply_difference: float = quantity(
-        "delta_degC", 0.3, 5, "coldest supply air below the coldest pulp", 1.5, like="1.5 delta_degC"
+        "delta_degC",
+        0.3,
+        5,
+        "coldest supply air below the coldest pulp",
+        1.5,
+        like="1.5 delta_degC",
     )
     warm_supply_difference: float = quantity(
-        "delta_degC", 0.2, 4, "warmest supply air above the coldest pulp", 1.5, like="1.5 delta_degC"
+        "delta_degC",
+        0.2,
+        4,
+        "warmest supply air above the coldest pulp",
+        1.5,
+        like="1.5 delta_degC",
     )
     spread: float = quantity(
-        "delta_degC", 0.3, 5, "top less bottom of the pile that is still even", 1.5,
+        "delta_degC",
+        0.3,
+        5,
+        "top less bottom of the pile that is still even",
+        1.5,
         like="1.5 delta_degC",
     )
     band: float = quantity(
-        "delta_degC", 0.2, 3, "pulp above or below its target that still counts as held", 0.6,
+        "delta_degC",
+        0.2,
+        3,
+        "pulp above or below its target that still counts as held",
+        0.6,
         like="0.6 delta_degC",
     )
     co2: float = quantity(
-        "1", 0.0006, 0.03, "CO2 in the bay's air, volume fraction", 0.0025, like="2500 ppm"
+        "1",
+        0.0006,
+        0.03,
+        "CO2 in the bay's air, volume fraction",
+        0.0025,
+        like="2500 ppm",
+        shown="1 ppm",
     )
     plenum_humidity: float = quantity(
         "1", 0.7, 0.99, "relative humidity wanted in the plenum", 0.95, like="0.95"
@@ -242,32 +286,67 @@ class Control:
     """How the adviser behaves in time."""
 
     start_above: float = quantity(
-        "delta_degC", 0.05, 2, "cooling starts when pulp is this far above target", 0.3,
+        "delta_degC",
+        0.05,
+        2,
+        "cooling starts when pulp is this far above target",
+        0.3,
         like="0.3 delta_degC",
     )
     stop_above: float = quantity(
-        "delta_degC", -1, 2, "cooling stops when pulp is this far above target", 0.0,
+        "delta_degC",
+        -1,
+        2,
+        "cooling stops when pulp is this far above target",
+        0.0,
         like="0 delta_degC",
     )
     outside_offset: float = quantity(
-        "delta_degC", 0.2, 5, "outside air must be this far below pulp to be worth it", 1.0,
+        "delta_degC",
+        0.2,
+        5,
+        "outside air must be this far below pulp to be worth it",
+        1.0,
         like="1.0 delta_degC",
+    )
+    supply_below: float = quantity(
+        "delta_degC",
+        0.1,
+        4,
+        "supply air this far below the target when cooling",
+        0.8,
+        like="0.8 delta_degC",
+    )
+    confidence: float = quantity(
+        "1", 0.5, 4, "standard uncertainties that a margin must have to be believed", 2.0, like="2"
     )
     minimum_on: float = quantity("s", 0, 86400, "shortest fan run", 3600.0, like="60 min")
     minimum_off: float = quantity("s", 0, 86400, "shortest fan rest", 1800.0, like="30 min")
     tail: float = quantity(
-        "s", 0, 43200, "recirculation after cooling, so the top does not sweat", 3600.0,
+        "s",
+        0,
+        43200,
+        "recirculation after cooling, so the top does not sweat",
+        3600.0,
         like="60 min",
     )
     circulate_every: float = quantity(
-        "s", 3600, 14 * 86400, "longest rest without a run for an even pile", 8 * 3600.0,
+        "s",
+        3600,
+        14 * 86400,
+        "longest rest without a run for an even pile",
+        8 * 3600.0,
         like="8 hours",
     )
     circulate_for: float = quantity(
         "s", 600, 86400, "length of a run for an even pile", 3600.0, like="60 min"
     )
     fresh_air_every: float = quantity(
-        "s", 3600, 14 * 86400, "longest time without fresh air when CO2 is not measured", 86400.0,
+        "s",
+        3600,
+        14 * 86400,
+        "longest time without fresh air when CO2 is not measured",
+        86400.0,
         like="24 hours",
     )
     fresh_air_for: float = quantity(
@@ -322,6 +401,7 @@ class Bay:
     control: Control = Control()
     sensors: Sensors = Sensors()
     costs: Costs = Costs()
+    notes: str = ""
 
     @property
     def mass(self) -> float:
