@@ -11,11 +11,11 @@ import difflib
 import functools
 import math
 import re
-from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
 
+from ventcalc._unit_scales import SHOWN, Scale
 from ventcalc._unit_words import DEFINITIONS, EXAMPLES, spellings
 from ventcalc.errors import BadInput
 
@@ -23,7 +23,12 @@ __all__ = ["UnitSystem", "convert", "parse", "parse_any", "show", "shown_unit"]
 
 UnitSystem = Literal["metric", "us"]
 
+_LONGEST = 80
 _NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)(?![\d,])\s*(.*?)\s*", re.S)
+# Units joined by * / ( ) and single-digit powers; no other number, which pint would work out.
+_UNIT = re.compile(r"(?:1(?=\s*/))?(?:\*\*-?\d(?!\d|\s*\*\*)|[^\W\d]\w*|[*/() ])*")
+_RESISTANCE = re.compile(r"\s*(RSI|R)[- ]?\s*(\d+\.?\d*)\s*")
+_RESISTANCE_UNIT = {"RSI": 1.0, "R": 5.678263}  # W/(m² K) of 1 Btu/(h ft² °F), NIST SP 811
 _ABSOLUTE = {
     **dict.fromkeys(("degC", "C", "celsius"), (1.0, 0.0)),
     **dict.fromkeys(("degF", "F", "fahrenheit"), (1.8, 32.0)),
@@ -101,33 +106,43 @@ def parse_any(value: object, units: tuple[str, ...]) -> tuple[float, str]:
     BadInput
         Says what was wrong and how to write it.
     """
+    if "W/(m2 K)" in units and isinstance(value, str) and (r := _RESISTANCE.fullmatch(value)):
+        return _transmittance(value, r), "W/(m2 K)"
     number, words = _split(value, units)
     for unit in units:
         result = _to(number, words, unit)
         if result is not None:
             return result, unit
-    raise BadInput(f"{_quote(value)}: {_kind_of(words)}; {_wanted(units)}")
+    raise BadInput(f"{quoted(value)}: {_kind_of(words)}; {_wanted(units)}")
+
+
+def _transmittance(value: str, match: re.Match[str]) -> float:
+    """Insulation is sold by its thermal resistance: ``R-30`` or ``RSI 5.3``."""
+    resistance = float(match[2])
+    if resistance == 0:
+        raise BadInput(f"{quoted(value)}: a resistance must be greater than zero")
+    return _RESISTANCE_UNIT[match[1]] / resistance
 
 
 def _split(value: object, units: tuple[str, ...]) -> tuple[float, str]:
     """The number and the unit text, the latter in pint's spelling."""
     if isinstance(value, int | float) and not isinstance(value, bool):
-        if not math.isfinite(value):
-            raise BadInput(f"{value}: not a number one can use; {_wanted(units)}")
+        if not abs(value) < 1e300:
+            raise BadInput(f"{quoted(value)}: not a number one can use; {_wanted(units)}")
         if "1" not in units:
-            raise BadInput(f"{value}: a bare number; write the unit, {_examples(units)}")
+            raise BadInput(f"{quoted(value)}: a bare number; write the unit, {_examples(units)}")
         return float(value), ""
     if not isinstance(value, str):
-        raise BadInput(f"{_quote(value)}: not a number with a unit; {_wanted(units)}")
-    match = _NUMBER.fullmatch(value)
+        raise BadInput(f"{quoted(value)}: not a number with a unit; {_wanted(units)}")
+    match = _NUMBER.fullmatch(value) if len(value) <= _LONGEST else None
     if match is None or not math.isfinite(float(match[1])):
         comma = "; write the number without commas" if "," in value else ""
         raise BadInput(
-            f"{_quote(value)}: does not begin with a plain number{comma}; {_wanted(units)}"
+            f"{quoted(value)}: does not begin with a plain number{comma}; {_wanted(units)}"
         )
     words = _spell(match[2], money=any("money" in unit for unit in units))
     if not words and "1" not in units:
-        raise BadInput(f"{_quote(value)}: no unit; write it, {_examples(units)}")
+        raise BadInput(f"{quoted(value)}: no unit; write it, {_examples(units)}")
     _check_words(value, words, units)
     return float(match[1]), words
 
@@ -137,12 +152,21 @@ def _check_words(value: str, words: str, units: tuple[str, ...]) -> None:
     for word in re.findall(r"[^\W\d]\w*", words):
         if word not in _spellings():
             raise BadInput(
-                f"{_quote(value)}: unit {word!r} is not known{_nearest(word)}; {_wanted(units)}"
+                f"{quoted(value)}: unit {word!r} is not known{_nearest(word)}; {_wanted(units)}"
             )
+    if not _readable(words):
+        raise BadInput(f"{quoted(value)}: the unit cannot be read; {_wanted(units)}")
+
+
+@functools.cache
+def _readable(words: str) -> bool:
+    if _UNIT.fullmatch(words) is None:
+        return False
     try:
         _registry().parse_units(words)
     except Exception:  # pint lets many kinds through, from the tokenizer upwards
-        raise BadInput(f"{_quote(value)}: the unit cannot be read; {_wanted(units)}") from None
+        return False
+    return True
 
 
 def _spell(words: str, money: bool) -> str:
@@ -220,84 +244,24 @@ def _wanted(units: tuple[str, ...]) -> str:
     return f"wanted is {nouns}, {_examples(units)}"
 
 
-def _quote(value: object) -> str:
-    return f'"{value}"' if isinstance(value, str) else str(value)
+def quoted(value: object) -> str:
+    """A value for an error message, on one line and not too long."""
+    text = " ".join((value if isinstance(value, str) else repr(value)).split())
+    text = text if len(text) <= _LONGEST else text[:_LONGEST] + "..."
+    return f'"{text}"' if isinstance(value, str) else text
 
 
 # --- writing -----------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class _Scale:
-    """Shown number = value * factor + offset."""
-
-    factor: float
-    unit: str
-    digits: int
-    offset: float = 0.0
-
-
-_POUND, _FOOT, _BTU = 0.45359237, 0.3048, 1055.05585262
-_CFM = _FOOT**3 / 60
-_ZERO_F_AIR = 7.687
-"""Dry air at 32 °F above dry air at 0 °F. [Btu/lb]"""
-
-
-def _both(metric: tuple[Any, ...], us: tuple[Any, ...]) -> dict[str, _Scale]:
-    return {
-        name: _Scale(factor=row[0], unit=row[1], digits=row[2], offset=(*row, 0.0)[3])
-        for name, row in (("metric", metric), ("us", us))
-    }
-
-
-_SHOWN = {
-    "1": _both((1, "", 3), (1, "", 3)),
-    "1 percent": _both((100, "%", 1), (100, "%", 1)),
-    "1 ppm": _both((1e6, "ppm", 0), (1e6, "ppm", 0)),
-    "degC": _both((1, "°C", 1), (1.8, "°F", 1, 32.0)),
-    "delta_degC": _both((1, "K", 2), (1.8, "delta_degF", 2)),
-    "delta_degC/s": _both((86400, "K/day", 2), (86400 * 1.8, "°F/day", 2)),
-    "m": _both((1, "m", 2), (1 / _FOOT, "ft", 1)),
-    "m small": _both((1000, "mm", 1), (1 / 0.0254, "inch", 2)),
-    "m2": _both((1, "m²", 1), (_FOOT**-2, "ft²", 0)),
-    "m3": _both((1, "m³", 0), (_FOOT**-3, "ft³", 0)),
-    "kg": _both((1e-3, "t", 1), (1 / _POUND, "lb", 0)),
-    "kg small": _both((1, "kg", 1), (1 / _POUND, "lb", 1)),
-    "kg/m3": _both((1, "kg/m³", 1), (_FOOT**3 / _POUND, "lb/ft³", 2)),
-    "m3/kg": _both((1, "m³/kg", 4), (_POUND / _FOOT**3, "ft³/lb", 3)),
-    "kg/kg": _both((1e3, "g/kg", 2), (7e3, "gr/lb", 1)),
-    "J/kg": _both((1e-3, "kJ/kg", 2), (_POUND / _BTU, "Btu/lb", 2)),
-    "J/kg dry air": _both((1e-3, "kJ/kg", 2), (_POUND / _BTU, "Btu/lb", 2, _ZERO_F_AIR)),
-    "m/s": _both((1, "m/s", 2), (60 / _FOOT, "ft/min", 0)),
-    "m3/s": _both((3600, "m³/h", 0), (1 / _CFM, "cfm", 0)),
-    "m3/(s kg)": _both((3.6e6, "m³/(h t)", 1), (2000 * _POUND / _CFM, "cfm/ton", 1)),
-    "m3/(s t)": _both((3600, "m³/(h t)", 1), (2 * _POUND / _CFM, "cfm/ton", 1)),
-    "kg/s": _both((3600, "kg/h", 1), (3600 / _POUND, "lb/h", 1)),
-    "Pa": _both((1, "Pa", 0), (1 / 249.08891, "inH2O", 2)),
-    "Pa air": _both((1e-3, "kPa", 2), (1 / 3386.389, "inHg", 2)),
-    "W": _both((1e-3, "kW", 2), (3600 / _BTU, "Btu/h", 0)),
-    "W electrical": _both((1e-3, "kW", 2), (1e-3, "kW", 2)),
-    "W refrigeration": _both((1e-3, "kW", 1), (0.3 / _BTU, "ton_refrigeration", 1)),
-    "W/kg": _both((1e3, "W/t", 1), (3600 * 2000 * _POUND / _BTU, "Btu/(h ton)", 0)),
-    "W/(m2 K)": _both((1, "W/(m² K)", 3), (_FOOT**2 * 2000 / _BTU, "Btu/(h ft² °F)", 4)),
-    "J": _both((1 / 3.6e6, "kWh", 1), (1 / 3.6e6, "kWh", 1)),
-    "1/s": _both((3600, "/hour", 2), (3600, "/hour", 2)),
-    "s": _both((1 / 3600, "h", 1), (1 / 3600, "h", 1)),
-    "s days": _both((1 / 86400, "days", 1), (1 / 86400, "days", 1)),
-    "money": _both((1, "", 0), (1, "", 0)),
-    "money/J": _both((3.6e6, "/kWh", 3), (3.6e6, "/kWh", 3)),
-    "money/kg": _both((1e3, "/t", 0), (100 * _POUND, "/cwt", 2)),
-}
-
-
-def _scale(quantity_unit: str, units: UnitSystem) -> _Scale:
+def _scale(quantity_unit: str, units: UnitSystem) -> Scale:
     if units not in ("metric", "us"):
         raise BadInput(f'units = "{units}": must be "metric" or "us"')
-    if quantity_unit not in _SHOWN:
-        close = difflib.get_close_matches(quantity_unit, _SHOWN, n=1)
-        hint = f'did you mean "{close[0]}"?' if close else "one of " + ", ".join(_SHOWN)
+    if quantity_unit not in SHOWN:
+        close = difflib.get_close_matches(quantity_unit, SHOWN, n=1)
+        hint = f'did you mean "{close[0]}"?' if close else "one of " + ", ".join(SHOWN)
         raise BadInput(f'quantity_unit = "{quantity_unit}": cannot be shown; {hint}')
-    return _SHOWN[quantity_unit][units]
+    return SHOWN[quantity_unit][units]
 
 
 def convert(value: Any, quantity_unit: str, units: UnitSystem = "metric") -> tuple[Any, str]:
