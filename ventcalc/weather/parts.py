@@ -1,0 +1,207 @@
+"""Parts of the weather: a storage season, percentiles, a design day."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, datetime
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from ventcalc.errors import BadInput, check_range
+from ventcalc.weather.files import ARRAYS, Weather
+from ventcalc.weather.grid import when
+from ventcalc.weather.record import Array, Times, zone
+
+__all__ = ["design_day", "dry_bulb_percentiles", "local_time", "season"]
+
+DAY = 86400.0
+
+
+def local_time(weather: Weather) -> Times:
+    """
+    Wall-clock time at the start of each step, in ``weather.time_zone``.
+
+    Parameters
+    ----------
+    weather : Weather
+
+    Returns
+    -------
+    array of datetime64[s]
+    """
+    place = zone(weather.time_zone)
+    stamps = weather.time.astype(np.int64).tolist()
+    wall = [datetime.fromtimestamp(stamp, place).replace(tzinfo=None) for stamp in stamps]
+    return np.array(wall, dtype="datetime64[s]")
+
+
+def season(
+    weather: Weather,
+    *,
+    start: str = "09-15",
+    end: str = "06-15",
+    year: int | None = None,
+    wrap: bool = False,
+) -> Weather:
+    """
+    The part of the weather that a storage season covers.
+
+    Parameters
+    ----------
+    weather : Weather
+        Several years, one season, or one year that can be wrapped.
+    start, end : str
+        First day, and the day after the last, month-day, local time.
+    year : int, optional
+        Year of ``start``; without it the first season found.
+    wrap : bool
+        Allow the end of a real year to be joined to its beginning. A typical year, which is no
+        real sequence anyway, is joined without asking; both get a note.
+
+    Returns
+    -------
+    Weather
+
+    Raises
+    ------
+    BadInput
+        The season is not inside the weather, or a date is not month-day.
+    """
+    found = _season_in(weather, start, end, year)
+    if found is not None:
+        return found
+    days = len(weather.time) * weather.step / DAY
+    covers = (
+        f"the weather runs from {when(weather.time[0], weather.time_zone)} for {days:.1f} days "
+        f"and does not hold {start} to {end}" + (f" of {year}" if year is not None else "")
+    )
+    if not 365 <= days <= 366:
+        raise BadInput(f"{covers}; give weather that does, or one whole year to be wrapped")
+    if not (weather.typical or wrap):
+        raise BadInput(f"{covers}; pass wrap=True to join the end of this year to its beginning")
+    found = _season_in(_twice(weather), start, end, year)
+    if found is None:
+        raise BadInput(f"{covers}; choose another year or other dates")
+    seam = when(weather.time[-1] + _seconds(weather.step), weather.time_zone)
+    kind = "typical" if weather.typical else "real"
+    note = f"end of the {kind} year joined to its own beginning; the seam at {seam} is not weather"
+    return replace(found, notes=(*found.notes, note))
+
+
+def _season_in(weather: Weather, start: str, end: str, year: int | None) -> Weather | None:
+    local = local_time(weather)
+    first, last = local[0], local[-1] + _seconds(weather.step)
+    years = [year] if year is not None else range(first.item().year - 1, last.item().year + 1)
+    for candidate in years:
+        begin, finish = _date(candidate, start), _date(candidate, end)
+        if finish <= begin:
+            finish = _date(candidate + 1, end)
+        if first <= begin and finish <= last:
+            return _take(weather, (local >= begin) & (local < finish))
+    return None
+
+
+def _date(year: int, month_day: str) -> np.datetime64:
+    try:
+        month, day = (int(part) for part in month_day.split("-"))
+        date(2001, month, day)
+        return np.datetime64(date(year, month, day), "s")
+    except ValueError:
+        raise BadInput(f"{month_day!r} is not a date; write month-day such as 09-15") from None
+
+
+def _twice(weather: Weather) -> Weather:
+    """One year, and the same again as the following year, without 29 February."""
+    local = local_time(weather).astype("datetime64[D]")
+    leap = (local - local.astype("datetime64[Y]")).astype(int) == 59
+    leap &= local.astype("datetime64[M]").astype(int) % 12 == 1
+    again = _take(weather, ~leap)
+    start = weather.time[-1] + _seconds(weather.step)
+    steps = np.arange(len(again.time)) * _seconds(weather.step)
+    joined: dict[str, Any] = {
+        name: np.concatenate([getattr(weather, name), getattr(again, name)]) for name in ARRAYS
+    }
+    joined["time"] = np.concatenate([weather.time, start + steps])
+    return replace(weather, **joined)
+
+
+def _take(weather: Weather, which: ArrayLike | slice) -> Weather:
+    return replace(weather, **{name: getattr(weather, name)[which] for name in ARRAYS})
+
+
+def _seconds(step: float) -> np.timedelta64:
+    return np.timedelta64(round(step), "s")
+
+
+def dry_bulb_percentiles(weather: Weather, percentiles: ArrayLike) -> Array:
+    """
+    Temperatures at or below which the air is for given shares of the steps.
+
+    Parameters
+    ----------
+    weather : Weather
+    percentiles : array-like
+        Percentiles, counted from the cold end: ASHRAE's 99.6 % heating temperature is percentile
+        0.4, its 0.4 % cooling temperature percentile 99.6. [0-100]
+
+    Returns
+    -------
+    array
+        One temperature per percentile. [°C]
+
+    Raises
+    ------
+    OutOfRange
+        A percentile outside 0 to 100.
+    """
+    check_range("percentiles", percentiles, 0, 100, "%")
+    result: Array = np.percentile(weather.temperature, np.asarray(percentiles, dtype=float))
+    return result
+
+
+def design_day(weather: Weather, *, percentile: float) -> Weather:
+    """
+    A real day, midnight to midnight, whose mean temperature lies at a percentile.
+
+    Parameters
+    ----------
+    weather : Weather
+        At least one whole day.
+    percentile : float
+        Of the daily mean temperatures, from the cold end. [0-100]
+
+    Returns
+    -------
+    Weather
+        24 hours that were measured together, so humidity and pressure fit the temperature.
+
+    Raises
+    ------
+    OutOfRange
+        ``percentile`` outside 0 to 100.
+    BadInput
+        Less than a whole day, or steps that do not divide a day.
+
+    Notes
+    -----
+    Days are blocks of 24 h from the first local midnight.
+    """
+    check_range("percentile", percentile, 0, 100, "%")
+    per_day = round(DAY / weather.step)
+    local = local_time(weather)
+    midnights = np.flatnonzero(local == local.astype("datetime64[D]"))
+    first = int(midnights[0]) if len(midnights) else len(local)
+    days = (len(local) - first) // per_day
+    if days < 1 or per_day * weather.step != DAY:
+        raise BadInput("a design day needs at least one whole day, in steps that divide a day")
+    means = weather.temperature[first : first + days * per_day].reshape(days, per_day).mean(axis=1)
+    day = int(np.argmin(np.abs(means - np.percentile(means, percentile))))
+    begin = first + day * per_day
+    chosen = _take(weather, slice(begin, begin + per_day))
+    note = (
+        f"design day {local[begin].astype('datetime64[D]')}: mean {means[day]:.1f} °C, "
+        f"percentile {percentile:g} of {days} daily means"
+    )
+    return replace(chosen, notes=(*chosen.notes, note))
