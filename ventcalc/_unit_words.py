@@ -39,8 +39,6 @@ week = 604800 * second = weeks
 kelvin = [temperature] = K = delta_degC = degC = celsius = C = ΔdegC
 delta_degF = 5 / 9 * kelvin = degF = fahrenheit = F = ΔdegF
 
-acre = 43560 * foot ** 2 = acres
-hectare = 10000 * meter ** 2 = ha
 liter = 0.001 * meter ** 3 = L = l = litre = liters = litres
 gallon = 231 * inch ** 3 = gal = gallons
 cfm = foot ** 3 / minute = CFM
@@ -94,6 +92,7 @@ EXAMPLES = {
     "Pa": ("a pressure", "1.0 inH2O", "250 Pa"),
     "W": ("a power", "30 kW", "25 ton_refrigeration"),
     "W/kg": ("a heat flow per mass", "100 Btu/(h ton)", "30 W/t"),
+    "J": ("an energy", "1000 kWh", "3600 MJ"),
     "J/kg": ("energy per mass", "20 Btu/lb", "46 kJ/kg"),
     "kg/s": ("a mass flow", "300 lb/hour", "140 kg/hour"),
     "W/(m2 K)": ("a heat transmittance", "0.035 Btu/(h ft2 degF)", "0.2 W/(m2 K)"),

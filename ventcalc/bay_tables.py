@@ -159,14 +159,14 @@ def _table(
                 problems.append(f"{key} = {error}")
         elif field.default is dataclasses.MISSING:
             like = field.metadata["like"]
-            sample = like if field.type == "int" or _plain(like) else f'"{like}"'
+            sample = like if field.type == "int" or _is_number(like) else f'"{like}"'
             problems.append(
                 f"{key}: missing; {field.metadata['about']}, for example {field.name} = {sample}"
             )
     return cls(**values) if len(problems) == before else None
 
 
-def _plain(text: str) -> bool:
+def _is_number(text: str) -> bool:
     return re.fullmatch(r"[\d.]+", text) is not None
 
 
@@ -205,8 +205,13 @@ def _check_limits(value: Any, number: float, field: dataclasses.Field[Any]) -> N
         (first, label), (last, _) = (
             units.convert(x, field.metadata["shown"], system) for x in (low, high)
         )
-        ranges.append(f"{first:.4g} to {last:.4g}{' ' + label if label else ''}")
-    percent = 1 < number <= 100 and field.metadata["unit"] == "1" and high <= 1
+        ranges.append(f"{_plain(first)} to {_plain(last)}{' ' + label if label else ''}")
+    percent = (
+        not isinstance(value, str)
+        and 1 < number <= 100
+        and field.metadata["unit"] == "1"
+        and high <= 1
+    )
     hint = f'; percent? write "{number:g} %" or {number / 100:g}' if percent else ""
     allowed = " (".join(dict.fromkeys(ranges)) + (")" if ranges[0] != ranges[1] else "")
     raise BadInput(f"{quoted(value)}: must lie in {allowed}; {field.metadata['about']}{hint}")
@@ -238,3 +243,8 @@ def _month_day(value: str, example: str) -> str:
     if day is None:
         raise BadInput(f"{quoted(value)}: not a date; write month-day, {example}")
     return f"{day:%m-%d}"
+
+
+def _plain(number: float) -> str:
+    """Four figures, without an exponent where that can be helped."""
+    return f"{float(f'{number:.4g}'):.10g}"
