@@ -10,6 +10,7 @@ from ventcalc.units import show
 __all__ = ["bay_notes", "contradictions"]
 
 _DAY = 86400.0
+_LB_PER_FT3 = 0.45359237 / 0.3048**3  # [kg/m³]
 _CFM_PER_TON = 0.3048**3 / 60 / (2000 * 0.45359237)  # [m³/(s kg)]
 
 FREEZING_POINT = -0.6
@@ -233,10 +234,10 @@ def _notes_on_pile(bay: Bay) -> list[str]:
     notes = _outside(
         "pile.bulk_density",
         bay.pile.bulk_density,
-        620,
-        700,
+        40 * _LB_PER_FT3,
+        43 * _LB_PER_FT3,
         "kg/m3",
-        "40-43 lb/ft3: Univ. of Idaho; 670 kg/m3: a Dutch worked example",
+        "Olsen & Teixeira, Univ. of Idaho",
     )
     if bay.pile.height > 5.5:
         notes.append(

@@ -35,11 +35,10 @@ _ABSOLUTE = {
     "K": (1.0, 273.15),
     "kelvin": (1.0, 273.15),
 }
+_TONS = "ton or short_ton is 2000 lb, t or tonne 1000 kg, long_ton 2240 lb"
 _CONFUSED = {
-    "mt": "write t or tonne (1000 kg)",
-    "metric_ton": "write t or tonne (1000 kg)",
-    "ton_us": "write ton or short_ton (2000 lb)",
-    "ton_uk": "write long_ton (2240 lb)",
+    "mt": "write t or tonne, 1000 kg",
+    "metric_ton": "write t or tonne, 1000 kg",
     "tr": "write ton_refrigeration",
     "rt": "write ton_refrigeration",
     "usd": "a price is written with a slash, for example 0.09 /kWh",
@@ -223,6 +222,8 @@ def _nearest(word: str) -> str:
         return f" ({_CONFUSED[word.lower()]})"
     lower = {known.lower(): known for known in sorted(_spellings())}
     close = difflib.get_close_matches(word.lower(), lower, n=1)
+    if close and "ton" in close[0]:
+        return f" ({_TONS})"
     return f" (did you mean {lower[close[0]]!r}?)" if close else ""
 
 
