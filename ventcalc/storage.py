@@ -8,9 +8,14 @@ error messages and the commented starter file all take them from here.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, is_dataclass, replace
+from typing import Any
+
+import numpy as np
 
 from ventcalc._fields import quantity, text
+from ventcalc.errors import BadInput
 
 __all__ = [
     "Bay",
@@ -28,6 +33,8 @@ __all__ = [
     "Schedule",
     "Sensors",
     "Site",
+    "capacity_of",
+    "stack_bays",
 ]
 
 USES = ("seed", "table", "fries", "chips")
@@ -407,3 +414,78 @@ class Bay:
     def mass(self) -> float:
         """Mass of crop loaded. [kg]"""
         return sum(lot.mass for lot in self.lots)
+
+
+def capacity_of(equipment: Humidifier | Refrigeration | Heater | None) -> Any:
+    """
+    Capacity of a piece of equipment that a bay may lack.
+
+    Parameters
+    ----------
+    equipment : Humidifier, Refrigeration, Heater or None
+        The equipment.
+
+    Returns
+    -------
+    float or array
+        0 where there is none. [unit of the equipment's capacity]
+    """
+    return 0.0 if equipment is None else equipment.capacity
+
+
+def stack_bays(bays: Sequence[Bay]) -> Bay:
+    """
+    Many bays as one ``Bay`` whose numbers are arrays, for calculation in one go.
+
+    Parameters
+    ----------
+    bays : sequence of Bay
+        Bays that share use, calendar dates, time zone and maturity.
+
+    Returns
+    -------
+    Bay
+        Every number an array with one element per bay; lots joined into one, missing
+        equipment as equipment without capacity.
+
+    Raises
+    ------
+    BadInput
+        If a text differs between the bays.
+    """
+    return _stack([_levelled(bay) for bay in bays], "bay")
+
+
+def _levelled(bay: Bay) -> Bay:
+    heat = sum(lot.mass * lot.loading_temperature for lot in bay.lots)
+    lot = Lot(
+        name="all",
+        mass=bay.mass,
+        loading_temperature=heat / bay.mass,
+        maturity=bay.lots[0].maturity,
+    )
+    return replace(
+        bay,
+        name="batch",
+        lots=(lot,),
+        humidifier=bay.humidifier or Humidifier(capacity=0.0, power=0.0),
+        refrigeration=bay.refrigeration or Refrigeration(capacity=0.0),
+        heater=bay.heater or Heater(capacity=0.0),
+    )
+
+
+def _stack(items: Sequence[Any], name: str) -> Any:
+    first = items[0]
+    if is_dataclass(first):
+        values = {
+            f.name: _stack([getattr(item, f.name) for item in items], f"{name}.{f.name}")
+            for f in fields(first)
+        }
+        return type(first)(**values)
+    if isinstance(first, tuple):
+        return tuple(_stack(parts, name) for parts in zip(*items, strict=True))
+    if isinstance(first, str):
+        if len(set(items)) > 1:
+            raise BadInput(f"{name}: bays of one batch must share it (got {sorted(set(items))})")
+        return first
+    return np.asarray(items, dtype=float)

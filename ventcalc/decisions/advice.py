@@ -1,0 +1,440 @@
+"""
+What fans, door, humidifier, refrigeration and heater should do now.
+
+``advise`` is a pure function: bay, readings and memory in, advice and new memory out. Every
+rule is written once for one bay (floats) and for many (arrays).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum
+from typing import Any
+
+from ventcalc._ops import Ops, ops_for
+from ventcalc.decisions import calendar, freeze_guard, outside_air
+from ventcalc.decisions.outside_air import Binding, OutsideAir, Verdict
+from ventcalc.decisions.situation import Memory, Readings, Situation, look
+from ventcalc.equipment import plenum
+from ventcalc.physics import air
+from ventcalc.storage import Bay, capacity_of
+
+__all__ = ["Action", "Advice", "Memory", "Readings", "advise"]
+
+
+class Action(IntEnum):
+    """What the advice is about, from least to most urgent."""
+
+    HANDS_OFF = 0
+    REST = 1
+    WAIT = 2
+    FINISH_RUN = 3
+    EVEN_OUT = 4
+    DRY_CEILING = 5
+    TAIL = 6
+    FRESH_AIR = 7
+    WARM_BY_HEATER = 8
+    WARM_BY_OUTSIDE = 9
+    COOL_BY_COIL = 10
+    COOL_BY_OUTSIDE = 11
+    PROTECT = 12
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Advice:
+    """Positions 0-1 for the next ``valid_for`` seconds; NaN positions mean hands off."""
+
+    action: Any
+    """Code of ``Action``."""
+    fan_speed: Any
+    door_opening: Any
+    humidifier: Any
+    refrigeration: Any
+    heater: Any
+    plenum_temperature: Any
+    """Expected supply air, the set point for the door's own loop. [°C]"""
+    plenum_relative_humidity: Any
+    """Expected supply air. [0-1]"""
+    plenum_dew_point: Any
+    """[°C]"""
+    humidity_wanted: Any
+    """Set point of the humidifier; 0 for off. [0-1]"""
+    stopped_by: Any
+    """Code of ``Binding``: a run that was wanted but would have frozen or wetted the crop."""
+    outside: OutsideAir
+    """The outside-air verdict, for cooling or for evening out."""
+    needs: Needs
+    situation: Situation
+    valid_for: float
+    """[s]"""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Needs:
+    """What the bay asks for, before anything says whether it can be had."""
+
+    cool: Any
+    warm: Any
+    purge: Any
+    even: Any
+    drip: Any
+    tail: Any
+    recirculation_wets: Any
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class _Run:
+    """Settings before the envelope has looked at them."""
+
+    action: Any
+    fan_speed: Any
+    fresh_fraction: Any
+    coil_heat: Any
+    heater_heat: Any
+    humidity_wanted: Any
+
+
+def advise(bay: Bay, readings: Readings, memory: Memory | None = None) -> tuple[Advice, Memory]:
+    """
+    Advice for one moment.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay (or a stack of bays, with readings and memory as arrays).
+    readings : Readings
+        Readings now; NaN for missing ones.
+    memory : Memory, optional
+        Memory that the last advice returned.
+
+    Returns
+    -------
+    advice : Advice
+        Positions, expected plenum, and the numbers behind them.
+    memory : Memory
+        To be handed back next time.
+
+    Raises
+    ------
+    OutOfRange
+        If a reading is not physical (80 for a humidity, kelvin for °C).
+
+    Notes
+    -----
+    We advise; the controller's own interlocks stay in charge. Without pulp and return
+    readings the advice is hands off. No advice supplies air below the plenum floor (unless
+    the bay itself is that cold), nor air whose dew point is known to lie above the coldest
+    exposed tuber.
+    """
+    ops = ops_for(bay.fans.airflow, readings.pulp_mean, readings.return_temperature)
+    memory = memory or Memory()
+    now = look(bay, readings, memory, ops)
+    guard = freeze_guard.guard(bay, readings, memory, now.elapsed, ops)
+    needs = _needs(bay, now, memory, ops)
+    speed = _cooling_speed(bay, now, ops)
+    outside = _outside(bay, now, needs, speed, ops)
+    run = _choose(bay, now, needs, outside, speed, memory, guard.stage, ops)
+    advice = _within_envelope(bay, now, needs, outside, run, ops)
+    return advice, _remember(bay, now, needs, advice, memory, guard, ops)
+
+
+def _needs(bay: Bay, now: Situation, memory: Memory, ops: Ops) -> Needs:
+    where, rules = ops.where, bay.control
+    pulp = now.readings
+    in_use = now.usable & (now.stage != calendar.EMPTY)
+    above = where(memory.cooling, rules.stop_above, rules.start_above)
+    below = where(memory.warming, rules.stop_above, rules.start_above)
+    late = (now.stage == calendar.WARM_UP) | (now.stage == calendar.UNLOADING)
+    too_cold = pulp.pulp_mean < now.final - bay.limits.band
+    co2 = where(memory.purging, 0.7 * bay.limits.co2, bay.limits.co2)
+    unmeasured = ops.isnan(pulp.co2)
+    due = (memory.fresh_left > 0.0) | (
+        memory.since_fresh + now.elapsed > rules.fresh_air_every
+    )
+    idle = memory.since_run + now.elapsed > rules.circulate_every
+    uneven = now.spread > bay.limits.spread
+    return Needs(
+        cool=in_use & (now.excess > above),
+        warm=in_use & (now.excess < -below) & (late | too_cold),
+        purge=in_use & where(unmeasured, due, pulp.co2 > co2),
+        even=in_use & (idle | uneven | (memory.run_left > 0.0)),
+        drip=in_use & (now.return_dew_point > now.ceiling),
+        tail=in_use & (where(memory.cooled, rules.tail, memory.tail_left) > 0.0),
+        recirculation_wets=now.return_dew_point > pulp.pulp_coldest,
+    )
+
+
+def _cooling_speed(bay: Bay, now: Situation, ops: Ops) -> Any:
+    """Slow when little is to be done (power goes with the cube), full for an uneven pile."""
+    least = bay.fans.minimum_speed
+    share = ops.minimum(ops.maximum(now.excess, 0.0), 1.0)
+    speed = least + (1.0 - least) * share
+    return ops.where(now.spread > bay.limits.spread, 1.0, speed)
+
+
+def _outside(bay: Bay, now: Situation, needs: Needs, speed: Any, ops: Ops) -> OutsideAir:
+    pulp = now.readings
+    evening = ops.maximum(pulp.pulp_coldest, outside_air.lowest_supply(bay))
+    # The mean may not sink below the band only because the pile is evened out.
+    room = now.excess > -bay.limits.band
+    wanted = needs.cool | ((needs.even | needs.drip) & room)
+    return outside_air.judge(
+        bay=bay,
+        pressure=now.pressure,
+        fan_speed=ops.where(needs.cool, speed, bay.fans.minimum_speed),
+        outside_temperature=pulp.outside_temperature,
+        outside_humidity_ratio=now.outside_humidity_ratio,
+        return_temperature=pulp.return_temperature,
+        return_humidity_ratio=now.return_humidity_ratio,
+        pulp=ops.where(needs.cool, pulp.pulp_mean, pulp.pulp_top),
+        pulp_coldest=pulp.pulp_coldest,
+        ceiling=now.ceiling,
+        aim=ops.where(
+            needs.cool,
+            outside_air.supply_aim(bay, now.target, pulp.pulp_coldest, ops),
+            evening,
+        ),
+        wanted=wanted,
+        ramping=(now.target > now.final + 0.05) & (pulp.pulp_mean > now.final + bay.limits.band),
+    )
+
+
+def _choose(
+    bay: Bay,
+    now: Situation,
+    needs: Needs,
+    outside: OutsideAir,
+    speed: Any,
+    memory: Memory,
+    freeze_stage: Any,
+    ops: Ops,
+) -> _Run:
+    """The most urgent thing that can be done, with its settings."""
+    where = ops.where
+    leak = bay.doors.leakage_fraction
+    slow = bay.fans.minimum_speed
+    allowed = (outside.verdict == Verdict.ALLOWED) & now.outside_known
+    dry = ops.negate(needs.recirculation_wets)
+    coil = _coil_heat(bay, now, speed, ops)
+    heater, warm_ok = _heater_heat(bay, now, ops)
+    warm_share, warm_air = _warm_share(bay, now, ops)
+    fresh_share, fresh_ok = _fresh_share(bay, now, ops)
+    evens = (needs.even | needs.drip) & ops.negate(needs.cool)
+    action = where(needs.even & dry, Action.EVEN_OUT, Action.REST)
+    action = where(needs.drip & dry, Action.DRY_CEILING, action)
+    action = where(evens & allowed, where(needs.drip, Action.DRY_CEILING, Action.EVEN_OUT), action)
+    action = where(needs.tail & ops.negate(needs.cool) & dry, Action.TAIL, action)
+    action = where(needs.purge & fresh_ok, Action.FRESH_AIR, action)
+    action = where(needs.warm & warm_ok & dry, Action.WARM_BY_HEATER, action)
+    action = where(needs.warm & warm_air, Action.WARM_BY_OUTSIDE, action)
+    action = where(needs.cool & (coil > 0.0), Action.COOL_BY_COIL, action)
+    action = where(needs.cool & allowed, Action.COOL_BY_OUTSIDE, action)
+    action = _hold_times(bay, now, memory, action, dry, ops)
+    action = where(freeze_stage >= 2, Action.PROTECT, action)
+    action = where(now.usable, action, Action.HANDS_OFF)
+
+    by_outside = (action == Action.COOL_BY_OUTSIDE) | (
+        evens & allowed & ((action == Action.EVEN_OUT) | (action == Action.DRY_CEILING))
+    )
+    share = where(by_outside, outside.fresh_fraction, leak)
+    share = where(action == Action.WARM_BY_OUTSIDE, warm_share, share)
+    share = where(action == Action.FRESH_AIR, fresh_share, share)
+    share = where(freeze_stage >= 1, leak, share)
+    cooling = (action == Action.COOL_BY_OUTSIDE) | (action == Action.COOL_BY_COIL)
+    warming = (action == Action.WARM_BY_HEATER) | (action == Action.WARM_BY_OUTSIDE)
+    stands = (action == Action.REST) | (action == Action.WAIT)
+    humid = bay.limits.plenum_humidity if bay.humidifier is not None else 0.0
+    mist = ops.negate(stands | warming | needs.drip | (action == Action.PROTECT))
+    heats = (action == Action.WARM_BY_HEATER) | (freeze_stage >= 1)
+    heats = heats | ((action == Action.DRY_CEILING) & ops.negate(by_outside))
+    return _Run(
+        action=action,
+        fan_speed=where(stands, 0.0, where(cooling, speed, where(warming, 1.0, slow))),
+        fresh_fraction=share,
+        coil_heat=where(action == Action.COOL_BY_COIL, coil, 0.0),
+        heater_heat=where(heats, heater, 0.0),
+        humidity_wanted=where(mist, humid, 0.0),
+    )
+
+
+def _hold_times(
+    bay: Bay, now: Situation, memory: Memory, action: Any, dry: Any, ops: Ops
+) -> Any:
+    """Shortest run and shortest rest; a run is not held on where it would wet the crop."""
+    since = memory.fan_since + now.elapsed
+    stop = (action == Action.REST) & memory.fan_on & (since < bay.control.minimum_on) & dry
+    start = (
+        (action != Action.REST)
+        & ops.negate(memory.fan_on)
+        & (since < bay.control.minimum_off)
+    )
+    return ops.where(stop, Action.FINISH_RUN, ops.where(start, Action.WAIT, action))
+
+
+def _coil_heat(bay: Bay, now: Situation, speed: Any, ops: Ops) -> Any:
+    """Duty of the refrigeration that would meet the supply wanted. [W]"""
+    if bay.refrigeration is None:
+        return 0.0
+    flow = outside_air.dry_air_flow(bay, speed, now.pressure)
+    aim = outside_air.supply_aim(bay, now.target, now.readings.pulp_coldest, ops)
+    rise = outside_air.fan_power(bay, speed) / (flow * 1006.0)
+    duty = plenum.coil_heat_for(
+        wanted_temperature=aim - rise,
+        mass_flow=flow,
+        entering_temperature=now.readings.return_temperature,
+        entering_humidity_ratio=now.return_humidity_ratio,
+        coil_temperature_difference=bay.refrigeration.coil_temperature_difference,
+        pressure=now.pressure,
+    )
+    return ops.minimum(duty, bay.refrigeration.capacity)
+
+
+def _heater_heat(bay: Bay, now: Situation, ops: Ops) -> tuple[Any, Any]:
+    """Heat that brings the supply to the warmest allowed, and whether it does any good. [W]"""
+    if bay.heater is None:
+        return 0.0, False
+    flow = outside_air.dry_air_flow(bay, 1.0, now.pressure)
+    aim = now.readings.pulp_coldest + bay.limits.warm_supply_difference
+    heat = flow * 1006.0 * (aim - now.readings.return_temperature)
+    heat = ops.minimum(ops.maximum(heat, 0.0), bay.heater.capacity)
+    return heat, heat > 0.0
+
+
+def _warm_share(bay: Bay, now: Situation, ops: Ops) -> tuple[Any, Any]:
+    """Fresh fraction that warms the crop, and whether outside air is warm and dry enough."""
+    seen = now.readings
+    warmer = seen.outside_temperature > seen.pulp_mean + bay.control.outside_offset
+    span = ops.where(warmer, seen.outside_temperature - seen.return_temperature, 1.0)
+    aim = seen.pulp_coldest + bay.limits.warm_supply_difference
+    share = (aim - seen.return_temperature) / ops.where(abs(span) < 0.1, 0.1, span)
+    leak, wide = bay.doors.leakage_fraction, bay.doors.largest_fraction
+    share = ops.minimum(ops.maximum(share, leak), wide)
+    vapour = now.return_humidity_ratio + share * (
+        now.outside_humidity_ratio - now.return_humidity_ratio
+    )
+    vapour = ops.where(ops.isnan(vapour), now.return_humidity_ratio, vapour)
+    safe = air.dew_point(ops.maximum(vapour, 1e-6), now.pressure) < (
+        seen.pulp_coldest - bay.control.confidence * bay.sensors.temperature
+    )
+    return ops.where(ops.isnan(share), leak, share), warmer & safe & now.outside_known
+
+
+def _fresh_share(bay: Bay, now: Situation, ops: Ops) -> tuple[Any, Any]:
+    """Fresh fraction for CO2 that keeps the plenum above its floor, and whether any does."""
+    seen = now.readings
+    lowest = outside_air.lowest_supply(bay)
+    below = seen.return_temperature - seen.outside_temperature
+    room = seen.return_temperature - lowest
+    share = ops.where(below > 0.1, room / ops.where(below > 0.1, below, 1.0), 1.0)
+    leak = bay.doors.leakage_fraction
+    wide = leak + bay.control.fresh_air_opening * (bay.doors.largest_fraction - leak)
+    share = ops.minimum(share, wide)
+    share = ops.where(ops.isnan(share), leak, share)
+    return ops.maximum(share, leak), (share > leak) & now.outside_known
+
+
+def _within_envelope(
+    bay: Bay, now: Situation, needs: Needs, outside: OutsideAir, run: _Run, ops: Ops
+) -> Advice:
+    """Look at the supply that the settings would give, and stop what would harm the crop."""
+    where, seen = ops.where, now.readings
+    runs = run.fan_speed > 0.0
+    speed = where(runs, run.fan_speed, 1.0)
+    flow = outside_air.dry_air_flow(bay, speed, now.pressure)
+    capacity = capacity_of(bay.humidifier)
+    known = now.outside_known
+    end = plenum.supply(
+        mass_flow=flow,
+        fresh_fraction=where(known & now.usable, run.fresh_fraction, 0.0),
+        outside_temperature=where(known, seen.outside_temperature, seen.return_temperature),
+        outside_humidity_ratio=where(
+            known, now.outside_humidity_ratio, now.return_humidity_ratio
+        ),
+        return_temperature=seen.return_temperature,
+        return_humidity_ratio=now.return_humidity_ratio,
+        pressure=now.pressure,
+        heat=outside_air.fan_power(bay, speed) + run.heater_heat,
+        coil_heat=run.coil_heat,
+        coil_temperature_difference=(
+            bay.refrigeration.coil_temperature_difference if bay.refrigeration else 4.0
+        ),
+        humidity_wanted=run.humidity_wanted,
+        water_capacity=capacity,
+    )
+    dew = air.dew_point(end.humidity_ratio, now.pressure)
+    guarded = run.action == Action.PROTECT
+    floor = ops.minimum(bay.limits.plenum_floor, seen.return_temperature)
+    freezes = runs & (end.temperature < floor - 1e-6) & ops.negate(guarded)
+    wets = runs & (dew > seen.pulp_coldest) & ops.negate(guarded)
+    stopped = freezes | wets
+    runs = runs & ops.negate(stopped)
+    usable = now.usable
+    off = where(usable, 0.0, float("nan"))
+    leak = bay.doors.leakage_fraction
+    opening = (run.fresh_fraction - leak) / (bay.doors.largest_fraction - leak)
+    coil, heater = capacity_of(bay.refrigeration), capacity_of(bay.heater)
+    return Advice(
+        action=where(stopped, Action.REST, run.action),
+        fan_speed=where(usable & runs, run.fan_speed, off),
+        door_opening=where(usable & runs, opening, off),
+        humidifier=where(usable & runs, end.water_added / where(capacity > 0.0, capacity, 1.0), off),
+        refrigeration=where(usable & runs, run.coil_heat / where(coil > 0.0, coil, 1.0), off),
+        heater=where(usable & runs, run.heater_heat / where(heater > 0.0, heater, 1.0), off),
+        plenum_temperature=end.temperature,
+        plenum_relative_humidity=air.relative_humidity(
+            end.temperature, end.humidity_ratio, now.pressure
+        ),
+        plenum_dew_point=dew,
+        humidity_wanted=where(runs, run.humidity_wanted, 0.0),
+        stopped_by=where(
+            freezes, Binding.FREEZING, where(wets, Binding.WETS_CROP, Binding.NONE)
+        ),
+        outside=outside,
+        needs=needs,
+        situation=now,
+        valid_for=bay.control.validity,
+    )
+
+
+def _remember(
+    bay: Bay,
+    now: Situation,
+    needs: Needs,
+    advice: Advice,
+    memory: Memory,
+    guard: freeze_guard.Guard,
+    ops: Ops,
+) -> Memory:
+    where, rules, step = ops.where, bay.control, now.elapsed
+    fan_on = advice.fan_speed > 0.0
+    changed = fan_on != memory.fan_on
+    action = advice.action
+    cooled = (action == Action.COOL_BY_COIL) | (action == Action.COOL_BY_OUTSIDE)
+    fresh = fan_on & (advice.door_opening >= 0.5 * rules.fresh_air_opening)
+    fresh = fresh | (action == Action.FRESH_AIR)
+    tail = where(memory.cooled, rules.tail, memory.tail_left)
+    fresh_left = where(
+        needs.purge & (memory.fresh_left <= 0.0), rules.fresh_air_for, memory.fresh_left
+    )
+    run_left = where(needs.even & (memory.run_left <= 0.0), rules.circulate_for, memory.run_left)
+    return Memory(
+        time=now.readings.time,
+        target=now.target,
+        fan_on=fan_on,
+        fan_since=where(changed, 0.0, memory.fan_since + step),
+        cooling=needs.cool,
+        warming=needs.warm,
+        purging=needs.purge,
+        cooled=cooled,
+        tail_left=where(cooled, rules.tail, ops.maximum(tail - step, 0.0)),
+        run_left=where(fan_on, ops.maximum(run_left - step, 0.0), run_left),
+        fresh_left=where(fresh, ops.maximum(fresh_left - step, 0.0), fresh_left),
+        since_run=where(fan_on, 0.0, memory.since_run + step),
+        since_fresh=where(fresh, 0.0, memory.since_fresh + step),
+        freeze_stage=guard.stage,
+        below_floor=guard.below_floor,
+        below_zero=guard.below_zero,
+        below_hard=guard.below_hard,
+        above_exit=guard.above_exit,
+        stage_age=guard.stage_age,
+    )

@@ -1,0 +1,384 @@
+"""May outside air cool the pile now, how much, through what opening, and what binds?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum
+from typing import Any
+
+from ventcalc._ops import SCALAR, Ops, ops_for
+from ventcalc.equipment import plenum
+from ventcalc.physics import air
+from ventcalc.storage import Bay, capacity_of
+
+__all__ = [
+    "Binding",
+    "OutsideAir",
+    "Verdict",
+    "ceiling_temperature",
+    "dry_air_flow",
+    "fan_power",
+    "judge",
+    "lowest_supply",
+    "supply_aim",
+]
+
+CEILING_RESISTANCE = 0.10
+"""Inside surface resistance, heat flowing up (ISO 6946). [m² K/W]"""
+FOG_LIMIT = 2e-5
+"""Fog that the ducts dry before it meets the crop; common practice, no source. [kg/kg]"""
+
+
+class Verdict(IntEnum):
+    """Whether outside air may cool the pile."""
+
+    UNKNOWN = -1
+    FORBIDDEN = 0
+    ALLOWED = 1
+
+
+class Binding(IntEnum):
+    """What stops outside air, or what holds the door."""
+
+    NONE = 0
+    NOTHING_TO_COOL = 1
+    RAMP_LIMIT = 2
+    MISSING_READING = 3
+    NOT_COLD_ENOUGH = 4
+    FREEZING = 5
+    WETS_CROP = 6
+    CEILING_DRIP = 7
+    MIXING_FOG = 8
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class OutsideAir:
+    """The verdict with its numbers; margins are positive when safe."""
+
+    verdict: Any
+    """Code of ``Verdict``."""
+    binding: Any
+    """Code of ``Binding``: why not, or what keeps the door from opening further."""
+    fresh_fraction: Any
+    """Part of the fans' air that would be fresh. [1]"""
+    plenum_temperature: Any
+    """[°C]"""
+    plenum_humidity_ratio: Any
+    """[kg/kg dry air]"""
+    plenum_dew_point: Any
+    """[°C]"""
+    cooling: Any
+    """Heat taken from the bay, sensible and latent, fan heat paid. [W]"""
+    pile_rate: Any
+    """Cooling of the whole pile that this heat would give. [K/s]"""
+    cold_margin: Any
+    """Pulp less offset less plenum. [K]"""
+    floor_margin: Any
+    """Plenum above the supply floor. [K]"""
+    wetting_margin: Any
+    """Coldest exposed tuber above the plenum's dew point. [K]"""
+    wetting_uncertainty: Any
+    """Standard uncertainty of it. [K]"""
+    drip_margin: Any
+    """Ceiling above the plenum's dew point. [K]"""
+    fog: Any
+    """Liquid carried into the ducts. [kg/kg dry air]"""
+    water_added: Any
+    """Evaporated by the humidifier. [kg/s]"""
+
+
+def ceiling_temperature(bay: Bay, headspace_temperature: Any, outside_temperature: Any) -> Any:
+    """
+    Inside surface of the ceiling at its worst purlin or joint.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    headspace_temperature : array-like
+        Air under the ceiling. [°C]
+    outside_temperature : array-like
+        Air outside. [°C]
+
+    Returns
+    -------
+    array
+        Surface temperature. [°C]
+
+    References
+    ----------
+    .. [1] ISO 6946, Rsi 0.10 m² K/W for heat flowing up.
+    """
+    share = bay.envelope.ceiling_u * bay.envelope.bridge_factor * CEILING_RESISTANCE
+    return headspace_temperature - share * (headspace_temperature - outside_temperature)
+
+
+def dew_point_uncertainty(bay: Bay, temperature: Any, relative_humidity: Any) -> Any:
+    """
+    Standard uncertainty of a dew point found from a temperature and a humidity probe.
+
+    Parameters
+    ----------
+    bay : Bay
+        Its sensors.
+    temperature : array-like
+        Dry bulb. [°C]
+    relative_humidity : array-like
+        [0-1]
+
+    Returns
+    -------
+    array
+        First-order propagation, dTd/dRH = R T² / (L RH). [K]
+    """
+    kelvin = temperature + 273.15
+    slope = 461.5 * kelvin * kelvin / 2.49e6 / relative_humidity
+    part = slope * bay.sensors.humidity
+    return (bay.sensors.temperature**2 + part * part) ** 0.5
+
+
+def judge(
+    *,
+    bay: Bay,
+    pressure: Any,
+    fan_speed: Any,
+    outside_temperature: Any,
+    outside_humidity_ratio: Any,
+    return_temperature: Any,
+    return_humidity_ratio: Any,
+    pulp: Any,
+    pulp_coldest: Any,
+    ceiling: Any,
+    aim: Any,
+    wanted: Any,
+    ramping: Any,
+) -> OutsideAir:
+    """
+    The outside-air verdict for cooling.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    pressure : array-like
+        Air pressure. [Pa]
+    fan_speed : array-like
+        Speed the fans would run at. [0-1]
+    outside_temperature, outside_humidity_ratio : array-like
+        Air outside. [°C, kg/kg dry air]
+    return_temperature, return_humidity_ratio : array-like
+        Air above the pile. [°C, kg/kg dry air]
+    pulp, pulp_coldest : array-like
+        The pulp to be cooled (the mean, or the top when the pile is to be evened out), and
+        the coldest exposed tuber. [°C]
+    ceiling : array-like
+        Ceiling surface. [°C]
+    aim : array-like
+        Plenum temperature wanted; ``supply_aim`` gives it. [°C]
+    wanted : array-like of bool
+        Whether there is heat to take out.
+    ramping : array-like of bool
+        Whether the target is still above its final value.
+
+    Returns
+    -------
+    OutsideAir
+        Verdict, what binds, and every margin.
+
+    Notes
+    -----
+    Cooling is decided on temperature against pulp with an offset; humidity decides only
+    whether tubers, ceiling or air would get wet. A wetting margin smaller than ``confidence``
+    standard uncertainties is UNKNOWN: near saturation it is no larger than sensor error.
+    """
+    ops = ops_for(outside_temperature, return_temperature, pulp, aim, pressure, bay.mass)
+    flow = dry_air_flow(bay, fan_speed, pressure)
+    heat = fan_power(bay, fan_speed)
+    capacity = capacity_of(bay.humidifier)
+    humidity = bay.limits.plenum_humidity if bay.humidifier is not None else 0.0
+    given = {
+        "mass_flow": flow,
+        "outside_temperature": outside_temperature,
+        "outside_humidity_ratio": outside_humidity_ratio,
+        "return_temperature": return_temperature,
+        "return_humidity_ratio": return_humidity_ratio,
+        "pressure": pressure,
+        "heat": heat,
+        "water_capacity": capacity,
+    }
+    fraction = plenum.fresh_fraction_for(wanted_temperature=aim, wanted_humidity=humidity, **given)
+    # Outside air no colder than the return can only be judged with the door wide open.
+    colder = outside_temperature < return_temperature
+    fraction = ops.where(colder, fraction, 1.0)
+    leak = bay.doors.leakage_fraction
+    fraction = ops.minimum(ops.maximum(fraction, leak), bay.doors.largest_fraction)
+    fraction = ops.where(ops.isnan(fraction), leak, fraction)
+    fraction, supply, foggy = _without_fog(fraction, leak, humidity, given, ops)
+    return _margins(
+        bay, given, fraction, supply, foggy, pulp, pulp_coldest, ceiling, wanted, ramping, ops
+    )
+
+
+def _without_fog(
+    fraction: Any, leak: Any, humidity: Any, given: dict[str, Any], ops: Ops
+) -> tuple[Any, plenum.Supply, Any]:
+    """The widest opening up to ``fraction`` whose fog the ducts can dry."""
+    supply = plenum.supply(fresh_fraction=fraction, humidity_wanted=humidity, **given)
+    foggy = supply.fog > FOG_LIMIT
+    if not (foggy if ops is SCALAR else foggy.any()):
+        return fraction, supply, foggy
+    low, high = leak + 0.0 * fraction, fraction
+    for _ in range(7):
+        middle = 0.5 * (low + high)
+        fog = plenum.supply(fresh_fraction=middle, humidity_wanted=0.0, **given).fog > FOG_LIMIT
+        low, high = ops.where(fog, low, middle), ops.where(fog, middle, high)
+    fraction = ops.where(foggy, low, fraction)
+    return (
+        fraction,
+        plenum.supply(fresh_fraction=fraction, humidity_wanted=humidity, **given),
+        foggy,
+    )
+
+
+def _margins(
+    bay: Bay,
+    given: dict[str, Any],
+    fraction: Any,
+    supply: plenum.Supply,
+    foggy: Any,
+    pulp: Any,
+    pulp_coldest: Any,
+    ceiling: Any,
+    wanted: Any,
+    ramping: Any,
+    ops: Ops,
+) -> OutsideAir:
+    pressure, flow = given["pressure"], given["mass_flow"]
+    dew = air.dew_point(supply.humidity_ratio, pressure)
+    relative = air.relative_humidity(supply.temperature, supply.humidity_ratio, pressure)
+    h_return = air.enthalpy(given["return_temperature"], given["return_humidity_ratio"], pressure)
+    h_supply = air.enthalpy(supply.temperature, supply.humidity_ratio, pressure)
+    cooling = flow * (h_return - h_supply)
+    cold = pulp - bay.control.outside_offset - supply.temperature
+    floor = supply.temperature - bay.limits.plenum_floor
+    wet = pulp_coldest - dew
+    sigma = dew_point_uncertainty(bay, supply.temperature, ops.maximum(relative, 0.05))
+    sigma = (sigma * sigma + bay.sensors.temperature**2) ** 0.5
+    drip = ceiling - dew
+    sure = bay.control.confidence * sigma
+    where = ops.where
+    missing = ops.isnan(cold + wet + floor)
+    binding = where(foggy, Binding.MIXING_FOG, Binding.NONE)
+    verdict = where(drip < -sure, Verdict.FORBIDDEN, Verdict.ALLOWED)
+    binding = where(drip < -sure, Binding.CEILING_DRIP, binding)
+    for stops, unsure, code in (
+        (wet < -sure, wet < sure, Binding.WETS_CROP),
+        (floor < 0.0, floor < 0.0, Binding.FREEZING),
+        (cold < 0.0, cold < 0.0, Binding.NOT_COLD_ENOUGH),
+    ):
+        verdict = where(stops, Verdict.FORBIDDEN, where(unsure, Verdict.UNKNOWN, verdict))
+        binding = where(stops | unsure, code, binding)
+    verdict = where(missing, Verdict.UNKNOWN, verdict)
+    binding = where(missing, Binding.MISSING_READING, binding)
+    idle = where(ramping, Binding.RAMP_LIMIT, Binding.NOTHING_TO_COOL)
+    return OutsideAir(
+        verdict=where(wanted, verdict, Verdict.FORBIDDEN),
+        binding=where(wanted, binding, idle),
+        fresh_fraction=fraction,
+        plenum_temperature=supply.temperature,
+        plenum_humidity_ratio=supply.humidity_ratio,
+        plenum_dew_point=dew,
+        cooling=cooling,
+        pile_rate=cooling / (bay.mass * 3520.0),
+        cold_margin=cold,
+        floor_margin=floor,
+        wetting_margin=wet,
+        wetting_uncertainty=sigma,
+        drip_margin=drip,
+        fog=supply.fog,
+        water_added=supply.water_added,
+    )
+
+
+def supply_aim(bay: Bay, target: Any, pulp_coldest: Any, ops: Ops) -> Any:
+    """
+    Plenum temperature to cool with.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    target : array-like
+        Pulp temperature wanted. [°C]
+    pulp_coldest : array-like
+        Coldest exposed tuber. [°C]
+    ops : Ops
+        Carrier.
+
+    Returns
+    -------
+    array
+        Below the target, but neither far below the coldest tuber nor near the floor. [°C]
+    """
+    below = target - bay.control.supply_below
+    return ops.maximum(
+        ops.maximum(below, pulp_coldest - bay.limits.supply_difference), lowest_supply(bay)
+    )
+
+
+def lowest_supply(bay: Bay) -> Any:
+    """
+    Coldest plenum that is aimed at: the floor and the sensors' uncertainty above it.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+
+    Returns
+    -------
+    array
+        [°C]
+    """
+    return bay.limits.plenum_floor + bay.control.confidence * bay.sensors.temperature
+
+
+def dry_air_flow(bay: Bay, fan_speed: Any, pressure: Any) -> Any:
+    """
+    Dry air through the fans.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    fan_speed : array-like
+        [0-1]
+    pressure : array-like
+        Air pressure. [Pa]
+
+    Returns
+    -------
+    array
+        At 5 °C. [kg/s]
+    """
+    return bay.fans.airflow * fan_speed * pressure / (287.05 * 278.15)
+
+
+def fan_power(bay: Bay, fan_speed: Any) -> Any:
+    """
+    Electrical power of the fans, all of which warms the air.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    fan_speed : array-like
+        [0-1]
+
+    Returns
+    -------
+    array
+        By the cube law. [W]
+    """
+    full = bay.fans.airflow * bay.fans.static_pressure / bay.fans.efficiency
+    return full * fan_speed * fan_speed * fan_speed

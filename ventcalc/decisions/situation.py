@@ -1,0 +1,180 @@
+"""What the adviser is told, what it remembers, and what it makes of both."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+from ventcalc._ops import Ops
+from ventcalc.decisions import calendar, outside_air
+from ventcalc.physics import air
+from ventcalc.storage import Bay
+
+__all__ = ["Memory", "Readings", "Situation", "look"]
+
+NAN = math.nan
+LONGEST_GAP = 6 * 3600.0
+"""A longer silence, or a clock that goes backward, starts the timers anew. [s]"""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Readings:
+    """Readings of one moment; NaN is a missing one. Floats, or arrays over bays."""
+
+    time: float
+    """UTC, since 1970-01-01. [s]"""
+    outside_temperature: Any = NAN
+    """[°C]"""
+    outside_relative_humidity: Any = NAN
+    """[0-1]"""
+    return_temperature: Any = NAN
+    """Air above the pile. [°C]"""
+    return_relative_humidity: Any = NAN
+    """[0-1]"""
+    plenum_temperature: Any = NAN
+    """Supply air as measured. [°C]"""
+    pulp_bottom: Any = NAN
+    """[°C]"""
+    pulp_top: Any = NAN
+    """[°C]"""
+    pulp_mean: Any = NAN
+    """[°C]"""
+    pulp_coldest: Any = NAN
+    """Coldest exposed tuber. [°C]"""
+    ceiling_temperature: Any = NAN
+    """Inside surface; estimated when missing. [°C]"""
+    co2: Any = NAN
+    """Volume fraction. [1]"""
+    pressure: Any = NAN
+    """Air pressure; taken from the altitude when missing. [Pa]"""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Memory:
+    """What one piece of advice leaves for the next. Times are durations. [s]"""
+
+    time: float = NAN
+    target: Any = NAN
+    """Pulp temperature wanted. [°C]"""
+    fan_on: Any = False
+    fan_since: Any = 1e9
+    """Since the fans last started or stopped. [s]"""
+    cooling: Any = False
+    """Whether heat was wanted out (hysteresis)."""
+    warming: Any = False
+    purging: Any = False
+    """Whether CO2 was too high (hysteresis)."""
+    cooled: Any = False
+    """Whether the last advice did cool."""
+    tail_left: Any = 0.0
+    run_left: Any = 0.0
+    fresh_left: Any = 0.0
+    since_run: Any = 0.0
+    since_fresh: Any = 0.0
+    freeze_stage: Any = 0
+    below_floor: Any = 0.0
+    below_zero: Any = 0.0
+    below_hard: Any = 0.0
+    above_exit: Any = 0.0
+    stage_age: Any = 0.0
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Situation:
+    """Readings made into the quantities that the rules compare."""
+
+    readings: Readings
+    elapsed: float
+    """Since the last advice. [s]"""
+    fresh_start: bool
+    pressure: Any
+    outside_humidity_ratio: Any
+    return_humidity_ratio: Any
+    return_dew_point: Any
+    ceiling: Any
+    stage: Any
+    target: Any
+    final: Any
+    """Where the target is heading. [°C]"""
+    excess: Any
+    """Mean pulp above the target. [K]"""
+    spread: Any
+    """Top less bottom. [K]"""
+    usable: Any
+    """Whether pulp and return air are known."""
+    outside_known: Any
+
+
+def look(bay: Bay, readings: Readings, memory: Memory, ops: Ops) -> Situation:
+    """
+    Make readings and memory into a situation.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    readings : Readings
+        Now.
+    memory : Memory
+        From the last advice.
+    ops : Ops
+        Carrier.
+
+    Returns
+    -------
+    Situation
+        What the rules compare.
+
+    Raises
+    ------
+    OutOfRange
+        If a reading is not physical.
+    """
+    elapsed = readings.time - memory.time
+    fresh_start = not 0.0 <= elapsed <= LONGEST_GAP
+    elapsed = bay.control.validity if fresh_start else elapsed
+    pressure = ops.where(
+        ops.isnan(readings.pressure),
+        air.standard_pressure(bay.site.altitude),
+        readings.pressure,
+    )
+    outside = air.humidity_ratio(
+        readings.outside_temperature, readings.outside_relative_humidity, pressure
+    )
+    inside = air.humidity_ratio(
+        readings.return_temperature, readings.return_relative_humidity, pressure
+    )
+    ceiling = ops.where(
+        ops.isnan(readings.ceiling_temperature),
+        outside_air.ceiling_temperature(
+            bay, readings.return_temperature, readings.outside_temperature
+        ),
+        readings.ceiling_temperature,
+    )
+    when = calendar.calendar_at(bay, readings.time)
+    target = calendar.target_of(bay, when, memory.target, readings.pulp_mean, elapsed, ops)
+    plan = bay.schedule
+    final = ops.where(
+        when.now < when.healed,
+        plan.healing_temperature,
+        ops.where(when.now < when.warm_up, plan.holding_temperature, plan.warm_up_temperature),
+    )
+    known = readings.pulp_mean + readings.pulp_coldest + readings.pulp_top + inside
+    return Situation(
+        readings=readings,
+        elapsed=elapsed,
+        fresh_start=fresh_start,
+        pressure=pressure,
+        outside_humidity_ratio=outside,
+        return_humidity_ratio=inside,
+        return_dew_point=air.dew_point(inside, pressure),
+        ceiling=ceiling,
+        stage=calendar.stage_of(when, target, plan.holding_temperature, ops),
+        target=target,
+        final=final,
+        excess=readings.pulp_mean - target,
+        spread=readings.pulp_top - readings.pulp_bottom,
+        usable=ops.negate(ops.isnan(known)),
+        outside_known=ops.negate(ops.isnan(outside)),
+    )

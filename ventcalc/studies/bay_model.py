@@ -1,0 +1,377 @@
+"""A whole bay for one time step: plenum, pile, headspace, CO2, loading and unloading."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from ventcalc._ops import ARRAY, SCALAR, Ops
+from ventcalc.decisions import outside_air
+from ventcalc.decisions.calendar import Calendar
+from ventcalc.decisions.situation import Readings
+from ventcalc.equipment import plenum
+from ventcalc.physics import air, bed
+from ventcalc.physics.crop import crop_for
+from ventcalc.storage import Bay, capacity_of
+
+__all__ = ["BayState", "Hour", "Outside", "bed_of", "first_state", "readings_of", "step_bay"]
+
+CO2_OUTSIDE = 420e-6
+CO2_DENSITY = 1.95
+"""At about 5 °C and sea level. [kg/m³]"""
+CEILING_VAPOUR_TRANSFER = 0.0035
+"""Condensing coefficient per humidity ratio, 3 W/(m² K) by Lewis' relation. [kg/(m² s)]"""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Outside:
+    """Outside air of one step."""
+
+    time: float
+    temperature: float
+    relative_humidity: float
+    humidity_ratio: float
+    pressure: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class BayState:
+    """What a bay carries from step to step."""
+
+    bed: bed.BedState
+    share: Any
+    """Part of the floor that carries crop. [1]"""
+    loaded: Any
+    """Part of the crop loaded so far. [1]"""
+    return_temperature: Any
+    return_humidity_ratio: Any
+    plenum_temperature: Any
+    co2: Any
+    """Volume fraction. [1]"""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Hour:
+    """What happened in one step; powers are means over the step, for the whole bay. [W]"""
+
+    plenum_temperature: Any
+    plenum_humidity_ratio: Any
+    fog: Any
+    fan_power: Any
+    coil_power: Any
+    heater_power: Any
+    humidifier_power: Any
+    water_added: Any
+    """[kg/s]"""
+    ceiling_temperature: Any
+    drip: Any
+    """Water condensing on the ceiling. [kg/s]"""
+    fresh_air: Any
+    """Dry air from outside. [kg/s]"""
+    runs: Any
+    step: bed.BedStep
+
+
+def bed_of(bay: Bay, pressure: Any, layers: int) -> bed.Bed:
+    """
+    The pile of a bay as the bed model sees it.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay, or a stack of bays.
+    pressure : array-like
+        Air pressure. [Pa]
+    layers : int
+        Layers of the model.
+
+    Returns
+    -------
+    Bed
+        Its height follows from the mass loaded.
+    """
+    pile = bay.pile
+    return bed.Bed(
+        height=bay.mass / (pile.bulk_density * pile.floor_area),
+        bulk_density=pile.bulk_density,
+        tuber_diameter=pile.tuber_diameter,
+        pressure=pressure,
+        crop=crop_for(bay.use),
+        maturity=bay.lots[0].maturity,
+        layers=layers,
+    )
+
+
+def first_state(bay: Bay, model: bed.Bed, bays: int | None) -> BayState:
+    """
+    An empty bay at its first load.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay, or a stack of bays.
+    model : Bed
+        Its pile.
+    bays : int or None
+        Number of bays in a stack.
+
+    Returns
+    -------
+    BayState
+        The first loads at their pulp temperature, air as warm, 90 % relative humidity.
+    """
+    warm = sum(lot.mass * lot.loading_temperature for lot in bay.lots) / bay.mass
+    return BayState(
+        bed=bed.fresh_bed(model, warm, bays),
+        share=0.0 * warm + 1e-3,
+        loaded=0.0 * warm + 1e-3,
+        return_temperature=warm,
+        return_humidity_ratio=air.humidity_ratio(warm, 0.9, model.pressure),
+        plenum_temperature=warm,
+        co2=0.0 * warm + CO2_OUTSIDE,
+    )
+
+
+def readings_of(bay: Bay, state: BayState, outside: Outside, pressure: Any) -> Readings:
+    """
+    What faultless sensors would read.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    state : BayState
+        Now.
+    outside : Outside
+        Now.
+    pressure : array-like
+        Air pressure. [Pa]
+
+    Returns
+    -------
+    Readings
+        Pulp at the bottom and top layer, mean and coldest of all layers.
+    """
+    layers = state.bed.temperature
+    mean, low = layers.mean(axis=0), layers.min(axis=0)
+    bottom, top = layers[0], layers[-1]
+    if layers.ndim == 1:
+        mean, low, bottom, top = float(mean), float(low), float(bottom), float(top)
+    ops = SCALAR if layers.ndim == 1 else ARRAY
+    relative = air.relative_humidity(
+        state.return_temperature, state.return_humidity_ratio, pressure
+    )
+    return Readings(
+        time=outside.time,
+        outside_temperature=outside.temperature,
+        outside_relative_humidity=outside.relative_humidity,
+        return_temperature=state.return_temperature,
+        return_relative_humidity=ops.minimum(relative, 1.0),
+        plenum_temperature=state.plenum_temperature,
+        pulp_bottom=bottom,
+        pulp_top=top,
+        pulp_mean=mean,
+        pulp_coldest=low,
+        co2=state.co2,
+        pressure=pressure,
+    )
+
+
+def load_and_unload(bay: Bay, model: bed.Bed, state: BayState, when: Calendar, ops: Ops) -> BayState:
+    """
+    Bring in or take out crop; the pile keeps its height and takes more or less floor.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    model : Bed
+        Its pile.
+    state : BayState
+        Before.
+    when : Calendar
+        The moment.
+    ops : Ops
+        Carrier.
+
+    Returns
+    -------
+    BayState
+        New loads are mixed into every layer at their own temperature, unhealed.
+    """
+    loaded = ops.minimum(ops.maximum(when.now / when.filled, 1e-3), 1.0)
+    left = 1.0 - (when.now - when.unloading) / (when.emptied - when.unloading)
+    share = loaded * ops.minimum(ops.maximum(left, 1e-3), 1.0)
+    new = ops.maximum(loaded - state.loaded, 0.0) / loaded
+    if not np.any(new > 0.0):
+        return replace(state, share=share)
+    warm = sum(lot.mass * lot.loading_temperature for lot in bay.lots) / bay.mass
+    keep = 1.0 - new
+    now = state.bed
+    mixed = replace(
+        now,
+        temperature=keep * now.temperature + new * warm,
+        film=keep * now.film,
+        water_loss=keep * now.water_loss,
+        dry_matter_loss=keep * now.dry_matter_loss,
+        curing=keep * now.curing,
+    )
+    return replace(state, bed=mixed, share=share, loaded=loaded)
+
+
+def step_bay(
+    bay: Bay,
+    model: bed.Bed,
+    state: BayState,
+    positions: Any,
+    outside: Outside,
+    when: Calendar,
+    step: float,
+    ops: Ops,
+) -> tuple[BayState, Hour]:
+    """
+    Move the bay one step on under given positions.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay, or a stack of bays.
+    model : Bed
+        Its pile.
+    state : BayState
+        Before.
+    positions : object
+        ``fan_speed``, ``door_opening``, ``humidity_wanted``, ``refrigeration``, ``heater``.
+    outside : Outside
+        Outside air.
+    when : Calendar
+        The moment.
+    step : float
+        Time step. [s]
+    ops : Ops
+        Carrier.
+
+    Returns
+    -------
+    state : BayState
+        After.
+    hour : Hour
+        Means of the step.
+    """
+    state = load_and_unload(bay, model, state, when, ops)
+    runs = positions.fan_speed > 0.0
+    speed = ops.where(runs, positions.fan_speed, 1.0)
+    flow = outside_air.dry_air_flow(bay, speed, model.pressure) * state.share
+    leak = bay.doors.leakage_fraction
+    fresh = leak + positions.door_opening * (bay.doors.largest_fraction - leak)
+    heater = positions.heater * capacity_of(bay.heater)
+    coil = positions.refrigeration * capacity_of(bay.refrigeration)
+    fan = outside_air.fan_power(bay, speed) * state.share
+    end = plenum.supply(
+        mass_flow=flow,
+        fresh_fraction=fresh,
+        outside_temperature=outside.temperature,
+        outside_humidity_ratio=outside.humidity_ratio,
+        return_temperature=state.return_temperature,
+        return_humidity_ratio=state.return_humidity_ratio,
+        pressure=model.pressure,
+        heat=fan + heater,
+        coil_heat=coil,
+        coil_temperature_difference=(
+            bay.refrigeration.coil_temperature_difference if bay.refrigeration else 4.0
+        ),
+        humidity_wanted=positions.humidity_wanted,
+        water_capacity=capacity_of(bay.humidifier),
+    )
+    mean = state.bed.temperature.mean(axis=0)
+    still = bed.natural_velocity(
+        model, float(mean) if mean.ndim == 0 else mean, state.return_temperature
+    )
+    velocity = ops.where(runs, bay.fans.airflow * speed / bay.pile.floor_area, still)
+    way = bed.passage(model, velocity, step)
+    # Fog is evaporated into the supply on paper, which keeps its heat and water together.
+    inlet = ops.where(runs, end.temperature - end.fog * 2.5e6 / 1006.0, state.return_temperature)
+    vapour = ops.where(runs, end.humidity_ratio + end.fog, state.return_humidity_ratio)
+    floor = bay.pile.floor_area
+    walls = bay.envelope.wall_u * bay.envelope.wall_area * (outside.temperature - mean) / floor
+    after, marched = bed.march(
+        model,
+        state.bed,
+        way,
+        inlet_temperature=inlet,
+        inlet_humidity_ratio=vapour,
+        age=ops.maximum(when.now - 0.5 * ops.minimum(when.now, when.filled), 0.0),
+        heat_gain=walls,
+    )
+    warm, moist, ceiling, drip = _headspace(bay, way, marched, state, outside, ops)
+    co2 = _co2(bay, model, marched, state, ops.where(runs, fresh * flow, 0.0), step, ops)
+    on = ops.where(runs, 1.0, 0.0)
+    power = bay.humidifier.power if bay.humidifier else 0.0
+    sprays = ops.where(runs & (end.water_added > 0.0), 1.0, 0.0)
+    performance = bay.refrigeration.performance if bay.refrigeration else 1.0
+    return BayState(
+        bed=after,
+        share=state.share,
+        loaded=state.loaded,
+        return_temperature=warm,
+        return_humidity_ratio=moist,
+        plenum_temperature=ops.where(runs, end.temperature, warm),
+        co2=co2,
+    ), Hour(
+        plenum_temperature=ops.where(runs, end.temperature, float("nan")),
+        plenum_humidity_ratio=ops.where(runs, end.humidity_ratio, float("nan")),
+        fog=on * end.fog * flow,
+        fan_power=on * fan,
+        coil_power=on * coil / performance,
+        heater_power=on * heater,
+        humidifier_power=sprays * power,
+        water_added=on * end.water_added,
+        ceiling_temperature=ceiling,
+        drip=drip,
+        fresh_air=on * fresh * flow,
+        runs=runs,
+        step=marched,
+    )
+
+
+def _headspace(
+    bay: Bay, way: bed.Passage, marched: bed.BedStep, state: BayState, outside: Outside, ops: Ops
+) -> tuple[Any, Any, Any, Any]:
+    """Air over the pile: what leaves the pile, cooled by the ceiling and mixed with leaks."""
+    shell = bay.envelope
+    flow = way.mass_flow * bay.pile.floor_area * state.share
+    leak = shell.leakage * shell.headspace_volume * 1.25
+    roof = shell.ceiling_u * shell.ceiling_area
+    capacity = (flow + leak) * bed.AIR_HEAT
+    heat = flow * bed.AIR_HEAT * marched.outlet_temperature
+    heat = heat + (leak * bed.AIR_HEAT + roof) * outside.temperature
+    warm = heat / (capacity + roof)
+    ceiling = outside_air.ceiling_temperature(bay, warm, outside.temperature)
+    plain = warm - shell.ceiling_u * 0.10 * (warm - outside.temperature)
+    limit = air.saturation_humidity_ratio(plain, outside.pressure)
+    free = flow * marched.outlet_humidity_ratio + leak * outside.humidity_ratio
+    moist = free / (flow + leak)
+    sink = ops.where(moist > limit, CEILING_VAPOUR_TRANSFER * shell.ceiling_area, 0.0)
+    moist = (free + sink * limit) / (flow + leak + sink)
+    return warm, moist, ceiling, sink * (moist - limit)
+
+
+def _co2(
+    bay: Bay,
+    model: bed.Bed,
+    marched: bed.BedStep,
+    state: BayState,
+    fresh: Any,
+    step: float,
+    ops: Ops,
+) -> Any:
+    """CO2 of the bay's air, well mixed, exact over the step."""
+    shell = bay.envelope
+    volume = bay.pile.volume * model.porosity + shell.headspace_volume
+    density = CO2_DENSITY * model.pressure / 101325.0
+    made = marched.co2 * bay.pile.floor_area * state.share / density
+    change = fresh / (model.pressure / (287.05 * 278.15)) + shell.leakage * volume
+    settled = CO2_OUTSIDE + made / change
+    return settled + (state.co2 - settled) * ops.exp(-change * step / volume)

@@ -1,0 +1,265 @@
+"""A bay, or many bays at once, through a weather file under a policy."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ventcalc._ops import ARRAY, SCALAR, Ops
+from ventcalc.decisions import calendar
+from ventcalc.decisions.policies import Policy
+from ventcalc.errors import BadInput
+from ventcalc.physics import air
+from ventcalc.storage import Bay, stack_bays
+from ventcalc.studies.bay_model import (
+    BayState,
+    Hour,
+    Outside,
+    bed_of,
+    first_state,
+    readings_of,
+    step_bay,
+)
+from ventcalc.studies.kpi import Kpi, Tally
+from ventcalc.weather import Weather
+
+__all__ = ["TRACES", "Season", "run_season", "run_seasons"]
+
+Array = NDArray[np.float64]
+
+TRACES = (
+    "outside_temperature", "outside_humidity_ratio", "target", "pulp_bottom", "pulp_middle",
+    "pulp_top", "pulp_mean", "plenum_temperature", "return_temperature",
+    "return_relative_humidity", "ceiling_temperature", "ceiling_margin", "fan_speed",
+    "door_opening", "humidity_wanted", "refrigeration", "heater", "action", "stage", "co2",
+    "water_loss", "dry_matter_loss", "film", "drip", "fan_power", "coil_power", "heater_power",
+    "humidifier_power", "share", "wetting_margin",
+)  # fmt: skip
+"""What a season records each step, in the units of the glossary."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Season:
+    """One bay's season."""
+
+    bay: Bay
+    policy: str
+    kpi: Kpi
+    time: NDArray[np.datetime64]
+    """UTC, start of each step."""
+    traces: dict[str, Array]
+    """Means or values at the start of each step; names in ``TRACES``."""
+    weather_name: str
+    notes: tuple[str, ...]
+
+
+def run_season(
+    bay: Bay,
+    weather: Weather,
+    policy: Policy,
+    *,
+    name: str = "",
+    layers: int = 40,
+    progress: Callable[[int, int], None] | None = None,
+) -> Season:
+    """
+    One bay from the first load to the last truck, hour by hour.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    weather : Weather
+        Outside air from before the first load until after the last truck.
+    policy : callable
+        Decides the positions of every step.
+    name : str
+        Name of the policy, for the record.
+    layers : int
+        Layers of the pile.
+    progress : callable, optional
+        Called with (steps done, steps in all) about once a simulated day.
+
+    Returns
+    -------
+    Season
+        Results and hourly traces.
+
+    Raises
+    ------
+    BadInput
+        If the weather does not cover the season.
+    """
+    rows = _rows(bay, weather)
+    traces = {key: np.full(len(rows), np.nan) for key in TRACES}
+    kpi = _run(bay, weather, rows, policy, layers, None, progress, traces)
+    return Season(
+        bay=bay,
+        policy=name or getattr(policy, "__name__", "policy"),
+        kpi=kpi,
+        time=weather.time[rows],
+        traces=traces,
+        weather_name=weather.name,
+        notes=weather.notes,
+    )
+
+
+def run_seasons(
+    bays: Sequence[Bay], weather: Weather, policy: Policy, *, layers: int = 40
+) -> Kpi:
+    """
+    Many bays through the same weather, calculated together.
+
+    Parameters
+    ----------
+    bays : sequence of Bay
+        They share use, dates, time zone and maturity; everything else may differ.
+    weather : Weather
+        Outside air.
+    policy : callable
+        Decides the positions of every step, on arrays.
+    layers : int
+        Layers of the piles.
+
+    Returns
+    -------
+    Kpi
+        Arrays with one element per bay.
+
+    Raises
+    ------
+    BadInput
+        If the weather does not cover the season, or a text differs between the bays.
+    """
+    longest = max(bays, key=lambda bay: bay.schedule.unloading_days)
+    rows = _rows(longest, weather)
+    return _run(stack_bays(bays), weather, rows, policy, layers, len(bays), None, None)
+
+
+def _rows(bay: Bay, weather: Weather) -> NDArray[np.int64]:
+    """Rows of the weather from the first load until the bay is empty."""
+    times = weather.time.astype("datetime64[s]").astype(np.int64)
+    for row in range(0, len(times), max(1, int(86400 // weather.step))):
+        when = calendar.calendar_at(bay, float(times[row]))
+        if when.now <= 2 * 86400.0:
+            break
+    else:
+        raise BadInput(
+            f"weather {weather.name!r} ({weather.time[0]} to {weather.time[-1]} UTC) holds no "
+            f"first load on {bay.schedule.fill_start}; take a file that covers the season"
+        )
+    begin = float(times[row]) - when.now
+    rows = np.flatnonzero((times >= begin) & (times < begin + when.emptied))
+    if len(rows) == 0 or times[rows[0]] - begin > weather.step or (
+        times[rows[-1]] < begin + when.emptied - 2 * weather.step
+    ):
+        raise BadInput(
+            f"weather {weather.name!r} runs from {weather.time[0]} to {weather.time[-1]} UTC; the "
+            f"season from {np.datetime64(int(begin), 's')} to "
+            f"{np.datetime64(int(begin + when.emptied), 's')}: take a file that covers it"
+        )
+    return rows
+
+
+def _run(
+    bay: Bay,
+    weather: Weather,
+    rows: NDArray[np.int64],
+    policy: Policy,
+    layers: int,
+    bays: int | None,
+    progress: Callable[[int, int], None] | None,
+    traces: dict[str, Array] | None,
+) -> Kpi:
+    ops = SCALAR if bays is None else ARRAY
+    pressure = float(np.mean(weather.pressure[rows]))
+    model = bed_of(bay, pressure, layers)
+    state = first_state(bay, model, bays)
+    tally = Tally(bay, ops, 0.0 if bays is None else np.zeros(bays))
+    memory: Any = None
+    for k, outside in enumerate(_hours(weather, rows, pressure)):
+        when = calendar.calendar_at(bay, outside.time)
+        readings = readings_of(bay, state, outside, pressure)
+        positions, memory = policy(bay, readings, memory)
+        target, stage = _wanted(bay, when, memory, readings, ops)
+        state, hour = step_bay(bay, model, state, positions, outside, when, weather.step, ops)
+        tally.add(state, hour, positions, target, stage, when.now, weather.step)
+        if traces is not None:
+            _record(traces, k, readings, positions, state, hour, target, stage, outside)
+        if progress is not None and k % 24 == 0:
+            progress(k, len(rows))
+    return tally.result()
+
+
+def _hours(weather: Weather, rows: NDArray[np.int64], pressure: float) -> list[Outside]:
+    temperature = weather.temperature[rows]
+    relative = weather.relative_humidity[rows]
+    ratio = air.humidity_ratio(temperature, relative, pressure)
+    times = weather.time[rows].astype("datetime64[s]").astype(np.int64)
+    return [
+        Outside(
+            time=float(t), temperature=a, relative_humidity=b, humidity_ratio=c, pressure=pressure
+        )
+        for t, a, b, c in zip(
+            times.tolist(), temperature.tolist(), relative.tolist(), ratio.tolist(), strict=True
+        )
+    ]
+
+
+def _wanted(bay: Bay, when: Any, memory: Any, readings: Any, ops: Ops) -> tuple[Any, Any]:
+    """The target that the policy worked to; a policy without one is measured on the plan."""
+    target = getattr(memory, "target", None)
+    if target is None:
+        target = calendar.planned_target(bay, when, ops)
+    return target, calendar.stage_of(when, target, bay.schedule.holding_temperature, ops)
+
+
+def _record(
+    traces: dict[str, Array],
+    k: int,
+    readings: Any,
+    positions: Any,
+    state: BayState,
+    hour: Hour,
+    target: Any,
+    stage: Any,
+    outside: Outside,
+) -> None:
+    pulp = state.bed.temperature
+    dew = air.dew_point(state.return_humidity_ratio, outside.pressure)
+    values = {
+        "outside_temperature": outside.temperature,
+        "outside_humidity_ratio": outside.humidity_ratio,
+        "target": target,
+        "pulp_bottom": pulp[0],
+        "pulp_middle": pulp[len(pulp) // 2],
+        "pulp_top": pulp[-1],
+        "pulp_mean": pulp.mean(),
+        "plenum_temperature": hour.plenum_temperature,
+        "return_temperature": state.return_temperature,
+        "return_relative_humidity": air.relative_humidity(
+            state.return_temperature, state.return_humidity_ratio, outside.pressure
+        ),
+        "ceiling_temperature": hour.ceiling_temperature,
+        "ceiling_margin": hour.ceiling_temperature - dew,
+        "action": float(positions.action),
+        "stage": float(stage),
+        "co2": state.co2,
+        "water_loss": state.bed.water_loss.mean(),
+        "dry_matter_loss": state.bed.dry_matter_loss.mean(),
+        "film": state.bed.film.mean(),
+        "drip": hour.drip,
+        "share": state.share,
+        "wetting_margin": readings.pulp_coldest
+        - air.dew_point(hour.plenum_humidity_ratio, outside.pressure),
+    }
+    for name in ("fan_power", "coil_power", "heater_power", "humidifier_power"):
+        values[name] = getattr(hour, name)
+    for name in ("fan_speed", "door_opening", "humidity_wanted", "refrigeration", "heater"):
+        values[name] = getattr(positions, name)
+    for name, value in values.items():
+        traces[name][k] = value
