@@ -26,7 +26,8 @@ _HOLDING = {
 
 
 def _both(value: float, unit: str) -> str:
-    return f"{show(value, unit, 'metric')} ({show(value, unit, 'us')})"
+    metric, us = show(value, unit, "metric"), show(value, unit, "us")
+    return metric if metric == us else f"{metric} ({us})"
 
 
 # --- contradictions ----------------------------------------------------------------------
@@ -185,7 +186,7 @@ def bay_notes(bay: Bay) -> tuple[str, ...]:
 
 
 def _outside(name: str, value: float, low: float, high: float, unit: str, source: str) -> list[str]:
-    """A remark when ``value`` is outside a usual range (0.01 K and the like left for rounding)."""
+    """A remark when ``value`` is outside a usual range; a limit in other units is still inside."""
     slack = 1e-6 * max(abs(low), abs(high))
     if low - slack <= value <= high + slack:
         return []
@@ -261,7 +262,7 @@ def _notes_on_equipment(bay: Bay) -> list[str]:
         "m3/(s kg)",
         "per mass of a full pile, while healing: Univ. of Nebraska CropWatch",
     )
-    if bay.limits.plenum_floor < 1.0:
+    if bay.limits.plenum_floor < 1.0 - 1e-6:
         notes.append(
             f"limits.plenum_floor: {_both(bay.limits.plenum_floor, 'degC')} leaves little room "
             f"above the freezing point of tubers, {_both(FREEZING_POINT, 'degC')}"

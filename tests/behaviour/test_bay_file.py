@@ -9,6 +9,8 @@ import tomllib
 from dataclasses import replace
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from ventcalc import bay_checks, storage
 from ventcalc.bay_file import (
@@ -21,7 +23,7 @@ from ventcalc.bay_file import (
     starter_file,
 )
 from ventcalc.errors import BadInput
-from ventcalc.storage import USES
+from ventcalc.storage import USES, Bay
 from ventcalc.units import parse
 
 EXAMPLES = ("seed_bay", "fry_bay")
@@ -248,7 +250,10 @@ def test_calendar_counts_the_days_of_the_cool_down(tables):
     [
         ({"bay": {"use": "chips"}}, "holding_temperature for chips"),
         ({"schedule": {"ramp": "1 degF/day"}}, "faster than the usual"),
-        ({"schedule": {"healing_days": "4 days"}}, "healing_days"),
+        (
+            {"schedule": {"healing_days": "4 days"}},
+            "4.0 days is outside the usual 7.0 days to 21.0 days",
+        ),
         ({"schedule": {"healing_temperature": "65 degF"}}, "healing_temperature"),
         ({"fans": {"airflow": "45 cfm/ton"}}, "10.0 cfm/ton"),
         ({"pile": {"height": "20 ft"}}, "pressure bruise"),
@@ -355,7 +360,9 @@ def close(one, other):
 def test_what_is_written_reads_back(name, units):
     bay = example_bay(name)
     bay = replace(bay, name='North "7" \\ \x7f\t°', notes="two\nlines")
-    assert close(bay_from_dict(tomllib.loads(bay_to_toml(bay, units))), bay)
+    again = bay_from_dict(tomllib.loads(bay_to_toml(bay, units)))
+    assert close(again, bay)
+    assert bay_notes(again) == ()
 
 
 @pytest.mark.parametrize("units", ["us", "metric"])
@@ -402,3 +409,28 @@ def test_every_key_is_explained_and_its_example_and_default_are_allowed(field):
         assert meta["low"] <= value <= meta["high"]
     if field.default is not dataclasses.MISSING:
         assert meta["low"] <= field.default <= meta["high"]
+
+
+QUANTITIES = sorted(
+    {
+        (table.name, field.name)
+        for table in dataclasses.fields(Bay)
+        if dataclasses.is_dataclass(getattr(example_bay("fry_bay"), table.name))
+        for field in dataclasses.fields(getattr(example_bay("fry_bay"), table.name))
+        if field.type == "float"
+    }
+)
+
+
+@pytest.mark.parametrize(("table", "key"), QUANTITIES)
+@settings(max_examples=20)
+@given(data=st.data(), units=st.sampled_from(["us", "metric"]))
+def test_any_allowed_number_survives_writing(table, key, data, units):
+    bay = example_bay("fry_bay")
+    part = getattr(bay, table)
+    meta = next(f.metadata for f in dataclasses.fields(part) if f.name == key)
+    value = data.draw(st.floats(meta["low"], meta["high"], allow_subnormal=False))
+    changed = replace(bay, **{table: replace(part, **{key: value})})
+    text = tomllib.loads(bay_to_toml(changed, units))[table][key]
+    back = text if isinstance(text, int | float) else parse(text, meta["unit"])
+    assert back == pytest.approx(value, rel=1e-12, abs=1e-12 if "degC" in meta["unit"] else 1e-300)
