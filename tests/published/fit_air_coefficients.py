@@ -1,0 +1,182 @@
+"""
+Fit the coefficients of ``ventcalc/physics/_air_fit.py`` to CoolProp and print the errors.
+
+Run ``python tests/published/fit_air_coefficients.py`` from the root of the checkout. Needs
+CoolProp. Truth for moist air is its HumidAir model (Herrmann, Kretzschmar and Gatley, ASHRAE
+RP-1485, 2009); for ice the sublimation pressure of IAPWS R14-08(2011); for water below its
+freezing point Murphy and Koop, Q. J. R. Meteorol. Soc. 131 (2005) 1539, eq. 10 (from memory).
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+
+from ventcalc._coolprop import humid_air, humid_air_auxiliary, pure_fluid
+
+KELVIN = 273.15
+TRIPLE = 0.01
+OFFSET = 245.0  # of x = t/(t + OFFSET), in which ln(saturation pressure) is nearly straight
+MASS_RATIO = 0.621945  # the value inside CoolProp's model
+GAS = 8.314472 / 0.028966  # likewise
+TARGET = Path(__file__).parents[2] / "ventcalc" / "physics" / "_air_fit.py"
+
+Array = np.ndarray
+
+
+def ice_pressure(t: Array) -> Array:
+    """Sublimation pressure [Pa] of IAPWS R14-08, eq. 6 (from memory)."""
+    ratio = (t + KELVIN) / 273.16
+    powers = ((-21.2144006, 0.00333333333), (27.3203819, 1.20666667), (-6.1059813, 1.70333333))
+    return 611.657 * np.exp(sum(a * ratio**b for a, b in powers) / ratio)
+
+
+def supercooled_pressure(t: Array) -> Array:
+    """Vapour pressure [Pa] of water below its freezing point, Murphy and Koop 2005 eq. 10."""
+    k = t + KELVIN
+    slow = 54.842763 - 6763.22 / k - 4.210 * np.log(k) + 0.000367 * k
+    fast = 53.878 - 1331.22 / k - 9.44523 * np.log(k) + 0.014025 * k
+    return np.exp(slow + np.tanh(0.0415 * (k - 218.8)) * fast)
+
+
+def water_pressure(t: Array) -> Array:
+    """Vapour pressure [Pa] of water: IAPWS-IF97 above the triple point, else supercooled."""
+    above = pure_fluid("P", "T", np.maximum(t, TRIPLE) + KELVIN, "Q", 0.0, "IF97::Water")
+    return np.where(t > TRIPLE, above, supercooled_pressure(t))
+
+
+def ratio_of(t: Array) -> Array:
+    return t / (t + OFFSET)
+
+
+def least_squares(columns: list[Array], y: Array, weight: Array | float = 1.0) -> Array:
+    matrix = np.stack(columns, axis=1) * np.reshape(weight, (-1, 1))
+    scale = np.abs(matrix).max(axis=0)
+    return np.linalg.lstsq(matrix / scale, y * weight, rcond=None)[0] / scale
+
+
+def powers(x: Array, degree: int, factor: Array | float = 1.0) -> list[Array]:
+    return [factor * x**k for k in range(degree + 1)]
+
+
+def fit_saturation() -> dict[str, tuple[float, ...]]:
+    """ln p over water as a polynomial in x; over ice a factor (x - x0) Q(x - x0) is added."""
+    t = np.linspace(-45.0, 62.0, 600)
+    weight = np.where(t < -2.0, 0.01, 1.0)  # the curve over ice is mended below anyway
+    log_p = np.log(water_pressure(t))
+    water = least_squares(powers(ratio_of(t), 4), log_p, weight)
+    ti = np.linspace(-80.0, 0.0, 600)
+    u = ratio_of(ti) - ratio_of(np.array(TRIPLE))
+    lacking = np.log(ice_pressure(ti)) - np.polyval(water[::-1], ratio_of(ti))
+    ice = least_squares(powers(u, 4, u), lacking)
+    x = ratio_of(t)
+    y = np.polyval(water[::-1], x) - np.log(611.657)
+    above = t > -1.0
+    inverse_water = least_squares(powers(y[above], 5), x[above])
+    yi = np.log(ice_pressure(ti)) - np.log(611.657)
+    inverse_ice = least_squares(powers(yi, 5), ratio_of(ti))
+    return {
+        "WATER": tuple(water),
+        "ICE": tuple(ice),
+        "WATER_INVERSE": tuple(inverse_water),
+        "ICE_INVERSE": tuple(inverse_ice),
+    }
+
+
+def log_enhancement(t: Array, p: Array) -> Array:
+    pure = np.where(t > TRIPLE, water_pressure(t), ice_pressure(t))
+    return np.log(humid_air("psi_w", "T", t + KELVIN, "R", 1.0, "P", p) * p / pure)
+
+
+def fit_enhancement() -> dict[str, tuple[float, ...] | float]:
+    """ln f = sum (a_k + b_k p) t^k; over ice the freezing-point step, proportional to p, more."""
+    p_line = np.linspace(68e3, 108e3, 6)
+    around = np.array([0.0099, 0.0101])
+    step = np.array([np.diff(-log_enhancement(around, np.full(2, p)))[0] / p for p in p_line])
+    t, p = (a.ravel() for a in np.meshgrid(np.r_[-70.0:0.0:60j, 0.02:52.0:60j], p_line))
+    y = log_enhancement(t, p) - np.where(t < TRIPLE, step.mean() * p, 0.0)
+    weight = np.where(t < -45.0, 0.1, 1.0)
+    both = least_squares(powers(t, 4) + powers(t, 4, p), y, weight)
+    return {
+        "ENHANCEMENT": tuple(both[:5]),
+        "ENHANCEMENT_P": tuple(both[5:]),
+        "FREEZING_STEP": float(step.mean()),
+    }
+
+
+def unsaturated(n: int) -> tuple[Array, ...]:
+    """Random states inside the fitted domain: temperature, humidity ratio, pressure."""
+    random = np.random.default_rng(20240501)
+    t = random.uniform(-45.0, 50.0, n)
+    p = random.uniform(70e3, 106e3, n)
+    rh = random.uniform(0.0, 1.0, n)
+    return t, humid_air("W", "T", t + KELVIN, "R", rh, "P", p), p, rh
+
+
+def fit_caloric() -> dict[str, tuple[float, ...]]:
+    """h = A + B W + C W^2 + D W^3, each a polynomial in t with a share proportional to p."""
+    t, w, p, rh = unsaturated(20000)
+    h = humid_air("H", "T", t + KELVIN, "R", rh, "P", p)
+    v = humid_air("V", "T", t + KELVIN, "R", rh, "P", p)
+    parts = [
+        ("AIR", powers(t, 3)),
+        ("AIR_P", powers(t, 2, p)),
+        ("VAPOUR", powers(t, 2, w)),
+        ("VAPOUR_P", powers(t, 2, w * p)),
+        ("VAPOUR_2", powers(t, 2, w**2 * p)),
+        ("VAPOUR_3", powers(t, 1, w**3 * p)),
+    ]
+    out = split(parts, h)
+    ideal = GAS * (t + KELVIN) * (1.0 + w / MASS_RATIO) / p
+    volume = [
+        ("VOLUME", powers(t, 2)),
+        ("VOLUME_1", powers(t, 1, w)),
+        ("VOLUME_2", powers(t, 1, w**2)),
+    ]
+    return out | split(volume, v - ideal)
+
+
+def split(parts: list[tuple[str, list[Array]]], y: Array) -> dict[str, tuple[float, ...]]:
+    c = iter(least_squares([column for _, columns in parts for column in columns], y))
+    return {name: tuple(next(c) for _ in columns) for name, columns in parts}
+
+
+def fit_condensed() -> dict[str, tuple[float, ...]]:
+    """Enthalpy of water and of ice at 1 atm [J/kg]."""
+    t = np.linspace(0.02, 46.0, 200)
+    water = pure_fluid("H", "T", t + KELVIN, "P", 101325.0, "Water")
+    ti = np.linspace(-50.0, 0.0, 200)
+    ice = humid_air_auxiliary("h_Ice", ti + KELVIN, 101325.0)
+    return {
+        "WATER_HEAT": tuple(least_squares(powers(t, 3), water)),
+        "ICE_HEAT": tuple(least_squares(powers(ti, 2), ice)),
+    }
+
+
+def write(fits: dict[str, tuple[float, ...] | float]) -> None:
+    lines = [
+        '"""Generated by tests/published/fit_air_coefficients.py; do not edit by hand."""',
+        "",
+        "from __future__ import annotations",
+        "",
+        "__all__ = [" + ", ".join(f'"{n}"' for n in sorted(fits)) + "]",
+        "",
+    ]
+    for name, value in fits.items():
+        if isinstance(value, tuple):
+            lines += [f"{name} = ("] + [f"    {float(c)!r}," for c in value] + [")"]
+        else:
+            lines += [f"{name} = {float(value)!r}"]
+    TARGET.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def main() -> None:
+    fits: dict[str, tuple[float, ...] | float] = {"OFFSET": OFFSET, "GAS": GAS}
+    fits |= {"MASS_RATIO": MASS_RATIO}
+    fits |= fit_saturation() | fit_enhancement() | fit_caloric() | fit_condensed()
+    write(fits)
+
+
+if __name__ == "__main__":
+    main()
