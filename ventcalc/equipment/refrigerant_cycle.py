@@ -1,0 +1,472 @@
+"""
+The vapour-compression cycle of a cooling plant, on real refrigerants.
+
+This is arithmetic on properties, not a design. Refrigerants can kill: ammonia is toxic,
+hydrocarbons and the A2L fluids burn, carbon dioxide stands under high pressure and
+suffocates. Plant is designed, opened and charged by licensed technicians under the local
+code; see ``Refrigerant.caution``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ventcalc import _coolprop
+from ventcalc._ops import SCALAR, ops_for
+from ventcalc.errors import BadInput, OutOfRange, check_range
+
+__all__ = [
+    "REFRIGERANTS",
+    "Cycle",
+    "PerformanceMap",
+    "Refrigerant",
+    "condensing_temperature",
+    "cycle",
+    "fit_performance",
+    "gas_cooler_pressure",
+    "performance",
+    "refrigerant_for",
+]
+
+KELVIN = 273.15
+
+
+@dataclass(frozen=True, kw_only=True)
+class Refrigerant:
+    """A refrigerant under its ASHRAE 34 number, with its safety group."""
+
+    name: str
+    fluid: str
+    """Name of its equation of state in CoolProp."""
+    safety_group: str
+    """ANSI/ASHRAE 34: toxicity A or B, flammability 1, 2L or 3 (from memory)."""
+    caution: str
+
+
+_LAW = "local codes apply; licensed technicians only"
+_TOXIC = f"toxic, burns within limits, attacks copper, harms the crop; {_LAW}"
+_FLAMMABLE = f"highly flammable: charge limits, leak detection, no ignition sources; {_LAW}"
+_MILD = f"mildly flammable: charge limits and ventilation; {_LAW}"
+_PRESSURE = f"pressures above 100 bar and suffocating; leaks raise store CO2; {_LAW}"
+_PLAIN = f"displaces air in closed rooms; strong greenhouse gas; {_LAW}"
+
+REFRIGERANTS = {
+    name: Refrigerant(name=name, fluid=fluid, safety_group=group, caution=caution)
+    for name, fluid, group, caution in (
+        ("R717", "Ammonia", "B2L", _TOXIC),
+        ("R290", "Propane", "A3", _FLAMMABLE),
+        ("R1270", "Propylene", "A3", _FLAMMABLE),
+        ("R744", "CarbonDioxide", "A1", _PRESSURE),
+        ("R134a", "R134a", "A1", _PLAIN),
+        ("R32", "R32", "A2L", _MILD),
+        ("R1234yf", "R1234yf", "A2L", _MILD),
+        ("R1234ze(E)", "R1234ze(E)", "A2L", _MILD),
+        ("R404A", "R404A", "A1", _PLAIN),
+        ("R407C", "R407C", "A1", _PLAIN),
+        ("R410A", "R410A", "A1", _PLAIN),
+        ("R507A", "R507A", "A1", _PLAIN),
+    )
+}
+"""
+Refrigerants offered. R404A, R407C, R410A and R507A are pseudo-pure: their equations hold for
+the blend as charged. R448A, R449A, R454C, R513A are left out: CoolProp has them as mixtures
+only, 0.25 to 1.2 s a cycle without a hint of the phase (measured).
+"""
+
+
+def refrigerant_for(name: str) -> Refrigerant:
+    """
+    The refrigerant of an ASHRAE number.
+
+    Parameters
+    ----------
+    name : str
+        For example ``"R717"``.
+
+    Returns
+    -------
+    Refrigerant
+        With safety group and caution.
+
+    Raises
+    ------
+    BadInput
+        If it is not offered.
+    """
+    if name not in REFRIGERANTS:
+        raise BadInput(f"refrigerant = {name!r}: unknown; write one of {', '.join(REFRIGERANTS)}")
+    return REFRIGERANTS[name]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Cycle:
+    """One state of the cycle per element; per kg of refrigerant, or per the cooling asked."""
+
+    refrigerant: str
+    evaporating_pressure: Any
+    """[Pa]"""
+    condensing_pressure: Any
+    """High side, also in a gas cooler. [Pa]"""
+    discharge_temperature: Any
+    """Leaving the compressor; oil suffers above about 130 (common practice, no source). [°C]"""
+    refrigerating_effect: Any
+    """Heat taken up by the evaporator. [J/kg refrigerant]"""
+    work: Any
+    """Compressor input. [J/kg refrigerant]"""
+    performance: Any
+    """Cooling per compressor input (COP). [1]"""
+    volumetric_cooling: Any
+    """Cooling per volume drawn in at the suction. [J/m³]"""
+    mass_flow: Any
+    """Refrigerant for the cooling asked. [kg/s]"""
+    power: Any
+    """Compressor input for the cooling asked. [W]"""
+    rejected_heat: Any
+    """Heat to the outside for the cooling asked. [W]"""
+
+
+def cycle(
+    refrigerant: str,
+    *,
+    evaporating_temperature: Any,
+    condensing_temperature: Any,
+    superheat: float = 5.0,
+    subcooling: float = 3.0,
+    isentropic_efficiency: float = 0.7,
+    cooling: Any = 1.0,
+    high_pressure: float | None = None,
+) -> Cycle:
+    """
+    One-stage vapour-compression cycle with a throttle, no pressure losses.
+
+    Parameters
+    ----------
+    refrigerant : str
+        ASHRAE number, see ``REFRIGERANTS``.
+    evaporating_temperature : array-like
+        Dew point at suction pressure, -40 to 25. [°C]
+    condensing_temperature : array-like
+        Dew point at discharge pressure, 0 to 70; with ``high_pressure`` the temperature at
+        which the refrigerant leaves the gas cooler. [°C]
+    superheat : float
+        Suction above the dew point, all of it taken up usefully, 0 to 40. [K]
+    subcooling : float
+        Liquid below the bubble point, 0 to 30; not used with ``high_pressure``. [K]
+    isentropic_efficiency : float
+        Isentropic over actual work; a motor's loss may be put in (then 0.6-0.7 is common,
+        from memory). [0-1]
+    cooling : array-like
+        Cooling asked. [W]
+    high_pressure : float, optional
+        Pressure of the gas cooler of a transcritical plant (R744 on warm days). [Pa]
+
+    Returns
+    -------
+    Cycle
+        NaN where a temperature is NaN.
+
+    Raises
+    ------
+    BadInput
+        If the refrigerant is not offered.
+    OutOfRange
+        If condensing is not above evaporating, or above the critical point: a transcritical
+        plant needs ``high_pressure``.
+
+    Notes
+    -----
+    Properties from CoolProp's Helmholtz equations with one reused state. Its tabular backends
+    are not used: they can be wrong without a word.
+    """
+    fluid = refrigerant_for(refrigerant).fluid
+    _check(evaporating_temperature, condensing_temperature, isentropic_efficiency)
+    check_range("superheat", superheat, 0.0, 40.0, "K")
+    check_range("subcooling", subcooling, 0.0, 30.0, "K")
+    plant = _Plant(fluid, superheat, subcooling, isentropic_efficiency, high_pressure)
+    if ops_for(evaporating_temperature, condensing_temperature) is SCALAR:
+        columns: Any = plant.point(evaporating_temperature, condensing_temperature)
+    else:
+        te, tc = np.broadcast_arrays(
+            np.asarray(evaporating_temperature, float), np.asarray(condensing_temperature, float)
+        )
+        rows = [plant.point(a, b) for a, b in zip(te.flat, tc.flat, strict=True)]
+        columns = np.array(rows, dtype=float).reshape(*te.shape, 6)
+        columns = np.moveaxis(columns, -1, 0)
+    low, high, discharge, effect, work, density = columns
+    return Cycle(
+        refrigerant=refrigerant,
+        evaporating_pressure=low,
+        condensing_pressure=high,
+        discharge_temperature=discharge,
+        refrigerating_effect=effect,
+        work=work,
+        performance=effect / work,
+        volumetric_cooling=effect * density,
+        mass_flow=cooling / effect,
+        power=cooling * work / effect,
+        rejected_heat=cooling * (1.0 + work / effect),
+    )
+
+
+def _check(evaporating: Any, condensing: Any, efficiency: float) -> None:
+    check_range("evaporating_temperature", evaporating, -40.0, 25.0, "°C", "K or °F?")
+    check_range("condensing_temperature", condensing, 0.0, 70.0, "°C", "K or °F?")
+    check_range("isentropic_efficiency", efficiency, 0.2, 1.0, "", "percent?")
+    lift = np.subtract(condensing, evaporating)
+    check_range(
+        "condensing less evaporating temperature", lift, 1.0, 120.0, "K",
+        "keep a floor on the condensing temperature",
+    )  # fmt: skip
+
+
+class _Plant:
+    """A plant's settings and the one property state that its points are computed with."""
+
+    def __init__(
+        self, fluid: str, superheat: float, subcooling: float, efficiency: float,
+        high_pressure: float | None = None,
+    ) -> None:  # fmt: skip
+        self.coolprop = _coolprop.load()
+        self.state = self.coolprop.AbstractState("HEOS", fluid)
+        self.critical = float(self.state.T_critical()) - KELVIN
+        self.superheat, self.subcooling = superheat, subcooling
+        self.efficiency, self.high_pressure = efficiency, high_pressure
+        if high_pressure is not None:
+            low = float(self.state.p_critical())
+            check_range("high_pressure", high_pressure, low, 2e7, "Pa", "bar or psi?")
+
+    def point(self, evaporating: float, condensing: float) -> tuple[float, ...]:
+        """Pressures, discharge temperature, effect, work, suction density; NaN in, NaN out."""
+        if evaporating != evaporating or condensing != condensing:
+            return (float("nan"),) * 6
+        state, pairs = self.state, self.coolprop
+        low, suction, entropy, density = self._suction(evaporating)
+        high, liquid = self._liquid(condensing)
+        state.update(pairs.PSmass_INPUTS, high, entropy)
+        work = (state.hmass() - suction) / self.efficiency
+        state.update(pairs.HmassP_INPUTS, suction + work, high)
+        return low, high, state.T() - KELVIN, suction - liquid, work, density
+
+    def _suction(self, evaporating: float) -> tuple[float, float, float, float]:
+        state, pairs = self.state, self.coolprop
+        state.update(pairs.QT_INPUTS, 1.0, evaporating + KELVIN)
+        low = state.p()
+        if self.superheat > 0.0:
+            state.update(pairs.PT_INPUTS, low, evaporating + self.superheat + KELVIN)
+        return low, state.hmass(), state.smass(), state.rhomass()
+
+    def _liquid(self, condensing: float) -> tuple[float, float]:
+        state, pairs = self.state, self.coolprop
+        if self.high_pressure is not None:
+            state.update(pairs.PT_INPUTS, self.high_pressure, condensing + KELVIN)
+            return self.high_pressure, state.hmass()
+        if condensing > self.critical - 0.5:
+            raise OutOfRange(
+                "condensing_temperature", 0.0, self.critical - 0.5, condensing, "", "°C",
+                "at or above the critical point: give high_pressure of the gas cooler",
+            )  # fmt: skip
+        state.update(pairs.QT_INPUTS, 1.0, condensing + KELVIN)
+        high = state.p()
+        state.update(pairs.PQ_INPUTS, high, 0.0)
+        if self.subcooling > 0.0:
+            state.update(pairs.PT_INPUTS, high, state.T() - self.subcooling)
+        return high, state.hmass()
+
+
+def gas_cooler_pressure(evaporating_temperature: Any, outlet_temperature: Any) -> Any:
+    """
+    Gas-cooler pressure of a transcritical R744 plant near its best performance.
+
+    Parameters
+    ----------
+    evaporating_temperature : array-like
+        Evaporating temperature, -10 to 20. [°C]
+    outlet_temperature : array-like
+        Refrigerant leaving the gas cooler, 30 to 60. [°C]
+
+    Returns
+    -------
+    array
+        Pressure. [Pa]
+
+    Raises
+    ------
+    OutOfRange
+        Outside the range of the correlation.
+
+    References
+    ----------
+    .. [1] Liao, Zhao, Jakobsen, Appl. Therm. Eng. 20 (2000) 831-841 (coefficients from
+       memory; checked here against a search on the cycle itself).
+    """
+    check_range("evaporating_temperature", evaporating_temperature, -10.0, 20.0, "°C", "K?")
+    check_range("outlet_temperature", outlet_temperature, 30.0, 60.0, "°C", "K?")
+    slope = 2.778 - 0.0157 * evaporating_temperature
+    return 1e5 * (slope * outlet_temperature + 0.381 * evaporating_temperature - 9.34)
+
+
+def condensing_temperature(
+    outside_temperature: Any, *, approach: Any = 12.0, floor: Any = 20.0
+) -> Any:
+    """
+    Condensing temperature on a day.
+
+    Parameters
+    ----------
+    outside_temperature : array-like
+        Outside dry bulb for an air-cooled condenser, wet bulb for an evaporative one. [°C]
+    approach : array-like
+        Condensing above outside; 10-15 dry, 8-12 above the wet bulb (common practice, no
+        source). [K]
+    floor : array-like
+        Lowest condensing temperature that the head-pressure control allows. [°C]
+
+    Returns
+    -------
+    array
+        Condensing temperature. [°C]
+
+    Raises
+    ------
+    OutOfRange
+        If the approach is outside 1-30 K.
+    """
+    check_range("approach", approach, 1.0, 30.0, "K")
+    ops = ops_for(outside_temperature, approach, floor)
+    return ops.maximum(outside_temperature + approach, floor)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class PerformanceMap:
+    """
+    Power per cooling (1/COP) over a rectangle of temperatures, as a Chebyshev sum.
+
+    Cheap for a season of hours: no property call after the fit.
+    """
+
+    refrigerant: str
+    evaporating_range: tuple[float, float]
+    """[°C]"""
+    condensing_range: tuple[float, float]
+    """[°C]"""
+    coefficients: tuple[tuple[float, ...], ...]
+    """By degree in evaporating, then condensing temperature. [1]"""
+
+
+def fit_performance(
+    refrigerant: str,
+    *,
+    evaporating_range: tuple[float, float] = (-10.0, 8.0),
+    condensing_range: tuple[float, float] = (18.0, 50.0),
+    superheat: float = 5.0,
+    subcooling: float = 3.0,
+    isentropic_efficiency: float = 0.7,
+    nodes: tuple[int, int] = (5, 8),
+) -> PerformanceMap:
+    """
+    Fit a performance map once, by the cycle at Chebyshev nodes.
+
+    Parameters
+    ----------
+    refrigerant : str
+        ASHRAE number.
+    evaporating_range, condensing_range : tuple of float
+        Rectangle of the map. [°C]
+    superheat, subcooling : float
+        As in ``cycle``. [K]
+    isentropic_efficiency : float
+        As in ``cycle``. [0-1]
+    nodes : tuple of int
+        Chebyshev nodes along the evaporating and the condensing side.
+
+    Returns
+    -------
+    PerformanceMap
+        Relative error below 2e-6 in the default rectangle (tested for every refrigerant).
+
+    Raises
+    ------
+    OutOfRange
+        As ``cycle``; R744 ends below its critical point (30.98 °C).
+    """
+    evaporating, first = _nodes(evaporating_range, nodes[0])
+    condensing, second = _nodes(condensing_range, nodes[1])
+    result = cycle(
+        refrigerant,
+        evaporating_temperature=evaporating[:, None],
+        condensing_temperature=condensing[None, :],
+        superheat=superheat,
+        subcooling=subcooling,
+        isentropic_efficiency=isentropic_efficiency,
+    )
+    values = first @ (1.0 / result.performance) @ second.T
+    return PerformanceMap(
+        refrigerant=refrigerant,
+        evaporating_range=evaporating_range,
+        condensing_range=condensing_range,
+        coefficients=tuple(tuple(float(v) for v in row) for row in values),
+    )
+
+
+def _nodes(span: tuple[float, float], count: int) -> tuple[Any, Any]:
+    """Chebyshev nodes in a span, and the matrix from values there to coefficients."""
+    angle = np.pi * (np.arange(count) + 0.5) / count
+    matrix = np.cos(np.outer(np.arange(count), angle)) * (2.0 / count)
+    matrix[0] /= 2.0
+    low, high = span
+    return (low + high) / 2.0 + (high - low) / 2.0 * np.cos(angle), matrix
+
+
+def performance(
+    fitted: PerformanceMap, evaporating_temperature: Any, condensing_temperature: Any
+) -> Any:
+    """
+    Cooling per compressor input (COP) from a map.
+
+    Parameters
+    ----------
+    fitted : PerformanceMap
+        From ``fit_performance``.
+    evaporating_temperature, condensing_temperature : array-like
+        Inside the map's rectangle. [°C]
+
+    Returns
+    -------
+    array
+        Performance; a float for floats. [1]
+
+    Raises
+    ------
+    OutOfRange
+        Outside the rectangle: a sum of Chebyshev polynomials runs wild there.
+    """
+    rows = fitted.coefficients
+    first = _chebyshev(
+        "evaporating_temperature", evaporating_temperature, fitted.evaporating_range, len(rows)
+    )
+    second = _chebyshev(
+        "condensing_temperature", condensing_temperature, fitted.condensing_range, len(rows[0])
+    )
+    total: Any = 0.0
+    for row, x in zip(rows, first, strict=True):
+        inner: Any = 0.0
+        for c, y in zip(row, second, strict=True):
+            inner = inner + c * y
+        total = total + x * inner
+    return 1.0 / total
+
+
+def _chebyshev(name: str, value: Any, span: tuple[float, float], count: int) -> list[Any]:
+    """T0 ... T(count-1) at a value, scaled from its span to -1 ... 1."""
+    low, high = span
+    check_range(name, value, low, high, "°C", "fit the map over a wider range")
+    if not isinstance(value, float | int):
+        value = np.asarray(value, dtype=float)
+    x = (2.0 * value - low - high) / (high - low)
+    terms = [x * 0.0 + 1.0, x]
+    while len(terms) < count:
+        terms.append(2.0 * x * terms[-1] - terms[-2])
+    return terms[:count]
