@@ -453,7 +453,8 @@ def stack_bays(bays: Sequence[Bay]) -> Bay:
     BadInput
         If a text differs between the bays.
     """
-    return _stack([_levelled(bay) for bay in bays], "bay")
+    batch: Bay = _stack([_levelled(bay) for bay in bays], "bay")
+    return batch
 
 
 def _levelled(bay: Bay) -> Bay:
@@ -467,6 +468,7 @@ def _levelled(bay: Bay) -> Bay:
     return replace(
         bay,
         name="batch",
+        notes="",
         lots=(lot,),
         humidifier=bay.humidifier or Humidifier(capacity=0.0, power=0.0),
         refrigeration=bay.refrigeration or Refrigeration(capacity=0.0),
@@ -475,13 +477,13 @@ def _levelled(bay: Bay) -> Bay:
 
 
 def _stack(items: Sequence[Any], name: str) -> Any:
-    first = items[0]
+    first: Any = items[0]
     if is_dataclass(first):
         values = {
             f.name: _stack([getattr(item, f.name) for item in items], f"{name}.{f.name}")
             for f in fields(first)
         }
-        return type(first)(**values)
+        return replace(items[0], **values)
     if isinstance(first, tuple):
         return tuple(_stack(parts, name) for parts in zip(*items, strict=True))
     if isinstance(first, str):
