@@ -1,6 +1,8 @@
 """
 Make ``ventcalc/data/weather/example.csv`` from a file of the National Solar Radiation Database.
 
+With this package installed:
+
     pip download --no-deps ochre-nrel==0.9.2 && python -m zipfile -e ochre_nrel-0.9.2*.whl x
     python tests/published/extract_weather.py x/ochre/defaults/Weather/FortCollins_NSRDB.csv
 

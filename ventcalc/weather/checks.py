@@ -39,10 +39,10 @@ def problems_in(record: Record, altitude: float | None) -> tuple[str, ...]:
     problems += _time_problems(record)
     values = record.values
     limits = (
-        ("temperature", -60, 60, "°C", "write °C, or name the column outside_temp_f"),
-        ("dew_point", -80, 40, "°C", "write °C, or name the column outside_dew_point_f"),
+        ("temperature", -50, 60, "°C", "write °C, or name the column outside_temp_f"),
+        ("dew_point", -75, 40, "°C", "write °C, or name the column outside_dew_point_f"),
         ("relative_humidity", 0, 1.05, "", "for percent name the column outside_rh_percent"),
-        ("pressure", 50e3, 110e3, "Pa", "name the column by its unit: pressure_pa, _hpa or _kpa"),
+        ("pressure", 60e3, 110e3, "Pa", "name the column by its unit: pressure_pa, _hpa or _kpa"),
         ("wind_speed", 0, 100, "m/s", "leave the cell empty where nothing was measured"),
         ("global_radiation", -20, 1600, "W/m²", "leave the cell empty where nothing was measured"),
         ("sky_temperature", -120, 60, "°C", "write °C"),
@@ -57,12 +57,12 @@ def problems_in(record: Record, altitude: float | None) -> tuple[str, ...]:
 def _time_problems(record: Record) -> list[str]:
     jumps = np.diff(record.time.astype(np.int64))
     problems = []
-    for wrong, what in ((jumps == 0, "repeats the time"), (jumps < 0, "is earlier than")):
+    for wrong, what in ((jumps == 0, "repeats the time of"), (jumps < 0, "is earlier than")):
         if wrong.any():
             i = int(np.argmax(wrong))
             count = int(wrong.sum())
             problems.append(
-                f"line {record.lines[i + 1]:.0f} {what} of line {record.lines[i]:.0f} "
+                f"line {record.lines[i + 1]:.0f} {what} line {record.lines[i]:.0f} "
                 f"({record.time[i + 1]} UTC; {count} such row{'s' if count > 1 else ''}); "
                 f"sort by time and keep one row for each"
             )
@@ -99,8 +99,8 @@ def _slips(record: Record, altitude: float | None) -> list[str]:
                 f"line {record.lines[i]:.0f}: dew point {values['dew_point'][i]:g} °C is above the "
                 f"temperature {values['temperature'][i]:g} °C; are the columns or units swapped?"
             )
-    if altitude is not None and not -1000 <= altitude <= 9000:
-        problems.append(f"altitude {altitude:g} m is outside -1000 to 9000 m")
+    if altitude is not None and not -500 <= altitude <= 5000:
+        problems.append(f"altitude {altitude:g} m is outside -500 to 5000 m")
     elif altitude is not None:
         expected = float(air.standard_pressure(altitude))
         mean = float(np.nanmean(values["pressure"]))
@@ -122,10 +122,9 @@ def _water_over_ice(temperature: Array) -> Array:
     return ratio
 
 
-def _from_dew_point(temperature: Array, dew_point: Array, over: str) -> Array:
-    """Relative humidity, glossary convention, from a dew point over water or ice."""
-    ratio: Array = air.saturation_pressure(dew_point) / air.saturation_pressure(temperature)
-    return ratio * _water_over_ice(dew_point) if over == "water" else ratio
+def _dew_over_ice(dew_point: Array) -> Array:
+    # the ratio is known down to -50 °C; below that the water itself is under 0.03 g/kg
+    return _water_over_ice(np.maximum(dew_point, -50))
 
 
 def _convention(record: Record) -> tuple[str, tuple[str, ...]]:
@@ -140,8 +139,8 @@ def _convention(record: Record) -> tuple[str, tuple[str, ...]]:
         cold &= ~np.isnan(rh) & ~np.isnan(dew_point)
         if cold.any():
             temperature, dew_point, rh = values["temperature"][cold], dew_point[cold], rh[cold]
-            ice = _from_dew_point(temperature, dew_point, "ice")
-            water = ice * _water_over_ice(dew_point) / _water_over_ice(temperature)
+            ice = air.saturation_pressure(dew_point) / air.saturation_pressure(temperature)
+            water = ice * _dew_over_ice(dew_point) / _water_over_ice(temperature)
             errors = {
                 name: float(np.median(np.abs(guess - rh)))
                 for name, guess in (("ice", ice), ("water", water))
@@ -157,21 +156,25 @@ def _convention(record: Record) -> tuple[str, tuple[str, ...]]:
 def humidity(record: Record) -> tuple[Array, tuple[str, ...]]:
     """Humidity ratio [kg/kg dry air] of each row, and what was assumed."""
     values = record.values
-    temperature = values["temperature"]
     over, notes = _convention(record)
-    relative = np.full(temperature.shape, np.nan)
+    vapour = np.full(record.time.shape, np.nan)
     if "relative_humidity" in values:
-        relative = values["relative_humidity"]
-        if over == "water":
-            relative = relative * _water_over_ice(temperature)
+        temperature = values["temperature"]
+        ratio = _water_over_ice(temperature) if over == "water" else 1.0
+        # may exceed saturation over ice, which air.humidity_ratio would refuse
+        vapour = values["relative_humidity"] * ratio * _saturated_vapour(record, temperature)
     if "dew_point" in values:
-        dew = _from_dew_point(temperature, values["dew_point"], over)
-        relative = np.where(np.isnan(relative), dew, relative)
-    # f(T, p) p_ws RH without the check for RH <= 1: air may be supersaturated over ice
-    vapour = (
-        relative
-        * air.enhancement_factor(temperature, values["pressure"])
-        * air.saturation_pressure(temperature)
-    )
-    ratio: Array = air.MASS_RATIO * vapour / (values["pressure"] - vapour)
-    return ratio, notes
+        dew_point = values["dew_point"]
+        ratio = _dew_over_ice(dew_point) if over == "water" else 1.0
+        dew = ratio * _saturated_vapour(record, dew_point)
+        vapour = np.where(np.isnan(vapour), dew, vapour)
+    result: Array = air.MASS_RATIO * vapour / (values["pressure"] - vapour)
+    return result, notes
+
+
+def _saturated_vapour(record: Record, temperature: Array) -> Array:
+    """Partial pressure of water in saturated air. [Pa]"""
+    pressure = record.values["pressure"]
+    factor: Array = air.enhancement_factor(temperature, pressure)
+    vapour: Array = factor * air.saturation_pressure(temperature)
+    return vapour

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
-from ventcalc.errors import BadInput
+from ventcalc.errors import BadInput, check_range
 from ventcalc.physics import air
 from ventcalc.weather.checks import humidity, problems_in, standard_pressure_for
 from ventcalc.weather.grid import fill, to_grid, trim
@@ -123,6 +123,8 @@ def read_weather(
     ------
     BadInput
         Every problem found, one line each.
+    OutOfRange
+        ``max_gap`` or ``step`` outside sensible limits.
 
     Notes
     -----
@@ -140,6 +142,9 @@ def read_weather(
     a file gives relative humidity and dew point, the two tell which; else ``humidity_over``
     does; else water is taken, with a note.
     """
+    check_range("max_gap", max_gap, 0, 30 * 24 * HOUR, "s", "in hours, perhaps? give seconds")
+    if step is not None:
+        check_range("step", step, 60, 24 * HOUR, "s", "in hours, perhaps? give seconds")
     file = Path(path)
     try:
         record = _record(file, time_zone)

@@ -109,9 +109,10 @@ def fill(
         for start, length in zip(starts[:5], lengths[:5], strict=True)
     ]
     more = f" and {len(starts) - 5} more" if len(starts) > 5 else ""
+    plural = "s" if len(starts) > 1 else ""
     note = (
-        f"{len(starts)} gaps, {lengths.sum() / 3600:g} h in all, filled with straight lines: "
-        f"{', '.join(places)}{more}"
+        f"{len(starts)} gap{plural}, {lengths.sum() / 3600:g} h in all, "
+        f"filled with straight lines: {', '.join(places)}{more}"
     )
     steps = np.arange(len(time))
     filled = dict(series)

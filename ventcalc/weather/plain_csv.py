@@ -46,17 +46,7 @@ _HEADER = re.compile(r"#\s*([a-z_]+)\s*:\s*(.*\S)\s*$")
 
 def read_plain(lines: Sequence[str], time_zone: str | None) -> Record:
     """Our own CSV: ``# key: value`` lines, then named columns that carry their unit."""
-    header: dict[str, str] = {}
-    notes: list[str] = []
-    top = 0
-    while top < len(lines) and (not lines[top].strip() or lines[top].startswith("#")):
-        if match := _HEADER.match(lines[top]):
-            if match[1] == "note":
-                notes.append(match[2])
-            header[match[1]] = match[2]
-        top += 1
-    if top == len(lines):
-        raise BadInput("the file has comment lines only; a line with column names must follow")
+    header, notes, top = _header(lines)
     titles = [title.strip().lower() for title in next(csv.reader(lines[top : top + 1]))]
     columns, problems = _plain_columns(titles)
     if problems:
@@ -81,13 +71,27 @@ def read_plain(lines: Sequence[str], time_zone: str | None) -> Record:
         time_zone=local,
         lines=numbers,
         humidity_over=over,
-        altitude=None if altitude is None else header_number(altitude, "altitude_m", -1000, 9000),
+        altitude=None if altitude is None else header_number(altitude, "altitude_m", -500, 5000),
         typical=header.get("typical_year", "no") == "yes",
         name=header.get("name", ""),
         source=header.get("source", ""),
         notes=tuple(notes),
         problems=tuple(problems),
     )
+
+
+def _header(lines: Sequence[str]) -> tuple[dict[str, str], list[str], int]:
+    """Keys, notes and length of the comment lines on top."""
+    header: dict[str, str] = {}
+    notes: list[str] = []
+    for top, line in enumerate(lines):
+        if line.strip() and not line.startswith("#"):
+            return header, notes, top
+        if match := _HEADER.match(line):
+            if match[1] == "note":
+                notes.append(match[2])
+            header[match[1]] = match[2]
+    raise BadInput("the file has comment lines only; a line with column names must follow")
 
 
 def _plain_columns(titles: Sequence[str]) -> tuple[dict[str, tuple[int, float, float]], list[str]]:

@@ -25,6 +25,24 @@ PSEUDO_YEAR = 2001
 """Year given to a typical year, whose months come from different years; not a leap year."""
 STEFAN_BOLTZMANN = 5.670374e-8
 """CODATA 2018. [W/(m2 K4)]"""
+EPW_FIELDS = {
+    "temperature": (6, 99.9, 1.0),
+    "dew_point": (7, 99.9, 1.0),
+    "relative_humidity": (8, 999.0, 0.01),
+    "pressure": (9, 999999.0, 1.0),
+    "wind_speed": (21, 999.0, 1.0),
+    "global_radiation": (13, 9999.0, 1.0),
+    "infrared": (12, 9999.0, 1.0),
+}
+"""Place in the row, value from which on it means missing, factor into the internal unit."""
+TMY3_TITLES = {
+    "temperature": "Dry-bulb (C)",
+    "dew_point": "Dew-point (C)",
+    "relative_humidity": "RHum (%)",
+    "pressure": "Pressure (mbar)",
+    "wind_speed": "Wspd (m/s)",
+    "global_radiation": "GHI (W/m^2)",
+}
 
 
 def _hour_starts(
@@ -73,7 +91,7 @@ def read_epw(lines: Sequence[str]) -> Record:
     if len(place) < 10 or len(lines) < 9:
         raise BadInput("the EPW header is not complete: 8 lines, LOCATION with 10 fields")
     offset = header_number(place[8], "time zone", -12, 14)
-    altitude = header_number(place[9], "elevation", -1000, 9000)
+    altitude = header_number(place[9], "elevation", -500, 5000)
     rows, numbers = data_rows(lines, 8, 22)
     problems: list[str] = []
 
@@ -83,22 +101,17 @@ def read_epw(lines: Sequence[str]) -> Record:
     month = field(1, "month")
     year, typical, notes = _pseudo_year(field(0, "year"), month)
     hour, minute = field(3, "hour"), field(4, "minute")
-    period = next((line.split(",") for line in lines[:8] if line.startswith("DATA PERIODS")), [])
-    per_hour = max(int(period[2]), 1) if len(period) > 2 and period[2].strip().isdigit() else 1
+    per_hour = _records_per_hour(lines)
     # one record an hour carries minute 0 or 60, both meaning the end of that hour
     end = hour * 3600 if per_hour == 1 else (hour - 1) * 3600 + minute * 60
     time = _hour_starts(year, month, field(2, "day"), end - 3600 / per_hour, numbers, problems)
-    infrared = field(12, "horizontal infrared radiation", 9999)
     values = {
-        "temperature": field(6, "dry bulb", 99.9),
-        "dew_point": field(7, "dew point", 99.9),
-        "relative_humidity": field(8, "relative humidity", 999) / 100,
-        "pressure": field(9, "pressure", 999999),
-        "wind_speed": field(21, "wind speed", 999),
-        "global_radiation": field(13, "global radiation", 9999),
-        "sky_temperature": (np.where(infrared > 0, infrared, np.nan) / STEFAN_BOLTZMANN) ** 0.25
-        - 273.15,
+        name: factor * field(index, name.replace("_", " "), missing)
+        for name, (index, missing, factor) in EPW_FIELDS.items()
     }
+    infrared = values.pop("infrared")
+    infrared[infrared <= 0] = np.nan
+    values["sky_temperature"] = (infrared / STEFAN_BOLTZMANN) ** 0.25 - 273.15
     return Record(
         time=time - np.timedelta64(round(offset * 3600), "s"),
         values=values,
@@ -113,6 +126,11 @@ def read_epw(lines: Sequence[str]) -> Record:
     )
 
 
+def _records_per_hour(lines: Sequence[str]) -> int:
+    period = next((line.split(",") for line in lines[:8] if line.startswith("DATA PERIODS")), [])
+    return max(int(period[2]), 1) if len(period) > 2 and period[2].strip().isdigit() else 1
+
+
 def read_tmy3(lines: Sequence[str]) -> Record:
     """
     NREL TMY3: two header lines, local standard time, hour-ending stamps to 24:00.
@@ -125,23 +143,15 @@ def read_tmy3(lines: Sequence[str]) -> Record:
     if len(place) < 7:
         raise BadInput("the TMY3 header is not complete: 7 fields in the first line")
     offset = header_number(place[3], "time zone", -12, 14)
-    altitude = header_number(place[6], "elevation", -1000, 9000)
+    altitude = header_number(place[6], "elevation", -500, 5000)
     titles = next(csv.reader(lines[1:2]))
-    wanted = {
-        "temperature": "Dry-bulb (C)",
-        "dew_point": "Dew-point (C)",
-        "relative_humidity": "RHum (%)",
-        "pressure": "Pressure (mbar)",
-        "wind_speed": "Wspd (m/s)",
-        "global_radiation": "GHI (W/m^2)",
-    }
-    if absent := [title for title in wanted.values() if title not in titles]:
+    if absent := [title for title in TMY3_TITLES.values() if title not in titles]:
         raise BadInput(f"the TMY3 columns {', '.join(absent)} are missing")
-    rows, numbers = data_rows(lines, 2, len(wanted))
+    rows, numbers = data_rows(lines, 2, len(TMY3_TITLES))
     problems: list[str] = []
     values = {
         key: column(rows, numbers, titles.index(title), title, problems, -9900)
-        for key, title in wanted.items()
+        for key, title in TMY3_TITLES.items()
     }
     values["relative_humidity"] = values["relative_humidity"] / 100
     values["pressure"] = values["pressure"] * 100
