@@ -5,6 +5,7 @@ from __future__ import annotations
 import gzip
 from dataclasses import replace
 from pathlib import Path
+from random import Random
 
 import numpy as np
 import pytest
@@ -331,6 +332,52 @@ def test_files_that_are_no_weather(tmp_path: Path) -> None:
     ):
         (tmp_path / name).write_bytes(content)
         assert any(said in line for line in problems(tmp_path / name)), name
+
+
+def test_slip_in_a_year_is_found(tmp_path: Path) -> None:
+    (line,) = problems(plain(tmp_path, *hours(4), hours(1)[0].replace("2025", "9025")))
+    assert line == (
+        "air.csv: times jump from 2025-01-10T03:00:00 to 9025-01-10T00:00:00 UTC; check the dates"
+    )
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_damaged_files_are_refused_in_plain_words_or_read(tmp_path: Path, seed: int) -> None:
+    """No damage may surface as another exception, a warning or a value that is no number."""
+    write_weather_csv(read_weather(EPW), tmp_path / "plain.csv")
+    sources = [path.read_bytes() for path in (EPW, TMY3, tmp_path / "plain.csv")]
+    pieces = (
+        b"nan",
+        b"inf",
+        b"1e400",
+        b",",
+        b"\n",
+        b'"',
+        b"-",
+        b"24:00",
+        b"9999",
+        b"#",
+        b"\xff",
+        b"",
+    )
+    random = Random(seed)
+    refused: tuple[str, ...] = ()
+    for _ in range(150):
+        content = bytearray(random.choice(sources))
+        for _ in range(random.choice((1, 2, 9))):
+            place = random.randrange(random.choice((300, len(content))))
+            content[place : place + random.choice((0, 1, 40))] = random.choice(pieces)
+        path = tmp_path / "damaged"
+        path.write_bytes(content)
+        try:
+            weather = read_weather(path, max_gap=20 * 86400)
+        except BadInput as error:
+            refused += error.problems
+        else:
+            assert np.isfinite(weather.humidity_ratio).all()
+            assert np.isfinite(weather.relative_humidity).all()
+    assert len(refused) > 10
+    assert all(line.startswith("damaged: ") for line in refused)
 
 
 def test_dates_that_do_not_exist_are_refused(tmp_path: Path) -> None:

@@ -52,6 +52,9 @@ def to_grid(time: Times, series: Series, step: float | None) -> tuple[Times, Ser
         index = ((seconds - start) // length).astype(np.int64)
         wanted = length / native / 2
     size = int(index[-1]) + 1
+    if size > 100 * len(time):  # a slip in a date, which must not cost gigabytes
+        jump = int(np.argmax(np.diff(seconds)))
+        raise BadInput(f"times jump from {time[jump]} to {time[jump + 1]} UTC; check the dates")
     grid = np.datetime64(start, "s") + np.arange(size) * np.timedelta64(round(length), "s")
     means = {name: _means(index, values, size, wanted) for name, values in series.items()}
     return grid, means, native, length
