@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from ventcalc.equipment import refrigerant_cycle as rc
+from ventcalc.equipment import refrigerant_map as rm
 from ventcalc.errors import BadInput, OutOfRange
 
 approx = pytest.approx
@@ -56,14 +57,14 @@ def test_warmer_evaporating_and_colder_condensing_help(name):
 @pytest.mark.parametrize("name", ALL)
 def test_map_follows_the_cycle(name):
     """The map against the cycle at random points away from its nodes."""
-    fitted = rc.fit_performance(name, condensing_range=_span(name))
+    fitted = rm.fit_performance(name, condensing_range=_span(name))
     generator = np.random.default_rng(7)
     evaporating = generator.uniform(-10.0, 8.0, 60)
     condensing = generator.uniform(*_span(name), 60)
     exact = _cycle(name, evaporating, condensing).performance
-    mapped = rc.performance(fitted, evaporating, condensing)
+    mapped = rm.performance(fitted, evaporating, condensing)
     assert mapped == approx(exact, rel=2e-6)
-    assert rc.performance(fitted, evaporating[3], float(condensing[3])) == approx(mapped[3])
+    assert rm.performance(fitted, evaporating[3], float(condensing[3])) == approx(mapped[3])
 
 
 def test_map_converges_spectrally():
@@ -73,8 +74,8 @@ def test_map_converges_spectrally():
     exact = _cycle("R717", evaporating, condensing).performance
     errors = []
     for count in (3, 4, 5, 6):
-        fitted = rc.fit_performance("R717", nodes=(count, count + 3))
-        error = rc.performance(fitted, evaporating, condensing) / exact - 1.0
+        fitted = rm.fit_performance("R717", nodes=(count, count + 3))
+        error = rm.performance(fitted, evaporating, condensing) / exact - 1.0
         errors.append(float(np.max(np.abs(error))))
     assert all(b < a / 5.0 for a, b in pairwise(errors))
 
@@ -127,9 +128,9 @@ def test_refusals_say_how_to_mend():
         _cycle("R134a", 0.0, 30.0, isentropic_efficiency=70.0)
     with pytest.raises(OutOfRange, match="bar or psi"):
         _cycle("R744", 0.0, 35.0, high_pressure=90.0)
-    fitted = rc.fit_performance("R717")
+    fitted = rm.fit_performance("R717")
     with pytest.raises(OutOfRange, match="wider range"):
-        rc.performance(fitted, 0.0, 55.0)
+        rm.performance(fitted, 0.0, 55.0)
 
 
 def test_every_refrigerant_carries_its_caution():

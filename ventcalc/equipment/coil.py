@@ -1,0 +1,371 @@
+"""
+The cooling coil as the air sees it: what it takes out, how dry it leaves the air, frost.
+
+A small difference between air and coil keeps the air humid; a large one is cheap to buy and
+dries the crop. Mass flows are of dry air, humidity ratios per kg of dry air.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ventcalc._ops import Ops, ops_for
+from ventcalc.errors import BadInput, check_range
+from ventcalc.physics import air, air_process
+
+__all__ = [
+    "CoilAir",
+    "Defrost",
+    "balance_point",
+    "bypass_factor",
+    "coil",
+    "coil_capacity",
+    "coil_surface",
+    "defrost",
+]
+
+FUSION_HEAT = 333_550.0
+"""Heat of melting ice at 0 °C. [J/kg]"""
+ICE_HEAT, WATER_HEAT = 2100.0, 4186.0
+"""Specific heats. [J/(kg K)]"""
+COLDEST = -45.0
+"""Coldest coil surface looked for. [°C]"""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class CoilAir:
+    """Air leaving a coil, and what the coil took from it."""
+
+    temperature: Any
+    """[°C]"""
+    humidity_ratio: Any
+    """Vapour only. [kg/kg dry air]"""
+    fog: Any
+    """Droplets or ice carried along by nearly saturated air. [kg/kg dry air]"""
+    relative_humidity: Any
+    """[0-1]"""
+    surface_temperature: Any
+    """[°C]"""
+    total_heat: Any
+    """[W]"""
+    sensible_heat: Any
+    """[W]"""
+    latent_heat: Any
+    """[W]"""
+    condensate: Any
+    """Water or frost left on the coil; it comes from the crop in the end. [kg/s]"""
+    frost: Any
+    """The part of it that freezes: all of it below 0 °C, else none. [kg/s]"""
+
+
+def coil(
+    *,
+    temperature: Any,
+    humidity_ratio: Any,
+    pressure: Any,
+    mass_flow: Any,
+    temperature_difference: Any,
+    bypass_factor: Any = 0.2,
+) -> CoilAir:
+    """
+    Air over a coil whose surface lies a given difference below the air entering.
+
+    Parameters
+    ----------
+    temperature : array-like
+        Dry bulb entering. [°C]
+    humidity_ratio : array-like
+        Humidity ratio entering. [kg/kg dry air]
+    pressure : array-like
+        Air pressure. [Pa]
+    mass_flow : array-like
+        Dry air over the coil. [kg/s]
+    temperature_difference : array-like
+        Entering air less coil surface, 0-25. [K]
+    bypass_factor : array-like
+        Share of the air that misses the surface, see `bypass_factor`. [0-1]
+
+    Returns
+    -------
+    CoilAir
+        Heat and water balances close to round-off.
+
+    Raises
+    ------
+    OutOfRange
+        If the difference is negative or beyond 25 K, or air is out of range.
+
+    Notes
+    -----
+    Frost forms only where the surface is below both 0 °C and the frost point of the air. Air
+    of 95 % and more may leave with fog: the line to the surface state crosses saturation.
+    """
+    check_range("temperature_difference", temperature_difference, 0.0, 25.0, "K", "in °F?")
+    check_range("mass_flow", mass_flow, 0.0, 1e5, "kg/s")
+    surface = temperature - temperature_difference
+    leaving, water, condensed, total, sensible = air_process.cool_coil(
+        temperature,
+        humidity_ratio,
+        pressure,
+        surface_temperature=surface,
+        bypass_factor=bypass_factor,
+    )
+    left = air_process.saturated_split(air.enthalpy(leaving, water, pressure), water, pressure)
+    condensate = condensed * mass_flow
+    ops = ops_for(condensate, surface)
+    return CoilAir(
+        temperature=left.temperature,
+        humidity_ratio=left.humidity_ratio,
+        fog=left.liquid,
+        relative_humidity=air.relative_humidity(left.temperature, left.humidity_ratio, pressure),
+        surface_temperature=surface,
+        total_heat=total * mass_flow,
+        sensible_heat=sensible * mass_flow,
+        latent_heat=(total - sensible) * mass_flow,
+        condensate=condensate,
+        frost=ops.where(surface < air.FREEZING, condensate, 0.0 * condensate),
+    )
+
+
+def coil_surface(
+    *,
+    temperature: Any,
+    humidity_ratio: Any,
+    pressure: Any,
+    mass_flow: Any,
+    heat: Any,
+    bypass_factor: Any = 0.2,
+) -> Any:
+    """
+    Surface temperature at which a coil takes a given total heat from the air.
+
+    Parameters
+    ----------
+    temperature : array-like
+        Dry bulb entering. [°C]
+    humidity_ratio : array-like
+        Humidity ratio entering. [kg/kg dry air]
+    pressure : array-like
+        Air pressure. [Pa]
+    mass_flow : array-like
+        Dry air over the coil, above zero. [kg/s]
+    heat : array-like
+        Total heat to take, not negative. [W]
+    bypass_factor : array-like
+        Share of the air that misses the surface. [0-1]
+
+    Returns
+    -------
+    array
+        Surface temperature; 0.01 °C where the heat lies in the gap that freezing the
+        condensate leaves there. [°C]
+
+    Raises
+    ------
+    BadInput
+        If the air cannot give so much heat to a surface of -45 °C.
+    OutOfRange
+        If the heat is negative or the flow zero.
+    """
+    check_range("heat", heat, 0.0, 1e8, "W", "kW or ton of refrigeration?")
+    check_range("mass_flow", mass_flow, 1e-9, 1e5, "kg/s", "no air, no heat")
+
+    def surplus(surface: Any) -> Any:
+        total = air_process.cool_coil(
+            temperature, humidity_ratio, pressure,
+            surface_temperature=surface, bypass_factor=bypass_factor,
+        )[3]  # fmt: skip
+        return total * mass_flow - heat
+
+    ops = ops_for(temperature, humidity_ratio, pressure, mass_flow, heat, bypass_factor)
+    coldest = 0.0 * (surplus(COLDEST) + temperature) + COLDEST
+    if np.any(surplus(coldest) < 0.0):
+        raise BadInput(
+            f"heat: more than this air can give to a coil at {COLDEST:g} °C; more air or less heat"
+        )
+    return _falling_zero(surplus, coldest, temperature + 0.0 * coldest, ops)
+
+
+def _falling_zero(function: Callable[[Any], Any], low: Any, high: Any, ops: Ops) -> Any:
+    """Zero of a falling function by bisection: 48 halvings, to 1e-12 of a span."""
+    for _ in range(48):
+        middle = 0.5 * (low + high)
+        above = function(middle) > 0.0
+        low, high = ops.where(above, middle, low), ops.where(above, high, middle)
+    return 0.5 * (low + high)
+
+
+def bypass_factor(conductance: Any, mass_flow: Any, specific_heat: float = 1010.0) -> Any:
+    """
+    Share of the air that passes a coil as if untouched.
+
+    Parameters
+    ----------
+    conductance : array-like
+        Air-side conductance UA of the coil. [W/K]
+    mass_flow : array-like
+        Dry air, above zero. [kg/s]
+    specific_heat : float
+        Of moist air, per dry air. [J/(kg K)]
+
+    Returns
+    -------
+    array
+        exp(-UA/(m c)): 1 less the effectiveness of a surface of one temperature. [0-1]
+
+    Raises
+    ------
+    OutOfRange
+        If a value is negative.
+    """
+    check_range("conductance", conductance, 0.0, 1e8, "W/K")
+    check_range("mass_flow", mass_flow, 1e-9, 1e5, "kg/s", "no air, no bypass")
+    return ops_for(conductance, mass_flow).exp(-conductance / (mass_flow * specific_heat))
+
+
+def coil_capacity(
+    *,
+    rated_capacity: Any,
+    rated_difference: Any,
+    air_temperature: Any,
+    evaporating_temperature: Any,
+) -> Any:
+    """
+    Capacity of a coil in proportion to the difference between entering air and refrigerant.
+
+    Parameters
+    ----------
+    rated_capacity : array-like
+        Capacity at the rated difference. [W]
+    rated_difference : array-like
+        Entering air less evaporating temperature of the rating, above zero. [K]
+    air_temperature : array-like
+        Air entering. [°C]
+    evaporating_temperature : array-like
+        Evaporating temperature, not above the air. [°C]
+
+    Returns
+    -------
+    array
+        Capacity at the same airflow, without frost. [W]
+
+    Raises
+    ------
+    OutOfRange
+        If the refrigerant is warmer than the air.
+
+    References
+    ----------
+    .. [1] Hundy, Trott, Welch, Refrigeration and Air-Conditioning, 4th ed., ch. 10: ratings
+       in kW per kelvin between entering air and refrigerant.
+    """
+    check_range("rated_difference", rated_difference, 0.5, 30.0, "K")
+    difference = air_temperature - evaporating_temperature
+    check_range("air less evaporating temperature", difference, 0.0, 60.0, "K")
+    return rated_capacity * difference / rated_difference
+
+
+def balance_point(
+    compressor_capacity: Callable[[Any], Any], *, conductance: Any, air_temperature: Any
+) -> Any:
+    """
+    Evaporating temperature at which coil and compressor move the same heat.
+
+    Parameters
+    ----------
+    compressor_capacity : callable
+        Cooling of the compressor [W] at an evaporating temperature [°C]; rising with it: swept
+        volume flow times ``Cycle.volumetric_cooling`` times volumetric efficiency.
+    conductance : array-like
+        Capacity of the coil per kelvin between entering air and refrigerant. [W/K]
+    air_temperature : array-like
+        Air entering. [°C]
+
+    Returns
+    -------
+    array
+        Evaporating temperature within 25 K of the air. [°C]
+
+    Raises
+    ------
+    BadInput
+        If they do not meet there: the compressor is too large for the coil.
+
+    Notes
+    -----
+    A compressor too large for its coil pulls the surface down: more capacity, drier air,
+    frost.
+    """
+    check_range("conductance", conductance, 1.0, 1e8, "W/K")
+    ops = ops_for(conductance, air_temperature)
+
+    def surplus(evaporating: Any) -> Any:
+        return conductance * (air_temperature - evaporating) - compressor_capacity(evaporating)
+
+    low, high = air_temperature - 25.0 + 0.0 * conductance, air_temperature + 0.0 * conductance
+    if np.any(surplus(low) < 0.0):
+        raise BadInput(
+            "compressor: takes more than the coil gives even 25 K below the air; "
+            "a larger coil or a smaller compressor"
+        )
+    return _falling_zero(surplus, low, high, ops)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Defrost:
+    """One defrost."""
+
+    energy: Any
+    """Heat to be supplied. [J]"""
+    heat_to_store: Any
+    """The part that stays in coil and store and must be cooled away again. [J]"""
+
+
+def defrost(
+    frost: Any,
+    *,
+    surface_temperature: Any,
+    drain_temperature: float = 5.0,
+    efficiency: float = 0.5,
+) -> Defrost:
+    """
+    Heat to melt the frost off a coil.
+
+    Parameters
+    ----------
+    frost : array-like
+        Mass of frost. [kg]
+    surface_temperature : array-like
+        Temperature of the frost before, -45 to 0. [°C]
+    drain_temperature : float
+        Temperature at which the water leaves, 0-40. [°C]
+    efficiency : float
+        Share of the heat that warms and melts frost; 0.3-0.6 for electric heaters (from
+        memory, low confidence). [0-1]
+
+    Returns
+    -------
+    Defrost
+        Energies of one defrost.
+
+    Raises
+    ------
+    OutOfRange
+        If the surface is above 0 °C: nothing to melt.
+
+    Notes
+    -----
+    The heat of freezing is no second load: the coil has taken it when the frost formed. Air
+    above about 4 °C can defrost a coil for the fan's power alone and gives the water back.
+    """
+    check_range("frost", frost, 0.0, 1e5, "kg")
+    check_range("surface_temperature", surface_temperature, COLDEST, 0.0, "°C", "no frost above 0")
+    check_range("drain_temperature", drain_temperature, 0.0, 40.0, "°C")
+    check_range("efficiency", efficiency, 0.05, 1.0, "", "percent?")
+    per_mass = FUSION_HEAT - ICE_HEAT * surface_temperature + WATER_HEAT * drain_temperature
+    energy = frost * per_mass / efficiency
+    return Defrost(energy=energy, heat_to_store=energy * (1.0 - efficiency))
