@@ -6,10 +6,14 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
+from ventcalc.equipment import coil, refrigeration
 from ventcalc.equipment import refrigerant_cycle as rc
 from ventcalc.equipment import refrigerant_map as rm
 from ventcalc.errors import BadInput, OutOfRange
+from ventcalc.physics import air
 
 approx = pytest.approx
 PURE = ["R717", "R290", "R1270", "R134a", "R32", "R1234yf", "R1234ze(E)"]
@@ -139,3 +143,223 @@ def test_every_refrigerant_carries_its_caution():
     assert rc.REFRIGERANTS["R717"].caution.startswith("toxic")
     assert "flammable" in rc.REFRIGERANTS["R290"].caution
     assert "100 bar" in rc.REFRIGERANTS["R744"].caution
+
+
+PRESSURE = 95e3
+STORE = {
+    "temperature": 8.0,
+    "humidity_ratio": air.humidity_ratio(8.0, 0.95, PRESSURE),
+    "pressure": PRESSURE,
+    "mass_flow": 20.0,
+}
+
+
+@given(
+    temperature=st.floats(0.0, 25.0),
+    humidity=st.floats(0.3, 1.0),
+    difference=st.floats(0.1, 20.0),
+    bypass=st.floats(0.0, 0.9),
+)
+def test_coil_balances_close(temperature, humidity, difference, bypass):
+    """Water in = vapour + fog + condensate; heat in = heat out + coil + condensate's own."""
+    entering = air.humidity_ratio(temperature, humidity, PRESSURE)
+    result = coil.coil(
+        temperature=temperature, humidity_ratio=entering, pressure=PRESSURE, mass_flow=3.0,
+        temperature_difference=difference, bypass_factor=bypass,
+    )  # fmt: skip
+    assert 3.0 * (result.humidity_ratio + result.fog) + result.condensate == approx(
+        3.0 * entering, rel=1e-12
+    )
+    assert result.sensible_heat + result.latent_heat == approx(result.total_heat, rel=1e-12)
+    dew = air.dew_point(entering, PRESSURE)
+    surface = result.surface_temperature
+    if surface > dew + 1e-3:
+        assert result.condensate == 0.0
+        assert result.latent_heat == approx(0.0, abs=1e-6 * result.total_heat + 1e-6)
+    if surface < dew - 1e-3:
+        assert result.condensate > 0.0
+    assert result.frost == (result.condensate if surface < 0.01 else 0.0)
+    assert result.relative_humidity <= 1.0 + 1e-9
+
+
+def test_total_heat_is_the_fall_of_enthalpy_with_the_condensate_counted():
+    """First law by hand: liquid condensate leaves at the surface temperature."""
+    result = coil.coil(**STORE, temperature_difference=4.0)
+    fall = 20.0 * (
+        air.enthalpy(8.0, STORE["humidity_ratio"], PRESSURE)
+        - air.enthalpy(result.temperature, result.humidity_ratio, PRESSURE)
+    )
+    assert result.total_heat == approx(fall - result.condensate * 4200.0 * 4.0, rel=1e-4)
+
+
+def test_wider_coil_difference_dries_more():
+    """
+    Water per sensible heat rises steeply from the dew point on, then bends with saturation.
+
+    A surface above the dew point takes none; at 4 K and more the ratio has levelled off at
+    about the slope of the saturation curve.
+    """
+    result = coil.coil(**STORE, temperature_difference=np.array([0.5, 1.0, 2.0, 4.0, 6.0, 7.9]))
+    assert np.all(np.diff(result.total_heat) > 0.0)
+    assert np.all(np.diff(result.humidity_ratio) <= 0.0)
+    ratio = result.condensate / result.sensible_heat
+    assert np.all(np.diff(ratio)[:3] > 0.0)
+    assert ratio[3:] == approx(ratio[3], rel=0.03)
+    assert result.condensate[0] == 0.0  # still above the dew point of 7.25 °C
+
+
+@pytest.mark.parametrize("heat", [1e3, 5e4, 1e5, 1.5e5, 2e5])
+def test_coil_surface_inverts_the_coil(heat):
+    surface = coil.coil_surface(**STORE, heat=heat)
+    result = coil.coil(**STORE, temperature_difference=8.0 - surface)
+    assert result.total_heat == approx(heat, rel=1e-9)
+
+
+def test_coil_surface_says_when_air_cannot_give_the_heat():
+    with pytest.raises(BadInput, match="more air or less heat"):
+        coil.coil_surface(**STORE, heat=np.array([1e4, 3e6]))
+    assert np.isnan(coil.coil_surface(**STORE, heat=np.array([1e4, np.nan]))[1])
+
+
+def test_bypass_and_conductance_are_one_another():
+    """A coil split in two halves in series passes the product of their bypass factors."""
+    half, whole = coil.bypass_factor(5e3, 6.0), coil.bypass_factor(10e3, 6.0)
+    assert half * half == approx(whole, rel=1e-12)
+    assert coil.bypass_factor(0.0, 6.0) == 1.0
+
+
+def test_balance_of_coil_and_compressor():
+    """Both move the same heat there; half the coil pulls the evaporating temperature down."""
+    swept = 0.03
+
+    def capacity(evaporating):
+        point = _cycle("R717", evaporating, 32.0)
+        return swept * 0.8 * point.volumetric_cooling
+
+    found = coil.balance_point(capacity, conductance=12e3, air_temperature=6.0)
+    assert 12e3 * (6.0 - found) == approx(capacity(found), rel=1e-6)
+    small = coil.balance_point(capacity, conductance=6e3, air_temperature=6.0)
+    assert small < found - 2.0
+    many = coil.balance_point(
+        capacity, conductance=np.array([12e3, 6e3]), air_temperature=np.array([6.0, 6.0])
+    )
+    assert many == approx([found, small], abs=1e-6)
+    with pytest.raises(BadInput, match="larger coil"):
+        coil.balance_point(capacity, conductance=1e3, air_temperature=6.0)
+
+
+def test_defrost_energy():
+    """At efficiency 1 and 0 °C it is the heat of fusion; the losses stay in the store."""
+    ideal = coil.defrost(10.0, surface_temperature=0.0, drain_temperature=0.0, efficiency=1.0)
+    assert ideal.energy == approx(3.3355e6)
+    assert ideal.heat_to_store == 0.0
+    real = coil.defrost(10.0, surface_temperature=-6.0, efficiency=0.4)
+    assert real.energy - real.heat_to_store == approx(10.0 * (333_550 + 12_600 + 20_930))
+    with pytest.raises(OutOfRange, match="no frost"):
+        coil.defrost(10.0, surface_temperature=2.0)
+
+
+def test_coil_capacity_is_linear_and_zero_at_the_air_temperature():
+    capacity = coil.coil_capacity(
+        rated_capacity=80e3, rated_difference=4.0, air_temperature=8.0,
+        evaporating_temperature=np.array([8.0, 6.0, 4.0, 0.0]),
+    )  # fmt: skip
+    assert capacity.tolist() == [0.0, 40e3, 80e3, 160e3]
+    with pytest.raises(OutOfRange, match="air less evaporating"):
+        coil.coil_capacity(
+            rated_capacity=80e3, rated_difference=4.0, air_temperature=8.0,
+            evaporating_temperature=9.0,
+        )  # fmt: skip
+
+
+def test_load_adds_up_and_evaporation_adds_nothing():
+    """Evaporation moves heat from sensible to latent; fans and crop are all sensible."""
+    moved = refrigeration.evaporation_load(0.01, 8.0, PRESSURE)
+    assert moved.sensible + moved.latent == 0.0
+    assert moved.latent == approx(0.01 * 2.4825e6, rel=2e-3)  # heat of evaporation at 8 °C
+    load = refrigeration.refrigeration_load(
+        field_heat=30e3, respiration=12e3, evaporation=moved, envelope=5e3, fans=6e3,
+        running_share=0.8, reserve=0.1,
+    )  # fmt: skip
+    assert load.total == approx(53e3)
+    assert load.latent == approx(moved.latent)
+    assert load.capacity == approx(53e3 * 1.1 / 0.8)
+    assert list(load.parts)[:3] == ["field_heat", "respiration", "evaporation"]
+
+
+def test_outside_air_load_splits_into_the_fall_of_enthalpy():
+    outside, inside = (
+        air.humidity_ratio(25.0, 0.4, PRESSURE),
+        air.humidity_ratio(8.0, 0.95, PRESSURE),
+    )
+    load = refrigeration.air_load(
+        mass_flow=0.5, outside_temperature=25.0, outside_humidity_ratio=outside,
+        inside_temperature=8.0, inside_humidity_ratio=inside, pressure=PRESSURE,
+    )  # fmt: skip
+    rise = air.enthalpy(25.0, outside, PRESSURE) - air.enthalpy(8.0, inside, PRESSURE)
+    assert load.sensible + load.latent == approx(0.5 * rise, rel=1e-12)
+    assert load.sensible == approx(0.5 * 1020.0 * 17.0, rel=0.01)
+    assert load.latent == approx(0.5 * (outside - inside) * 2.516e6, rel=0.01)
+
+
+def test_pull_down_in_half_the_time_takes_twice_the_heat():
+    def heat(days):
+        return refrigeration.field_heat(
+            mass=1e6, specific_heat=3430.0, temperature_drop=5.0, time=days * 86_400.0
+        )
+
+    assert heat(5.0) == approx(2.0 * heat(10.0))
+    assert heat(10.0) == approx(1e6 * 3430.0 * 5.0 / 864_000.0)
+    with pytest.raises(OutOfRange, match="days"):
+        heat(1e-4)
+
+
+def test_part_load_and_people():
+    assert refrigeration.part_load_factor(1.0) == 1.0
+    assert refrigeration.part_load_factor(0.0) == 0.75
+    assert refrigeration.people_heat(8.0, 2.0) == approx(448.0)
+    with pytest.raises(OutOfRange, match="too small"):
+        refrigeration.part_load_factor(1.2)
+
+
+def _cost(supply, humidity, power, **changed):
+    given_values = {
+        "mass_flow": 20.0,
+        "supply_temperature": supply,
+        "supply_humidity_ratio": air.humidity_ratio(supply, humidity, PRESSURE),
+        "return_temperature": 8.0,
+        "return_humidity_ratio": air.humidity_ratio(8.0, 0.98, PRESSURE),
+        "pressure": PRESSURE,
+        "power": power,
+        "electricity_price": 0.10 / 3.6e6,
+        "crop_price": 0.20,
+    }
+    return refrigeration.cooling_cost(**{**given_values, **changed})
+
+
+def test_cost_of_cooling_by_hand():
+    """Two prices, each over the same heat; drier air costs more water for a joule."""
+    damp, dry = _cost(6.0, 0.97, 10e3), _cost(6.0, 0.80, 10e3)
+    assert damp.total_cost == approx(
+        (10e3 * 0.10 / 3.6e6 + damp.water * 0.20) / damp.cooling, rel=1e-12
+    )
+    assert dry.water_cost > damp.water_cost
+    assert dry.energy_cost < damp.energy_cost
+
+
+def test_refrigeration_costs_its_compressor_more_than_the_same_air_from_outside():
+    """The same supply air, once for the fans and once through a coil of COP 4."""
+    outside = _cost(6.0, 0.95, 10e3)
+    cooled = _cost(6.0, 0.95, 10e3 + 120e3 / 4.0)
+    assert cooled.water_cost == outside.water_cost
+    extra = (cooled.energy_cost - outside.energy_cost) * outside.cooling
+    assert extra == approx(30e3 * 0.10 / 3.6e6)
+
+
+def test_air_that_does_not_cool_has_no_price():
+    warm = _cost(12.0, 0.98, 10e3, electricity_price=0.0)
+    assert warm.cooling < 0.0
+    assert warm.total_cost == np.inf
+    some = _cost(6.0, 0.95, np.array([10e3, np.nan]))
+    assert np.isnan(some.total_cost[1])
+    assert np.isfinite(some.total_cost[0])

@@ -1,8 +1,11 @@
 """
 The cooling coil as the air sees it: what it takes out, how dry it leaves the air, frost.
 
-A small difference between air and coil keeps the air humid; a large one is cheap to buy and
-dries the crop. Mass flows are of dry air, humidity ratios per kg of dry air.
+A surface above the dew point takes no water: at 8 °C and 95 % that is the first 0.75 K of
+difference. Beyond it the water taken per heat rises steeply and levels off at about 4 K, so
+only a coil of 1 to 2 K really spares the crop; a narrow one is large and dear to buy.
+
+Mass flows are of dry air, humidity ratios per kg of dry air.
 """
 
 from __future__ import annotations

@@ -48,7 +48,7 @@ class Humidified:
     freezing_margin: Any
     """Wet bulb entering above 0 °C: the water takes the wet bulb, not the dry bulb. [K]"""
     freezes: Any
-    """Whether that margin is below the reserve: shut off and drain."""
+    """Whether that margin is below the reserve, or unknown: shut off and drain."""
 
 
 def pad(
@@ -246,7 +246,7 @@ def _leaving(
         water_used=evaporated + carry_over + drained,
         cooling=mass_flow * (warm - air.enthalpy(leaving, humidity_ratio, pressure)),
         freezing_margin=wet_bulb,
-        freezes=wet_bulb < reserve,
+        freezes=ops_for(wet_bulb).negate(wet_bulb >= reserve),
     )
 
 
