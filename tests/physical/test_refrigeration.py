@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ventcalc import _coolprop
 from ventcalc.equipment import coil, refrigeration
 from ventcalc.equipment import refrigerant_cycle as rc
 from ventcalc.equipment import refrigerant_map as rm
@@ -107,11 +108,15 @@ def test_subcooling_is_free_cooling():
     )
 
 
-def test_wide_glide_is_seen():
-    """R407C glides by several kelvin (named so in its data): bubble below dew point."""
-    near = _cycle("R407C", -5.0, 40.0, subcooling=0.0)
-    far = _cycle("R407C", -5.0, 40.0, subcooling=3.0)
-    assert far.refrigerating_effect > near.refrigerating_effect
+def test_temperatures_of_a_gliding_blend_are_dew_points():
+    """R407C: pressures are those of the dew point; liquid leaves from the bubble point."""
+    point = _cycle("R407C", -5.0, 40.0, subcooling=0.0, superheat=0.0)
+    dew, bubble = (_coolprop.pure_fluid("P", "T", 313.15, "Q", q, "R407C") for q in (1.0, 0.0))
+    assert point.condensing_pressure == approx(dew, rel=1e-9)
+    assert dew < 0.95 * bubble
+    vapour = _coolprop.pure_fluid("H", "T", 268.15, "Q", 1.0, "R407C")
+    liquid = _coolprop.pure_fluid("H", "P", dew, "Q", 0.0, "R407C")
+    assert point.refrigerating_effect == approx(vapour - liquid, rel=1e-9)
 
 
 def test_condensing_follows_the_day_down_to_its_floor():

@@ -117,14 +117,19 @@ def coil(
         surface_temperature=surface,
         bypass_factor=bypass_factor,
     )
-    left = air_process.saturated_split(air.enthalpy(leaving, water, pressure), water, pressure)
+    humidity = air.relative_humidity(leaving, water, pressure)
+    fog = 0.0 * water
+    if np.any(humidity > 1.0):
+        left = air_process.saturated_split(air.enthalpy(leaving, water, pressure), water, pressure)
+        leaving, water, fog = left.temperature, left.humidity_ratio, left.liquid
+        humidity = air.relative_humidity(leaving, water, pressure)
     condensate = condensed * mass_flow
     ops = ops_for(condensate, surface)
     return CoilAir(
-        temperature=left.temperature,
-        humidity_ratio=left.humidity_ratio,
-        fog=left.liquid,
-        relative_humidity=air.relative_humidity(left.temperature, left.humidity_ratio, pressure),
+        temperature=leaving,
+        humidity_ratio=water,
+        fog=fog,
+        relative_humidity=humidity,
         surface_temperature=surface,
         total_heat=total * mass_flow,
         sensible_heat=sensible * mass_flow,

@@ -68,9 +68,10 @@ REFRIGERANTS = {
     )
 }
 """
-Refrigerants offered. R404A, R407C, R410A and R507A are pseudo-pure: their equations hold for
-the blend as charged. R448A, R449A, R454C, R513A are left out: CoolProp has them as mixtures
-only, 0.25 to 1.2 s a cycle without a hint of the phase (measured).
+Refrigerants offered; all compute from -15/15 to 10/55 °C, R744 below its critical point or with
+a gas cooler. R404A, R407C, R410A and R507A are pseudo-pure: their equations hold for the blend
+as charged. Blends that CoolProp has only as mixtures are left out: R513A takes 0.26, R454C 0.36
+and R448A 1.2 s a cycle there, and a plain R448A or R449A is unknown to it (measured, 8.0.0).
 """
 
 
