@@ -17,6 +17,8 @@ from ventcalc._coolprop import humid_air, humid_air_auxiliary, pure_fluid
 
 KELVIN = 273.15
 TRIPLE = 0.01
+ICE_SHIFT = 333.4e3  # heat of fusion [J/kg], as the start of the wet bulb uses it
+LOG_TRIPLE = float(np.log(611.657))
 OFFSET = 245.0  # of x = t/(t + OFFSET), in which ln(saturation pressure) is nearly straight
 MASS_RATIO = 0.621945  # the value inside CoolProp's model
 GAS = 8.314472 / 0.028966  # likewise
@@ -70,17 +72,32 @@ def fit_saturation() -> dict[str, tuple[float, ...]]:
     u = ratio_of(ti) - ratio_of(np.array(TRIPLE))
     lacking = np.log(ice_pressure(ti)) - np.polyval(water[::-1], ratio_of(ti))
     ice = least_squares(powers(u, 4, u), lacking)
-    x = ratio_of(t)
-    y = np.polyval(water[::-1], x) - np.log(611.657)
-    above = t > -1.0
-    inverse_water = least_squares(powers(y[above], 5), x[above])
-    yi = np.log(ice_pressure(ti)) - np.log(611.657)
-    inverse_ice = least_squares(powers(yi, 5), ratio_of(ti))
+    return {"WATER": tuple(water), "ICE": tuple(ice)}
+
+
+Fits = dict[str, tuple[float, ...] | float]
+
+
+def fit_inverse(fits: Fits) -> Fits:
+    """x over water and over ice, and ln f, as polynomials in ln p: inverts the fits above."""
+    t = np.linspace(-3.0, 62.0, 800)
+    water = np.polyval(fits["WATER"][::-1], ratio_of(t))
+    ti = np.linspace(-78.0, 1.0, 800)
+    u = ratio_of(ti) - ratio_of(np.array(TRIPLE))
+    ice = np.polyval(fits["WATER"][::-1], ratio_of(ti)) + u * np.polyval(fits["ICE"][::-1], u)
+    t2, p = (a.ravel() for a in np.meshgrid(np.linspace(-76.0, 60.0, 300), np.r_[60e3:110e3:8j]))
+    log_f = np.polyval(fits["ENHANCEMENT"][::-1], t2)
+    log_f += p * np.polyval(fits["ENHANCEMENT_P"][::-1], t2)
+    u = ratio_of(t2) - ratio_of(np.array(TRIPLE))
+    frozen = u * np.polyval(fits["ICE"][::-1], u) + fits["FREEZING_STEP"] * p
+    y = np.polyval(fits["WATER"][::-1], ratio_of(t2)) + np.minimum(frozen, 0.0) + log_f - LOG_TRIPLE
+    both = least_squares(powers(y, 3) + powers(y, 3, p), log_f)
     return {
-        "WATER": tuple(water),
-        "ICE": tuple(ice),
-        "WATER_INVERSE": tuple(inverse_water),
-        "ICE_INVERSE": tuple(inverse_ice),
+        "WATER_INVERSE": tuple(least_squares(powers(water - LOG_TRIPLE, 4), ratio_of(t))),
+        "ICE_INVERSE": tuple(least_squares(powers(ice - LOG_TRIPLE, 4), ratio_of(ti))),
+        "LOG_TRIPLE": LOG_TRIPLE,
+        "INVERSE_ENHANCEMENT": tuple(both[:4]),
+        "INVERSE_ENHANCEMENT_P": tuple(both[4:]),
     }
 
 
@@ -142,6 +159,26 @@ def split(parts: list[tuple[str, list[Array]]], y: Array) -> dict[str, tuple[flo
     return {name: tuple(next(c) for _ in columns) for name, columns in parts}
 
 
+def fit_wet_bulb(fits: Fits) -> Fits:
+    """Start of the wet bulb: t from h_s - W_s h_cond, moved so that ice joins water at 0.01."""
+    t, p = (a.ravel() for a in np.meshgrid(np.r_[-47.0:49.0:500j], np.r_[68e3:108e3:7j]))
+    w = humid_air("W", "T", t + KELVIN, "R", 1.0, "P", p)
+    edge = np.full(p.shape, KELVIN + 0.011)
+    melting = humid_air("W", "T", edge, "R", 1.0, "P", p)
+    limit = humid_air("H", "T", edge, "R", 1.0, "P", p) - melting * fits["WATER_HEAT"][0]
+    heat = humid_air("H", "T", t + KELVIN, "R", 1.0, "P", p)
+    iced = t < TRIPLE
+    cond = np.where(iced, np.polyval(fits["ICE_HEAT"][::-1], t) + ICE_SHIFT, 4186.0 * t)
+    eta = heat - w * cond + np.where(iced, (w - melting) * ICE_SHIFT, 0.0) - limit
+    eta *= 1e-5
+    shapes = powers(eta, 6) + powers(np.minimum(eta, 0.0), 3, np.minimum(eta, 0.0))
+    columns = [shape * p**k for k in range(3) for shape in shapes]
+    c = least_squares(columns, t)
+    n = len(shapes)
+    parts = {f"WET_BULB{'_P' * k}": tuple(c[n * k : n * k + 7]) for k in range(3)}
+    return parts | {f"ICE_BULB{'_P' * k}": tuple(c[n * k + 7 : n * k + n]) for k in range(3)}
+
+
 def fit_condensed() -> dict[str, tuple[float, ...]]:
     """Enthalpy of water and of ice at 1 atm [J/kg]."""
     t = np.linspace(0.02, 46.0, 200)
@@ -160,7 +197,9 @@ def write(fits: dict[str, tuple[float, ...] | float]) -> None:
         "",
         "from __future__ import annotations",
         "",
-        "__all__ = [" + ", ".join(f'"{n}"' for n in sorted(fits)) + "]",
+        "__all__ = [",
+        *(f'    "{name}",' for name in sorted(fits)),
+        "]",
         "",
     ]
     for name, value in fits.items():
@@ -175,6 +214,7 @@ def main() -> None:
     fits: dict[str, tuple[float, ...] | float] = {"OFFSET": OFFSET, "GAS": GAS}
     fits |= {"MASS_RATIO": MASS_RATIO}
     fits |= fit_saturation() | fit_enhancement() | fit_caloric() | fit_condensed()
+    fits |= fit_inverse(fits) | fit_wet_bulb(fits) | {"ICE_SHIFT": ICE_SHIFT}
     write(fits)
 
 

@@ -1,27 +1,36 @@
 """
 Formulas of moist air, unchecked: one body for a float and for a block of an array.
 
-Every function takes the carrier ``ops`` first. ``x`` is ``t / (t + OFFSET)``, in which the
-logarithm of the saturation pressure is nearly a straight line.
+Most functions take the carrier ``ops`` first. ``x`` is ``t / (t + OFFSET)``, in which the
+logarithm of the saturation pressure is nearly a straight line. Sums are written in place, as
+the time of an array goes into passes over memory: only into arrays made here.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import lru_cache
+from math import exp
 from typing import Any
 
 from ventcalc._ops import Ops
 from ventcalc.physics import _air_fit as fit
 
 __all__ = [
+    "condensed_heat",
     "dew_point",
     "enhancement_factor",
     "enthalpy",
     "humidity_ratio",
     "humidity_ratio_from_wet_bulb",
     "log_saturation",
+    "log_saturation_slope",
+    "of_humidity_ratio",
+    "of_relative_humidity",
     "over_ice",
     "relative_humidity",
     "saturated",
+    "saturated_balance",
     "saturation_pressure",
     "saturation_temperature",
     "temperature_from_enthalpy",
@@ -32,32 +41,93 @@ __all__ = [
 
 FREEZING = 0.01
 _X0 = FREEZING / (FREEZING + fit.OFFSET)
+_WATER_CAPACITY = 4186.0
+_ICE_CAPACITY = 2100.0
+_SLOPE = tuple(k * c for k, c in enumerate(fit.WATER))[1:]
+_ICE_SLOPE = tuple(k * c for k, c in enumerate(fit.ICE, start=1))
 
 
-def _poly(c: tuple[float, ...], x: Any) -> Any:
-    value = c[-1]
-    for k in c[-2::-1]:
-        value = value * x + k
+def _poly(c: tuple[Any, ...], x: Any) -> Any:
+    """Horner's rule; spelt out for a float, where a loop would take twice the time."""
+    if type(x) is float:
+        match c:
+            case (c0, c1, c2):
+                return c0 + x * (c1 + x * c2)
+            case (c0, c1, c2, c3):
+                return c0 + x * (c1 + x * (c2 + x * c3))
+            case (c0, c1, c2, c3, c4):
+                return c0 + x * (c1 + x * (c2 + x * (c3 + x * c4)))
+            case (c0, c1, c2, c3, c4, c5, c6):
+                return c0 + x * (c1 + x * (c2 + x * (c3 + x * (c4 + x * (c5 + x * c6)))))
+    value = c[-1] * x
+    value += c[-2]
+    for k in c[-3::-1]:
+        value *= x
+        value += k
     return value
 
 
-def _poly_p(c: tuple[float, ...], d: tuple[float, ...], p: Any, x: Any) -> Any:
-    """Polynomial in x whose coefficients are c + d p; ``d`` may be shorter than ``c``."""
-    value: Any = 0.0
-    for k in range(len(c) - 1, -1, -1):
-        value = value * x + (c[k] + d[k] * p if k < len(d) else c[k])
-    return value
+# Saturated air at 0.01 °C: vapour pressure, and enthalpy over that of liquid water.
+_MELTING_0 = exp(_poly(fit.WATER, _X0) + _poly(fit.ENHANCEMENT, FREEZING))
+_MELTING_1 = _MELTING_0 * _poly(fit.ENHANCEMENT_P, FREEZING)
+_MELTING_AIR = _poly(fit.AIR, FREEZING), _poly(fit.AIR_P, FREEZING)
+_MELTING_WATER = _poly(fit.WATER_HEAT, FREEZING)
+_MELTING_VAPOUR = (
+    _poly(fit.VAPOUR, FREEZING) - _MELTING_WATER,
+    _poly(fit.VAPOUR_P, FREEZING),
+)
+_MELTING_2 = _poly(fit.VAPOUR_2, FREEZING)
 
 
-def log_pure(ops: Ops, x: Any, step: Any = 0.0) -> Any:
+def _per_pressure(make: Callable[[Any], Any]) -> Callable[[Any], Any]:
+    """Coefficients at one pressure; remembered for a single number, made anew for an array."""
+    remembered = lru_cache(maxsize=64)(make)
+
+    def at(p: Any) -> Any:
+        return remembered(p) if type(p) is float else make(p)
+
+    return at
+
+
+def _with_p(c: tuple[float, ...], d: tuple[float, ...], p: Any) -> tuple[Any, ...]:
+    """c + d p, term by term; ``d`` may be shorter than ``c``."""
+    return tuple(a + b * p for a, b in zip(c, d, strict=False)) + c[len(d) :]
+
+
+@_per_pressure
+def _enhancement_at(p: Any) -> Any:
+    return _with_p(fit.ENHANCEMENT, fit.ENHANCEMENT_P, p)
+
+
+@_per_pressure
+def _inverse_enhancement_at(p: Any) -> Any:
+    return _with_p(fit.INVERSE_ENHANCEMENT, fit.INVERSE_ENHANCEMENT_P, p)
+
+
+@_per_pressure
+def _caloric_at(p: Any) -> Any:
+    return (
+        _with_p(fit.AIR, fit.AIR_P, p),
+        _with_p(fit.VAPOUR, fit.VAPOUR_P, p),
+        tuple(c * p for c in fit.VAPOUR_2),
+        tuple(c * p for c in fit.VAPOUR_3),
+    )
+
+
+# --- saturation -------------------------------------------------------------------------
+
+
+def _log_pure(ops: Ops, x: Any, step: Any) -> Any:
     """Logarithm of the saturation pressure without air; ``step`` moves the freezing point."""
+    value = _poly(fit.WATER, x)
     u = x - _X0
-    return _poly(fit.WATER, x) + ops.minimum(u * _poly(fit.ICE, u) + step, 0.0)
-
-
-def log_enhancement(t: Any, p: Any) -> Any:
-    """Logarithm of the enhancement factor over water."""
-    return _poly_p(fit.ENHANCEMENT, fit.ENHANCEMENT_P, p, t)
+    if type(u) is float and u >= 0.0:
+        return value  # only to save time: the minimum below is zero
+    ice = _poly(fit.ICE, u)
+    ice *= u
+    ice += step
+    value += ops.minimum(ice, 0.0)
+    return value
 
 
 def log_saturation(ops: Ops, t: Any, p: Any) -> Any:
@@ -68,18 +138,60 @@ def log_saturation(ops: Ops, t: Any, p: Any) -> Any:
     water meet, without a step, at the freezing point in air (0.00 °C at 1 atm), not at the
     triple point.
     """
-    x = t / (t + fit.OFFSET)
-    return log_pure(ops, x, fit.FREEZING_STEP * p) + log_enhancement(t, p)
+    value = _log_pure(ops, t / (t + fit.OFFSET), fit.FREEZING_STEP * p)
+    value += _poly(_enhancement_at(p), t)
+    return value
 
 
-def _log_slope(ops: Ops, t: Any, x: Any) -> Any:
-    """d ln(p) / dt to about 0.1 %."""
+def log_saturation_slope(ops: Ops, t: Any) -> Any:
+    """Derivative of ``log_saturation`` to temperature, to about 0.05 %."""
+    rest = fit.OFFSET / (t + fit.OFFSET)
+    x = 1.0 - rest
+    value = _poly(_SLOPE, x)
     u = x - _X0
-    water = fit.WATER[1] + x * (2 * fit.WATER[2] + x * (3 * fit.WATER[3] + x * 4 * fit.WATER[4]))
-    c = fit.ICE
-    ice = c[0] + u * (2 * c[1] + u * (3 * c[2] + u * (4 * c[3] + u * 5 * c[4])))
-    both = water + ops.where(u < 0.0, ice, 0.0)
-    return both * fit.OFFSET / ((t + fit.OFFSET) * (t + fit.OFFSET))
+    if not (type(u) is float and u >= 0.0):
+        value += ops.where(u < 0.0, _poly(_ICE_SLOPE, u), 0.0)
+    value *= rest
+    value *= rest
+    value *= 1.0 / fit.OFFSET
+    return value
+
+
+def saturation_pressure(ops: Ops, t: Any) -> Any:
+    return ops.exp(_log_pure(ops, t / (t + fit.OFFSET), 0.0))
+
+
+def enhancement_factor(ops: Ops, t: Any, p: Any) -> Any:
+    return ops.exp(log_saturation(ops, t, p) - _log_pure(ops, t / (t + fit.OFFSET), 0.0))
+
+
+def over_ice(ops: Ops, t: Any, rh: Any) -> Any:
+    """Relative humidity over the stable phase from that over water."""
+    x = t / (t + fit.OFFSET)
+    return rh * ops.exp(_poly(fit.WATER, x) - _log_pure(ops, x, 0.0))
+
+
+def saturated(ops: Ops, t: Any, p: Any) -> Any:
+    """Humidity ratio at saturation."""
+    return ratio_from_pressure(ops.exp(log_saturation(ops, t, p)), p)
+
+
+def saturation_temperature(ops: Ops, wanted: Any, p: Any) -> Any:
+    """
+    Temperature at which ln(vapour pressure) is saturated in air at ``p``.
+
+    Starts within 2 mK from the inverse polynomials, then takes one Newton step.
+    """
+    y = wanted - fit.LOG_TRIPLE
+    y = y - _poly(_inverse_enhancement_at(p), y)
+    x = _poly(fit.WATER_INVERSE, y)
+    y -= fit.FREEZING_STEP * p
+    x = ops.maximum(x, _poly(fit.ICE_INVERSE, y))
+    t = fit.OFFSET * x / (1.0 - x)
+    return t - (log_saturation(ops, t, p) - wanted) / log_saturation_slope(ops, t)
+
+
+# --- humidity ---------------------------------------------------------------------------
 
 
 def ratio_from_pressure(vapour: Any, p: Any) -> Any:
@@ -88,24 +200,6 @@ def ratio_from_pressure(vapour: Any, p: Any) -> Any:
 
 def vapour_pressure(w: Any, p: Any) -> Any:
     return p * w / (fit.MASS_RATIO + w)
-
-
-def saturated(ops: Ops, t: Any, p: Any) -> Any:
-    """Humidity ratio at saturation."""
-    return ratio_from_pressure(ops.exp(log_saturation(ops, t, p)), p)
-
-
-def saturation_pressure(ops: Ops, t: Any) -> Any:
-    return ops.exp(log_pure(ops, t / (t + fit.OFFSET)))
-
-
-def enhancement_factor(ops: Ops, t: Any, p: Any) -> Any:
-    return ops.exp(log_saturation(ops, t, p) - log_pure(ops, t / (t + fit.OFFSET)))
-
-
-def over_ice(ops: Ops, t: Any, rh: Any) -> Any:
-    x = t / (t + fit.OFFSET)
-    return rh * ops.exp(_poly(fit.WATER, x) - log_pure(ops, x))
 
 
 def humidity_ratio(ops: Ops, t: Any, rh: Any, p: Any) -> Any:
@@ -120,39 +214,28 @@ def dew_point(ops: Ops, w: Any, p: Any) -> Any:
     return saturation_temperature(ops, ops.log(vapour_pressure(w, p)), p)
 
 
-def saturation_temperature(ops: Ops, wanted: Any, p: Any) -> Any:
-    """
-    Temperature at which ln(vapour pressure) is saturated in air at ``p``.
-
-    Starts from the inverse polynomials, then two Newton steps.
-    """
-    y = wanted - (4.2e-8 * p + 6.4160876)
-    x = ops.maximum(_poly(fit.WATER_INVERSE, y), _poly(fit.ICE_INVERSE, y))
-    t = fit.OFFSET * x / (1.0 - x)
-    for _ in range(2):
-        x = t / (t + fit.OFFSET)
-        t = t - (log_saturation(ops, t, p) - wanted) / _log_slope(ops, t, x)
-    return t
-
-
-def _enthalpy_parts(t: Any, p: Any) -> tuple[Any, Any, Any, Any]:
-    return (
-        _poly_p(fit.AIR, fit.AIR_P, p, t),
-        _poly_p(fit.VAPOUR, fit.VAPOUR_P, p, t),
-        _poly(fit.VAPOUR_2, t) * p,
-        _poly(fit.VAPOUR_3, t) * p,
-    )
+# --- heat and volume --------------------------------------------------------------------
 
 
 def enthalpy(t: Any, w: Any, p: Any) -> Any:
-    a, b, c, d = _enthalpy_parts(t, p)
-    return a + w * (b + w * (c + w * d))
+    air, vapour, vapour_2, vapour_3 = _caloric_at(p)
+    return _assemble(_poly(air, t), _poly(vapour, t), _poly(vapour_2, t), _poly(vapour_3, t), w)
+
+
+def _assemble(air: Any, vapour: Any, vapour_2: Any, vapour_3: Any, w: Any) -> Any:
+    value = vapour_3 * w
+    value += vapour_2
+    value *= w
+    value += vapour
+    value *= w
+    value += air
+    return value
 
 
 def heat_capacity(t: Any, w: Any, p: Any) -> Any:
     """d h / d t at constant humidity ratio, from the leading terms (to about 0.2 %)."""
-    air = fit.AIR[1] + fit.AIR_P[1] * p + 2.0 * t * fit.AIR[2]
-    return air + w * (fit.VAPOUR[1] + fit.VAPOUR_P[1] * p + 2.0 * t * fit.VAPOUR[2])
+    air, vapour, _, _ = _caloric_at(p)
+    return air[1] + 2.0 * t * air[2] + w * (vapour[1] + 2.0 * t * vapour[2])
 
 
 def temperature_from_enthalpy(h: Any, w: Any, p: Any) -> Any:
@@ -164,8 +247,12 @@ def temperature_from_enthalpy(h: Any, w: Any, p: Any) -> Any:
 
 def volume(t: Any, w: Any, p: Any) -> Any:
     ideal = fit.GAS * (t + 273.15) * (1.0 + w / fit.MASS_RATIO) / p
-    excess = _poly(fit.VOLUME, t) + w * (_poly(fit.VOLUME_1, t) + w * _poly(fit.VOLUME_2, t))
-    return ideal + excess
+    excess = _poly(fit.VOLUME_2, t) * w
+    excess += _poly(fit.VOLUME_1, t)
+    excess *= w
+    excess += _poly(fit.VOLUME, t)
+    excess += ideal
+    return excess
 
 
 def water_heat(t: Any) -> Any:
@@ -180,13 +267,79 @@ def ice_heat(t: Any) -> Any:
 
 def condensed_heat(ops: Ops, t: Any) -> Any:
     """Enthalpy of ice below 0.01 °C, of water from there on."""
-    return ops.where(t < FREEZING, ice_heat(t), water_heat(t))
+    return _heat_of(ops, t < FREEZING, t)
 
 
-def is_iced(ops: Ops, h: Any, w: Any, p: Any) -> Any:
-    """Whether a wet wick would freeze: the balance over water has its root below 0.01 °C."""
-    ws = saturated(ops, FREEZING, p)
-    return h < enthalpy(FREEZING, ws, p) - (ws - w) * water_heat(FREEZING)
+def _heat_of(ops: Ops, iced: Any, t: Any) -> Any:
+    if iced is False:
+        return water_heat(t)
+    return ops.where(iced, ice_heat(t), water_heat(t))
+
+
+# --- wet bulb ---------------------------------------------------------------------------
+
+
+@_per_pressure
+def _wet_bulb_at(p: Any) -> Any:
+    """Start polynomials; humidity ratio of saturated air at 0.01 °C, and where ice begins."""
+    squared = p * p
+    water = _with_p(fit.WET_BULB, fit.WET_BULB_P, p)
+    water = tuple(a + c * squared for a, c in zip(water, fit.WET_BULB_P_P, strict=True))
+    ice = _with_p(fit.ICE_BULB, fit.ICE_BULB_P, p)
+    ice = tuple(a + c * squared for a, c in zip(ice, fit.ICE_BULB_P_P, strict=True))
+    air, vapour = _MELTING_AIR, _MELTING_VAPOUR
+    melting = ratio_from_pressure(_MELTING_0 + _MELTING_1 * p, p)
+    limit = air[0] + air[1] * p + melting * (vapour[0] + (vapour[1] + _MELTING_2 * melting) * p)
+    return water, ice, melting, limit
+
+
+def wet_bulb(ops: Ops, t: Any, w: Any, p: Any) -> Any:
+    return wet_bulb_of(ops, enthalpy(t, w, p), w, p)
+
+
+def wet_bulb_of(ops: Ops, h: Any, w: Any, p: Any) -> Any:
+    """
+    Wet bulb of air of enthalpy ``h``: the root t of h_s(t) - (W_s(t) - W) h_cond(t) = h.
+
+    The wick is iced where the balance over water has its root below 0.01 °C. Starts from a
+    polynomial in the enthalpy, then takes one Halley step.
+    """
+    water, ice, melting, limit = _wet_bulb_at(p)
+    eta = h - w * _MELTING_WATER
+    eta -= limit
+    iced = eta < 0.0
+    eta += ops.where(iced, (w - melting) * fit.ICE_SHIFT, 0.0)
+    eta *= 1e-5
+    drift = w * (_WATER_CAPACITY * 1e-5)
+    guess = _wet_bulb_start(ops, eta, water, ice)
+    guess = _wet_bulb_start(ops, eta - drift * guess, water, ice)
+    return _halley(ops, guess, iced, h, w, p)
+
+
+def _wet_bulb_start(ops: Ops, eta: Any, water: Any, ice: Any) -> Any:
+    value = _poly(water, eta)
+    if not (type(eta) is float and eta >= 0.0):
+        below = ops.minimum(eta, 0.0)
+        value += below * _poly(ice, below)
+    return value
+
+
+def _halley(ops: Ops, t: Any, iced: Any, h: Any, w: Any, p: Any) -> Any:
+    ws = saturated(ops, t, p)
+    slope = log_saturation_slope(ops, t)
+    air, vapour, vapour_2, vapour_3 = _caloric_at(p)
+    carried = _poly(vapour, t)
+    condensed = _heat_of(ops, iced, t)
+    lack = ws - w
+    f = _assemble(_poly(air, t), carried, _poly(vapour_2, t), _poly(vapour_3, t), ws)
+    f -= lack * condensed
+    f -= h
+    share = ws * (1.0 / fit.MASS_RATIO)
+    rise = ws * slope * (1.0 + share) * (carried - condensed)
+    f1 = rise + heat_capacity(t, ws, p)
+    f1 -= lack * ops.where(iced, _ICE_CAPACITY, _WATER_CAPACITY)
+    f2 = rise * (slope * (1.0 + 2.0 * share) - 2.0 / (t + fit.OFFSET))
+    return t - f * f1 / (f1 * f1 - 0.5 * f * f2)
 
 
 def saturated_balance(ops: Ops, t: Any, w: Any, p: Any) -> Any:
@@ -198,99 +351,29 @@ def saturated_balance(ops: Ops, t: Any, w: Any, p: Any) -> Any:
 def humidity_ratio_from_wet_bulb(ops: Ops, t: Any, wet: Any, p: Any) -> Any:
     """The balance of the wet bulb, solved for W: linear but for the small W^2 terms."""
     w = saturated(ops, wet, p)
+    latent = fit.VAPOUR[0] + fit.VAPOUR[1] * t - condensed_heat(ops, wet)
     for _ in range(4):
-        cond = condensed_heat(ops, wet)
-        excess = saturated_balance(ops, wet, w, p) - enthalpy(t, w, p)
-        w = w + excess / (fit.VAPOUR[0] + fit.VAPOUR[1] * t - cond)
+        w = w + (saturated_balance(ops, wet, w, p) - enthalpy(t, w, p)) / latent
     return w
 
 
-def wet_bulb_from(ops: Ops, start: Any, h: Any, w: Any, p: Any, steps: int = 4) -> Any:
-    """Solve h_s(t) - (W_s(t) - W) h_cond(t) = h by Halley steps from ``start``."""
-    iced = is_iced(ops, h, w, p)
-    t = start
-    for _ in range(steps):
-        x = t / (t + fit.OFFSET)
-        slope = _log_slope(ops, t, x)
-        ws = saturated(ops, t, p)
-        rise = ws * (1.0 + ws / fit.MASS_RATIO) * slope
-        cond = ops.where(iced, ice_heat(t), water_heat(t))
-        heat = ops.where(iced, 2100.0, 4186.0)
-        latent = fit.VAPOUR[0] + fit.VAPOUR[1] * t - cond
-        f = enthalpy(t, ws, p) - (ws - w) * cond - h
-        f1 = heat_capacity(t, ws, p) + rise * latent - (ws - w) * heat
-        f2 = latent * rise * (slope * (1.0 + 2.0 * ws / fit.MASS_RATIO) - 2.0 / (t + fit.OFFSET))
-        t = t - f * f1 / (f1 * f1 - 0.5 * f * f2)
-    return t
-
-
-def wet_bulb(ops: Ops, t: Any, w: Any, p: Any) -> Any:
-    """Wet bulb of air at ``t``; the start is a point between dew point and dry bulb."""
+def of_humidity_ratio(ops: Ops, t: Any, w: Any, p: Any) -> tuple[Any, ...]:
+    """Relative humidity, dew point, wet bulb, enthalpy and volume in one go."""
+    vapour = vapour_pressure(w, p)
     h = enthalpy(t, w, p)
-    dew = dew_point(ops, ops.maximum(w, 1e-6), p)
-    return wet_bulb_from(ops, dew + 0.5 * (t - dew), h, w, p)
+    return (
+        vapour * ops.exp(-log_saturation(ops, t, p)),
+        saturation_temperature(ops, ops.log(vapour), p),
+        wet_bulb_of(ops, h, w, p),
+        h,
+        volume(t, w, p),
+    )
 
 
-def temperature_from_humidities(ops: Ops, w: Any, rh: Any, p: Any) -> Any:
-    """Dry bulb at which humidity ratio ``w`` is relative humidity ``rh``."""
-    return saturation_temperature(ops, ops.log(vapour_pressure(w, p) / rh), p)
-
-
-def temperature_from_wet_bulb(ops: Ops, wet: Any, w: Any, p: Any) -> Any:
-    return temperature_from_enthalpy(saturated_balance(ops, wet, w, p), w, p)
-
-
-def temperature_from_wet_bulb_and_humidity(ops: Ops, wet: Any, rh: Any, p: Any) -> Any:
-    """Newton from the wet bulb: the balance is convex, so it overshoots once, then closes in."""
-    cond = condensed_heat(ops, wet)
-    t = wet
-    for _ in range(10):
-        w = humidity_ratio(ops, t, rh, p)
-        slope = w * (1.0 + w / fit.MASS_RATIO) * _log_slope(ops, t, t / (t + fit.OFFSET))
-        latent = fit.VAPOUR[0] + fit.VAPOUR[1] * t - cond
-        gap = enthalpy(t, w, p) - saturated_balance(ops, wet, w, p)
-        t = t - gap / (heat_capacity(t, w, p) + slope * latent)
-    return t
-
-
-def fog_temperature(ops: Ops, h: Any, w: Any, p: Any) -> Any:
-    """
-    Temperature of saturated air with fog, of total enthalpy ``h`` and total water ``w``.
-
-    The balance is that of the wet bulb, but with more water than the vapour. Solved once with
-    water and once with ice; where neither fits, the fog is freezing at 0.01 °C.
-    """
-    start = temperature_from_enthalpy(h, w, p)
-    over_water = _fog_newton(ops, start, h, w, p, water_heat)
-    over_ice = _fog_newton(ops, start, h, w, p, ice_heat)
-    return ops.maximum(over_water, FREEZING) + ops.minimum(over_ice - FREEZING, 0.0)
-
-
-def _fog_newton(ops: Ops, t: Any, h: Any, w: Any, p: Any, cond_heat: Any) -> Any:
-    for _ in range(8):
-        ws = saturated(ops, t, p)
-        rise = ws * (1.0 + ws / fit.MASS_RATIO) * _log_slope(ops, t, t / (t + fit.OFFSET))
-        cond = cond_heat(t)
-        f = enthalpy(t, ws, p) + (w - ws) * cond - h
-        f1 = heat_capacity(t, ws, p) + rise * (fit.VAPOUR[0] + fit.VAPOUR[1] * t - cond)
-        t = t - f / (f1 + (w - ws) * 4186.0)
-    return t
-
-
-def humidity_at_saturation_line(ops: Ops, t: Any, w: Any, p: Any, added: Any, rh: Any) -> Any:
-    """
-    Humidity ratio at which air that takes up water of enthalpy ``added`` reaches ``rh``.
-
-    Newton on W: temperature falls along the line, so W - W(t, rh) rises with W. Starts from
-    the humidity at the entering temperature, from where the convex curve is approached from
-    one side.
-    """
+def of_relative_humidity(ops: Ops, t: Any, rh: Any, p: Any) -> tuple[Any, ...]:
+    """Humidity ratio, dew point, wet bulb, enthalpy and volume in one go."""
+    vapour = rh * ops.exp(log_saturation(ops, t, p))
+    w = ratio_from_pressure(vapour, p)
     h = enthalpy(t, w, p)
-    out = w
-    for _ in range(10):
-        now = temperature_from_enthalpy(h + (out - w) * added, out, p)
-        goal = humidity_ratio(ops, now, rh, p)
-        rise = goal * (1.0 + goal / fit.MASS_RATIO) * _log_slope(ops, now, now / (now + fit.OFFSET))
-        fall = (added - fit.VAPOUR[0] - fit.VAPOUR[1] * now) / heat_capacity(now, out, p)
-        out = out - (out - goal) / (1.0 - rise * fall)
-    return out
+    dew = saturation_temperature(ops, ops.log(vapour), p)
+    return w, dew, wet_bulb_of(ops, h, w, p), h, volume(t, w, p)

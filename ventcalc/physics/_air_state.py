@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from ventcalc._ops import Ops
+import numpy as np
+
 from ventcalc.errors import BadInput
 from ventcalc.physics import _air_kernel as kernel
+from ventcalc.physics import _air_solve as solve
 from ventcalc.physics._air_border import check, evaluate
 
 __all__ = ["AirState", "state"]
@@ -105,28 +107,28 @@ def state(
     if given.keys() == {"dew_point", "humidity_ratio"}:
         raise BadInput("dew_point and humidity_ratio fix the same thing: give a temperature too")
     check(pressure=pressure, **given)
+    if temperature is not None and relative_humidity is not None:
+        results = evaluate(kernel.of_relative_humidity, temperature, relative_humidity, pressure)
+        return _bundle(temperature, results[0], pressure, relative_humidity, *results[1:])
     t, w = _dry_bulb_and_humidity(given, pressure)
-    check(temperature=t, moisture=w)
+    check(temperature=t)
+    return _bundle(t, w, pressure, *evaluate(kernel.of_humidity_ratio, t, w, pressure))
+
+
+def _bundle(t: Any, w: Any, p: Any, rh: Any, dew: Any, wet: Any, h: Any, v: Any) -> AirState:
+    check(moisture=w)
+    if not isinstance(v, float):
+        t, w, p, rh = (np.broadcast_to(np.asarray(a, dtype=float), v.shape) for a in (t, w, p, rh))
     return AirState(
-        **dict(
-            zip(AirState.__dataclass_fields__, evaluate(_properties, t, w, pressure), strict=True)
-        )
-    )
-
-
-def _properties(ops: Ops, t: Any, w: Any, p: Any) -> tuple[Any, ...]:
-    shape_maker = 0.0 * (t + w + p)
-    v = kernel.volume(t, w, p)
-    return (
-        t + shape_maker,
-        w + shape_maker,
-        p + shape_maker,
-        kernel.relative_humidity(ops, t, w, p),
-        kernel.dew_point(ops, w, p),
-        kernel.wet_bulb(ops, t, w, p),
-        kernel.enthalpy(t, w, p),
-        v,
-        (1.0 + w) / v,
+        temperature=t,
+        humidity_ratio=w,
+        pressure=p,
+        relative_humidity=rh,
+        dew_point=dew,
+        wet_bulb=wet,
+        enthalpy=h,
+        specific_volume=v,
+        density=(1.0 + w) / v,
     )
 
 
@@ -139,11 +141,11 @@ def _dry_bulb_and_humidity(given: dict[str, Any], p: Any) -> tuple[Any, Any]:
     rh, wet = given.get("relative_humidity"), given.get("wet_bulb")
     if t is None:
         if w is not None and rh is not None:
-            t = evaluate(kernel.temperature_from_humidities, w, rh, p)
+            t = evaluate(solve.temperature_from_humidities, w, rh, p)
         elif w is not None:
-            t = evaluate(kernel.temperature_from_wet_bulb, wet, w, p)
+            t = evaluate(solve.temperature_from_wet_bulb, wet, w, p)
         else:
-            t = evaluate(kernel.temperature_from_wet_bulb_and_humidity, wet, rh, p)
+            t = evaluate(solve.temperature_from_wet_bulb_and_humidity, wet, rh, p)
     if w is None:
         if rh is not None:
             w = evaluate(kernel.humidity_ratio, t, rh, p)

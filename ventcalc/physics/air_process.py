@@ -12,6 +12,7 @@ from typing import Any
 
 from ventcalc._ops import Ops
 from ventcalc.physics import _air_kernel as kernel
+from ventcalc.physics import _air_solve as solve
 from ventcalc.physics._air_border import check, evaluate
 
 __all__ = [
@@ -79,7 +80,7 @@ def saturated_split(enthalpy: Any, water: Any, pressure: Any) -> Mixed:
 
 def _split(ops: Ops, h: Any, w: Any, p: Any) -> tuple[Any, Any, Any]:
     dry = kernel.temperature_from_enthalpy(h, w, p)
-    wet = kernel.fog_temperature(ops, h, w, p)
+    wet = solve.fog_temperature(ops, h, w, p)
     foggy = w > kernel.saturated(ops, dry, p)
     t = ops.where(foggy, wet, dry)
     vapour = ops.where(foggy, kernel.saturated(ops, wet, p), w)
@@ -193,7 +194,7 @@ def _saturation_target(t: Any, w: Any, p: Any, water_temperature: Any) -> tuple[
         return evaluate(kernel.condensed_heat, end), evaluate(kernel.saturated, end, p)
     check(water_temperature=water_temperature)
     added = evaluate(lambda _, tw: kernel.water_heat(tw), water_temperature)
-    return added, evaluate(kernel.humidity_at_saturation_line, t, w, p, added, 1.0)
+    return added, evaluate(solve.humidity_on_line, t, w, p, added, 1.0)
 
 
 def _approach(
@@ -254,7 +255,7 @@ def _to_humidity(
     ops: Ops, t: Any, w: Any, p: Any, rh: Any, water_temperature: Any
 ) -> tuple[Any, Any, Any]:
     added = kernel.water_heat(water_temperature)
-    out = kernel.humidity_at_saturation_line(ops, t, w, p, added, rh)
+    out = solve.humidity_on_line(ops, t, w, p, added, rh)
     h = kernel.enthalpy(t, w, p) + (out - w) * added
     return kernel.temperature_from_enthalpy(h, out, p), out, out - w
 
