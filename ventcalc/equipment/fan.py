@@ -9,6 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ventcalc._ops import ARRAY
+from ventcalc.equipment._root import rising_root
 from ventcalc.equipment.fan_curve import FanCurve, assumed_curve, plain, ratios
 from ventcalc.errors import check_range
 
@@ -27,7 +29,8 @@ Array = NDArray[np.float64]
 
 SUBDIVISIONS = 16
 """Pieces in which each stretch between two points of a curve is searched for intersections."""
-BISECTIONS = 56
+RELATIVE_TOLERANCE = 1e-11
+"""Pressure left between fan and system, over the greatest surplus on the grid."""
 DEADHEAD_SHARE = 0.05
 """Airflow over the greatest of the curve below which the fan works against shut doors."""
 
@@ -172,8 +175,8 @@ def operating_point(
 
     Notes
     -----
-    All sign changes of fan less system pressure on a fine grid are found and bisected to
-    round-off. A state is steady where the system rises faster than the fan.
+    All sign changes of fan less system pressure on a fine grid are found and then closed in
+    on. A state is steady where the system rises faster than the fan.
     """
     check_range("count", count, 1, 1000, "", "number of fans running; speed 0 for none")
     speed, dense = ratios(curve, fan_speed, density)
@@ -292,10 +295,17 @@ def _crossings(
     here = change & (rank == np.arange(1, most + 1).reshape((-1,) + (1,) * rank.ndim))
     index, found = here.argmax(axis=1), here.any(axis=1)
     x = grid.ravel()
-    low, high = x[index], x[index + 1]
     falling = np.take_along_axis(positive, index, axis=0)
-    for _ in range(BISECTIONS):
-        middle = 0.5 * (low + high)
-        before = (surplus(middle) > 0.0) == falling
-        low, high = np.where(before, middle, low), np.where(before, high, middle)
-    return np.where(found, 0.5 * (low + high), np.nan), found & falling
+    low, high = x[index], x[index + 1]
+    # Turned so that all rise, and 0 where there is no crossing left to find.
+    turn = np.where(found, np.where(falling, -1.0, 1.0), 0.0)
+
+    def rising(at: Array) -> Array:
+        return np.where(found, turn * surplus(at), 0.0)
+
+    scale = np.max(np.where(above > 0.0, above, 0.0), axis=0)
+    with np.errstate(invalid="ignore"):
+        zero = rising_root(
+            rising, low, high, rising(low), rising(high), RELATIVE_TOLERANCE * scale, ARRAY
+        )
+    return np.where(found, zero, np.nan), found & falling

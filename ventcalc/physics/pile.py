@@ -30,8 +30,9 @@ __all__ = [
 ]
 
 SOIL_FACTOR_AGRIA = 1.36
+"""Resistance over that with 2 % less soil, cultivar Agria, Hamadan study: see soil_factor. [1]"""
 SOIL_FACTOR_MARFONA = 1.33
-"""Resistance over that with 2 % less soil, by cultivar [1]; Hamadan study, see soil_factor."""
+"""The same for Marfona. [1]"""
 PACKING_LIMIT = 1.5
 """Resistance packed over loose: ASAE D272, note to the chart, said of grain. [1]"""
 
@@ -273,9 +274,9 @@ def pressure_drop_ergun(
     tuber_diameter : array-like
         Diameter of a sphere as large as the mean tuber, 0.01-0.2. [m]
     density : array-like
-        Density of the air. [kg/m³]
+        Density of the air, 0.5-2. [kg/m³]
     viscosity : array-like
-        Dynamic viscosity of the air. [Pa s]
+        Dynamic viscosity of the air, 1e-5 to 3e-5. [Pa s]
     factor : array-like
         Multiplies the result: soil, packing (up to 1.5 is noted for grain). [1]
 
@@ -302,6 +303,8 @@ def pressure_drop_ergun(
     check_range("superficial_velocity", superficial_velocity, 0.0, 5.0, "m/s", "ft/min?")
     check_range("height", height, 0.0, 12.0, "m", "feet?")
     check_range("factor", factor, 0.1, 100.0)
+    check_range("density", density, 0.5, 2.0, "kg/m3", "lb/ft3?")
+    check_range("viscosity", viscosity, 1e-5, 3e-5, "Pa s", "dynamic viscosity, in Pa s?")
     _check_packing(porosity, tuber_diameter)
     void = porosity * porosity * porosity
     solid = (1.0 - porosity) / tuber_diameter

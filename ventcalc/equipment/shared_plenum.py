@@ -1,0 +1,106 @@
+"""Several laterals on one plenum: the pressure they share, and what blocking some does."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ventcalc.equipment.lateral import (
+    Lateral,
+    LateralFlow,
+    lateral_flow,
+    least_share,
+    uniformity,
+)
+from ventcalc.errors import BadInput, VentcalcError, check_range
+
+__all__ = ["SharedPlenum", "shared_plenum"]
+
+STEPS = 80
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class SharedPlenum:
+    """Equal laterals on one plenum, some of them shortened or blocked; laterals last."""
+
+    plenum_pressure: Any
+    """[Pa]"""
+    laterals: LateralFlow
+    """Cases first, laterals last."""
+    uniformity: Any
+    """Between all open ports of all laterals (Christiansen). [1]"""
+    least_share: Any
+    """Least over mean of all open ports. [1]"""
+
+
+def shared_plenum(
+    lateral: Lateral,
+    *,
+    airflow: Any,
+    open_ports: Any,
+    density: float,
+    viscosity: float,
+    outlet_pressure: float = 0.0,
+) -> SharedPlenum:
+    """
+    Pressure in a plenum that feeds several laterals, and what each of them and each port gets.
+
+    Parameters
+    ----------
+    lateral : Lateral
+        Every lateral is built like this.
+    airflow : array-like
+        Of the fans, 0 or above; one or many cases. [m³/s]
+    open_ports : array
+        Ports by laterals, 0-1 or bool: 0 for ports cut off, plugged or blocked. [0-1]
+    density : float
+        Of the air. [kg/m³]
+    viscosity : float
+        Dynamic, of the air. [Pa s]
+    outlet_pressure : float
+        Behind the ports. [Pa]
+
+    Returns
+    -------
+    SharedPlenum
+        Laterals on the last axis. As a function of ``airflow`` its pressure is a system curve.
+
+    Raises
+    ------
+    OutOfRange
+        If airflow or an open part is out of range.
+    BadInput
+        If the ports do not fit the lateral, or all are closed.
+    """
+    check_range("airflow", airflow, 0.0, 1e4, "m3/s", "cfm?")
+    mask = np.asarray(open_ports, float)
+    if mask.ndim != 2 or mask.shape[0] != lateral.ports:
+        raise BadInput(f"open_ports must have {lateral.ports} rows and a column for each lateral")
+    if not mask.any():
+        raise BadInput("open_ports: every port of every lateral is closed; the fan has no way out")
+    wanted = np.asarray(airflow, float)
+    pressure = np.full(wanted.shape, 100.0)
+    for _ in range(STEPS):
+        flow = lateral_flow(
+            lateral, plenum_pressure=outlet_pressure + pressure[..., None], density=density,
+            viscosity=viscosity, outlet_pressure=outlet_pressure, open_ports=mask,
+        )  # fmt: skip
+        total = flow.airflow.sum(axis=-1)
+        ratio = np.where(total == 0.0, 1.0, wanted / np.where(total == 0.0, 1.0, total))
+        # Pressure goes almost as the square of the airflow.
+        pressure = pressure * ratio**2
+        if not np.any(np.abs(ratio - 1.0) > 1e-9):
+            break
+    else:
+        raise VentcalcError("plenum: no pressure found for this airflow; check port areas")
+    ports = np.moveaxis(flow.port_airflow, -1, 0).reshape((-1, *wanted.shape))
+    used = (mask.T > 0.0).reshape((-1,) + (1,) * wanted.ndim)
+    total = outlet_pressure + pressure
+    return SharedPlenum(
+        plenum_pressure=total.item() if total.ndim == 0 else total,
+        laterals=flow,
+        uniformity=uniformity(ports, used=used),
+        least_share=least_share(ports, used=used),
+    )
