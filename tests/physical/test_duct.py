@@ -96,7 +96,7 @@ def test_many_ports_approach_the_sine_law_of_a_slot(regain):
     assert errors[1] / errors[2] == pytest.approx(2.0, rel=0.05)
 
 
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 @given(
     pressure=st.floats(1.0, 1000.0), regain=st.floats(0.0, 1.0), entry=st.floats(0.0, 2.0),
     roughness=st.floats(0.0, 0.005), outside=st.floats(-20.0, 0.9),

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ventcalc.equipment.fan import (
@@ -29,6 +29,7 @@ STALLER = FanCurve(airflow=AIRFLOW, static_pressure=STALLING, accept_stall=True)
 MOTOR = Motor(rating=5100.0, efficiency=0.9)
 
 
+@settings(deadline=None)
 @given(
     coefficient=st.floats(1e-3, 1e3), fixed=st.floats(-100.0, 900.0), speed=st.floats(0.05, 1.5),
     count=st.integers(1, 8), density=st.floats(0.8, 1.4),

@@ -7,7 +7,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
@@ -19,6 +19,7 @@ BED = {"height": 5.0, "porosity": 0.38, "tuber_diameter": 0.06, **AIR}
 BAY = {"width": 15.0, "height": 5.0, "bulk_density": 660.0}
 
 
+@settings(deadline=None)
 @given(mass=st.floats(1.0, 3e6), angle=st.floats(10.0, 90.0), height=st.floats(0.5, 8.0))
 def test_shape_holds_the_mass_it_was_made_for(mass, angle, height):
     shape = pile.pile_shape_for_mass(
@@ -81,6 +82,7 @@ def test_resistance_sweep_is_one_call_and_equals_floats():
     assert type(single[0]) is float
 
 
+@settings(deadline=None)
 @given(velocity=st.floats(1e-9, 1.0), b=st.floats(1e-3, 1e3))
 def test_d272_between_its_limits(velocity, b):
     """x <= x²/ln(1+x) <= x + x²/2, whatever the crop."""
