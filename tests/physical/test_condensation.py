@@ -88,6 +88,22 @@ def test_uncertainty_against_sampling() -> None:
     assert check.margin == pytest.approx(np.mean(sample), abs=0.03)
 
 
+def test_uncertainty_of_a_measured_surface_against_sampling() -> None:
+    """The same for a measured surface: 200 000 draws, 3 %."""
+    doubt = Uncertainty(temperature=0.1, surface_temperature=0.15, relative_humidity=0.03)
+    check = condensation.surface_check(
+        surface_temperature=5.5,
+        air_temperature=7.0,
+        relative_humidity=0.85,
+        pressure=P,
+        uncertainty=doubt,
+    )
+    draw = np.random.default_rng(3).standard_normal((3, 200_000))
+    log = np.log(0.85 + 0.03 * draw[0]) + 17.62 * (7.0 + 0.1 * draw[1]) / (250.12 + 0.1 * draw[1])
+    sample = 5.5 + 0.15 * draw[2] - 243.12 * log / (17.62 - log)
+    assert check.standard_uncertainty == pytest.approx(np.std(sample), rel=0.03)
+
+
 def test_verdict_is_right_as_often_as_it_says() -> None:
     """Readings with the stated errors: a wrong sure verdict in about 1 of 40 or fewer."""
     random = np.random.default_rng(2)
@@ -118,9 +134,10 @@ def test_limits_agree_with_each_other(temperature: float, humidity: float, outsi
         relative_humidity=humidity,
         pressure=P,
         outside_temperature=outside,
+        bridge_factor=1.5,
     )
-    roof = Ceiling(u=min(1.0 / needed, 9.9))
-    if roof.u == 9.9:
+    roof = Ceiling(u=min(1.0 / needed, 6.0), bridge_factor=1.5)
+    if roof.u == 6.0:
         return
     limit = ceiling_limit(
         roof, inside_temperature=temperature, relative_humidity=humidity, pressure=P
@@ -130,6 +147,16 @@ def test_limits_agree_with_each_other(temperature: float, humidity: float, outsi
         roof, inside_temperature=temperature, outside_temperature=outside, pressure=P
     )
     assert highest == pytest.approx(humidity, abs=2e-4)
+
+
+def test_margin_kept_is_the_margin_found() -> None:
+    """Insulated or warmed to keep 0.4 K, the check finds a margin of 0.4 K."""
+    air = {"inside_temperature": 7.0, "relative_humidity": 0.9, "pressure": P}
+    needed = required_resistance(outside_temperature=-20.0, keep=0.4, **air)
+    built = ceiling_check(Ceiling(u=1.0 / needed), outside_temperature=-20.0, **air)
+    assert built.margin == pytest.approx(0.4, abs=1e-9)
+    limit = ceiling_limit(CEILING, keep=0.4, **air)
+    assert ceiling_check(CEILING, outside_temperature=limit, **air).margin == pytest.approx(0.4)
 
 
 def test_limits_at_the_edges() -> None:
@@ -236,6 +263,8 @@ def test_fan_stop_after_cooling() -> None:
     assert cooled.verdict == "condenses"
     assert even.margin == pytest.approx(10.0 - coolprop_dew_point(10.0, 0.98), abs=0.01)
     assert even.verdict != "condenses"
+    assert even.parts["relative_humidity"] < 0.1
+    assert even.parts["air_temperature"] == pytest.approx(0.2, rel=0.02)
 
 
 def test_frost_on_a_cold_ceiling() -> None:

@@ -124,6 +124,27 @@ def test_sky_against_other_correlations() -> None:
     assert ours == pytest.approx(swinbank, abs=4.0)
 
 
+def emittance(outside: float, heavens: float) -> float:
+    return ((heavens + 273.15) / (outside + 273.15)) ** 4
+
+
+def test_sky_height_and_cloud_terms() -> None:
+    """
+    Terms of Berdahl and Martin as an open building simulation prints them (cse-sim/cse, PR 50).
+
+    0.12 per atmosphere of 29.53 inHg (1000 mbar), and 0.784 (1 - e) for a covered sky, the
+    latter from the 2013 Californian reference manual, equation 76.
+    """
+    sea = emittance(5.0, sky.sky_temperature(5.0, 0.0, pressure=1.0e5, hour=6.0))
+    hills = emittance(5.0, sky.sky_temperature(5.0, 0.0, pressure=0.8e5, hour=6.0))
+    covered = emittance(
+        5.0, sky.sky_temperature(5.0, 0.0, pressure=1.0e5, hour=6.0, cloud_cover=1.0)
+    )
+    assert sea == pytest.approx(0.711, abs=1e-9)
+    assert hills - sea == pytest.approx(-0.2 * 0.12, abs=1e-9)
+    assert covered == pytest.approx(sea + 0.784 * (1.0 - sea), abs=1e-9)
+
+
 def test_sky_from_longwave() -> None:
     """Emissivity 0.815 at 293 K is 340.6 W/m² (EnergyPlus support list, msg03264)."""
     expected = 0.815**0.25 * 293.0 - 273.15

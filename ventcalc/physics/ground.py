@@ -133,7 +133,8 @@ def ground_heat_gain(
     Notes
     -----
     For months and seasons, not for single hours. The ground answers the season outside one
-    month late and the air inside at once. No ground water.
+    month late and the air inside at once. No ground water. The tests hold it against the heat
+    equation in two dimensions: seasonal flow within 4 %, lag within half a month.
 
     References
     ----------
