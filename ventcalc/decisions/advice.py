@@ -167,9 +167,9 @@ def _needs(bay: Bay, now: Situation, memory: Memory, ops: Ops) -> Needs:
 def _cooling_speed(bay: Bay, now: Situation, ops: Ops) -> Any:
     """Slow when little is to be done (power goes with the cube), full for an uneven pile."""
     least = bay.fans.minimum_speed
-    share = ops.minimum(ops.maximum(now.excess, 0.0), 1.0)
-    speed = least + (1.0 - least) * share
-    return ops.where(now.spread > bay.limits.spread, 1.0, speed)
+    uneven = 2.0 * now.spread / bay.limits.spread - 1.0
+    share = ops.minimum(ops.maximum(ops.maximum(now.excess, uneven), 0.0), 1.0)
+    return least + (1.0 - least) * share
 
 
 def _outside(bay: Bay, now: Situation, needs: Needs, speed: Any, ops: Ops) -> OutsideAir:
@@ -245,7 +245,8 @@ def _choose(
     stands = (action == Action.REST) | (action == Action.WAIT)
     humid = bay.limits.plenum_humidity if bay.humidifier is not None else 0.0
     mist = ops.negate(stands | warming | needs.drip | (action == Action.PROTECT))
-    heats = (action == Action.WARM_BY_HEATER) | (freeze_stage >= 1)
+    cold = ops.negate(now.readings.plenum_temperature > bay.limits.plenum_floor + 1.0)
+    heats = (action == Action.WARM_BY_HEATER) | ((freeze_stage >= 1) & cold)
     heats = heats | ((action == Action.DRY_CEILING) & ops.negate(by_outside))
     return _Run(
         action=action,
@@ -320,17 +321,45 @@ def _warm_share(bay: Bay, now: Situation, ops: Ops) -> tuple[Any, Any]:
 
 
 def _fresh_share(bay: Bay, now: Situation, ops: Ops) -> tuple[Any, Any]:
-    """Fresh fraction for CO2 that keeps the plenum above its floor, and whether any does."""
-    seen = now.readings
-    lowest = outside_air.lowest_supply(bay)
-    below = seen.return_temperature - seen.outside_temperature
-    room = seen.return_temperature - lowest
-    share = ops.where(below > 0.1, room / ops.where(below > 0.1, below, 1.0), 1.0)
-    leak = bay.doors.leakage_fraction
-    wide = leak + bay.control.fresh_air_opening * (bay.doors.largest_fraction - leak)
-    share = ops.minimum(share, wide)
-    share = ops.where(ops.isnan(share), leak, share)
-    return ops.maximum(share, leak), (share > leak) & now.outside_known
+    """
+    Fresh fraction for a change of air, and whether there is one that does no harm.
+
+    At least the opening of a fresh-air run (wider the more CO2 there is), or as much as makes the mixture dry enough for
+    the coldest tuber; at most what keeps the plenum above its floor and, until CO2 stands at
+    twice its limit, within the warmest supply allowed.
+    """
+    seen, where = now.readings, ops.where
+    leak, largest = bay.doors.leakage_fraction, bay.doors.largest_fraction
+    known = where(ops.isnan(seen.co2), bay.limits.co2, seen.co2)
+    more = ops.minimum(ops.maximum(known / bay.limits.co2, 1.0), 4.0)
+    wide = leak + ops.minimum(more * bay.control.fresh_air_opening, 1.0) * (largest - leak)
+    dry = air.saturation_humidity_ratio(seen.pulp_coldest - 0.1, now.pressure)
+    excess = now.return_humidity_ratio - dry
+    drier = now.return_humidity_ratio - now.outside_humidity_ratio
+    drying = where(drier > 1e-6, excess / where(drier > 1e-6, drier, 1.0), 2.0)
+    drying = where(excess > 0.0, drying, 0.0)
+    colder = seen.outside_temperature < seen.return_temperature
+    urgent = seen.co2 > 2.0 * bay.limits.co2
+    gentle = seen.pulp_coldest - 0.5 * bay.limits.supply_difference
+    coldest = ops.maximum(gentle, outside_air.lowest_supply(bay))
+    warmest = where(urgent, 45.0, seen.pulp_coldest + bay.limits.warm_supply_difference)
+    speed = bay.fans.minimum_speed
+    most = plenum.fresh_fraction_for(
+        wanted_temperature=where(colder, coldest, warmest),
+        wanted_humidity=bay.limits.plenum_humidity if bay.humidifier is not None else 0.0,
+        water_capacity=capacity_of(bay.humidifier),
+        mass_flow=outside_air.dry_air_flow(bay, speed, now.pressure),
+        outside_temperature=seen.outside_temperature,
+        outside_humidity_ratio=now.outside_humidity_ratio,
+        return_temperature=seen.return_temperature,
+        return_humidity_ratio=now.return_humidity_ratio,
+        pressure=now.pressure,
+        heat=outside_air.fan_power(bay, speed),
+    )
+    most = where(ops.isnan(most), leak, ops.minimum(most, largest))
+    share = ops.minimum(ops.maximum(wide, drying), most)
+    good = (share > leak) & (share >= drying) & now.outside_known
+    return where(good, share, leak), good
 
 
 def _within_envelope(
@@ -360,6 +389,7 @@ def _within_envelope(
         ),
         humidity_wanted=run.humidity_wanted,
         water_capacity=capacity,
+        vapour_limit=outside_air.vapour_limit(bay, seen.pulp_coldest, now.pressure),
     )
     dew = air.dew_point(end.humidity_ratio, now.pressure)
     guarded = run.action == Action.PROTECT

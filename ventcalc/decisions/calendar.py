@@ -140,13 +140,15 @@ def target_of(bay: Bay, when: Calendar, last: Any, pulp: Any, elapsed: Any, ops:
 
     Notes
     -----
-    The ramp waits for a pile that lags more than 1 K behind: otherwise a warm autumn would
+    Without a target from before, the plan's is taken, or 1 K below a warmer pile. The ramp
+    waits for a pile that lags more than 1 K behind: otherwise a warm autumn would
     let the target run ahead, and the first cold night would cool the crop too fast.
     """
     plan = bay.schedule
     where = ops.where
     low, high = plan.holding_temperature, plan.healing_temperature
-    start = where(ops.isnan(pulp), low, ops.minimum(ops.maximum(pulp, low), high))
+    planned = planned_target(bay, when, ops)
+    start = where(pulp - 1.0 > planned, ops.minimum(pulp - 1.0, high), planned)
     last = where(ops.isnan(last), start, last)
     step = plan.ramp * elapsed
     lags = pulp - last > 1.0

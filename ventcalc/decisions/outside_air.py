@@ -21,6 +21,7 @@ __all__ = [
     "judge",
     "lowest_supply",
     "supply_aim",
+    "vapour_limit",
 ]
 
 CEILING_RESISTANCE = 0.10
@@ -72,7 +73,7 @@ class OutsideAir:
     pile_rate: Any
     """Cooling of the whole pile that this heat would give. [K/s]"""
     cold_margin: Any
-    """Pulp less offset less plenum. [K]"""
+    """Pulp less offset less the plenum that a wide-open door would give. [K]"""
     floor_margin: Any
     """Plenum above the supply floor. [K]"""
     wetting_margin: Any
@@ -213,10 +214,25 @@ def judge(
     leak = bay.doors.leakage_fraction
     fraction = ops.minimum(ops.maximum(fraction, leak), bay.doors.largest_fraction)
     fraction = ops.where(ops.isnan(fraction), leak, fraction)
+    given["vapour_limit"] = vapour_limit(bay, pulp_coldest, pressure)
     fraction, supply, foggy = _without_fog(fraction, leak, humidity, given, ops)
     return _margins(
         bay, given, fraction, supply, foggy, pulp, pulp_coldest, ceiling, wanted, ramping, ops
     )
+
+
+def _wide_open(
+    bay: Bay, given: dict[str, Any], fraction: Any, supply: plenum.Supply, ops: Ops
+) -> Any:
+    """Plenum temperature that the outside air could give with the door wide open."""
+    wide = bay.doors.largest_fraction
+    modulates = fraction < wide
+    if ops is SCALAR and not modulates:
+        return supply.temperature
+    humidity = bay.limits.plenum_humidity if bay.humidifier is not None else 0.0
+    return plenum.supply(
+        fresh_fraction=0.0 * fraction + wide, humidity_wanted=humidity, **given
+    ).temperature
 
 
 def _without_fog(
@@ -259,7 +275,7 @@ def _margins(
     h_return = air.enthalpy(given["return_temperature"], given["return_humidity_ratio"], pressure)
     h_supply = air.enthalpy(supply.temperature, supply.humidity_ratio, pressure)
     cooling = flow * (h_return - h_supply)
-    cold = pulp - bay.control.outside_offset - supply.temperature
+    cold = pulp - bay.control.outside_offset - _wide_open(bay, given, fraction, supply, ops)
     floor = supply.temperature - bay.limits.plenum_floor
     wet = pulp_coldest - dew
     sigma = dew_point_uncertainty(bay, supply.temperature, ops.maximum(relative, 0.05))
@@ -298,6 +314,30 @@ def _margins(
         fog=supply.fog,
         water_added=supply.water_added,
     )
+
+
+def vapour_limit(bay: Bay, pulp_coldest: Any, pressure: Any) -> Any:
+    """
+    Humidity ratio up to which a humidifier may go without a doubt about the coldest tuber.
+
+    Parameters
+    ----------
+    bay : Bay
+        Its sensors and the confidence asked for.
+    pulp_coldest : array-like
+        Coldest exposed tuber. [°C]
+    pressure : array-like
+        Air pressure. [Pa]
+
+    Returns
+    -------
+    array
+        Saturated at the coldest tuber less the margin that is asked for. [kg/kg dry air]
+    """
+    sigma = dew_point_uncertainty(bay, pulp_coldest, bay.limits.plenum_humidity)
+    sigma = (sigma * sigma + bay.sensors.temperature**2) ** 0.5
+    margin = 1.05 * bay.control.confidence * sigma
+    return air.saturation_humidity_ratio(pulp_coldest - margin, pressure)
 
 
 def supply_aim(bay: Bay, target: Any, pulp_coldest: Any, ops: Ops) -> Any:

@@ -1,7 +1,8 @@
 """
 The way of the air from the doors to the ducts: mixing, coil, fan and heater, humidifier.
 
-The order is that in which the air meets them. Mass flows are of dry air.
+The order is that in which the air meets them. Mass flows are of dry air; enthalpies are those
+of ``plain_air``, as in the pile and the headspace.
 """
 
 from __future__ import annotations
@@ -11,12 +12,14 @@ from typing import Any
 
 from ventcalc._ops import Ops, ops_for
 from ventcalc.errors import check_range
-from ventcalc.physics import air, air_process
+from ventcalc.physics import _air_kernel as kernel
+from ventcalc.physics import plain_air
+from ventcalc.physics.plain_air import EVAPORATION, VAPOUR_HEAT, WATER_HEAT
 
 __all__ = ["Supply", "coil_heat_for", "fresh_fraction_for", "supply"]
 
-LIQUID_HEAT = 4186.0
-"""Specific heat of water. [J/(kg K)]"""
+WATER_TEMPERATURE = 10.0
+"""Of the humidifier's water. [°C]"""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -53,6 +56,7 @@ def supply(
     coil_temperature_difference: Any = 4.0,
     humidity_wanted: Any = 0.0,
     water_capacity: Any = 0.0,
+    vapour_limit: Any = 1.0,
 ) -> Supply:
     """
     Plenum air from outside and return air.
@@ -79,6 +83,8 @@ def supply(
         Relative humidity up to which the humidifier works; 0 for off. [0-1]
     water_capacity : array-like
         Most water the humidifier can evaporate now. [kg/s]
+    vapour_limit : array-like
+        Humidity ratio that the humidifier must not exceed. [kg/kg dry air]
 
     Returns
     -------
@@ -96,45 +102,52 @@ def supply(
         mass_flow, fresh_fraction, outside_temperature, return_temperature, pressure, heat,
         coil_heat, outside_humidity_ratio, return_humidity_ratio, water_capacity,
     )  # fmt: skip
-    mixed = air_process.mix(
-        fresh_fraction, outside_temperature, outside_humidity_ratio,
-        1.0 - fresh_fraction, return_temperature, return_humidity_ratio, pressure,
-    )  # fmt: skip
-    enthalpy, water = mixed.enthalpy, mixed.humidity_ratio + mixed.liquid
-    taken = coil_heat / mass_flow
-    condensed = _coil_condensate(
-        mixed, taken, mixed.temperature - coil_temperature_difference, pressure, ops
+    h_return = plain_air.enthalpy(return_temperature, return_humidity_ratio)
+    h_outside = plain_air.enthalpy(outside_temperature, outside_humidity_ratio)
+    enthalpy = h_return + fresh_fraction * (h_outside - h_return)
+    water = return_humidity_ratio + fresh_fraction * (
+        outside_humidity_ratio - return_humidity_ratio
     )
-    surface_water = LIQUID_HEAT * (mixed.temperature - coil_temperature_difference)
-    enthalpy = enthalpy - taken - condensed * surface_water + heat / mass_flow
-    water = water - condensed
-    now = air_process.saturated_split(enthalpy, water, pressure)
-    needed = air_process.humidify_to(
-        now.temperature, now.humidity_ratio, pressure, relative_humidity=humidity_wanted
-    )
-    added = ops.minimum(needed, water_capacity / mass_flow)
-    enthalpy = enthalpy + added * LIQUID_HEAT * ops.maximum(now.temperature, 0.0)
-    final = air_process.saturated_split(enthalpy, water + added, pressure)
+    mixed, vapour, _ = plain_air.split(enthalpy, water, pressure, ops)
+    condensed = 0.0
+    if not (isinstance(coil_heat, float | int) and coil_heat == 0.0):
+        taken = coil_heat / mass_flow
+        surface = mixed - coil_temperature_difference
+        condensed = _condensate(enthalpy, vapour, taken, surface, pressure, ops)
+        enthalpy = enthalpy - taken - condensed * WATER_HEAT * surface
+        water = water - condensed
+    enthalpy = enthalpy + heat / mass_flow
+    warm, vapour, fog = plain_air.split(enthalpy, water, pressure, ops)
+    added = 0.0
+    if not (isinstance(humidity_wanted, float | int) and humidity_wanted == 0.0):
+        most = ops.minimum(water_capacity / mass_flow, vapour_limit - vapour)
+        wet = plain_air.humidified(
+            warm, vapour, pressure, ops.maximum(humidity_wanted, 0.1), WATER_TEMPERATURE, ops
+        )
+        added = ops.minimum(wet - vapour, most)
+        added = ops.where((humidity_wanted > 0.0) & (fog <= 0.0), ops.maximum(added, 0.0), 0.0)
+        enthalpy = enthalpy + added * WATER_HEAT * WATER_TEMPERATURE
+        vapour = vapour + added
+        warm = ops.where(fog > 0.0, warm, plain_air.temperature(enthalpy, vapour))
     return Supply(
-        temperature=final.temperature,
-        humidity_ratio=final.humidity_ratio,
-        fog=final.liquid,
-        mixed_temperature=mixed.temperature,
+        temperature=warm,
+        humidity_ratio=vapour,
+        fog=fog,
+        mixed_temperature=mixed,
         water_added=added * mass_flow,
         coil_heat=coil_heat,
         coil_water=condensed * mass_flow,
     )
 
 
-def _coil_condensate(mixed: Any, taken: Any, surface: Any, pressure: Any, ops: Ops) -> Any:
+def _condensate(
+    enthalpy: Any, vapour: Any, taken: Any, surface: Any, pressure: Any, ops: Ops
+) -> Any:
     """Water left on a coil at ``surface``, by the straight line to its saturated air. [kg/kg]"""
-    if isinstance(taken, float | int) and taken == 0.0:
-        return 0.0
-    saturated = air.saturation_humidity_ratio(surface, pressure)
-    floor = air.enthalpy(surface, saturated, pressure)
-    span = ops.maximum(mixed.enthalpy - floor, 1.0)
+    saturated = kernel.saturated(ops, surface, pressure)
+    span = ops.maximum(enthalpy - plain_air.enthalpy(surface, saturated), 1.0)
     share = ops.minimum(taken / span, 1.0)
-    return share * ops.maximum(mixed.humidity_ratio - saturated, 0.0)
+    return share * ops.maximum(vapour - saturated, 0.0)
 
 
 def coil_heat_for(
@@ -170,11 +183,10 @@ def coil_heat_for(
     """
     ops = ops_for(wanted_temperature, mass_flow, entering_temperature, entering_humidity_ratio)
     surface = entering_temperature - coil_temperature_difference
-    saturated = air.saturation_humidity_ratio(surface, pressure)
+    saturated = kernel.saturated(ops, surface, pressure)
     level = ops.minimum(saturated, entering_humidity_ratio)
-    span = air.enthalpy(entering_temperature, entering_humidity_ratio, pressure) - air.enthalpy(
-        surface, level, pressure
-    )
+    entering = plain_air.enthalpy(entering_temperature, entering_humidity_ratio)
+    span = entering - plain_air.enthalpy(surface, level)
     share = (entering_temperature - wanted_temperature) / coil_temperature_difference
     return mass_flow * span * ops.minimum(ops.maximum(share, 0.0), 1.0)
 
@@ -231,12 +243,12 @@ def fresh_fraction_for(
         wanted_temperature, mass_flow, outside_temperature, return_temperature, pressure, heat,
         outside_humidity_ratio, return_humidity_ratio, water_capacity, wanted_humidity,
     )  # fmt: skip
-    h_out = air.enthalpy(outside_temperature, outside_humidity_ratio, pressure)
-    h_ret = air.enthalpy(return_temperature, return_humidity_ratio, pressure)
-    dry = air.enthalpy(wanted_temperature, wanted_temperature * 0.0, pressure)
-    full = air.saturation_humidity_ratio(wanted_temperature, pressure)
-    per_water = (air.enthalpy(wanted_temperature, full, pressure) - dry) / full
-    liquid = LIQUID_HEAT * ops.maximum(wanted_temperature, 0.0)
+    h_out = plain_air.enthalpy(outside_temperature, outside_humidity_ratio)
+    h_ret = plain_air.enthalpy(return_temperature, return_humidity_ratio)
+    dry = plain_air.AIR_HEAT * wanted_temperature
+    full = kernel.saturated(ops, wanted_temperature, pressure)
+    per_water = EVAPORATION + VAPOUR_HEAT * wanted_temperature
+    liquid = WATER_HEAT * WATER_TEMPERATURE
     aim = ops.where(wanted_humidity > 0.0, wanted_humidity, 0.0) * full
     capacity = water_capacity / mass_flow
     start = h_ret + heat / mass_flow
@@ -254,19 +266,12 @@ def fresh_fraction_for(
     none = fraction(0.0 * capacity, False, 0.0)
     aimed = fraction(aim, True, liquid)
     short = fraction(capacity, False, 0.0)
-    foggy = fraction(full, True, _carried_heat(wanted_temperature, ops))
+    foggy = fraction(full, True, plain_air.fog_heat(wanted_temperature, ops))
     own = return_humidity_ratio + none * dw
     lacking = aim - (return_humidity_ratio + aimed * dw)
     humid = ops.where(lacking > capacity, short, aimed)
     plain = ops.where(own > full, foggy, none)
     return ops.where((aim > own) & (capacity > 0.0), humid, plain)
-
-
-def _carried_heat(temperature: Any, ops: Ops) -> Any:
-    """Enthalpy of fog, water above 0 °C and ice below. [J/kg]"""
-    return ops.where(
-        temperature >= 0.0, LIQUID_HEAT * temperature, -333_500.0 + 2100.0 * temperature
-    )
 
 
 def _apart(difference: Any, ops: Ops) -> Any:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from ventcalc._ops import Ops
+from ventcalc._ops import SCALAR, Ops
 from ventcalc.physics import _air_fit as fit
 from ventcalc.physics import _air_kernel as kernel
 from ventcalc.physics._air_kernel import FREEZING
@@ -53,21 +53,33 @@ def fog_temperature(ops: Ops, h: Any, w: Any, p: Any) -> Any:
     The balance is that of the wet bulb, but with more water than the vapour. Solved once with
     water and once with ice; where neither fits, the fog is freezing at 0.01 °C.
     """
-    start = kernel.temperature_from_enthalpy(h, w, p)
-    water = ops.maximum(w, kernel.saturated(ops, start, p))  # without fog: solved, not used
-    over_water = _fog_newton(ops, start, h, water, p, kernel.water_heat)
-    over_ice = _fog_newton(ops, start, h, water, p, kernel.ice_heat)
+    start = kernel.wet_bulb_of(ops, h, w, p)
+    over_water = _fog_newton(ops, start, h, w, p, kernel.water_heat)
+    if ops is SCALAR and over_water >= FREEZING:
+        return over_water
+    over_ice = _fog_newton(ops, start, h, w, p, kernel.ice_heat)
     return ops.maximum(over_water, FREEZING) + ops.minimum(over_ice - FREEZING, 0.0)
 
 
 def _fog_newton(ops: Ops, t: Any, h: Any, w: Any, p: Any, heat: Callable[[Any], Any]) -> Any:
+    """Newton, until it stands still; the curve is smooth on either branch."""
     for _ in range(8):
         ws = kernel.saturated(ops, t, p)
         cond = heat(t)
         f = kernel.enthalpy(t, ws, p) + (w - ws) * cond - h
         rise = _rise(ops, t, ws) * (fit.VAPOUR[0] + fit.VAPOUR[1] * t - cond)
-        t = t - f / (kernel.heat_capacity(t, ws, p) + rise + (w - ws) * 4186.0)
+        step = f / (kernel.heat_capacity(t, ws, p) + rise + (w - ws) * 4186.0)
+        t = t - step
+        if _stands(ops, step, 1e-9):
+            break
     return t
+
+
+def _stands(ops: Ops, step: Any, small: float) -> bool:
+    """Whether every step is small; NaN elements do not hold the others up."""
+    if ops is SCALAR:
+        return not abs(step) > small
+    return not (abs(step) > small).any()
 
 
 def humidity_on_line(ops: Ops, t: Any, w: Any, p: Any, added: Any, rh: Any) -> Any:
@@ -82,5 +94,8 @@ def humidity_on_line(ops: Ops, t: Any, w: Any, p: Any, added: Any, rh: Any) -> A
         now = kernel.temperature_from_enthalpy(h + (out - w) * added, out, p)
         goal = kernel.humidity_ratio(ops, now, rh, p)
         fall = (added - fit.VAPOUR[0] - fit.VAPOUR[1] * now) / kernel.heat_capacity(now, out, p)
-        out = out - (out - goal) / (1.0 - _rise(ops, now, goal) * fall)
+        step = (out - goal) / (1.0 - _rise(ops, now, goal) * fall)
+        out = out - step
+        if _stands(ops, step, 1e-12):
+            break
     return out

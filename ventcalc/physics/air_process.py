@@ -10,7 +10,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from ventcalc._ops import Ops
+import numpy as np
+
+from ventcalc._ops import SCALAR, Ops
 from ventcalc.physics import _air_kernel as kernel
 from ventcalc.physics import _air_solve as solve
 from ventcalc.physics._air_border import check, evaluate
@@ -73,18 +75,28 @@ def saturated_split(enthalpy: Any, water: Any, pressure: Any) -> Mixed:
     temperature: within that gap the air stays at 0.01 °C and the fog is partly frozen.
     """
     check(enthalpy=enthalpy, water=water, pressure=pressure)
-    t, w, fog = evaluate(_split, enthalpy, water, pressure)
+    t, w, fog, h = evaluate(_split, enthalpy, water, pressure)
     check(temperature=t)
-    return Mixed(temperature=t, humidity_ratio=w, liquid=fog, enthalpy=enthalpy)
+    return Mixed(temperature=t, humidity_ratio=w, liquid=fog, enthalpy=h)
 
 
-def _split(ops: Ops, h: Any, w: Any, p: Any) -> tuple[Any, Any, Any]:
-    dry = kernel.temperature_from_enthalpy(h, w, p)
-    wet = solve.fog_temperature(ops, h, w, p)
-    foggy = w > kernel.saturated(ops, dry, p)
-    t = ops.where(foggy, wet, dry)
-    vapour = ops.where(foggy, kernel.saturated(ops, wet, p), w)
-    return t, vapour, w - vapour
+def _split(ops: Ops, h: Any, w: Any, p: Any) -> tuple[Any, Any, Any, Any]:
+    """Fog is rare and dear to solve for, so it is sought only where there is any."""
+    t = kernel.temperature_from_enthalpy(h, w, p)
+    water = w + 0.0 * t  # of full shape, NaN where the enthalpy is
+    foggy = w > kernel.saturated(ops, t, p)
+    if ops is SCALAR:
+        if not foggy:
+            return t, water, water - water, h
+        t = solve.fog_temperature(ops, h, w, p)
+        vapour = kernel.saturated(ops, t, p)
+        return t, vapour, w - vapour, h
+    vapour = water.copy()
+    if foggy.any():
+        h_fog, w_fog, p_fog = (np.broadcast_to(x, t.shape)[foggy] for x in (h, w, p))
+        t[foggy] = solve.fog_temperature(ops, h_fog, w_fog, p_fog)
+        vapour[foggy] = kernel.saturated(ops, t[foggy], p_fog)
+    return t, vapour, water - vapour, h + 0.0 * t
 
 
 def mix(
@@ -124,6 +136,7 @@ def mix(
         humidity_ratio_2=humidity_ratio_2,
         pressure=pressure,
     )
+    check(flow=np.add(mass_flow_1, mass_flow_2))
     h, w = evaluate(
         _blend,
         mass_flow_1,
@@ -181,28 +194,37 @@ def humidify_adiabatic(
     the water that evaporated. A pad below freezing would ice up: its results there are those of
     evaporating ice.
     """
-    target = _saturation_target(temperature, humidity_ratio, pressure, water_temperature)
-    check(effectiveness=effectiveness)
-    return evaluate(_approach, temperature, humidity_ratio, pressure, effectiveness, *target)
-
-
-def _saturation_target(t: Any, w: Any, p: Any, water_temperature: Any) -> tuple[Any, Any]:
-    """Enthalpy of the water added, and humidity ratio of the saturated end point."""
-    check(temperature=t, humidity_ratio=w, pressure=p)
+    check(
+        temperature=temperature,
+        humidity_ratio=humidity_ratio,
+        pressure=pressure,
+        effectiveness=effectiveness,
+    )
+    state = temperature, humidity_ratio, pressure, effectiveness
     if water_temperature is None:
-        end = evaluate(kernel.wet_bulb, t, w, p)
-        return evaluate(kernel.condensed_heat, end), evaluate(kernel.saturated, end, p)
-    check(water_temperature=water_temperature)
-    added = evaluate(lambda _, tw: kernel.water_heat(tw), water_temperature)
-    return added, evaluate(solve.humidity_on_line, t, w, p, added, 1.0)
+        t, w = evaluate(_recirculated, *state)
+    else:
+        check(water_temperature=water_temperature)
+        t, w = evaluate(_fed, *state, water_temperature)
+    return t, w
 
 
-def _approach(
-    _: Ops, t: Any, w: Any, p: Any, effectiveness: Any, added: Any, end: Any
-) -> tuple[Any, Any]:
-    out = w + effectiveness * (end - w)
-    h = kernel.enthalpy(t, w, p) + (out - w) * added
-    return kernel.temperature_from_enthalpy(h, out, p), out
+def _recirculated(ops: Ops, t: Any, w: Any, p: Any, effectiveness: Any) -> tuple[Any, Any]:
+    end = kernel.wet_bulb(ops, t, w, p)
+    added = kernel.condensed_heat(ops, end)
+    return _add_water(t, w, p, effectiveness * (kernel.saturated(ops, end, p) - w), added)
+
+
+def _fed(ops: Ops, t: Any, w: Any, p: Any, effectiveness: Any, tw: Any) -> tuple[Any, Any]:
+    added = kernel.water_heat(tw)
+    end = solve.humidity_on_line(ops, t, w, p, added, 1.0)
+    return _add_water(t, w, p, effectiveness * (end - w), added)
+
+
+def _add_water(t: Any, w: Any, p: Any, water: Any, added: Any) -> tuple[Any, Any]:
+    """Air after taking up ``water`` of enthalpy ``added`` as vapour."""
+    h = kernel.enthalpy(t, w, p) + water * added
+    return kernel.temperature_from_enthalpy(h, w + water, p), w + water
 
 
 def humidify_to(
@@ -246,18 +268,18 @@ def humidify_to(
         relative_humidity=relative_humidity,
         water_temperature=water_temperature,
     )
-    return evaluate(
+    t, w, water = evaluate(
         _to_humidity, temperature, humidity_ratio, pressure, relative_humidity, water_temperature
     )
+    return t, w, water
 
 
 def _to_humidity(
     ops: Ops, t: Any, w: Any, p: Any, rh: Any, water_temperature: Any
 ) -> tuple[Any, Any, Any]:
     added = kernel.water_heat(water_temperature)
-    out = solve.humidity_on_line(ops, t, w, p, added, rh)
-    h = kernel.enthalpy(t, w, p) + (out - w) * added
-    return kernel.temperature_from_enthalpy(h, out, p), out, out - w
+    water = solve.humidity_on_line(ops, t, w, p, added, rh) - w
+    return (*_add_water(t, w, p, water, added), water)
 
 
 def heat(
@@ -343,9 +365,10 @@ def cool_coil(
     """
     check(temperature=temperature, humidity_ratio=humidity_ratio, pressure=pressure)
     check(surface_temperature=surface_temperature, bypass_factor=bypass_factor)
-    return evaluate(
+    t, w, condensate, total, sensible = evaluate(
         _coil, temperature, humidity_ratio, pressure, surface_temperature, bypass_factor
     )
+    return t, w, condensate, total, sensible
 
 
 def _coil(ops: Ops, t: Any, w: Any, p: Any, ts: Any, bypass: Any) -> tuple[Any, ...]:

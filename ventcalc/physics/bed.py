@@ -23,6 +23,7 @@ from ventcalc.errors import check_range
 from ventcalc.physics import crop as crop_module
 from ventcalc.physics.bed_moisture import vapour_march
 from ventcalc.physics.crop import Crop
+from ventcalc.physics.plain_air import AIR_HEAT
 
 __all__ = [
     "Bed",
@@ -38,15 +39,13 @@ __all__ = [
 
 Array = NDArray[np.float64]
 
-AIR_HEAT = 1006.0
-"""Specific heat of dry air. [J/(kg K)]"""
-VAPOUR_HEAT = 1860.0
-"""Specific heat of water vapour. [J/(kg K)]"""
 AIR_CONDUCTIVITY = 0.0245
 AIR_VISCOSITY = 1.76e-5
 PRANDTL = 0.71
 LEWIS = 0.87
 GRAVITY = 9.81
+LEAST_VELOCITY = 1e-4
+"""Air that still creeps through a pile in stable layers. [m/s]"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -141,7 +140,9 @@ class BedStep:
     outlet_humidity_ratio: Any
     """Air leaving the top. [kg/kg dry air]"""
     evaporated: Array
-    """Water from each layer into the air, negative where it condenses. [kg/(m² s)]"""
+    """Water from each layer into the air, negative where it is taken up. [kg/(m² s)]"""
+    condensed: Any
+    """Water that lay down as a film, all layers. [kg/(m² s)]"""
     respiration: Array
     """Heat of respiration of each layer. [W/m²]"""
     co2: Any
@@ -221,7 +222,7 @@ def natural_velocity(
     Returns
     -------
     array
-        Upward superficial velocity, at least 0.0002. [m/s]
+        Upward superficial velocity, at least 0.0001. [m/s]
 
     Notes
     -----
@@ -235,8 +236,8 @@ def natural_velocity(
     excess = mean_temperature - surrounding_temperature
     free = permeability / AIR_VISCOSITY * draught * excess
     if isinstance(free, float):
-        return max(share * free, 2e-4)
-    return np.maximum(share * free, 2e-4)
+        return max(share * free, LEAST_VELOCITY)
+    return np.maximum(share * free, LEAST_VELOCITY)
 
 
 def passage(bed: Bed, superficial_velocity: Any, step: float) -> Passage:
@@ -248,7 +249,7 @@ def passage(bed: Bed, superficial_velocity: Any, step: float) -> Passage:
     bed : Bed
         The pile.
     superficial_velocity : float or array
-        Air velocity over the whole floor, 0.0001 to 0.5. [m/s]
+        Air velocity over the whole floor, 0.00001 to 0.5. [m/s]
     step : float
         Time step. [s]
 
@@ -268,7 +269,7 @@ def passage(bed: Bed, superficial_velocity: Any, step: float) -> Passage:
     moment of the true bed, so that a front spreads as it should (second order in the layer
     thickness). It is used up to x = 2. The tuber's own conduction adds d / (10 k).
     """
-    check_range("superficial_velocity", superficial_velocity, 1e-4, 0.5, "m/s", "m³/h per m²?")
+    check_range("superficial_velocity", superficial_velocity, 1e-5, 0.5, "m/s", "m³/h per m²?")
     scalar = isinstance(superficial_velocity, float | int) and isinstance(bed.height, float | int)
     minimum = min if scalar else np.minimum
     density = bed.pressure / (287.05 * 278.15)
@@ -375,6 +376,7 @@ def march(
     inlet_humidity_ratio: Any,
     age: Any,
     heat_gain: Any = 0.0,
+    top_heat: Any = 0.0,
 ) -> tuple[BedState, BedStep]:
     """
     Move the bed one step on.
@@ -395,6 +397,8 @@ def march(
         Time since harvest. [s]
     heat_gain : float or array
         Heat through walls and floor, spread evenly over the layers. [W/m²]
+    top_heat : float or array
+        Heat into the top layer from the air and the ceiling above it. [W/m²]
 
     Returns
     -------
@@ -418,9 +422,9 @@ def march(
     parts = _parts(bed, state, flow)
     if parts > 1:
         return _march_parts(
-            bed, state, flow, parts, inlet_temperature, inlet_humidity_ratio, age, heat_gain
+            bed, state, flow, parts, inlet_temperature, inlet_humidity_ratio, age, heat_gain, top_heat
         )
-    return _march_once(bed, state, flow, inlet_temperature, inlet_humidity_ratio, age, heat_gain)
+    return _march_once(bed, state, flow, inlet_temperature, inlet_humidity_ratio, age, heat_gain, top_heat)
 
 
 def _march_once(
@@ -431,6 +435,7 @@ def _march_once(
     inlet_humidity_ratio: Any,
     age: Any,
     heat_gain: Any,
+    top_heat: Any,
 ) -> tuple[BedState, BedStep]:
     cold = state.temperature
     share = flow.weight / flow.air_capacity
@@ -459,7 +464,8 @@ def _march_once(
         * crop_module.respiration_age_factor(age, bed.crop, bed.maturity)
     )
     source = respiration - latent_heat * evaporated + _conduction(bed, cold, flow.step)
-    source = source + heat_gain / bed.layers
+    source += heat_gain / bed.layers
+    source[-1] += top_heat
 
     entering, leaving = _air_march(flow.carry, held + share * source, inlet_temperature)
     mean = cold + flow.weight * (entering - cold) + per_layer * source
@@ -470,6 +476,7 @@ def _march_once(
         outlet_temperature=leaving,
         outlet_humidity_ratio=vapour_out,
         evaporated=evaporated,
+        condensed=0.0 if from_film is None else -np.minimum(from_film, 0.0).sum(axis=0),
         respiration=respiration,
         co2=crop_module.co2_rate(respiration.sum(axis=0), bed.crop),
         latent_heat=latent_heat,
@@ -493,18 +500,20 @@ def _march_parts(
     inlet_humidity_ratio: Any,
     age: Any,
     heat_gain: Any,
+    top_heat: Any,
 ) -> tuple[BedState, BedStep]:
     """A wet step in shorter parts; means over the parts."""
     velocity = flow.mass_flow / (bed.pressure / (287.05 * 278.15))
     short = passage(bed, velocity, flow.step / parts)
-    total: list[Any] = [0.0, 0.0, 0.0, 0.0, 0.0, 0.0]
+    total: list[Any] = [0.0] * 7
     for _ in range(parts):
         state, step = _march_once(
-            bed, state, short, inlet_temperature, inlet_humidity_ratio, age, heat_gain
+            bed, state, short, inlet_temperature, inlet_humidity_ratio, age, heat_gain, top_heat
         )
         latent = step.latent_heat * step.evaporated.sum(axis=0)
         means = (step.outlet_temperature, step.outlet_humidity_ratio, step.evaporated)
-        for i, value in enumerate((*means, step.respiration, step.co2, latent)):
+        more = (step.respiration, step.co2, latent, step.condensed)
+        for i, value in enumerate((*means, *more)):
             total[i] = total[i] + value / parts
     water = total[2].sum(axis=0)
     plain = np.where(water == 0.0, 1.0, water)
@@ -513,6 +522,7 @@ def _march_parts(
         outlet_temperature=total[0],
         outlet_humidity_ratio=total[1],
         evaporated=total[2],
+        condensed=total[6],
         respiration=total[3],
         co2=total[4],
         latent_heat=heat,

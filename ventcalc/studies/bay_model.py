@@ -13,7 +13,8 @@ from ventcalc.decisions.calendar import Calendar
 from ventcalc.decisions.situation import Readings
 from ventcalc.equipment import plenum
 from ventcalc.physics import air, bed
-from ventcalc.physics.crop import crop_for
+from ventcalc.physics.crop import crop_for, transpiration_coefficient
+from ventcalc.physics.plain_air import AIR_HEAT
 from ventcalc.storage import Bay, capacity_of
 
 __all__ = ["BayState", "Hour", "Outside", "bed_of", "first_state", "readings_of", "step_bay"]
@@ -21,6 +22,14 @@ __all__ = ["BayState", "Hour", "Outside", "bed_of", "first_state", "readings_of"
 CO2_OUTSIDE = 420e-6
 CO2_DENSITY = 1.95
 """At about 5 °C and sea level. [kg/m³]"""
+TOP_EXCHANGE = 5.0
+"""Convection and radiation between pile top and headspace; common practice, no source. [W/(m² K)]"""
+TOP_TUBERS = 1.5
+"""Layers of tubers at the top that trade water with the headspace; common practice, no source."""
+TOP_VAPOUR_TRANSFER = 0.0025
+"""Condensing coefficient on the pile top per humidity ratio, by Lewis' relation. [kg/(m² s)]"""
+TRUCK_DOORS = 20.0
+"""Air change with the truck door in use, over that of the shut bay; common practice, no source."""
 CEILING_VAPOUR_TRANSFER = 0.0035
 """Condensing coefficient per humidity ratio, 3 W/(m² K) by Lewis' relation. [kg/(m² s)]"""
 
@@ -50,6 +59,8 @@ class BayState:
     plenum_temperature: Any
     co2: Any
     """Volume fraction. [1]"""
+    top_heat: Any
+    """Heat into the top of the pile from the headspace and the ceiling. [W/m²]"""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -131,6 +142,7 @@ def first_state(bay: Bay, model: bed.Bed, bays: int | None) -> BayState:
         return_humidity_ratio=air.humidity_ratio(warm, 0.9, model.pressure),
         plenum_temperature=warm,
         co2=0.0 * warm + CO2_OUTSIDE,
+        top_heat=0.0 * warm,
     )
 
 
@@ -291,9 +303,19 @@ def step_bay(
     )
     velocity = ops.where(runs, bay.fans.airflow * speed / bay.pile.floor_area, still)
     way = bed.passage(model, velocity, step)
+    bottom = state.bed.temperature[0]
+    # With the fans off, air that sinks to the plenum settles at the bottom tubers' state.
+    settled = 0.98 * air.saturation_humidity_ratio(
+        float(bottom) if mean.ndim == 0 else bottom, model.pressure
+    )
+    still_vapour = ops.minimum(state.return_humidity_ratio, settled)
     # Fog is evaporated into the supply on paper, which keeps its heat and water together.
-    inlet = ops.where(runs, end.temperature - end.fog * 2.5e6 / 1006.0, state.return_temperature)
-    vapour = ops.where(runs, end.humidity_ratio + end.fog, state.return_humidity_ratio)
+    inlet = ops.where(
+        runs,
+        end.temperature - end.fog * 2.5e6 / 1006.0,
+        ops.minimum(state.return_temperature, bottom),
+    )
+    vapour = ops.where(runs, end.humidity_ratio + end.fog, still_vapour)
     floor = bay.pile.floor_area
     walls = bay.envelope.wall_u * bay.envelope.wall_area * (outside.temperature - mean) / floor
     after, marched = bed.march(
@@ -304,12 +326,19 @@ def step_bay(
         inlet_humidity_ratio=vapour,
         age=ops.maximum(when.now - 0.5 * ops.minimum(when.now, when.filled), 0.0),
         heat_gain=walls,
+        top_heat=state.top_heat,
     )
-    warm, moist, ceiling, drip = _headspace(bay, way, marched, state, outside, ops)
-    co2 = _co2(bay, model, marched, state, ops.where(runs, fresh * flow, 0.0), step, ops)
+    bottom = float(after.temperature[0]) if after.temperature.ndim == 1 else after.temperature[0]
+    top = float(after.temperature[-1]) if after.temperature.ndim == 1 else after.temperature[-1]
+    over = _headspace(bay, model, way, marched, after, top, state, outside, ops)
+    warm, moist, ceiling, drip, from_top = over
+    after = _top_water(model, after, from_top, step)
+    change = ops.where(runs, fresh * flow, 0.0)
+    co2 = _co2(bay, model, marched, state, change, step, ops)
     on = ops.where(runs, 1.0, 0.0)
+    most = capacity_of(bay.humidifier)
     power = bay.humidifier.power if bay.humidifier else 0.0
-    sprays = ops.where(runs & (end.water_added > 0.0), 1.0, 0.0)
+    sprays = on * end.water_added / ops.where(most > 0.0, most, 1.0)
     performance = bay.refrigeration.performance if bay.refrigeration else 1.0
     return BayState(
         bed=after,
@@ -317,8 +346,9 @@ def step_bay(
         loaded=state.loaded,
         return_temperature=warm,
         return_humidity_ratio=moist,
-        plenum_temperature=ops.where(runs, end.temperature, warm),
+        plenum_temperature=ops.where(runs, end.temperature, bottom),
         co2=co2,
+        top_heat=TOP_EXCHANGE * (warm - top) - marched.latent_heat * from_top,
     ), Hour(
         plenum_temperature=ops.where(runs, end.temperature, float("nan")),
         plenum_humidity_ratio=ops.where(runs, end.humidity_ratio, float("nan")),
@@ -337,25 +367,63 @@ def step_bay(
 
 
 def _headspace(
-    bay: Bay, way: bed.Passage, marched: bed.BedStep, state: BayState, outside: Outside, ops: Ops
-) -> tuple[Any, Any, Any, Any]:
-    """Air over the pile: what leaves the pile, cooled by the ceiling and mixed with leaks."""
-    shell = bay.envelope
-    flow = way.mass_flow * bay.pile.floor_area * state.share
-    leak = shell.leakage * shell.headspace_volume * 1.25
+    bay: Bay,
+    model: bed.Bed,
+    way: bed.Passage,
+    marched: bed.BedStep,
+    after: bed.BedState,
+    top: Any,
+    state: BayState,
+    outside: Outside,
+    ops: Ops,
+) -> tuple[Any, Any, Any, Any, Any]:
+    """
+    Air over the pile: what leaves the pile, cooled by the ceiling, mixed with leaks, and
+    trading heat and water with the top tubers. Gives temperature, humidity ratio, ceiling,
+    drip [kg/s] and water from the top of the pile [kg/(m² s)], negative where it sweats.
+    """
+    shell, area = bay.envelope, bay.pile.floor_area * state.share
+    flow = way.mass_flow * area
+    leak = shell.leakage * shell.headspace_volume * 1.25 * _open_doors(state, ops)
     roof = shell.ceiling_u * shell.ceiling_area
-    capacity = (flow + leak) * bed.AIR_HEAT
-    heat = flow * bed.AIR_HEAT * marched.outlet_temperature
-    heat = heat + (leak * bed.AIR_HEAT + roof) * outside.temperature
-    warm = heat / (capacity + roof)
+    lost = leak * AIR_HEAT + roof
+    surface = TOP_EXCHANGE * area
+    heat = flow * AIR_HEAT * marched.outlet_temperature + surface * top
+    warm = (heat + lost * outside.temperature) / (flow * AIR_HEAT + surface + lost)
     ceiling = outside_air.ceiling_temperature(bay, warm, outside.temperature)
     plain = warm - shell.ceiling_u * 0.10 * (warm - outside.temperature)
-    limit = air.saturation_humidity_ratio(plain, outside.pressure)
+    limit = air.saturation_humidity_ratio(plain, model.pressure)
+    full = air.saturation_humidity_ratio(top, model.pressure)
+    skin = transpiration_coefficient(after.curing, model.crop) * TOP_TUBERS
+    skin = skin * model.bulk_density * model.tuber_diameter * model.pressure / air.MASS_RATIO
     free = flow * marched.outlet_humidity_ratio + leak * outside.humidity_ratio
     moist = free / (flow + leak)
+    sweats = moist > full
+    share = ops.where(sweats, TOP_VAPOUR_TRANSFER, skin)
+    level = ops.where(sweats, 1.0, model.crop.water_activity) * full
     sink = ops.where(moist > limit, CEILING_VAPOUR_TRANSFER * shell.ceiling_area, 0.0)
-    moist = (free + sink * limit) / (flow + leak + sink)
-    return warm, moist, ceiling, sink * (moist - limit)
+    moist = (free + share * area * level + sink * limit) / (flow + leak + share * area + sink)
+    return warm, moist, ceiling, sink * (moist - limit), share * (level - moist)
+
+
+def _top_water(
+    model: bed.Bed, after: bed.BedState, from_top: Any, step: float
+) -> bed.BedState:
+    """Charge the water that the headspace took from (or left on) the top layer."""
+    lost = from_top * step / model.layer_mass
+    water, film = after.water_loss.copy(), after.film
+    water[-1] += np.maximum(lost, 0.0)
+    wet = after.wet
+    if np.any(lost < 0.0):
+        film = film.copy()
+        film[-1] -= np.minimum(lost, 0.0)
+        wet = True
+    return replace(after, water_loss=water, film=film, wet=wet)
+
+
+def _open_doors(state: BayState, ops: Ops) -> Any:
+    """Leakage while trucks go in and out, over that of the shut bay."""
+    return ops.where((state.loaded < 1.0) | (state.share < 0.999), TRUCK_DOORS, 1.0)
 
 
 def _co2(
@@ -372,6 +440,7 @@ def _co2(
     volume = bay.pile.volume * model.porosity + shell.headspace_volume
     density = CO2_DENSITY * model.pressure / 101325.0
     made = marched.co2 * bay.pile.floor_area * state.share / density
-    change = fresh / (model.pressure / (287.05 * 278.15)) + shell.leakage * volume
+    leak = shell.leakage * volume * _open_doors(state, ops)
+    change = fresh / (model.pressure / (287.05 * 278.15)) + leak
     settled = CO2_OUTSIDE + made / change
     return settled + (state.co2 - settled) * ops.exp(-change * step / volume)

@@ -185,9 +185,7 @@ class Tally:
         if state.bed.wet:
             wet = state.bed.film.max(axis=0) > 1e-9
             self._sum("wet_crop_hours", self._flag(wet) * hours)
-        water = hour.step.evaporated
-        fell = -np.minimum(water, 0.0).sum(axis=0) * area * step / tonnes
-        self._sum("condensed_on_crop", fell)
+        self._sum("condensed_on_crop", hour.step.condensed * area * step / tonnes)
         self._sum("ceiling_drip_hours", self._flag(hour.drip > 0.0) * hours)
         self._sum("ceiling_drip", hour.drip * step / tonnes)
         self._sum("fog", hour.fog * step / tonnes)

@@ -1,0 +1,196 @@
+"""
+Moist air as a plain mixture with constant heats, for the inside of hourly loops.
+
+``air`` is the truth about moist air. Plenum, pile and headspace exchange air every hour, and
+there it matters more that enthalpy is linear and the same everywhere, so that balances close
+and solutions are closed forms. Temperatures that follow from these enthalpies differ from
+those of ``air`` by less than 0.03 K between -30 and 30 °C. Saturation is that of ``air``.
+
+Nothing here checks its input: callers do, once.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from ventcalc._ops import SCALAR, Ops
+from ventcalc.physics import _air_kernel as kernel
+
+__all__ = [
+    "AIR_HEAT",
+    "EVAPORATION",
+    "VAPOUR_HEAT",
+    "WATER_HEAT",
+    "enthalpy",
+    "fog_heat",
+    "humidified",
+    "split",
+    "temperature",
+]
+
+AIR_HEAT = 1006.0
+"""Specific heat of dry air. [J/(kg K)]"""
+VAPOUR_HEAT = 1860.0
+"""Specific heat of water vapour. [J/(kg K)]"""
+EVAPORATION = 2.5009e6
+"""Heat of evaporation at 0 °C. [J/kg]"""
+WATER_HEAT = 4186.0
+"""Specific heat of water. [J/(kg K)]"""
+ICE_HEAT = 2100.0
+MELTING = 333_500.0
+
+
+def enthalpy(temperature: Any, humidity_ratio: Any) -> Any:
+    """
+    Enthalpy of air and vapour.
+
+    Parameters
+    ----------
+    temperature : array-like
+        Dry bulb. [°C]
+    humidity_ratio : array-like
+        Vapour. [kg/kg dry air]
+
+    Returns
+    -------
+    array
+        From dry air and liquid water at 0 °C. [J/kg dry air]
+    """
+    return AIR_HEAT * temperature + humidity_ratio * (EVAPORATION + VAPOUR_HEAT * temperature)
+
+
+def temperature(enthalpy: Any, humidity_ratio: Any) -> Any:
+    """
+    Dry bulb from enthalpy.
+
+    Parameters
+    ----------
+    enthalpy : array-like
+        Of air and vapour. [J/kg dry air]
+    humidity_ratio : array-like
+        Vapour. [kg/kg dry air]
+
+    Returns
+    -------
+    array
+        Dry bulb. [°C]
+    """
+    return (enthalpy - EVAPORATION * humidity_ratio) / (AIR_HEAT + VAPOUR_HEAT * humidity_ratio)
+
+
+def fog_heat(temperature: Any, ops: Ops) -> Any:
+    """
+    Enthalpy of fog: water above 0 °C, ice below.
+
+    Parameters
+    ----------
+    temperature : array-like
+        Of the fog. [°C]
+    ops : Ops
+        Carrier.
+
+    Returns
+    -------
+    array
+        Per mass of fog. [J/kg]
+    """
+    return ops.where(
+        temperature >= 0.0, WATER_HEAT * temperature, ICE_HEAT * temperature - MELTING
+    )
+
+
+def split(enthalpy: Any, water: Any, pressure: Any, ops: Ops) -> tuple[Any, Any, Any]:
+    """
+    Share water between vapour and fog at a given enthalpy.
+
+    Parameters
+    ----------
+    enthalpy : array-like
+        Of air, vapour and fog. [J/kg dry air]
+    water : array-like
+        Vapour and fog. [kg/kg dry air]
+    pressure : array-like
+        Air pressure. [Pa]
+    ops : Ops
+        Carrier.
+
+    Returns
+    -------
+    temperature : array
+        Dry bulb. [°C]
+    humidity_ratio : array
+        Vapour. [kg/kg dry air]
+    fog : array
+        Liquid or ice carried along. [kg/kg dry air]
+    """
+    dry = temperature(enthalpy, water)
+    foggy = water > kernel.saturated(ops, dry, pressure)
+    if ops is SCALAR:
+        return _fog(enthalpy, water, pressure, dry, ops) if foggy else (dry, water, 0.0 * water)
+    shape = np.broadcast_shapes(np.shape(foggy), np.shape(pressure))
+    parts = [np.array(np.broadcast_to(x, shape)) for x in (dry, water, 0.0 * water)]
+    if foggy.any():
+        wet = np.broadcast_to(foggy, shape)
+        given = (np.broadcast_to(x, shape)[wet] for x in (enthalpy, water, pressure, dry))
+        for part, value in zip(parts, _fog(*given, ops), strict=True):
+            part[wet] = value
+    return parts[0], parts[1], parts[2]
+
+
+def _fog(h: Any, water: Any, pressure: Any, start: Any, ops: Ops) -> tuple[Any, Any, Any]:
+    """Newton from the unsaturated temperature, which is too low; the curve is convex."""
+    t = start
+    for _ in range(6):
+        full = kernel.saturated(ops, t, pressure)
+        fog = water - full
+        heat = fog_heat(t, ops)
+        rise = full * kernel.log_saturation_slope(ops, t)
+        slope = AIR_HEAT + VAPOUR_HEAT * full + rise * (EVAPORATION - heat) + WATER_HEAT * fog
+        t = t - (enthalpy(t, full) + fog * heat - h) / slope
+    full = kernel.saturated(ops, t, pressure)
+    return t, full, water - full
+
+
+def humidified(
+    temperature_in: Any,
+    humidity_ratio: Any,
+    pressure: Any,
+    relative_humidity: Any,
+    water_temperature: float,
+    ops: Ops,
+) -> Any:
+    """
+    Humidity ratio at which evaporating water brings air to a relative humidity.
+
+    Parameters
+    ----------
+    temperature_in : array-like
+        Dry bulb before. [°C]
+    humidity_ratio : array-like
+        Vapour before. [kg/kg dry air]
+    pressure : array-like
+        Air pressure. [Pa]
+    relative_humidity : array-like
+        Wanted, above zero. [0-1]
+    water_temperature : float
+        Of the water. [°C]
+    ops : Ops
+        Carrier.
+
+    Returns
+    -------
+    array
+        Below the entering one where the air is more humid than wanted. [kg/kg dry air]
+    """
+    h = enthalpy(temperature_in, humidity_ratio)
+    added = WATER_HEAT * water_temperature
+    out = humidity_ratio
+    for _ in range(4):
+        t = temperature(h + (out - humidity_ratio) * added, out)
+        goal = relative_humidity * kernel.saturated(ops, t, pressure)
+        fall = (EVAPORATION + VAPOUR_HEAT * t - added) / (AIR_HEAT + VAPOUR_HEAT * out)
+        rise = goal * kernel.log_saturation_slope(ops, t)
+        out = out - (out - goal) / (1.0 + rise * fall)
+    return out
