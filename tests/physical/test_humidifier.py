@@ -80,6 +80,9 @@ def test_pad_freezes_while_the_air_is_above_freezing():
     assert dry.freezes
     assert damp.freezing_margin > 2.0
     assert not damp.freezes
+    near = {**_air(4.0, 0.5), "effectiveness": 0.8}  # wet bulb +0.4 °C
+    assert humidifier.pad(**near).freezes
+    assert not humidifier.pad(**near, freezing_reserve=0.0).freezes
 
 
 def test_unknown_air_counts_as_freezing():

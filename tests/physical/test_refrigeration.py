@@ -126,6 +126,16 @@ def test_condensing_follows_the_day_down_to_its_floor():
     assert np.isnan(found[3])
 
 
+def test_a_season_hour_from_surface_and_day_to_power():
+    """Coil surface and outside air give the cycle's two temperatures, and so the power."""
+    evaporating = rc.evaporating_temperature(4.0, wall_difference=3.0)
+    condensing = rc.condensing_temperature(15.0)
+    assert (evaporating, condensing) == (1.0, 27.0)
+    fitted = rm.fit_performance("R717")
+    power = 100e3 / rm.performance(fitted, evaporating, condensing)
+    assert power == approx(_cycle("R717", 1.0, 27.0, cooling=100e3).power, rel=2e-6)
+
+
 def test_refusals_say_how_to_mend():
     with pytest.raises(BadInput, match=r"R12'.*write one of R717"):
         _cycle("R12", 0.0, 30.0)
@@ -292,6 +302,20 @@ def test_load_adds_up_and_evaporation_adds_nothing():
     assert list(load.parts)[:3] == ["field_heat", "respiration", "evaporation"]
 
 
+def test_every_part_of_the_load_counts_once():
+    """Distinct powers of two: no part is lost, doubled or taken for another."""
+    flow = refrigeration.HeatFlow
+    load = refrigeration.refrigeration_load(
+        field_heat=1.0, respiration=2.0, envelope=4.0, fans=8.0, evaporation=flow(16.0, 32.0),
+        leakage=flow(64.0, 128.0), fresh_air=flow(256.0, 512.0), defrost=1024.0, lights=2048.0,
+        people=4096.0,
+    )  # fmt: skip
+    assert load.latent == 32.0 + 128.0 + 512.0
+    assert load.total == 8191.0
+    assert load.parts["defrost"].sensible == 1024.0
+    assert load.parts["people"].sensible == 4096.0
+
+
 def test_outside_air_load_splits_into_the_fall_of_enthalpy():
     outside, inside = (
         air.humidity_ratio(25.0, 0.4, PRESSURE),
@@ -350,6 +374,13 @@ def test_cost_of_cooling_by_hand():
     )
     assert dry.water_cost > damp.water_cost
     assert dry.energy_cost < damp.energy_cost
+
+
+def test_heat_taken_from_the_crop_by_hand():
+    """Warming of the air, and its heat of evaporation at the pulp: what the tubers lose."""
+    result = _cost(6.0, 0.85, 10e3)
+    warming = 20.0 * (1006.0 + 1860.0 * 0.006) * 2.0
+    assert result.cooling == approx(warming + result.water * 2.482e6, rel=3e-3)
 
 
 def test_refrigeration_costs_its_compressor_more_than_the_same_air_from_outside():

@@ -13,7 +13,9 @@ ATMOSPHERE = 101_325.0
 
 def test_saturation_efficiency_of_hundy_22_1():
     """
-    Hundy, Trott & Welch, example 22.1: 37 °C at 24 % saturation, efficiency 75 %.
+    Hundy, Trott & Welch, Refrigeration and Air-Conditioning, example 22.1.
+
+    37 °C at 24 % saturation, efficiency 75 % (numbers as in FOSSEE's Scilab companion 3878).
 
     Ultimate saturation 21.5 °C, final dry bulb 25.4 °C, off the chart; a kilowatt of cooling
     evaporates 1/2425 kg/kJ, the mean latent heat over the range.

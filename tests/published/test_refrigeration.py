@@ -1,4 +1,9 @@
-"""Refrigeration against worked examples of textbooks; the source stands beside each check."""
+"""
+Refrigeration against worked examples of textbooks; the source stands beside each check.
+
+The numbers of Çengel & Boles and of Hundy, Trott & Welch are as printed in the open Scilab
+textbook companion (FOSSEE, nos. 2870 and 3878), which solves the books' examples.
+"""
 
 from __future__ import annotations
 
@@ -57,7 +62,7 @@ def test_actual_cycle_of_cengel_and_boles_11_2():
         (-5.0, 35.0, 395.6, 422.5, 249.7),
         # ME 201 homework 22, Michigan State University, 2006: -20 °C to 1.2 MPa (46.29 °C)
         (-20.0, 46.29, 238.41, 284.48, 117.77),
-        # An exercise printed with its table values: 5 kg/min between -10 and 28 °C
+        # An exercise with its table values (numerade.com, 58272): -10 and 28 °C
         (-10.0, 28.0, 241.35, 267.90, 88.61),
     ],
 )
@@ -74,7 +79,7 @@ def test_r134a_from_printed_tables(evaporating, condensing, h1, h2, h3):
 
 def test_ammonia_from_a_printed_table():
     """
-    Ammonia -10/25 °C, 5 K subcooled, from the table of a 15 TR exercise.
+    Ammonia -10/25 °C, 5 K subcooled, from the table of a 15 TR exercise (assignmentexpert.com, 112313).
 
     hg(-10) 1433.05, sg(-10) 5.4770, hg(25) 1465.84, sg(25) 5.0391, hf(25) 298.9 kJ/kg; cp of
     superheated vapour 2.8, of liquid 4.6 kJ/(kg K). Worked by hand for dry saturated suction.

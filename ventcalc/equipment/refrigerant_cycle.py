@@ -24,6 +24,7 @@ __all__ = [
     "Refrigerant",
     "condensing_temperature",
     "cycle",
+    "evaporating_temperature",
     "gas_cooler_pressure",
     "refrigerant_for",
 ]
@@ -335,3 +336,29 @@ def condensing_temperature(
     check_range("approach", approach, 1.0, 30.0, "K")
     ops = ops_for(outside_temperature, approach, floor)
     return ops.maximum(outside_temperature + approach, floor)
+
+
+def evaporating_temperature(surface_temperature: Any, *, wall_difference: Any = 2.0) -> Any:
+    """
+    Evaporating temperature behind a coil surface.
+
+    Parameters
+    ----------
+    surface_temperature : array-like
+        Effective surface as the air meets it. [°C]
+    wall_difference : array-like
+        Surface above the boiling refrigerant, for fins, wall, superheat and pressure loss; 1-4
+        (common practice, no source). [K]
+
+    Returns
+    -------
+    array
+        Evaporating temperature. [°C]
+
+    Raises
+    ------
+    OutOfRange
+        If the difference is outside 0-15 K.
+    """
+    check_range("wall_difference", wall_difference, 0.0, 15.0, "K")
+    return surface_temperature - wall_difference
