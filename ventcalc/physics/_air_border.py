@@ -28,6 +28,8 @@ _LIMITS = {
     "relative_humidity": (0.0, 1.0, "", "a percentage, perhaps? give a fraction"),
     "humidity_ratio": (0.0, 0.2, "kg/kg dry air", _GRAMS),
     "moisture": (1e-6, 0.2, "kg/kg dry air", "too dry for a dew point, or in g/kg?"),
+    "some_humidity": (1e-6, 1.0, "", "dry air has no dew point"),
+    "saturated_temperature": (-75.0, 60.0, "°C", _KELVIN),
     "water": (0.0, 0.2, "kg/kg dry air", _GRAMS),
     "pressure": (60e3, 110e3, "Pa", "in kPa or hPa, perhaps? give Pa"),
     "enthalpy": (-60e3, 600e3, "J/kg dry air", "in another unit, perhaps? give J/kg"),
@@ -43,6 +45,13 @@ _LIMITS = {
     "flow": (1e-9, 1e5, "kg/s", "the flow of dry air must be above zero"),
     "heat_flow": (-1e8, 1e8, "W", ""),
 }
+_SHOWN = {
+    "moisture": "humidity_ratio",
+    "some_humidity": "relative_humidity",
+    "saturated_temperature": "temperature",
+    "flow": "mass_flow",
+}
+"""Stricter or wider limits of a quantity that the caller knows by another name."""
 
 
 def check(**values: Any) -> None:
@@ -55,7 +64,7 @@ def check(**values: Any) -> None:
             array = np.asarray(value, dtype=float)
             within = array.size > 0 and low <= array.min() and array.max() <= high
         if not within:
-            check_range(name, value, low, high, unit, hint)
+            check_range(_SHOWN.get(name, name), value, low, high, unit, hint)
 
 
 def _carry(value: Any) -> Any:

@@ -107,11 +107,13 @@ def state(
     if given.keys() == {"dew_point", "humidity_ratio"}:
         raise BadInput("dew_point and humidity_ratio fix the same thing: give a temperature too")
     check(pressure=pressure, **given)
+    if relative_humidity is not None:
+        check(some_humidity=relative_humidity)
     if temperature is not None and relative_humidity is not None:
         results = evaluate(kernel.of_relative_humidity, temperature, relative_humidity, pressure)
         return _bundle(temperature, results[0], pressure, relative_humidity, *results[1:])
     t, w = _dry_bulb_and_humidity(given, pressure)
-    check(temperature=t)
+    check(temperature=t, moisture=w)
     return _bundle(t, w, pressure, *evaluate(kernel.of_humidity_ratio, t, w, pressure))
 
 

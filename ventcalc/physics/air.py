@@ -74,7 +74,7 @@ def saturation_pressure(temperature: Any) -> Any:
     .. [1] IAPWS R7-97(2012), Industrial Formulation 1997 for water and steam, eq. 30.
     .. [2] IAPWS R14-08(2011), Pressure along the melting and sublimation curves, eq. 6.
     """
-    check(dew_point=temperature)
+    check(saturated_temperature=temperature)
     return evaluate(kernel.saturation_pressure, temperature)
 
 
@@ -103,7 +103,7 @@ def enhancement_factor(temperature: Any, pressure: Any) -> Any:
     ----------
     .. [1] Herrmann, Kretzschmar, Gatley, HVAC&R Research 15 (2009) 961 (ASHRAE RP-1485).
     """
-    check(dew_point=temperature, pressure=pressure)
+    check(saturated_temperature=temperature, pressure=pressure)
     return evaluate(kernel.enhancement_factor, temperature, pressure)
 
 
@@ -123,7 +123,7 @@ def saturation_humidity_ratio(temperature: Any, pressure: Any) -> Any:
     float or array
         Humidity ratio at saturation. [kg/kg dry air]
     """
-    check(dew_point=temperature, pressure=pressure)
+    check(saturated_temperature=temperature, pressure=pressure)
     return evaluate(kernel.saturated, temperature, pressure)
 
 
