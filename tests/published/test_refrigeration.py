@@ -79,7 +79,7 @@ def test_r134a_from_printed_tables(evaporating, condensing, h1, h2, h3):
 
 def test_ammonia_from_a_printed_table():
     """
-    Ammonia -10/25 °C, 5 K subcooled, from the table of a 15 TR exercise (assignmentexpert.com, 112313).
+    Ammonia -10/25 °C, 5 K subcooled: table of a 15 TR exercise (assignmentexpert.com, 112313).
 
     hg(-10) 1433.05, sg(-10) 5.4770, hg(25) 1465.84, sg(25) 5.0391, hf(25) 298.9 kJ/kg; cp of
     superheated vapour 2.8, of liquid 4.6 kJ/(kg K). Worked by hand for dry saturated suction.
