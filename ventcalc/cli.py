@@ -1,0 +1,99 @@
+"""
+The command line: ``ventcalc advise | season | air | new | demo``.
+
+Leaves with 0 when done, 2 after bad input (one line a problem), 130 after Ctrl-C, 141 when the
+reader of a pipe has gone.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import re
+import sys
+from collections.abc import Sequence
+
+from ventcalc import __version__
+from ventcalc.commands import advise, air, new, season
+from ventcalc.commands.words import Parser
+from ventcalc.errors import VentcalcError
+
+__all__ = ["main"]
+
+_DESCRIPTION = """\
+Advice on the ventilation and climate of bulk potato storages, from the physics of moist air.
+
+Advice only: the controller's own interlocks stay in charge. Lock out the fans and test the air
+before anyone goes into a bay; never alone."""
+_EPILOG = """\
+example:
+  ventcalc advise seed_bay --readings examples/readings_cold_night.json
+`ventcalc COMMAND --help` shows an example of each command."""
+
+
+def _parser() -> Parser:
+    import argparse
+
+    parser = Parser(
+        prog="ventcalc",
+        description=_DESCRIPTION,
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    parser.add_argument("--version", action="version", version=f"ventcalc {__version__}")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    for command in (advise, season, air, new):
+        command.add(commands)
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """
+    Run the command line.
+
+    Parameters
+    ----------
+    argv : sequence of str, optional
+        Words after the program's name; those of the process by default.
+
+    Returns
+    -------
+    int
+        Exit status.
+    """
+    words = list(sys.argv[1:] if argv is None else argv)
+    try:
+        args = _parser().parse_args(_with_signs(words))
+        _say(args.run(args))
+    except SystemExit as leaving:  # --help and --version
+        return leaving.code if isinstance(leaving.code, int) else 0
+    except VentcalcError as error:
+        for line in str(error).splitlines():
+            print(f"ventcalc: {line}", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        return 130
+    except BrokenPipeError:
+        # Python flushes standard output once more at its end, and would complain again.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 141
+    return 0
+
+
+def _with_signs(words: list[str]) -> list[str]:
+    """``--temp -5degC`` -> ``--temp=-5degC``, which argparse would take for an option."""
+    result: list[str] = []
+    for word in words:
+        if re.match(r"-\.?\d", word) and result and re.fullmatch(r"--[a-z-]+", result[-1]):
+            result[-1] += f"={word}"
+        else:
+            result.append(word)
+    return result
+
+
+def _say(text: str) -> None:
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="replace")  # a terminal without the degree sign
+    print(text)
+    sys.stdout.flush()

@@ -1,0 +1,55 @@
+"""``ventcalc advise``: what to do this hour, and why."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import Any
+
+from ventcalc.commands.files import bay_named, read_text, write_text
+from ventcalc.commands.words import add_command, as_json
+from ventcalc.decisions.advice import Memory, advise
+from ventcalc.decisions.readings_file import memory_from_json, memory_to_dict, readings_from_json
+from ventcalc.report_data import advice_data
+from ventcalc.report_text import advice_text
+
+__all__ = ["add", "run"]
+
+
+def add(commands: Any) -> None:
+    """Add the command to the parser."""
+    parser = add_command(
+        commands,
+        "advise",
+        run,
+        "Say what fans, door, humidifier, refrigeration and heater should do now, and why.",
+        "ventcalc advise seed_bay --readings examples/readings_cold_night.json --units us",
+    )
+    parser.add_argument("bay", metavar="BAY", help="bay file, or seed_bay or fry_bay (invented)")
+    parser.add_argument(
+        "--readings",
+        metavar="FILE",
+        required=True,
+        help="readings of this moment, JSON; - reads in",
+    )
+    parser.add_argument(
+        "--memory", metavar="FILE", help="the adviser's memory, JSON; read if there, then written"
+    )
+
+
+def run(args: argparse.Namespace) -> str:
+    """Advice as text or JSON; the memory goes back to its file."""
+    bay = bay_named(args.bay)
+    given = readings_from_json(read_text(args.readings, "readings"), args.readings)
+    advice, after = advise(bay, given.readings, _memory(args.memory))
+    if args.memory is not None:
+        write_text(args.memory, as_json(memory_to_dict(after)) + "\n")
+    if args.json:
+        return as_json(advice_data(bay, given, advice, after, args.units))
+    return advice_text(bay, given, advice, args.units)
+
+
+def _memory(name: str | None) -> Memory | None:
+    if name is None or not Path(name).exists():
+        return None
+    return memory_from_json(read_text(name, "memory"), name)

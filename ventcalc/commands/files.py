@@ -1,0 +1,159 @@
+"""Files that the commands read and write."""
+
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+from pathlib import Path
+
+from ventcalc.bay_file import example_bay, read_bay
+from ventcalc.errors import BadInput
+from ventcalc.storage import Bay
+
+__all__ = ["bay_named", "create", "read_text", "write_text"]
+
+_EXAMPLES = ("seed_bay", "fry_bay")
+
+
+def bay_named(name: str) -> Bay:
+    """
+    A bay by the path of its file, or an example by its name.
+
+    Parameters
+    ----------
+    name : str
+        Path, ``seed_bay`` or ``fry_bay``.
+
+    Returns
+    -------
+    Bay
+        The bay.
+
+    Raises
+    ------
+    BadInput
+        Every problem of the file.
+    """
+    if name in _EXAMPLES and not Path(name).exists():
+        return example_bay(name)
+    return read_bay(name)
+
+
+def read_text(name: str, what: str) -> str:
+    """
+    Text of a file, or of standard input.
+
+    Parameters
+    ----------
+    name : str
+        Path, or ``-`` for standard input.
+    what : str
+        What it should hold, for messages.
+
+    Returns
+    -------
+    str
+        The text.
+
+    Raises
+    ------
+    BadInput
+        Says why it cannot be read.
+    """
+    try:
+        data = sys.stdin.buffer.read() if name == "-" else Path(name).read_bytes()
+        return data.decode("utf-8-sig")
+    except FileNotFoundError:
+        raise BadInput(f"{name}: no such file; give a file of {what}, or - to read it in") from None
+    except IsADirectoryError:
+        raise BadInput(f"{name}: is a directory; give the file of {what} inside it") from None
+    except UnicodeDecodeError:
+        raise BadInput(f"{name}: is not a text in UTF-8; save it as UTF-8") from None
+    except (OSError, ValueError) as error:
+        raise BadInput(f"{name}: cannot be read ({_why(error)})") from None
+
+
+def _why(error: Exception) -> str:
+    return (error.strerror if isinstance(error, OSError) else "") or str(error)
+
+
+def write_text(name: str, text: str) -> str:
+    """
+    Write a file whole or not at all.
+
+    Parameters
+    ----------
+    name : str
+        Path; a file there is replaced.
+    text : str
+        What to write.
+
+    Returns
+    -------
+    str
+        A line that says what was done.
+
+    Raises
+    ------
+    BadInput
+        Says why it cannot be written; what was there is still there.
+    """
+    try:
+        path = Path(name).resolve()
+        there = path.exists()
+        if there and not path.is_file():
+            raise BadInput(f"{name}: is not a file; give the name of a file to write")
+        _replace(path, text, path.stat().st_mode & 0o777 if there else 0o644)
+    except (OSError, ValueError) as error:
+        if isinstance(error, BadInput):
+            raise
+        raise BadInput(f"{name}: cannot be written ({_why(error)})") from None
+    return f"{'Replaced' if there else 'Wrote'} {name}"
+
+
+def _replace(path: Path, text: str, mode: int) -> None:
+    handle, temporary = tempfile.mkstemp(prefix=f".{path.name[:80]}.", dir=path.parent)
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        os.chmod(temporary, mode)
+        os.replace(temporary, path)
+    except BaseException:
+        Path(temporary).unlink(missing_ok=True)
+        raise
+
+
+def create(name: str, text: str) -> str:
+    """
+    Write a file that must not be there yet.
+
+    Parameters
+    ----------
+    name : str
+        Path.
+    text : str
+        What to write.
+
+    Returns
+    -------
+    str
+        A line that says what was done.
+
+    Raises
+    ------
+    BadInput
+        If there is such a file, or it cannot be written.
+    """
+    try:
+        with open(name, "x", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+    except FileExistsError:
+        raise BadInput(
+            f"{name}: is there already and stays as it is; give another name or delete it"
+        ) from None
+    except (OSError, ValueError) as error:
+        raise BadInput(f"{name}: cannot be written ({_why(error)})") from None
+    return f"Wrote {name}"

@@ -1,0 +1,34 @@
+"""``ventcalc new``: a commented bay file to begin with."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from ventcalc.bay_file import starter_file
+from ventcalc.commands.files import create
+from ventcalc.commands.words import add_command, as_json
+from ventcalc.storage import USES
+
+__all__ = ["add", "run"]
+
+
+def add(commands: Any) -> None:
+    """Add the command to the parser."""
+    parser = add_command(
+        commands,
+        "new",
+        run,
+        "Write a commented bay file with invented numbers, to put your own into.",
+        "ventcalc new my_bay.toml --use seed --units us",
+    )
+    parser.add_argument("out", metavar="OUT", help="file to write; one that is there stays")
+    parser.add_argument("--use", choices=USES, default="seed", help="what the crop is for (seed)")
+
+
+def run(args: argparse.Namespace) -> str:
+    """The file, and a line that names it."""
+    done = create(args.out, starter_file(args.use, args.units))
+    if args.json:
+        return as_json({"wrote": args.out, "use": args.use, "units": args.units})
+    return f"{done}: the numbers are invented, put your own in the place of each."

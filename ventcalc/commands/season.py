@@ -1,0 +1,170 @@
+"""``ventcalc season``: a bay through a weather file, from the first load to the last truck."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date, timedelta
+from typing import Any
+
+from tqdm import tqdm
+
+from ventcalc.bay_checks import contradictions
+from ventcalc.commands.files import bay_named, write_text
+from ventcalc.commands.words import add_command, as_json
+from ventcalc.decisions.policies import POLICIES
+from ventcalc.errors import BadInput
+from ventcalc.report_data import season_csv, season_data
+from ventcalc.report_text import compare_text, season_text
+from ventcalc.storage import Bay
+from ventcalc.studies.season import Season, run_season
+from ventcalc.weather import Weather, example_weather, read_weather
+from ventcalc.weather import season as part_of_year
+
+__all__ = ["add", "run", "simulate", "weather_for"]
+
+DAY = 86400.0
+
+
+def add(commands: Any) -> None:
+    """Add the command to the parser."""
+    parser = add_command(
+        commands,
+        "season",
+        run,
+        "Run a bay through a weather file and say what the season was worth.",
+        "ventcalc season seed_bay --weather example --compare --html season.html",
+    )
+    parser.add_argument("bay", metavar="BAY", help="bay file, or seed_bay or fry_bay (invented)")
+    parser.add_argument(
+        "--weather",
+        metavar="FILE",
+        required=True,
+        help="EPW, TMY3 or CSV file, or the word example",
+    )
+    which = parser.add_mutually_exclusive_group()
+    which.add_argument(
+        "--policy", choices=tuple(POLICIES), default="advice", help="who decides (advice)"
+    )
+    which.add_argument("--compare", action="store_true", help="all policies side by side")
+    parser.add_argument("--start", metavar="MM-DD", help="first load, in the place of the file's")
+    parser.add_argument("--csv", metavar="OUT", help="write the hours as CSV")
+    parser.add_argument("--html", metavar="OUT", help="write a report with plots, one HTML file")
+    parser.add_argument(
+        "--layers", metavar="N", type=_layers, default=40, help="layers of the pile, 4 to 200 (40)"
+    )
+
+
+def _layers(text: str) -> int:
+    if not text.isdecimal() or not 4 <= int(text) <= 200:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from 4 to 200")
+    return int(text)
+
+
+def run(args: argparse.Namespace) -> str:
+    """Summary as text or JSON; files where they are asked for."""
+    bay = _started(bay_named(args.bay), args.start)
+    weather = weather_for(bay, args.weather)
+    names = tuple(POLICIES) if args.compare else (args.policy,)
+    seasons = [simulate(bay, weather, name, args.layers) for name in names]
+    written = written_files(seasons, weather, args)
+    if args.json:
+        return as_json({**season_data(seasons, args.units), "files": written})
+    text = compare_text if args.compare else None
+    told = text(seasons, args.units) if text else season_text(seasons[0], args.units)
+    return "\n".join([told, *([""] if written else []), *written])
+
+
+def written_files(
+    seasons: Sequence[Season], weather: Weather, args: argparse.Namespace
+) -> list[str]:
+    """Write CSV and HTML where asked; a line for each."""
+    lines = []
+    if args.csv:
+        lines.append(write_text(args.csv, season_csv(seasons)))
+    if args.html:
+        from ventcalc.report import season_page  # matplotlib is slow to load, and optional
+
+        lines.append(write_text(args.html, season_page(seasons, weather, args.units)))
+    return lines
+
+
+def _started(bay: Bay, start: str | None) -> Bay:
+    """The bay with another date of the first load."""
+    if start is None:
+        return bay
+    try:
+        date.fromisoformat(f"2001-{start}")
+    except ValueError:
+        raise BadInput(f"--start {start!r}: write month-day, such as 09-18") from None
+    moved = replace(bay, schedule=replace(bay.schedule, fill_start=start))
+    if problems := contradictions(moved):
+        raise BadInput(f"--start {start}: {problem}" for problem in problems)
+    return moved
+
+
+def weather_for(bay: Bay, name: str) -> Weather:
+    """
+    Weather that holds a whole season of a bay.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    name : str
+        Path of a weather file, or ``example``.
+
+    Returns
+    -------
+    Weather
+        A single year is joined to itself, with a note that says so.
+
+    Raises
+    ------
+    BadInput
+        If the file cannot be used.
+    """
+    weather = (
+        example_weather() if name == "example" else read_weather(name, altitude=bay.site.altitude)
+    )
+    days = len(weather.time) * weather.step / DAY
+    if not 365 <= days <= 366:
+        return weather
+    plan = bay.schedule
+    first, last = (
+        date.fromisoformat(f"2001-{day}") for day in (plan.fill_start, plan.unloading_start)
+    )
+    first -= timedelta(days=2)
+    last += timedelta(days=plan.unloading_days / DAY + 3)
+    return part_of_year(weather, start=f"{first:%m-%d}", end=f"{last:%m-%d}", wrap=True)
+
+
+def simulate(bay: Bay, weather: Weather, name: str, layers: int) -> Season:
+    """
+    One season with a progress bar on standard error (none where that is not a terminal).
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    weather : Weather
+        Outside air.
+    name : str
+        Name of the policy.
+    layers : int
+        Layers of the pile.
+
+    Returns
+    -------
+    Season
+        The season.
+    """
+    with tqdm(desc=f"season, {name}", unit="h", disable=None, leave=False, file=sys.stderr) as bar:
+
+        def progress(done: int, total: int) -> None:
+            bar.total = total
+            bar.update(done - bar.n)
+
+        return run_season(bay, weather, POLICIES[name], name=name, layers=layers, progress=progress)

@@ -1,0 +1,80 @@
+"""What the commands' parsers share."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Callable
+from typing import Any, NoReturn
+
+from ventcalc.errors import BadInput
+
+__all__ = ["Command", "Parser", "add_command", "as_json"]
+
+Command = Callable[[argparse.Namespace], str]
+"""Takes the words of the command line, gives the text to print."""
+
+
+class Parser(argparse.ArgumentParser):
+    """An argument parser whose errors are ventcalc's: one line, told by ``main``."""
+
+    def error(self, message: str) -> NoReturn:
+        """Raise instead of printing the usage and leaving."""
+        raise BadInput(f"{message}; `{self.prog} --help` shows an example")
+
+
+def add_command(
+    commands: Any, name: str, run: Command, says: str, example: str
+) -> argparse.ArgumentParser:
+    """
+    Add a command with the options that all have.
+
+    Parameters
+    ----------
+    commands : object
+        What ``add_subparsers`` gave.
+    name : str
+        Name of the command.
+    run : callable
+        Runs it.
+    says : str
+        What it does, in a sentence.
+    example : str
+        How it is called.
+
+    Returns
+    -------
+    ArgumentParser
+        For the command's own options.
+    """
+    parser: argparse.ArgumentParser = commands.add_parser(
+        name,
+        help=says,
+        description=says,
+        epilog=f"example:\n  {example}",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    parser.add_argument("--json", action="store_true", help="print JSON, its keys with units")
+    parser.add_argument(
+        "--units", choices=("metric", "us"), default="metric", help="units to print (metric)"
+    )
+    parser.set_defaults(run=run)
+    return parser
+
+
+def as_json(data: Any) -> str:
+    """
+    Data as JSON text.
+
+    Parameters
+    ----------
+    data : object
+        Dictionaries, lists, texts, finite numbers, ``None``.
+
+    Returns
+    -------
+    str
+        Indented, without NaN.
+    """
+    return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False)

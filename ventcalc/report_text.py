@@ -1,0 +1,294 @@
+"""Results as plain text for a terminal: advice, season, comparison, air."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from ventcalc.decisions.advice import Action, Advice
+from ventcalc.decisions.calendar import STAGES
+from ventcalc.decisions.outside_air import Binding, Verdict
+from ventcalc.decisions.readings_file import ReadingsFile
+from ventcalc.decisions.reasons import reasons
+from ventcalc.physics.air import AirState
+from ventcalc.report_rows import ROWS, sanity_lines
+from ventcalc.storage import Bay
+from ventcalc.studies.season import Season
+from ventcalc.units import UnitSystem, show
+
+__all__ = [
+    "CAUTION",
+    "advice_text",
+    "air_text",
+    "compare_text",
+    "local",
+    "season_text",
+    "table",
+]
+
+CAUTION = (
+    "Caution: this is advice, the controller's own interlocks stay in charge. Lock out the fans "
+    "and test the air for CO2 and oxygen before anyone goes in; never alone."
+)
+
+
+def local(bay: Bay, time: float) -> datetime:
+    """
+    Wall-clock time at the bay.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    time : float
+        UTC, since 1970-01-01. [s]
+
+    Returns
+    -------
+    datetime
+        With the offset of the bay's time zone.
+    """
+    return datetime.fromtimestamp(time, ZoneInfo(bay.site.time_zone))
+
+
+def table(rows: Iterable[Sequence[str]], indent: int = 2) -> list[str]:
+    """
+    Rows with their columns aligned: the first to the left, the others to the right.
+
+    Parameters
+    ----------
+    rows : iterable of sequence of str
+        Cells.
+    indent : int
+        Spaces before each line.
+
+    Returns
+    -------
+    list of str
+        Lines.
+    """
+    rows = list(rows)
+    widths = [max(len(row[k]) for row in rows if k < len(row)) for k in range(len(rows[0]))]
+    return [
+        (
+            " " * indent
+            + "  ".join(
+                cell.ljust(width) if k == 0 else cell.rjust(width)
+                for k, (cell, width) in enumerate(zip(row, widths, strict=False))
+            )
+        ).rstrip()
+        for row in rows
+    ]
+
+
+def _stack(rows: Iterable[tuple[str, str]]) -> list[str]:
+    """Label and value, both to the left."""
+    rows = list(rows)
+    width = max(len(label) for label, _ in rows)
+    return [f"  {label.ljust(width)}  {value}".rstrip() for label, value in rows]
+
+
+# --- advice ------------------------------------------------------------------------------
+
+
+def advice_text(bay: Bay, given: ReadingsFile, advice: Advice, units: UnitSystem = "metric") -> str:
+    """
+    Write one piece of advice.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    given : ReadingsFile
+        What was read.
+    advice : Advice
+        The advice.
+    units : {"metric", "us"}
+        Units to write.
+
+    Returns
+    -------
+    str
+        Positions, reasons, outside air, caution.
+    """
+    now = advice.situation
+    start, end = local(bay, now.readings.time), local(bay, now.readings.time + advice.valid_for)
+    stage = STAGES[int(now.stage)].replace("_", " ")
+    lines = [f"{bay.name}, {stage}, {start:%a %d %b %Y %H:%M %Z}"]
+    lines += [given.note] if given.note else []
+    lines += ["", f"Advice until {end:%H:%M %Z}:"]
+    lines += _stack(_positions(bay, advice, units))
+    lines += ["", "Why:"]
+    lines += [f"  - {reason}" for reason in reasons(advice, bay, units)]
+    if advice.action != Action.HANDS_OFF:
+        lines += ["", *_outside(advice, bay, units)]
+    if given.plenum_relative_humidity == given.plenum_relative_humidity:
+        measured = show(given.plenum_relative_humidity, "1 percent", units, 0)
+        lines += ["", f"Plenum humidity as measured: {measured} (shown only)."]
+    return "\n".join([*lines, "", CAUTION])
+
+
+def _positions(bay: Bay, advice: Advice, units: UnitSystem) -> list[tuple[str, str]]:
+    if advice.action == Action.HANDS_OFF:
+        return [("All", "hands off: the controller's own program runs")]
+    parts = (
+        ("Fans", advice.fan_speed, "off", True),
+        ("Fresh-air door", advice.door_opening, "shut", True),
+        ("Humidifier", advice.humidifier, "off", bay.humidifier is not None),
+        ("Refrigeration", advice.refrigeration, "off", bay.refrigeration is not None),
+        ("Heater", advice.heater, "off", bay.heater is not None),
+    )
+    rows = [
+        (name, ("off" if zero == "off" else zero) if value <= 0.0 else f"{value:.0%}")
+        for name, value, zero, installed in parts
+        if installed
+    ]
+    if advice.fan_speed > 0.0:
+        humidity = show(advice.plenum_relative_humidity, "1 percent", units, 0)
+        dew = show(advice.plenum_dew_point, "degC", units)
+        warm = show(advice.plenum_temperature, "degC", units)
+        rows.append(("Plenum expected", f"{warm}, {humidity} RH, dew point {dew}"))
+    return rows
+
+
+def _outside(advice: Advice, bay: Bay, units: UnitSystem) -> list[str]:
+    air = advice.outside
+    verdict = {
+        Verdict.ALLOWED: "may cool the pile",
+        Verdict.FORBIDDEN: "not for cooling",
+        Verdict.UNKNOWN: "cannot tell",
+    }[Verdict(int(air.verdict))]
+    binding = Binding(int(air.binding))
+    why = "" if binding == Binding.NONE else f" ({binding.name.lower().replace('_', ' ')})"
+    unsure = show(bay.control.confidence * air.wetting_uncertainty, "delta_degC", units)
+
+    def kelvin(value: float) -> str:
+        return show(value, "delta_degC", units)
+
+    rows = [
+        ("pulp above the coldest plenum to be had", kelvin(air.cold_margin)),
+        ("plenum above its floor", kelvin(air.floor_margin)),
+        ("coldest tuber above plenum dew point", f"{kelvin(air.wetting_margin)} ± {unsure}"),
+        ("ceiling above plenum dew point", kelvin(air.drip_margin)),
+    ]
+    return [f"Outside air: {verdict}{why}. Margins, positive is safe:", *_stack(rows)]
+
+
+# --- season ------------------------------------------------------------------------------
+
+
+def _heading(season: Season) -> list[str]:
+    bay = season.bay
+    first, last = (
+        local(bay, float(t.astype("datetime64[s]").astype(int)))
+        for t in (season.time[0], season.time[-1])
+    )
+    lines = [
+        f"{bay.name}: {show(bay.mass, 'kg')} ({show(bay.mass, 'kg', 'us')}) of {bay.use}, "
+        f"{first:%d %b %Y} to {last:%d %b %Y}",
+        f"Weather: {season.weather_name}",
+    ]
+    return lines + [f"  note: {note}" for note in season.notes]
+
+
+def season_text(season: Season, units: UnitSystem = "metric") -> str:
+    """
+    Write the summary of one season.
+
+    Parameters
+    ----------
+    season : Season
+        The season.
+    units : {"metric", "us"}
+        Units to write.
+
+    Returns
+    -------
+    str
+        Results in words with units, then the sanity lines.
+    """
+    lines = [*_heading(season), f"Policy: {season.policy}"]
+    lines += _grouped([season], units)
+    lines += ["", "Does it make sense?"]
+    return "\n".join([*lines, *(f"  - {line}" for line in sanity_lines(season, units))])
+
+
+def compare_text(seasons: Sequence[Season], units: UnitSystem = "metric") -> str:
+    """
+    Write several policies side by side.
+
+    Parameters
+    ----------
+    seasons : sequence of Season
+        The same bay and weather under several policies.
+    units : {"metric", "us"}
+        Units to write.
+
+    Returns
+    -------
+    str
+        One column a policy.
+    """
+    lines = [*_heading(seasons[0]), *_grouped(seasons, units), ""]
+    for season in seasons[:1]:
+        lines += [f"Does it make sense ({season.policy})?"]
+        lines += [f"  - {line}" for line in sanity_lines(season, units)]
+    return "\n".join(lines)
+
+
+def _grouped(seasons: Sequence[Season], units: UnitSystem) -> list[str]:
+    head = ["", *(season.policy for season in seasons)] if len(seasons) > 1 else []
+    cells = [
+        [row.words, *(row.write(getattr(season.kpi, row.field), units) for season in seasons)]
+        for row in ROWS
+    ]
+    aligned = table([head, *cells] if head else cells)
+    lines = ["", aligned.pop(0)] if head else []
+    group = ""
+    for row, line in zip(ROWS, aligned, strict=True):
+        if row.group != group:
+            group = row.group
+            lines += ["", group] if lines and not head else [group]
+        lines.append(line)
+    return lines
+
+
+# --- air ---------------------------------------------------------------------------------
+
+
+def air_text(state: AirState, units: UnitSystem = "metric", where: str = "") -> str:
+    """
+    Write every property of a state of moist air.
+
+    Parameters
+    ----------
+    state : AirState
+        One state.
+    units : {"metric", "us"}
+        Units to write.
+    where : str
+        Where the pressure comes from.
+
+    Returns
+    -------
+    str
+        One property a line.
+    """
+    pressure = show(state.pressure, "Pa air", units)
+    frost = state.dew_point < 0.01
+    rows = [
+        ("Temperature (dry bulb)", show(state.temperature, "degC", units)),
+        (
+            "Relative humidity" + (" (over ice)" if state.temperature < 0.01 else ""),
+            show(state.relative_humidity, "1 percent", units),
+        ),
+        ("Frost point" if frost else "Dew point", show(state.dew_point, "degC", units)),
+        ("Wet bulb", show(state.wet_bulb, "degC", units)),
+        ("Humidity ratio, per dry air", show(state.humidity_ratio, "kg/kg", units)),
+        ("Enthalpy, per dry air", show(state.enthalpy, "J/kg dry air", units)),
+        ("Specific volume, per dry air", show(state.specific_volume, "m3/kg", units)),
+        ("Density, of moist air", show(state.density, "kg/m3", units, 4)),
+        ("Air pressure", f"{pressure}{where and f' ({where})'}"),
+    ]
+    return "\n".join(_stack(rows))
