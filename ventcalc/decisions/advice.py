@@ -148,9 +148,7 @@ def _needs(bay: Bay, now: Situation, memory: Memory, ops: Ops) -> Needs:
     too_cold = pulp.pulp_mean < now.final - bay.limits.band
     co2 = where(memory.purging, 0.7 * bay.limits.co2, bay.limits.co2)
     unmeasured = ops.isnan(pulp.co2)
-    due = (memory.fresh_left > 0.0) | (
-        memory.since_fresh + now.elapsed > rules.fresh_air_every
-    )
+    due = (memory.fresh_left > 0.0) | (memory.since_fresh + now.elapsed > rules.fresh_air_every)
     idle = memory.since_run + now.elapsed > rules.circulate_every
     uneven = now.spread > bay.limits.spread
     return Needs(
@@ -258,17 +256,11 @@ def _choose(
     )
 
 
-def _hold_times(
-    bay: Bay, now: Situation, memory: Memory, action: Any, dry: Any, ops: Ops
-) -> Any:
+def _hold_times(bay: Bay, now: Situation, memory: Memory, action: Any, dry: Any, ops: Ops) -> Any:
     """Shortest run and shortest rest; a run is not held on where it would wet the crop."""
     since = memory.fan_since + now.elapsed
     stop = (action == Action.REST) & memory.fan_on & (since < bay.control.minimum_on) & dry
-    start = (
-        (action != Action.REST)
-        & ops.negate(memory.fan_on)
-        & (since < bay.control.minimum_off)
-    )
+    start = (action != Action.REST) & ops.negate(memory.fan_on) & (since < bay.control.minimum_off)
     return ops.where(stop, Action.FINISH_RUN, ops.where(start, Action.WAIT, action))
 
 
@@ -371,26 +363,7 @@ def _within_envelope(
     speed = where(runs, run.fan_speed, 1.0)
     flow = outside_air.dry_air_flow(bay, speed, now.pressure)
     capacity = capacity_of(bay.humidifier)
-    known = now.outside_known
-    end = plenum.supply(
-        mass_flow=flow,
-        fresh_fraction=where(known & now.usable, run.fresh_fraction, 0.0),
-        outside_temperature=where(known, seen.outside_temperature, seen.return_temperature),
-        outside_humidity_ratio=where(
-            known, now.outside_humidity_ratio, now.return_humidity_ratio
-        ),
-        return_temperature=seen.return_temperature,
-        return_humidity_ratio=now.return_humidity_ratio,
-        pressure=now.pressure,
-        heat=outside_air.fan_power(bay, speed) + run.heater_heat,
-        coil_heat=run.coil_heat,
-        coil_temperature_difference=(
-            bay.refrigeration.coil_temperature_difference if bay.refrigeration else 4.0
-        ),
-        humidity_wanted=run.humidity_wanted,
-        water_capacity=capacity,
-        vapour_limit=outside_air.vapour_limit(bay, seen.pulp_coldest, now.pressure),
-    )
+    end = _expected_plenum(bay, now, run, speed, flow, ops)
     dew = air.dew_point(end.humidity_ratio, now.pressure)
     guarded = run.action == Action.PROTECT
     floor = ops.minimum(bay.limits.plenum_floor, seen.return_temperature)
@@ -407,7 +380,9 @@ def _within_envelope(
         action=where(stopped, Action.REST, run.action),
         fan_speed=where(usable & runs, run.fan_speed, off),
         door_opening=where(usable & runs, opening, off),
-        humidifier=where(usable & runs, end.water_added / where(capacity > 0.0, capacity, 1.0), off),
+        humidifier=where(
+            usable & runs, end.water_added / where(capacity > 0.0, capacity, 1.0), off
+        ),
         refrigeration=where(usable & runs, run.coil_heat / where(coil > 0.0, coil, 1.0), off),
         heater=where(usable & runs, run.heater_heat / where(heater > 0.0, heater, 1.0), off),
         plenum_temperature=end.temperature,
@@ -416,13 +391,35 @@ def _within_envelope(
         ),
         plenum_dew_point=dew,
         humidity_wanted=where(runs, run.humidity_wanted, 0.0),
-        stopped_by=where(
-            freezes, Binding.FREEZING, where(wets, Binding.WETS_CROP, Binding.NONE)
-        ),
+        stopped_by=where(freezes, Binding.FREEZING, where(wets, Binding.WETS_CROP, Binding.NONE)),
         outside=outside,
         needs=needs,
         situation=now,
         valid_for=bay.control.validity,
+    )
+
+
+def _expected_plenum(
+    bay: Bay, now: Situation, run: _Run, speed: Any, flow: Any, ops: Ops
+) -> plenum.Supply:
+    """The supply that the settings would give if the fans ran."""
+    seen, where, known = now.readings, ops.where, now.outside_known
+    return plenum.supply(
+        mass_flow=flow,
+        fresh_fraction=where(known & now.usable, run.fresh_fraction, 0.0),
+        outside_temperature=where(known, seen.outside_temperature, seen.return_temperature),
+        outside_humidity_ratio=where(known, now.outside_humidity_ratio, now.return_humidity_ratio),
+        return_temperature=seen.return_temperature,
+        return_humidity_ratio=now.return_humidity_ratio,
+        pressure=now.pressure,
+        heat=outside_air.fan_power(bay, speed) + run.heater_heat,
+        coil_heat=run.coil_heat,
+        coil_temperature_difference=(
+            bay.refrigeration.coil_temperature_difference if bay.refrigeration else 4.0
+        ),
+        humidity_wanted=run.humidity_wanted,
+        water_capacity=capacity_of(bay.humidifier),
+        vapour_limit=outside_air.vapour_limit(bay, seen.pulp_coldest, now.pressure),
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from enum import IntEnum
 from typing import Any
 
@@ -193,6 +193,8 @@ def judge(
     standard uncertainties is UNKNOWN: near saturation it is no larger than sensor error.
     """
     ops = ops_for(outside_temperature, return_temperature, pulp, aim, pressure, bay.mass)
+    if ops is SCALAR and not wanted:
+        return _not_asked(ramping)
     flow = dry_air_flow(bay, fan_speed, pressure)
     heat = fan_power(bay, fan_speed)
     capacity = capacity_of(bay.humidifier)
@@ -218,6 +220,19 @@ def judge(
     fraction, supply, foggy = _without_fog(fraction, leak, humidity, given, ops)
     return _margins(
         bay, given, fraction, supply, foggy, pulp, pulp_coldest, ceiling, wanted, ramping, ops
+    )
+
+
+def _not_asked(ramping: bool) -> OutsideAir:
+    """The verdict of a single bay with nothing to cool: no numbers, no cost."""
+    nan = float("nan")
+    numbers = dict.fromkeys(
+        (f.name for f in fields(OutsideAir) if f.name not in ("verdict", "binding")), nan
+    )
+    return OutsideAir(
+        verdict=Verdict.FORBIDDEN,
+        binding=Binding.RAMP_LIMIT if ramping else Binding.NOTHING_TO_COOL,
+        **numbers,
     )
 
 

@@ -93,9 +93,7 @@ def differential_thermostat(
     ), _Held(time=readings.time, target=target, cooling=cool)
 
 
-def clock_schedule(
-    bay: Bay, readings: Readings, memory: _Held | None
-) -> tuple[Positions, _Held]:
+def clock_schedule(bay: Bay, readings: Readings, memory: _Held | None) -> tuple[Positions, _Held]:
     """
     Fans at full speed from 22 to 6 o'clock local time, whatever the weather.
 
@@ -115,9 +113,7 @@ def clock_schedule(
     """
     ops = ops_for(bay.fans.airflow, readings.pulp_mean)
     target = _target(bay, readings, memory, ops)
-    hour = datetime.fromtimestamp(readings.time, UTC).astimezone(
-        ZoneInfo(bay.site.time_zone)
-    ).hour
+    hour = datetime.fromtimestamp(readings.time, UTC).astimezone(ZoneInfo(bay.site.time_zone)).hour
     on = 1.0 if hour >= 22 or hour < 6 else 0.0
     aim = outside_air.supply_aim(bay, target, readings.pulp_coldest, ops)
     humid = bay.limits.plenum_humidity if bay.humidifier is not None else 0.0

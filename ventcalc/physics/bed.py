@@ -32,6 +32,7 @@ __all__ = [
     "Passage",
     "fresh_bed",
     "heat_transfer_coefficient",
+    "layer_mean",
     "march",
     "natural_velocity",
     "passage",
@@ -168,6 +169,24 @@ class Passage:
     """Share of the way to equilibrium of the layer's mean over the step. [1]"""
     carry: Any
     """What a layer leaves of the difference that enters it. [1]"""
+
+
+def layer_mean(values: Array) -> Any:
+    """
+    Mean over the layers; for one bay a plain float.
+
+    Parameters
+    ----------
+    values : array
+        Layers first. [any]
+
+    Returns
+    -------
+    float or array
+        Mean, one element per bay. [as given]
+    """
+    mean = np.add.reduce(values) / len(values)
+    return float(mean) if values.ndim == 1 else mean
 
 
 def heat_transfer_coefficient(superficial_velocity: Any, tuber_diameter: Any, density: Any) -> Any:
@@ -422,9 +441,19 @@ def march(
     parts = _parts(bed, state, flow)
     if parts > 1:
         return _march_parts(
-            bed, state, flow, parts, inlet_temperature, inlet_humidity_ratio, age, heat_gain, top_heat
+            bed,
+            state,
+            flow,
+            parts,
+            inlet_temperature,
+            inlet_humidity_ratio,
+            age,
+            heat_gain,
+            top_heat,
         )
-    return _march_once(bed, state, flow, inlet_temperature, inlet_humidity_ratio, age, heat_gain, top_heat)
+    return _march_once(
+        bed, state, flow, inlet_temperature, inlet_humidity_ratio, age, heat_gain, top_heat
+    )
 
 
 def _march_once(
@@ -457,7 +486,7 @@ def _march_once(
         inlet=inlet_humidity_ratio,
         step=flow.step,
     )
-    latent_heat = 2.5009e6 - 2380.0 * cold.mean(axis=0)
+    latent_heat = 2.5009e6 - 2380.0 * layer_mean(cold)
     respiration = (
         crop_module.respiration_temperature_factor(cold, bed.crop)
         * (bed.crop.respiration_settled * bed.layer_mass)
@@ -478,7 +507,7 @@ def _march_once(
         evaporated=evaporated,
         condensed=0.0 if from_film is None else -np.minimum(from_film, 0.0).sum(axis=0),
         respiration=respiration,
-        co2=crop_module.co2_rate(respiration.sum(axis=0), bed.crop),
+        co2=crop_module.co2_rate(np.add.reduce(respiration), bed.crop),
         latent_heat=latent_heat,
     )
 
@@ -549,8 +578,7 @@ def _advance(
         film = state.film - from_film * per_mass
         film[film < 1e-15] = 0.0
         wet, skin = bool(film.any()), evaporated - from_film
-    mean = temperature.mean(axis=0)
-    healing = crop_module.curing_rate(float(mean) if mean.ndim == 0 else mean, bed.crop)
+    healing = crop_module.curing_rate(layer_mean(temperature), bed.crop)
     return BedState(
         temperature=temperature,
         film=film,

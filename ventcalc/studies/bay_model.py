@@ -167,10 +167,10 @@ def readings_of(bay: Bay, state: BayState, outside: Outside, pressure: Any) -> R
         Pulp at the bottom and top layer, mean and coldest of all layers.
     """
     layers = state.bed.temperature
-    mean, low = layers.mean(axis=0), layers.min(axis=0)
+    mean, low = bed.layer_mean(layers), np.minimum.reduce(layers)
     bottom, top = layers[0], layers[-1]
     if layers.ndim == 1:
-        mean, low, bottom, top = float(mean), float(low), float(bottom), float(top)
+        low, bottom, top = float(low), float(bottom), float(top)
     ops = SCALAR if layers.ndim == 1 else ARRAY
     relative = air.relative_humidity(
         state.return_temperature, state.return_humidity_ratio, pressure
@@ -191,7 +191,9 @@ def readings_of(bay: Bay, state: BayState, outside: Outside, pressure: Any) -> R
     )
 
 
-def load_and_unload(bay: Bay, model: bed.Bed, state: BayState, when: Calendar, ops: Ops) -> BayState:
+def load_and_unload(
+    bay: Bay, model: bed.Bed, state: BayState, when: Calendar, ops: Ops
+) -> BayState:
     """
     Bring in or take out crop; the pile keeps its height and takes more or less floor.
 
@@ -281,33 +283,17 @@ def step_bay(
     heater = positions.heater * capacity_of(bay.heater)
     coil = positions.refrigeration * capacity_of(bay.refrigeration)
     fan = outside_air.fan_power(bay, speed) * state.share
-    end = plenum.supply(
-        mass_flow=flow,
-        fresh_fraction=fresh,
-        outside_temperature=outside.temperature,
-        outside_humidity_ratio=outside.humidity_ratio,
-        return_temperature=state.return_temperature,
-        return_humidity_ratio=state.return_humidity_ratio,
-        pressure=model.pressure,
-        heat=fan + heater,
-        coil_heat=coil,
-        coil_temperature_difference=(
-            bay.refrigeration.coil_temperature_difference if bay.refrigeration else 4.0
-        ),
-        humidity_wanted=positions.humidity_wanted,
-        water_capacity=capacity_of(bay.humidifier),
+    end = (
+        _standing(state)
+        if ops is SCALAR and not runs
+        else _plenum(bay, model, state, positions, outside, flow, fresh, fan + heater, coil)
     )
-    mean = state.bed.temperature.mean(axis=0)
-    still = bed.natural_velocity(
-        model, float(mean) if mean.ndim == 0 else mean, state.return_temperature
-    )
+    mean, bottom = bed.layer_mean(state.bed.temperature), _row(state.bed.temperature, 0)
+    still = bed.natural_velocity(model, mean, state.return_temperature)
     velocity = ops.where(runs, bay.fans.airflow * speed / bay.pile.floor_area, still)
     way = bed.passage(model, velocity, step)
-    bottom = state.bed.temperature[0]
     # With the fans off, air that sinks to the plenum settles at the bottom tubers' state.
-    settled = 0.98 * air.saturation_humidity_ratio(
-        float(bottom) if mean.ndim == 0 else bottom, model.pressure
-    )
+    settled = 0.98 * air.saturation_humidity_ratio(bottom, model.pressure)
     still_vapour = ops.minimum(state.return_humidity_ratio, settled)
     # Fog is evaporated into the supply on paper, which keeps its heat and water together.
     inlet = ops.where(
@@ -328,8 +314,7 @@ def step_bay(
         heat_gain=walls,
         top_heat=state.top_heat,
     )
-    bottom = float(after.temperature[0]) if after.temperature.ndim == 1 else after.temperature[0]
-    top = float(after.temperature[-1]) if after.temperature.ndim == 1 else after.temperature[-1]
+    bottom, top = _row(after.temperature, 0), _row(after.temperature, -1)
     over = _headspace(bay, model, way, marched, after, top, state, outside, ops)
     warm, moist, ceiling, drip, from_top = over
     after = _top_water(model, after, from_top, step)
@@ -364,6 +349,53 @@ def step_bay(
         runs=runs,
         step=marched,
     )
+
+
+def _plenum(
+    bay: Bay,
+    model: bed.Bed,
+    state: BayState,
+    positions: Any,
+    outside: Outside,
+    flow: Any,
+    fresh: Any,
+    heat: Any,
+    coil: Any,
+) -> plenum.Supply:
+    return plenum.supply(
+        mass_flow=flow,
+        fresh_fraction=fresh,
+        outside_temperature=outside.temperature,
+        outside_humidity_ratio=outside.humidity_ratio,
+        return_temperature=state.return_temperature,
+        return_humidity_ratio=state.return_humidity_ratio,
+        pressure=model.pressure,
+        heat=heat,
+        coil_heat=coil,
+        coil_temperature_difference=(
+            bay.refrigeration.coil_temperature_difference if bay.refrigeration else 4.0
+        ),
+        humidity_wanted=positions.humidity_wanted,
+        water_capacity=capacity_of(bay.humidifier),
+    )
+
+
+def _standing(state: BayState) -> plenum.Supply:
+    """No air moves: nothing to condition, and no call for it in a single bay's hour."""
+    return plenum.Supply(
+        temperature=state.return_temperature,
+        humidity_ratio=state.return_humidity_ratio,
+        fog=0.0,
+        mixed_temperature=state.return_temperature,
+        water_added=0.0,
+        coil_heat=0.0,
+        coil_water=0.0,
+    )
+
+
+def _row(layers: Any, place: int) -> Any:
+    """One layer; for one bay a plain float."""
+    return float(layers[place]) if layers.ndim == 1 else layers[place]
 
 
 def _headspace(
@@ -406,9 +438,7 @@ def _headspace(
     return warm, moist, ceiling, sink * (moist - limit), share * (level - moist)
 
 
-def _top_water(
-    model: bed.Bed, after: bed.BedState, from_top: Any, step: float
-) -> bed.BedState:
+def _top_water(model: bed.Bed, after: bed.BedState, from_top: Any, step: float) -> bed.BedState:
     """Charge the water that the headspace took from (or left on) the top layer."""
     lost = from_top * step / model.layer_mass
     water, film = after.water_loss.copy(), after.film

@@ -9,6 +9,7 @@ import numpy as np
 
 from ventcalc._ops import Ops
 from ventcalc.decisions.calendar import COOL_DOWN, HOLDING, UNLOADING
+from ventcalc.physics.bed import layer_mean
 from ventcalc.storage import Bay
 from ventcalc.studies.bay_model import BayState, Hour
 
@@ -121,7 +122,13 @@ class Tally:
         self.day: list[Any] = []
 
     def add(
-        self, state: BayState, hour: Hour, positions: Any, target: Any, stage: Any, now: float,
+        self,
+        state: BayState,
+        hour: Hour,
+        positions: Any,
+        target: Any,
+        stage: Any,
+        now: float,
         step: float,
     ) -> None:
         """Count one step; ``now`` is the time since the first load. [s]"""
@@ -151,28 +158,28 @@ class Tally:
         off = np.maximum(np.abs(pulp - target) - self.bay.limits.band, 0.0)
         held = self._flag(stage == HOLDING)
         counted = self._flag((stage == HOLDING) | (stage == COOL_DOWN))
-        self._sum("band_kelvin_hours", held * off.mean(axis=0) * hours)
+        self._sum("band_kelvin_hours", held * layer_mean(off) * hours)
         self.worst = self.worst + held * off * hours
         spread = pulp[-1] - pulp[0]
         self._sum("spread_hours", counted * self._flag(spread > self.bay.limits.spread) * hours)
         self._sum("mean_spread", held * spread * hours)
         self.holding_time = self.holding_time + held * hours
-        mean = pulp.mean(axis=0)
+        mean = layer_mean(pulp)
         per_day = round(24.0 / hours)
         self.day.append(mean)
         if len(self.day) > per_day:
             fell = self.day.pop(0) - mean
             fast = fell > 1.25 * self.bay.schedule.ramp * 86400.0
             self._sum("ramp_hours", self._flag(fast & (stage == COOL_DOWN)) * hours)
-        low = pulp.min(axis=0)
+        low = np.minimum.reduce(pulp)
         self._least("coldest_tuber", low)
         self._sum("frozen_minutes", self._flag(low < FREEZING_TUBER) * hours * 60.0)
 
     def _losses(self, state: BayState, stage: Any, now: float) -> None:
         until = stage < UNLOADING
         where, sums = self.ops.where, self.sums
-        water = state.bed.water_loss.mean(axis=0)
-        solids = state.bed.dry_matter_loss.mean(axis=0)
+        water = layer_mean(state.bed.water_loss)
+        solids = layer_mean(state.bed.dry_matter_loss)
         sums["water_loss"] = where(until, water, sums["water_loss"])
         sums["dry_matter_loss"] = where(until, solids, sums["dry_matter_loss"])
         sums["mass_loss"] = sums["water_loss"] + sums["dry_matter_loss"]

@@ -14,6 +14,7 @@ from ventcalc.decisions import calendar
 from ventcalc.decisions.policies import Policy
 from ventcalc.errors import BadInput
 from ventcalc.physics import air
+from ventcalc.physics.bed import layer_mean
 from ventcalc.storage import Bay, stack_bays
 from ventcalc.studies.bay_model import (
     BayState,
@@ -108,9 +109,7 @@ def run_season(
     )
 
 
-def run_seasons(
-    bays: Sequence[Bay], weather: Weather, policy: Policy, *, layers: int = 40
-) -> Kpi:
+def run_seasons(bays: Sequence[Bay], weather: Weather, policy: Policy, *, layers: int = 40) -> Kpi:
     """
     Many bays through the same weather, calculated together.
 
@@ -154,8 +153,10 @@ def _rows(bay: Bay, weather: Weather) -> NDArray[np.int64]:
         )
     begin = float(times[row]) - when.now
     rows = np.flatnonzero((times >= begin) & (times < begin + when.emptied))
-    if len(rows) == 0 or times[rows[0]] - begin > weather.step or (
-        times[rows[-1]] < begin + when.emptied - 2 * weather.step
+    if (
+        len(rows) == 0
+        or times[rows[0]] - begin > weather.step
+        or (times[rows[-1]] < begin + when.emptied - 2 * weather.step)
     ):
         raise BadInput(
             f"weather {weather.name!r} runs from {weather.time[0]} to {weather.time[-1]} UTC; the "
@@ -238,7 +239,7 @@ def _record(
         "pulp_bottom": pulp[0],
         "pulp_middle": pulp[len(pulp) // 2],
         "pulp_top": pulp[-1],
-        "pulp_mean": pulp.mean(),
+        "pulp_mean": readings.pulp_mean,
         "plenum_temperature": hour.plenum_temperature,
         "return_temperature": state.return_temperature,
         "return_relative_humidity": air.relative_humidity(
@@ -249,9 +250,9 @@ def _record(
         "action": float(positions.action),
         "stage": float(stage),
         "co2": state.co2,
-        "water_loss": state.bed.water_loss.mean(),
-        "dry_matter_loss": state.bed.dry_matter_loss.mean(),
-        "film": state.bed.film.mean(),
+        "water_loss": layer_mean(state.bed.water_loss),
+        "dry_matter_loss": layer_mean(state.bed.dry_matter_loss),
+        "film": layer_mean(state.bed.film),
         "drip": hour.drip,
         "share": state.share,
         "wetting_margin": readings.pulp_coldest
