@@ -14,8 +14,9 @@ from ventcalc.decisions.outside_air import Binding, Verdict
 from ventcalc.decisions.readings_file import ReadingsFile, memory_to_dict
 from ventcalc.decisions.reasons import reasons
 from ventcalc.physics.air import AirState
+from ventcalc.report_days import local
 from ventcalc.report_rows import ROWS, sanity_lines
-from ventcalc.report_text import CAUTION, local
+from ventcalc.report_text import CAUTION
 from ventcalc.storage import Bay
 from ventcalc.studies.season import TRACES, Season
 from ventcalc.units import UnitSystem

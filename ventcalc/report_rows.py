@@ -10,12 +10,12 @@ import numpy as np
 
 from ventcalc.decisions.calendar import HOLDING
 from ventcalc.physics import crop as crop_module
+from ventcalc.report_days import loss_at
 from ventcalc.studies.season import Season
 from ventcalc.units import UnitSystem, convert, show
 
 __all__ = ["ROWS", "Row", "per_tonne", "sanity_lines"]
 
-DAY = 86400.0
 TONS_PER_TONNE = 1.0 / 0.90718474  # short tons, NIST SP 811
 
 
@@ -189,7 +189,7 @@ def sanity_lines(season: Season, units: UnitSystem = "metric") -> tuple[str, ...
     hours = len(season.time)
     low, high = (show(x, "W/kg", units) for x in (8.65e-3, 14.4e-3))
     even = " to ".join(show(x, "delta_degC", units, 1) for x in (0.6, 0.8))
-    month, five = (_loss_at(season, days) for days in (30, 150))
+    month, five = (loss_at(season, days) for days in (30, 150))
     return (
         f"Respiration while holding: {show(_respiration(season), 'W/kg', units)} "
         f"(mature crop once settled: {low} to {high}, J. Agric. Sci. Cambridge).",
@@ -214,12 +214,3 @@ def _respiration(season: Season) -> float:
     seconds = (season.time[held[-1]] - season.time[held[0]]) / np.timedelta64(1, "s")
     per_heat = crop_module.dry_matter_rate(1.0, crop_module.crop_for(season.bay.use))
     return float((burned[-1] - burned[0]) / seconds / per_heat)
-
-
-def _loss_at(season: Season, days: float) -> float:
-    """Mass lost by a day after the first load; NaN after the end. [1]"""
-    age = (season.time - season.time[0]) / np.timedelta64(1, "s")
-    if age[-1] < days * DAY:
-        return float("nan")
-    row = int(np.searchsorted(age, days * DAY))
-    return float(season.traces["water_loss"][row] + season.traces["dry_matter_loss"][row])

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from datetime import datetime
-from zoneinfo import ZoneInfo
 
 from ventcalc.decisions.advice import Action, Advice
 from ventcalc.decisions.calendar import STAGES
@@ -12,6 +10,7 @@ from ventcalc.decisions.outside_air import Binding, Verdict
 from ventcalc.decisions.readings_file import ReadingsFile
 from ventcalc.decisions.reasons import reasons
 from ventcalc.physics.air import AirState
+from ventcalc.report_days import local
 from ventcalc.report_rows import ROWS, sanity_lines
 from ventcalc.storage import Bay
 from ventcalc.studies.season import Season
@@ -22,7 +21,6 @@ __all__ = [
     "advice_text",
     "air_text",
     "compare_text",
-    "local",
     "season_text",
     "table",
 ]
@@ -31,25 +29,6 @@ CAUTION = (
     "Caution: this is advice, the controller's own interlocks stay in charge. Lock out the fans "
     "and test the air for CO2 and oxygen before anyone goes in; never alone."
 )
-
-
-def local(bay: Bay, time: float) -> datetime:
-    """
-    Wall-clock time at the bay.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    time : float
-        UTC, since 1970-01-01. [s]
-
-    Returns
-    -------
-    datetime
-        With the offset of the bay's time zone.
-    """
-    return datetime.fromtimestamp(time, ZoneInfo(bay.site.time_zone))
 
 
 def table(rows: Iterable[Sequence[str]], indent: int = 2) -> list[str]:
