@@ -23,7 +23,7 @@ shares = st.floats(0.0, 1.0)
 def total_enthalpy(blend, p):
     """Air, vapour and fog, the fog by published heats: ice -333.4 + 2.1 t, water 4.19 t kJ/kg."""
     t = blend.temperature
-    condensed = np.where(t < air.FREEZING, -333.4e3 + 2096.0 * t, 4196.0 * t)
+    condensed = np.where(t < air.FREEZING, -333.4e3 + t * (2096.0 + 3.6 * t), 4196.0 * t)
     return air.enthalpy(t, blend.humidity_ratio, p) + blend.liquid * condensed
 
 
@@ -139,7 +139,8 @@ def test_coil_balances(t, rh, surface, bypass):
         t, w, ATM, surface_temperature=surface, bypass_factor=bypass
     )
     assert out + condensate == pytest.approx(w, rel=1e-12)
-    drained = 4196.0 * surface if surface >= air.FREEZING else -333.4e3 + 2096.0 * surface
+    ice = -333.4e3 + surface * (2096.0 + 3.6 * surface)
+    drained = 4196.0 * surface if surface >= air.FREEZING else ice
     left = air.enthalpy(leaving, out, ATM) + total + condensate * drained
     assert left == pytest.approx(air.enthalpy(t, w, ATM), abs=2.0)
     assert condensate >= 0.0

@@ -210,12 +210,50 @@ def write(fits: dict[str, tuple[float, ...] | float]) -> None:
     TARGET.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
+def report(title: str, t_line: Array, p_line: Array) -> None:
+    """Print the largest differences between the library and CoolProp on a grid."""
+    from ventcalc.physics import air
+
+    rh_line = np.r_[0.01, 0.02, 0.05:1.0:20j]
+    t, rh, p = (a.ravel() for a in np.meshgrid(t_line, rh_line, p_line))
+    truth = {k: humid_air(k, "T", t + KELVIN, "R", rh, "P", p) for k in "WHVDB"}
+    w = truth["W"]
+    fit = w > 1e-6
+    wet, theirs = air.wet_bulb(t, w, p), truth["B"] - KELVIN
+    same = (wet < TRIPLE) == (theirs < TRIPLE)
+    errors = {
+        "humidity ratio, relative": air.humidity_ratio(t, rh, p) / w - 1.0,
+        "dew point, K": air.dew_point(np.where(fit, w, np.nan), p) - (truth["D"] - KELVIN),
+        "wet bulb (same wick), K": np.where(same, wet - theirs, np.nan),
+        "enthalpy, J/kg": air.enthalpy(t, w, p) - truth["H"],
+        "specific volume, relative": air.specific_volume(t, w, p) / truth["V"] - 1.0,
+    }
+    print(
+        f"{title}: {t.size} states, other wick in {np.mean(~same):.2%}, too dry {np.mean(~fit):.2%}"
+    )
+    for name, error in errors.items():
+        i = np.nanargmax(np.abs(error))
+        where = f"{t[i]:.1f} °C, {rh[i]:.0%}, {p[i] / 1e3:.0f} kPa"
+        print(
+            f"  {name:27} max {abs(error[i]):.1e} at {where}; 99 % below "
+            f"{np.nanpercentile(np.abs(error), 99):.1e}"
+        )
+
+
 def main() -> None:
     fits: dict[str, tuple[float, ...] | float] = {"OFFSET": OFFSET, "GAS": GAS}
     fits |= {"MASS_RATIO": MASS_RATIO}
     fits |= fit_saturation() | fit_enhancement() | fit_caloric() | fit_condensed()
     fits |= fit_inverse(fits) | fit_wet_bulb(fits) | {"ICE_SHIFT": ICE_SHIFT}
     write(fits)
+    inside = np.r_[75e3:100e3:6j, 101e3]
+    report("domain, -30..45 °C, 75..101 kPa", np.linspace(-30.0, 45.0, 76), inside)
+    report("around zero", np.linspace(-1.0, 1.0, 41), inside)
+    report("colder, -45..-30 °C", np.linspace(-45.0, -30.0, 16), inside)
+    report("hotter, 45..55 °C", np.linspace(45.0, 55.0, 11), inside)
+    report(
+        "other pressures, 60..110 kPa", np.linspace(-30.0, 45.0, 26), np.r_[60e3, 65e3, 70e3, 110e3]
+    )
 
 
 if __name__ == "__main__":

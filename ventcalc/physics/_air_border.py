@@ -13,7 +13,7 @@ from ventcalc.errors import check_range
 
 __all__ = ["check", "evaluate"]
 
-BLOCK = 4096
+BLOCK = 8192
 """Elements worked on at a time: the intermediate results of a block stay in the cache."""
 
 _KELVIN = "in kelvin or Fahrenheit, perhaps?"

@@ -51,12 +51,14 @@ def _poly(c: tuple[Any, ...], x: Any) -> Any:
     """Horner's rule; spelt out for a float, where a loop would take twice the time."""
     if type(x) is float:
         match c:
-            case (c0, c1, c2):
-                return c0 + x * (c1 + x * c2)
-            case (c0, c1, c2, c3):
-                return c0 + x * (c1 + x * (c2 + x * c3))
             case (c0, c1, c2, c3, c4):
                 return c0 + x * (c1 + x * (c2 + x * (c3 + x * c4)))
+            case (c0, c1, c2, c3):
+                return c0 + x * (c1 + x * (c2 + x * c3))
+            case (c0, c1, c2):
+                return c0 + x * (c1 + x * c2)
+            case (c0, c1):
+                return c0 + x * c1
             case (c0, c1, c2, c3, c4, c5, c6):
                 return c0 + x * (c1 + x * (c2 + x * (c3 + x * (c4 + x * (c5 + x * c6)))))
     value = c[-1] * x

@@ -92,6 +92,9 @@ def state(
     OutOfRange
         If an input, or the state that follows from the inputs, lies outside its range.
     """
+    usual = temperature is not None and relative_humidity is not None
+    if usual and humidity_ratio is dew_point is wet_bulb is None:
+        return _from_relative_humidity(temperature, relative_humidity, pressure)
     known = {
         "temperature": temperature,
         "humidity_ratio": humidity_ratio,
@@ -109,17 +112,23 @@ def state(
     check(pressure=pressure, **given)
     if relative_humidity is not None:
         check(some_humidity=relative_humidity)
-    if temperature is not None and relative_humidity is not None:
-        results = evaluate(kernel.of_relative_humidity, temperature, relative_humidity, pressure)
-        return _bundle(temperature, results[0], pressure, relative_humidity, *results[1:])
     t, w = _dry_bulb_and_humidity(given, pressure)
     check(temperature=t, moisture=w)
     return _bundle(t, w, pressure, *evaluate(kernel.of_humidity_ratio, t, w, pressure))
 
 
-def _bundle(t: Any, w: Any, p: Any, rh: Any, dew: Any, wet: Any, h: Any, v: Any) -> AirState:
+def _from_relative_humidity(t: Any, rh: Any, p: Any) -> AirState:
+    """The usual pair, without the detours of the others."""
+    check(temperature=t, some_humidity=rh, pressure=p)
+    w, *rest = evaluate(kernel.of_relative_humidity, t, rh, p)
     check(moisture=w)
-    if not isinstance(v, float):
+    return _bundle(t, w, p, rh, *rest)
+
+
+def _bundle(t: Any, w: Any, p: Any, rh: Any, dew: Any, wet: Any, h: Any, v: Any) -> AirState:
+    if isinstance(v, float):
+        t, p, rh = float(t), float(p), float(rh)
+    else:
         t, w, p, rh = (np.broadcast_to(np.asarray(a, dtype=float), v.shape) for a in (t, w, p, rh))
     return AirState(
         temperature=t,
@@ -148,9 +157,8 @@ def _dry_bulb_and_humidity(given: dict[str, Any], p: Any) -> tuple[Any, Any]:
             t = evaluate(solve.temperature_from_wet_bulb, wet, w, p)
         else:
             t = evaluate(solve.temperature_from_wet_bulb_and_humidity, wet, rh, p)
-    if w is None:
-        if rh is not None:
-            w = evaluate(kernel.humidity_ratio, t, rh, p)
-        else:
-            w = evaluate(kernel.humidity_ratio_from_wet_bulb, t, wet, p)
+    if w is None and rh is not None:
+        w = evaluate(kernel.humidity_ratio, t, rh, p)
+    elif w is None:
+        w = evaluate(kernel.humidity_ratio_from_wet_bulb, t, wet, p)
     return t, w
