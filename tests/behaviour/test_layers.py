@@ -1,0 +1,113 @@
+"""Imports point down the layers that pyproject.toml names, and a wrong one is found out."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+SETTINGS = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["importlinter"]
+PACKAGES = SETTINGS["root_packages"]
+
+
+def lint(folder: Path) -> tuple[set[str], str]:
+    """The contracts broken by the packages in ``folder``, and all that import-linter says."""
+    command = "import sys; from importlinter.cli import lint_imports_command as f; sys.exit(f())"
+    run = subprocess.run(
+        [sys.executable, "-c", command, "--no-cache"], cwd=folder, capture_output=True, text=True
+    )
+    words = run.stdout + run.stderr
+    broken = set(re.findall(r"^(.*) BROKEN", words, flags=re.MULTILINE))
+    assert run.returncode == (1 if broken else 0), words
+    return broken, words
+
+
+def test_imports_point_down() -> None:
+    broken, words = lint(ROOT)
+    assert not broken, words
+
+
+def test_every_package_of_the_tree_is_under_contract() -> None:
+    assert sorted(PACKAGES) == sorted(path.parent.name for path in ROOT.glob("*/__init__.py"))
+    held = {name for contract in SETTINGS["contracts"] for name in contract.get("containers", ())}
+    inside = {
+        ".".join(path.parent.relative_to(ROOT).parts)
+        for package in PACKAGES
+        for path in (ROOT / package).rglob("__init__.py")
+        if len(list(path.parent.glob("*.py"))) > 1
+    }
+    assert held == inside
+    assert all(c["exhaustive"] for c in SETTINGS["contracts"] if c["type"] == "layers")
+
+
+@pytest.fixture(scope="module")
+def copy(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("tree")
+    shutil.copy(ROOT / "pyproject.toml", folder)
+    for package in PACKAGES:
+        shutil.copytree(ROOT / package, folder / package, ignore=shutil.ignore_patterns("*.csv"))
+    return folder
+
+
+@pytest.fixture(scope="module")
+def broken_before(copy: Path) -> set[str]:
+    """So that one fault in the tree does not hide the others' answers."""
+    return lint(copy)[0]
+
+
+WRONG = {
+    "physics asks decisions": (
+        "ventcalc/physics/pile.py",
+        "import ventcalc.decisions.advice",
+        {"ventcalc points down"},
+    ),
+    "air asks its own user": (
+        "ventcalc/physics/air.py",
+        "def late():\n    from ventcalc.physics import bed",
+        {"physics points down"},
+    ),
+    "through the lazy front door": (
+        "ventcalc/physics/pile.py",
+        "import ventcalc",
+        {"ventcalc points down", "physics points down"},
+    ),
+    "a module without a place": ("ventcalc/stray.py", "", {"ventcalc points down"}),
+    "a second door to CoolProp": (
+        "ventcalc/equipment/coil.py",
+        "from CoolProp import CoolProp",
+        {"one door to CoolProp"},
+    ),
+    "a second door to matplotlib": (
+        "ventcalc/studies/kpi.py",
+        "import matplotlib.dates",
+        {"one door to matplotlib"},
+    ),
+    "the library on the network": (
+        "ventcalc/units.py",
+        "import paho.mqtt.client",
+        {"the library never knows the bridge"},
+    ),
+}
+
+
+@pytest.mark.parametrize("slip", WRONG)
+def test_a_wrong_import_is_found(copy: Path, broken_before: set[str], slip: str) -> None:
+    name, line, contracts = WRONG[slip]
+    file = copy / name
+    before = file.read_bytes() if file.exists() else None
+    try:
+        with file.open("a") as end:
+            end.write(f"\n{line}\n")
+        broken, words = lint(copy)
+    finally:
+        if before is None:
+            file.unlink()
+        else:
+            file.write_bytes(before)
+    assert broken - broken_before == contracts, words
