@@ -9,6 +9,7 @@ import numpy as np
 
 from ventcalc import __version__
 from ventcalc import report_plots as plots
+from ventcalc.bay_checks import bay_notes
 from ventcalc.report_days import Days, days_of
 from ventcalc.report_rows import ROWS, sanity_lines
 from ventcalc.report_style import STYLE
@@ -122,6 +123,7 @@ def _about(days: Days, weather: Weather, units: UnitSystem, credit: str) -> str:
         f"The bay holds {show(bay.mass, 'kg', units)} of {bay.use} potatoes in a pile "
         f"{show(bay.pile.height, 'm', units)} high; fans {show(bay.fans.airflow, 'm3/s', units)}.",
         *([bay.notes] if bay.notes else []),
+        *(f"Remark on the bay: {remark}" for remark in bay_notes(bay)),
         f"Weather: {weather.name or 'file without a name'}"
         + (f". Source: {weather.source}." if weather.source else "."),
         *([credit] if credit else []),
@@ -157,9 +159,7 @@ def _summary(seasons: Sequence[Season], units: UnitSystem) -> str:
         if row.group != group:
             group = row.group
             body.append([group, *("" for _ in seasons)])
-        body.append(
-            [row.words, *(row.write(getattr(season.kpi, row.field), units) for season in seasons)]
-        )
+        body.append([row.words, *(row.text(season, units) for season in seasons)])
     more = " Several ways to run the bay, side by side." if len(seasons) > 1 else ""
     caption = f"Results of the season; per tonne or ton of crop loaded.{more}"
     return (

@@ -159,7 +159,7 @@ def season_data(seasons: Sequence[Season], units: UnitSystem = "metric") -> dict
         "currency": first.bay.costs.currency,
         "policies": {
             season.policy: {
-                **{row.key: _number(getattr(season.kpi, row.field) * row.scale) for row in ROWS},
+                **{row.key: _number(row.number(season)) for row in ROWS},
                 "sanity": list(sanity_lines(season, units)),
             }
             for season in seasons

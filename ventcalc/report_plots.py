@@ -162,6 +162,19 @@ def _difference_unit(units: UnitSystem) -> str:
     return "K" if units == "metric" else "°F"
 
 
+def _note(axes: Any, words: str, x: Any, y: float, up: float) -> None:
+    """A few words beside a point, on white so that lines do not run through them."""
+    axes.annotate(
+        words,
+        (x, y),
+        xytext=(0.0, up),
+        textcoords="offset points",
+        va="bottom" if up > 0 else "top",
+        fontsize=9,
+        bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0, "alpha": 0.85},
+    )
+
+
 def _legend(axes: Any, columns: int = 4) -> None:
     axes.legend(loc="upper right", ncols=columns, fontsize=9, handlelength=3.2)
 
@@ -219,13 +232,7 @@ def outside_plot(days: Days, units: UnitSystem, text: str) -> str:
         axes.plot(days.dates, mean, color=_GREY, lw=1.0, ls="--", label="outside, mean of the day")
         axes.plot(days.dates, daily("pulp_mean", np.mean), color=_RED, lw=1.8, label="pile, mean")
         axes.axhline(_temperature(0.0, units), color="black", lw=0.8)
-        axes.annotate(
-            "freezing",
-            (days.dates[0], _temperature(0.0, units)),
-            xytext=(4, -11),
-            textcoords="offset points",
-            fontsize=9,
-        )
+        _note(axes, "freezing", days.dates[1], _temperature(0.0, units), -6)
         axes.set_ylabel(shown_unit("degC", units))
         _legend(axes, 3)
     return sheet.svg
@@ -304,13 +311,7 @@ def loss_plot(days: Days, units: UnitSystem, text: str) -> str:
             step = int(age * 24 / days.step_hours)
             if step < len(days.wall):
                 axes.plot(days.wall[step], percent, marker="D", color=_RED, ms=7, ls="none")
-                axes.annotate(
-                    f"about {percent:.0f} % after {age} days (Univ. of Idaho)",
-                    (days.wall[step], percent),
-                    xytext=(9, -3),
-                    textcoords="offset points",
-                    fontsize=9,
-                )
+                _note(axes, f"about {percent:.0f} % at {age} days", days.wall[step], percent, 9)
         axes.set_ylabel("% of the mass loaded")
         axes.set_ylim(bottom=0.0)
         axes.legend(loc="upper left", ncols=2, fontsize=9)
@@ -333,14 +334,7 @@ def margin_plot(days: Days, units: UnitSystem, text: str) -> str:
             lowest = min(lowest, float(np.nanmin(least, initial=lowest)) * 1.1)
         axes.axhspan(lowest, 0.0, facecolor="#f5e0d6", edgecolor="#cc9980", hatch="xx", lw=0)
         axes.axhline(0.0, color="black", lw=1.0)
-        axes.annotate(
-            "below the line: water falls out",
-            (days.dates[-1], 0.0),
-            xytext=(-4, -12),
-            textcoords="offset points",
-            ha="right",
-            fontsize=9,
-        )
+        _note(axes, "below zero water settles", days.dates[2], lowest, 8)
         axes.set_ylim(lowest, top)
         axes.set_ylabel(f"least of the day, {_difference_unit(units)}")
         _legend(axes, 2)
@@ -358,14 +352,10 @@ def carbon_plot(days: Days, text: str) -> str:
             days.dates, most, color=_RED, ls=(0, (4, 1.5)), lw=1.2, label="highest of the day"
         )
         axes.plot(days.dates, mean, color=_BLUE, lw=1.4, label="mean of the day")
-        axes.axhline(limit, color="black", lw=1.0, ls=":")
-        axes.annotate(
-            f"limit {limit:.0f} ppm", (days.dates[-1], limit), xytext=(-4, 4),
-            textcoords="offset points", ha="right", fontsize=9,
-        )  # fmt: skip
+        axes.axhline(limit, color="black", lw=1.2, ls=":", label=f"limit, {limit:.0f} ppm")
         _ppm_scale(axes, float(np.nanmax(most, initial=2.0 * limit)))
         axes.set_ylabel("ppm (each step doubles)")
-        _legend(axes, 2)
+        _legend(axes, 3)
     return sheet.svg
 
 

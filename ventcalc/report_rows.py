@@ -82,6 +82,16 @@ class Row:
     scale: float = 1.0
     """Number in JSON per number of ``Kpi``."""
 
+    def number(self, season: Season) -> float:
+        """The result in the unit of its key."""
+        return float(getattr(season.kpi, self.field) * self.scale)
+
+    def text(self, season: Season, units: UnitSystem) -> str:
+        """The result with its unit."""
+        words = self.write(getattr(season.kpi, self.field), units)
+        money = self.field.startswith("cost")
+        return f"{season.bay.costs.currency} {words}" if money else words
+
 
 def _rows(group: str, *rows: tuple[Any, ...]) -> tuple[Row, ...]:
     return tuple(

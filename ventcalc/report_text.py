@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from ventcalc.bay_checks import bay_notes
 from ventcalc.decisions.advice import Action, Advice
 from ventcalc.decisions.calendar import STAGES
 from ventcalc.decisions.outside_air import Binding, Verdict
@@ -89,7 +90,7 @@ def advice_text(bay: Bay, given: ReadingsFile, advice: Advice, units: UnitSystem
     Returns
     -------
     str
-        Positions, reasons, outside air, caution.
+        Positions, reasons, outside air; ``CAUTION`` belongs below it.
     """
     now = advice.situation
     start, end = local(bay, now.readings.time), local(bay, now.readings.time + advice.valid_for)
@@ -105,7 +106,7 @@ def advice_text(bay: Bay, given: ReadingsFile, advice: Advice, units: UnitSystem
     if given.plenum_relative_humidity == given.plenum_relative_humidity:
         measured = show(given.plenum_relative_humidity, "1 percent", units, 0)
         lines += ["", f"Plenum humidity as measured: {measured} (shown only)."]
-    return "\n".join([*lines, "", CAUTION])
+    return "\n".join(lines)
 
 
 def _positions(bay: Bay, advice: Advice, units: UnitSystem) -> list[tuple[str, str]]:
@@ -157,18 +158,19 @@ def _outside(advice: Advice, bay: Bay, units: UnitSystem) -> list[str]:
 # --- season ------------------------------------------------------------------------------
 
 
-def _heading(season: Season) -> list[str]:
+def _heading(season: Season, units: UnitSystem) -> list[str]:
     bay = season.bay
     first, last = (
         local(bay, float(t.astype("datetime64[s]").astype(int)))
         for t in (season.time[0], season.time[-1])
     )
     lines = [
-        f"{bay.name}: {show(bay.mass, 'kg')} ({show(bay.mass, 'kg', 'us')}) of {bay.use}, "
+        f"{bay.name}: {show(bay.mass, 'kg', units)} of {bay.use} potatoes, "
         f"{first:%d %b %Y} to {last:%d %b %Y}",
         f"Weather: {season.weather_name}",
     ]
-    return lines + [f"  note: {note}" for note in season.notes]
+    lines += [f"  note: {note}" for note in season.notes]
+    return lines + [f"Remark on the bay: {remark}" for remark in bay_notes(bay)]
 
 
 def season_text(season: Season, units: UnitSystem = "metric") -> str:
@@ -187,7 +189,7 @@ def season_text(season: Season, units: UnitSystem = "metric") -> str:
     str
         Results in words with units, then the sanity lines.
     """
-    lines = [*_heading(season), f"Policy: {season.policy}"]
+    lines = [*_heading(season, units), f"Policy: {season.policy}"]
     lines += _grouped([season], units)
     lines += ["", "Does it make sense?"]
     return "\n".join([*lines, *(f"  - {line}" for line in sanity_lines(season, units))])
@@ -209,7 +211,7 @@ def compare_text(seasons: Sequence[Season], units: UnitSystem = "metric") -> str
     str
         One column a policy.
     """
-    lines = [*_heading(seasons[0]), *_grouped(seasons, units), ""]
+    lines = [*_heading(seasons[0], units), *_grouped(seasons, units), ""]
     for season in seasons[:1]:
         lines += [f"Does it make sense ({season.policy})?"]
         lines += [f"  - {line}" for line in sanity_lines(season, units)]
@@ -218,10 +220,7 @@ def compare_text(seasons: Sequence[Season], units: UnitSystem = "metric") -> str
 
 def _grouped(seasons: Sequence[Season], units: UnitSystem) -> list[str]:
     head = ["", *(season.policy for season in seasons)] if len(seasons) > 1 else []
-    cells = [
-        [row.words, *(row.write(getattr(season.kpi, row.field), units) for season in seasons)]
-        for row in ROWS
-    ]
+    cells = [[row.words, *(row.text(season, units) for season in seasons)] for row in ROWS]
     aligned = table([head, *cells] if head else cells)
     lines = ["", aligned.pop(0)] if head else []
     group = ""

@@ -11,7 +11,7 @@ from ventcalc.commands.words import add_command, as_json
 from ventcalc.decisions.advice import Memory, advise
 from ventcalc.decisions.readings_file import memory_from_json, memory_to_dict, readings_from_json
 from ventcalc.report_data import advice_data
-from ventcalc.report_text import advice_text
+from ventcalc.report_text import CAUTION, advice_text
 
 __all__ = ["add", "run"]
 
@@ -46,7 +46,7 @@ def run(args: argparse.Namespace) -> str:
         write_text(args.memory, as_json(memory_to_dict(after)) + "\n")
     if args.json:
         return as_json(advice_data(bay, given, advice, after, args.units))
-    return advice_text(bay, given, advice, args.units)
+    return f"{advice_text(bay, given, advice, args.units)}\n\n{CAUTION}"
 
 
 def _memory(name: str | None) -> Memory | None:

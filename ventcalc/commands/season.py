@@ -23,7 +23,14 @@ from ventcalc.studies.season import Season, run_season
 from ventcalc.weather import Weather, example_weather, read_weather
 from ventcalc.weather import season as part_of_year
 
-__all__ = ["add", "run", "simulate", "weather_for"]
+__all__ = ["EXAMPLE_CREDIT", "add", "run", "simulate", "weather_for"]
+
+EXAMPLE_CREDIT = (
+    "The weather data are under a Creative Commons Attribution licence; credit: National "
+    "Renewable Energy Laboratory, U.S. Department of Energy. They are modelled from satellite "
+    "images and reanalysis, not a station's readings; do not size anything from them."
+)
+"""For the example weather; the whole of it stands in the package beside the data."""
 
 DAY = 86400.0
 
@@ -69,17 +76,22 @@ def run(args: argparse.Namespace) -> str:
     weather = weather_for(bay, args.weather)
     names = tuple(POLICIES) if args.compare else (args.policy,)
     seasons = [simulate(bay, weather, name, args.layers) for name in names]
-    written = written_files(seasons, weather, args)
+    written = _written(seasons, weather, args)
     if args.json:
-        return as_json({**season_data(seasons, args.units), "files": written})
-    text = compare_text if args.compare else None
-    told = text(seasons, args.units) if text else season_text(seasons[0], args.units)
+        return as_json(
+            {
+                **season_data(seasons, args.units),
+                "files": [name for name in (args.csv, args.html) if name],
+            }
+        )
+    if args.compare:
+        told = compare_text(seasons, args.units)
+    else:
+        told = season_text(seasons[0], args.units)
     return "\n".join([told, *([""] if written else []), *written])
 
 
-def written_files(
-    seasons: Sequence[Season], weather: Weather, args: argparse.Namespace
-) -> list[str]:
+def _written(seasons: Sequence[Season], weather: Weather, args: argparse.Namespace) -> list[str]:
     """Write CSV and HTML where asked; a line for each."""
     lines = []
     if args.csv:
@@ -87,7 +99,9 @@ def written_files(
     if args.html:
         from ventcalc.report import season_page  # matplotlib is slow to load, and optional
 
-        lines.append(write_text(args.html, season_page(seasons, weather, args.units)))
+        credit = EXAMPLE_CREDIT if args.weather == "example" else ""
+        page = season_page(seasons, weather, args.units, credit=credit)
+        lines.append(write_text(args.html, page))
     return lines
 
 
