@@ -279,8 +279,8 @@ class Limits:
         0.0006,
         0.03,
         "CO2 in the bay's air, volume fraction",
-        0.0025,
-        like="2500 ppm",
+        0.004,
+        like="4000 ppm",
         shown="1 ppm",
     )
     plenum_humidity: float = quantity(

@@ -61,6 +61,10 @@ class Advice:
     """Set point of the humidifier; 0 for off. [0-1]"""
     stopped_by: Any
     """Code of ``Binding``: a run that was wanted but would have frozen or wetted the crop."""
+    freeze_stage: Any
+    """0 none to 3 latched."""
+    fan_since: Any
+    """Since the fans last started or stopped, before this advice. [s]"""
     outside: OutsideAir
     """The outside-air verdict, for cooling or for evening out."""
     needs: Needs
@@ -134,7 +138,8 @@ def advise(bay: Bay, readings: Readings, memory: Memory | None = None) -> tuple[
     speed = _cooling_speed(bay, now, ops)
     outside = _outside(bay, now, needs, speed, ops)
     run = _choose(bay, now, needs, outside, speed, memory, guard.stage, ops)
-    advice = _within_envelope(bay, now, needs, outside, run, ops)
+    since = memory.fan_since + now.elapsed
+    advice = _within_envelope(bay, now, needs, outside, run, guard.stage, since, ops)
     return advice, _remember(bay, now, needs, advice, memory, guard, ops)
 
 
@@ -158,7 +163,7 @@ def _needs(bay: Bay, now: Situation, memory: Memory, ops: Ops) -> Needs:
         even=in_use & (idle | uneven | (memory.run_left > 0.0)),
         drip=in_use & (now.return_dew_point > now.ceiling),
         tail=in_use & (where(memory.cooled, rules.tail, memory.tail_left) > 0.0),
-        recirculation_wets=now.return_dew_point > pulp.pulp_coldest,
+        recirculation_wets=now.run_dew_point > pulp.pulp_coldest,
     )
 
 
@@ -179,11 +184,11 @@ def _outside(bay: Bay, now: Situation, needs: Needs, speed: Any, ops: Ops) -> Ou
     return outside_air.judge(
         bay=bay,
         pressure=now.pressure,
-        fan_speed=ops.where(needs.cool, speed, bay.fans.minimum_speed),
+        fan_speed=speed,
         outside_temperature=pulp.outside_temperature,
         outside_humidity_ratio=now.outside_humidity_ratio,
-        return_temperature=pulp.return_temperature,
-        return_humidity_ratio=now.return_humidity_ratio,
+        return_temperature=now.run_temperature,
+        return_humidity_ratio=now.run_humidity_ratio,
         pulp=ops.where(needs.cool, pulp.pulp_mean, pulp.pulp_top),
         pulp_coldest=pulp.pulp_coldest,
         ceiling=now.ceiling,
@@ -225,11 +230,11 @@ def _choose(
     action = where(needs.purge & fresh_ok, Action.FRESH_AIR, action)
     action = where(needs.warm & warm_ok & dry, Action.WARM_BY_HEATER, action)
     action = where(needs.warm & warm_air, Action.WARM_BY_OUTSIDE, action)
-    action = where(needs.cool & (coil > 0.0), Action.COOL_BY_COIL, action)
-    action = where(needs.cool & allowed, Action.COOL_BY_OUTSIDE, action)
+    action = where(needs.cool & (coil > 0.0) & (freeze_stage < 1), Action.COOL_BY_COIL, action)
+    action = where(needs.cool & allowed & (freeze_stage < 1), Action.COOL_BY_OUTSIDE, action)
     action = _hold_times(bay, now, memory, action, dry, ops)
-    action = where(freeze_stage >= 2, Action.PROTECT, action)
     action = where(now.usable, action, Action.HANDS_OFF)
+    action = where(freeze_stage >= 2, Action.PROTECT, action)
 
     by_outside = (action == Action.COOL_BY_OUTSIDE) | (
         evens & allowed & ((action == Action.EVEN_OUT) | (action == Action.DRY_CEILING))
@@ -239,9 +244,10 @@ def _choose(
     share = where(action == Action.FRESH_AIR, fresh_share, share)
     share = where(freeze_stage >= 1, leak, share)
     cooling = (action == Action.COOL_BY_OUTSIDE) | (action == Action.COOL_BY_COIL)
+    cooling = cooling | (action == Action.EVEN_OUT)
     warming = (action == Action.WARM_BY_HEATER) | (action == Action.WARM_BY_OUTSIDE)
     stands = (action == Action.REST) | (action == Action.WAIT)
-    humid = bay.limits.plenum_humidity if bay.humidifier is not None else 0.0
+    humid = outside_air.humidity_aim(bay, ops)
     mist = ops.negate(stands | warming | needs.drip | (action == Action.PROTECT))
     cold = ops.negate(now.readings.plenum_temperature > bay.limits.plenum_floor + 1.0)
     heats = (action == Action.WARM_BY_HEATER) | ((freeze_stage >= 1) & cold)
@@ -274,8 +280,8 @@ def _coil_heat(bay: Bay, now: Situation, speed: Any, ops: Ops) -> Any:
     duty = plenum.coil_heat_for(
         wanted_temperature=aim - rise,
         mass_flow=flow,
-        entering_temperature=now.readings.return_temperature,
-        entering_humidity_ratio=now.return_humidity_ratio,
+        entering_temperature=now.run_temperature,
+        entering_humidity_ratio=now.run_humidity_ratio,
         coil_temperature_difference=bay.refrigeration.coil_temperature_difference,
         pressure=now.pressure,
     )
@@ -288,7 +294,8 @@ def _heater_heat(bay: Bay, now: Situation, ops: Ops) -> tuple[Any, Any]:
         return 0.0, False
     flow = outside_air.dry_air_flow(bay, 1.0, now.pressure)
     aim = now.readings.pulp_coldest + bay.limits.warm_supply_difference
-    heat = flow * 1006.0 * (aim - now.readings.return_temperature)
+    heat = flow * 1006.0 * (aim - now.run_temperature)
+    heat = ops.where(ops.isnan(heat), 0.0, heat)
     heat = ops.minimum(ops.maximum(heat, 0.0), bay.heater.capacity)
     return heat, heat > 0.0
 
@@ -297,15 +304,13 @@ def _warm_share(bay: Bay, now: Situation, ops: Ops) -> tuple[Any, Any]:
     """Fresh fraction that warms the crop, and whether outside air is warm and dry enough."""
     seen = now.readings
     warmer = seen.outside_temperature > seen.pulp_mean + bay.control.outside_offset
-    span = ops.where(warmer, seen.outside_temperature - seen.return_temperature, 1.0)
+    span = ops.where(warmer, seen.outside_temperature - now.run_temperature, 1.0)
     aim = seen.pulp_coldest + bay.limits.warm_supply_difference
-    share = (aim - seen.return_temperature) / ops.where(abs(span) < 0.1, 0.1, span)
+    share = (aim - now.run_temperature) / ops.where(abs(span) < 0.1, 0.1, span)
     leak, wide = bay.doors.leakage_fraction, bay.doors.largest_fraction
     share = ops.minimum(ops.maximum(share, leak), wide)
-    vapour = now.return_humidity_ratio + share * (
-        now.outside_humidity_ratio - now.return_humidity_ratio
-    )
-    vapour = ops.where(ops.isnan(vapour), now.return_humidity_ratio, vapour)
+    vapour = now.run_humidity_ratio + share * (now.outside_humidity_ratio - now.run_humidity_ratio)
+    vapour = ops.where(ops.isnan(vapour), now.run_humidity_ratio, vapour)
     safe = air.dew_point(ops.maximum(vapour, 1e-6), now.pressure) < (
         seen.pulp_coldest - bay.control.confidence * bay.sensors.temperature
     )
@@ -316,9 +321,9 @@ def _fresh_share(bay: Bay, now: Situation, ops: Ops) -> tuple[Any, Any]:
     """
     Fresh fraction for a change of air, and whether there is one that does no harm.
 
-    At least the opening of a fresh-air run (wider the more CO2 there is), or as much as makes the mixture dry enough for
-    the coldest tuber; at most what keeps the plenum above its floor and, until CO2 stands at
-    twice its limit, within the warmest supply allowed.
+    At least the opening of a fresh-air run (wider the more CO2 there is), or as much as makes
+    the mixture dry enough for the coldest tuber; at most what keeps the plenum above its floor
+    and, until CO2 stands at twice its limit, within the warmest supply allowed.
     """
     seen, where = now.readings, ops.where
     leak, largest = bay.doors.leakage_fraction, bay.doors.largest_fraction
@@ -326,25 +331,26 @@ def _fresh_share(bay: Bay, now: Situation, ops: Ops) -> tuple[Any, Any]:
     more = ops.minimum(ops.maximum(known / bay.limits.co2, 1.0), 4.0)
     wide = leak + ops.minimum(more * bay.control.fresh_air_opening, 1.0) * (largest - leak)
     dry = air.saturation_humidity_ratio(seen.pulp_coldest - 0.1, now.pressure)
-    excess = now.return_humidity_ratio - dry
-    drier = now.return_humidity_ratio - now.outside_humidity_ratio
+    excess = now.run_humidity_ratio - dry
+    drier = now.run_humidity_ratio - now.outside_humidity_ratio
     drying = where(drier > 1e-6, excess / where(drier > 1e-6, drier, 1.0), 2.0)
     drying = where(excess > 0.0, drying, 0.0)
-    colder = seen.outside_temperature < seen.return_temperature
+    colder = seen.outside_temperature < now.run_temperature
     urgent = seen.co2 > 2.0 * bay.limits.co2
     gentle = seen.pulp_coldest - 0.5 * bay.limits.supply_difference
     coldest = ops.maximum(gentle, outside_air.lowest_supply(bay))
     warmest = where(urgent, 45.0, seen.pulp_coldest + bay.limits.warm_supply_difference)
     speed = bay.fans.minimum_speed
+    humid = outside_air.humidity_aim(bay, ops)
     most = plenum.fresh_fraction_for(
         wanted_temperature=where(colder, coldest, warmest),
-        wanted_humidity=bay.limits.plenum_humidity if bay.humidifier is not None else 0.0,
+        wanted_humidity=where(colder, humid, 0.0),
         water_capacity=capacity_of(bay.humidifier),
         mass_flow=outside_air.dry_air_flow(bay, speed, now.pressure),
         outside_temperature=seen.outside_temperature,
         outside_humidity_ratio=now.outside_humidity_ratio,
-        return_temperature=seen.return_temperature,
-        return_humidity_ratio=now.return_humidity_ratio,
+        return_temperature=now.run_temperature,
+        return_humidity_ratio=now.run_humidity_ratio,
         pressure=now.pressure,
         heat=outside_air.fan_power(bay, speed),
     )
@@ -355,7 +361,14 @@ def _fresh_share(bay: Bay, now: Situation, ops: Ops) -> tuple[Any, Any]:
 
 
 def _within_envelope(
-    bay: Bay, now: Situation, needs: Needs, outside: OutsideAir, run: _Run, ops: Ops
+    bay: Bay,
+    now: Situation,
+    needs: Needs,
+    outside: OutsideAir,
+    run: _Run,
+    freeze_stage: Any,
+    fan_since: Any,
+    ops: Ops,
 ) -> Advice:
     """Look at the supply that the settings would give, and stop what would harm the crop."""
     where, seen = ops.where, now.readings
@@ -365,13 +378,14 @@ def _within_envelope(
     capacity = capacity_of(bay.humidifier)
     end = _expected_plenum(bay, now, run, speed, flow, ops)
     dew = air.dew_point(end.humidity_ratio, now.pressure)
+    relative = air.relative_humidity(end.temperature, end.humidity_ratio, now.pressure)
     guarded = run.action == Action.PROTECT
-    floor = ops.minimum(bay.limits.plenum_floor, seen.return_temperature)
+    floor = ops.minimum(bay.limits.plenum_floor, now.run_temperature)
     freezes = runs & (end.temperature < floor - 1e-6) & ops.negate(guarded)
     wets = runs & (dew > seen.pulp_coldest) & ops.negate(guarded)
     stopped = freezes | wets
     runs = runs & ops.negate(stopped)
-    usable = now.usable
+    usable = now.usable | guarded
     off = where(usable, 0.0, float("nan"))
     leak = bay.doors.leakage_fraction
     opening = (run.fresh_fraction - leak) / (bay.doors.largest_fraction - leak)
@@ -386,12 +400,12 @@ def _within_envelope(
         refrigeration=where(usable & runs, run.coil_heat / where(coil > 0.0, coil, 1.0), off),
         heater=where(usable & runs, run.heater_heat / where(heater > 0.0, heater, 1.0), off),
         plenum_temperature=end.temperature,
-        plenum_relative_humidity=air.relative_humidity(
-            end.temperature, end.humidity_ratio, now.pressure
-        ),
+        plenum_relative_humidity=relative,
         plenum_dew_point=dew,
-        humidity_wanted=where(runs, run.humidity_wanted, 0.0),
+        humidity_wanted=where(runs & (end.water_added > 0.0), relative, 0.0),
         stopped_by=where(freezes, Binding.FREEZING, where(wets, Binding.WETS_CROP, Binding.NONE)),
+        freeze_stage=freeze_stage,
+        fan_since=fan_since,
         outside=outside,
         needs=needs,
         situation=now,
@@ -407,10 +421,10 @@ def _expected_plenum(
     return plenum.supply(
         mass_flow=flow,
         fresh_fraction=where(known & now.usable, run.fresh_fraction, 0.0),
-        outside_temperature=where(known, seen.outside_temperature, seen.return_temperature),
-        outside_humidity_ratio=where(known, now.outside_humidity_ratio, now.return_humidity_ratio),
-        return_temperature=seen.return_temperature,
-        return_humidity_ratio=now.return_humidity_ratio,
+        outside_temperature=where(known, seen.outside_temperature, now.run_temperature),
+        outside_humidity_ratio=where(known, now.outside_humidity_ratio, now.run_humidity_ratio),
+        return_temperature=now.run_temperature,
+        return_humidity_ratio=now.run_humidity_ratio,
         pressure=now.pressure,
         heat=outside_air.fan_power(bay, speed) + run.heater_heat,
         coil_heat=run.coil_heat,

@@ -100,5 +100,5 @@ def release(memory: Memory) -> Memory:
     Memory
         At stage 0, with the freeze timers at zero.
     """
-    zero = {name: 0.0 for name in ("below_floor", "below_zero", "below_hard", "stage_age")}
+    zero = dict.fromkeys(("below_floor", "below_zero", "below_hard", "stage_age"), 0.0)
     return replace(memory, freeze_stage=0, **zero)

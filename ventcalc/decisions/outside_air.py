@@ -18,6 +18,7 @@ __all__ = [
     "ceiling_temperature",
     "dry_air_flow",
     "fan_power",
+    "humidity_aim",
     "judge",
     "lowest_supply",
     "supply_aim",
@@ -198,7 +199,7 @@ def judge(
     flow = dry_air_flow(bay, fan_speed, pressure)
     heat = fan_power(bay, fan_speed)
     capacity = capacity_of(bay.humidifier)
-    humidity = bay.limits.plenum_humidity if bay.humidifier is not None else 0.0
+    humidity = humidity_aim(bay, ops)
     given = {
         "mass_flow": flow,
         "outside_temperature": outside_temperature,
@@ -244,7 +245,7 @@ def _wide_open(
     modulates = fraction < wide
     if ops is SCALAR and not modulates:
         return supply.temperature
-    humidity = bay.limits.plenum_humidity if bay.humidifier is not None else 0.0
+    humidity = humidity_aim(bay, ops)
     return plenum.supply(
         fresh_fraction=0.0 * fraction + wide, humidity_wanted=humidity, **given
     ).temperature
@@ -300,9 +301,9 @@ def _margins(
     where = ops.where
     missing = ops.isnan(cold + wet + floor)
     binding = where(foggy, Binding.MIXING_FOG, Binding.NONE)
-    verdict = where(drip < -sure, Verdict.FORBIDDEN, Verdict.ALLOWED)
-    binding = where(drip < -sure, Binding.CEILING_DRIP, binding)
+    verdict = where(missing, Verdict.UNKNOWN, Verdict.ALLOWED)
     for stops, unsure, code in (
+        (drip < -sure, drip < 0.0, Binding.CEILING_DRIP),
         (wet < -sure, wet < sure, Binding.WETS_CROP),
         (floor < 0.0, floor < 0.0, Binding.FREEZING),
         (cold < 0.0, cold < 0.0, Binding.NOT_COLD_ENOUGH),
@@ -379,6 +380,25 @@ def supply_aim(bay: Bay, target: Any, pulp_coldest: Any, ops: Ops) -> Any:
     return ops.maximum(
         ops.maximum(below, pulp_coldest - bay.limits.supply_difference), lowest_supply(bay)
     )
+
+
+def humidity_aim(bay: Bay, ops: Ops) -> Any:
+    """
+    Relative humidity that the humidifier works up to.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    ops : Ops
+        Carrier.
+
+    Returns
+    -------
+    array
+        0 without a humidifier. [0-1]
+    """
+    return ops.where(capacity_of(bay.humidifier) > 0.0, bay.limits.plenum_humidity, 0.0)
 
 
 def lowest_supply(bay: Bay) -> Any:

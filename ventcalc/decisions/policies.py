@@ -85,7 +85,7 @@ def differential_thermostat(
     colder = readings.outside_temperature < readings.pulp_mean - 1.5
     aim = outside_air.supply_aim(bay, target, readings.pulp_coldest, ops)
     runs = cool & colder
-    humid = bay.limits.plenum_humidity if bay.humidifier is not None else 0.0
+    humid = outside_air.humidity_aim(bay, ops)
     return Positions(
         fan_speed=ops.where(runs, 1.0, 0.0),
         door_opening=ops.where(runs, _mixing_door(bay, readings, aim, ops), 0.0),
@@ -116,7 +116,7 @@ def clock_schedule(bay: Bay, readings: Readings, memory: _Held | None) -> tuple[
     hour = datetime.fromtimestamp(readings.time, UTC).astimezone(ZoneInfo(bay.site.time_zone)).hour
     on = 1.0 if hour >= 22 or hour < 6 else 0.0
     aim = outside_air.supply_aim(bay, target, readings.pulp_coldest, ops)
-    humid = bay.limits.plenum_humidity if bay.humidifier is not None else 0.0
+    humid = outside_air.humidity_aim(bay, ops)
     return Positions(
         fan_speed=on + 0.0 * target,
         door_opening=on * _mixing_door(bay, readings, aim, ops),

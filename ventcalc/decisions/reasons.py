@@ -37,12 +37,13 @@ def reasons(advice: Advice, bay: Bay, units: UnitSystem = "metric") -> tuple[str
         return tuple(lines)
     if advice.stopped_by != Binding.NONE:
         lines.append(_stopped(advice, units))
-    if advice.needs.cool and advice.action != Action.COOL_BY_OUTSIDE:
+    allowed = advice.outside.verdict == Verdict.ALLOWED
+    if advice.needs.cool and advice.action != Action.COOL_BY_OUTSIDE and not allowed:
         lines.append(f"Outside air does not cool the pile now: {outside_words(advice, bay, units)}")
     elif advice.action == Action.COOL_BY_OUTSIDE:
         lines.append(outside_words(advice, bay, units))
     elif not advice.needs.cool:
-        lines.append(_nothing_to_cool(advice, units))
+        lines.append(_nothing_to_cool(advice, bay, units))
     lines.extend(line for line in (f(advice, bay, units) for f in _REMARKS) if line)
     return tuple(lines)
 
@@ -76,10 +77,11 @@ def headline(advice: Advice, bay: Bay, units: UnitSystem = "metric") -> str:
         Action.HANDS_OFF: "No advice: pulp or return-air readings are missing. "
         "Run the controller's own program and check the sensors.",
         Action.REST: f"Rest, doors shut: {state}.",
-        Action.WAIT: f"Wait: the fans stopped {_minutes(advice)} ago and should rest "
+        Action.WAIT: f"Wait: the fans stopped {advice.fan_since / 60:.0f} min ago and should rest "
         f"{bay.control.minimum_off / 60:.0f} min; {state}.",
-        Action.FINISH_RUN: f"Finish the run with the door shut: the fans started less than "
-        f"{bay.control.minimum_on / 60:.0f} min ago; {state}.",
+        Action.FINISH_RUN: f"Finish the run with the door shut: the fans started "
+        f"{advice.fan_since / 60:.0f} min ago and should run {bay.control.minimum_on / 60:.0f} min; "
+        f"{state}.",
         Action.EVEN_OUT: f"Run slowly to even out the pile: top is "
         f"{show(now.spread, 'delta_degC', units)} above bottom; {state}.",
         Action.DRY_CEILING: f"Move air under the ceiling: its coldest spots "
@@ -96,10 +98,6 @@ def headline(advice: Advice, bay: Bay, units: UnitSystem = "metric") -> str:
         f"The plenum stood at {show(seen.plenum_temperature, 'degC', units)}.",
     }
     return words[Action(int(advice.action))]
-
-
-def _minutes(advice: Advice) -> str:
-    return f"less than {math.ceil(advice.situation.elapsed / 60):.0f} min"
 
 
 def _co2(advice: Advice, bay: Bay) -> str:
@@ -165,14 +163,17 @@ def outside_words(advice: Advice, bay: Bay, units: UnitSystem = "metric") -> str
     return text[0].upper() + text[1:] if air.verdict == Verdict.ALLOWED else text
 
 
-def _nothing_to_cool(advice: Advice, units: UnitSystem) -> str:
+def _nothing_to_cool(advice: Advice, bay: Bay, units: UnitSystem) -> str:
     now = advice.situation
+    if STAGES[int(now.stage)] == "empty":
+        return "The bay is empty by its calendar."
     if now.target > now.final + 0.05 and now.readings.pulp_mean > now.final:
         return (
             f"Ramp limit: the pulp may fall to {show(now.target, 'degC', units)} now, and to "
             f"{show(now.final, 'degC', units)} in the end."
         )
-    return "Nothing to cool: the pulp is at or below its target."
+    start = show(bay.control.start_above, "delta_degC", units)
+    return f"Nothing to cool: the pulp is less than {start} above its target."
 
 
 def _stopped(advice: Advice, units: UnitSystem) -> str:
@@ -215,11 +216,12 @@ def _carbon_high(advice: Advice, bay: Bay, units: UnitSystem) -> str:
 
 
 def _guard(advice: Advice, bay: Bay, units: UnitSystem) -> str:
-    return (
-        "The freeze latch stays set until a person has looked at the plenum and released it."
-        if advice.action == Action.PROTECT
-        else ""
-    )
+    return {
+        1: "Freeze protection, first stage: the plenum has been below its floor, so the door stays "
+        "at its stop and the refrigeration off until it is 1 K above.",
+        2: "Freeze protection, second stage: the door stays shut for an hour.",
+        3: "Freeze protection is latched until a person has looked at the plenum and released it.",
+    }.get(int(advice.freeze_stage), "")
 
 
 def _drip(advice: Advice, bay: Bay, units: UnitSystem) -> str:
@@ -248,8 +250,8 @@ def _recirculation(advice: Advice, bay: Bay, units: UnitSystem) -> str:
     if not (stands and advice.needs.even and advice.needs.recirculation_wets):
         return ""
     return (
-        f"No recirculation either: the air above the pile (dew point "
-        f"{show(now.return_dew_point, 'degC', units)}) would wet the coldest tubers "
+        f"No recirculation either: the air from the top of the pile (dew point "
+        f"{show(now.run_dew_point, 'degC', units)}) would wet the coldest tubers "
         f"({show(now.readings.pulp_coldest, 'degC', units)})."
     )
 

@@ -14,8 +14,10 @@ from ventcalc.storage import Bay
 __all__ = ["Memory", "Readings", "Situation", "look"]
 
 NAN = math.nan
+EXIT_HUMIDITY = 0.95
+"""Air leaving a pile is about this humid; common practice, no source. [0-1]"""
 LONGEST_GAP = 6 * 3600.0
-"""A longer silence, or a clock that goes backward, starts the timers anew. [s]"""
+"""A longer silence, or a clock that goes backward, counts as no time at all. [s]"""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -92,6 +94,10 @@ class Situation:
     outside_humidity_ratio: Any
     return_humidity_ratio: Any
     return_dew_point: Any
+    run_temperature: Any
+    """Return air of a run: as read while the fans run, else the pile's top. [°C]"""
+    run_humidity_ratio: Any
+    run_dew_point: Any
     ceiling: Any
     stage: Any
     target: Any
@@ -133,7 +139,7 @@ def look(bay: Bay, readings: Readings, memory: Memory, ops: Ops) -> Situation:
     """
     elapsed = readings.time - memory.time
     fresh_start = not 0.0 <= elapsed <= LONGEST_GAP
-    elapsed = bay.control.validity if fresh_start else elapsed
+    elapsed = 0.0 if fresh_start else elapsed
     pressure = ops.where(
         ops.isnan(readings.pressure),
         air.standard_pressure(bay.site.altitude),
@@ -152,6 +158,7 @@ def look(bay: Bay, readings: Readings, memory: Memory, ops: Ops) -> Situation:
         ),
         readings.ceiling_temperature,
     )
+    run, moist = _run_air(readings, memory, inside, pressure, ops)
     when = calendar.calendar_at(bay, readings.time)
     target = calendar.target_of(bay, when, memory.target, readings.pulp_mean, elapsed, ops)
     plan = bay.schedule
@@ -160,7 +167,8 @@ def look(bay: Bay, readings: Readings, memory: Memory, ops: Ops) -> Situation:
         plan.healing_temperature,
         ops.where(when.now < when.warm_up, plan.holding_temperature, plan.warm_up_temperature),
     )
-    known = readings.pulp_mean + readings.pulp_coldest + readings.pulp_top + inside
+    pulp = readings.pulp_mean + readings.pulp_coldest + readings.pulp_top
+    known = pulp + readings.pulp_bottom + inside
     return Situation(
         readings=readings,
         elapsed=elapsed,
@@ -169,6 +177,9 @@ def look(bay: Bay, readings: Readings, memory: Memory, ops: Ops) -> Situation:
         outside_humidity_ratio=outside,
         return_humidity_ratio=inside,
         return_dew_point=air.dew_point(inside, pressure),
+        run_temperature=run,
+        run_humidity_ratio=moist,
+        run_dew_point=air.dew_point(moist, pressure),
         ceiling=ceiling,
         stage=calendar.stage_of(when, target, plan.holding_temperature, ops),
         target=target,
@@ -177,4 +188,23 @@ def look(bay: Bay, readings: Readings, memory: Memory, ops: Ops) -> Situation:
         spread=readings.pulp_top - readings.pulp_bottom,
         usable=ops.negate(ops.isnan(known)),
         outside_known=ops.negate(ops.isnan(outside)),
+    )
+
+
+def _run_air(
+    readings: Readings, memory: Memory, inside: Any, pressure: Any, ops: Ops
+) -> tuple[Any, Any]:
+    """
+    What the return air will be once the fans run.
+
+    With the fans off the probe stands in headspace air that roof and leaks have cooled, warmed
+    and dried; within minutes of a start it meets the air that leaves the pile, moister and at
+    the temperature of the top. Advice that trusted the first would wet the bottom.
+    """
+    leaving = EXIT_HUMIDITY * air.saturation_humidity_ratio(readings.pulp_top, pressure)
+    where, on = ops.where, memory.fan_on
+    known = ops.negate(ops.isnan(leaving))
+    return (
+        where(on | ops.negate(known), readings.return_temperature, readings.pulp_top),
+        where(on | ops.negate(known), inside, ops.maximum(inside, leaving)),
     )

@@ -271,7 +271,8 @@ def fresh_fraction_for(
     lacking = aim - (return_humidity_ratio + aimed * dw)
     humid = ops.where(lacking > capacity, short, aimed)
     plain = ops.where(own > full, foggy, none)
-    return ops.where((aim > own) & (capacity > 0.0), humid, plain)
+    works = (wanted_humidity > 0.0) & (capacity > 0.0)
+    return ops.where(works & (aim > own), humid, plain)
 
 
 def _apart(difference: Any, ops: Ops) -> Any:

@@ -13,25 +13,16 @@ from ventcalc.decisions.calendar import Calendar
 from ventcalc.decisions.situation import Readings
 from ventcalc.equipment import plenum
 from ventcalc.physics import air, bed
-from ventcalc.physics.crop import crop_for, transpiration_coefficient
-from ventcalc.physics.plain_air import AIR_HEAT
+from ventcalc.physics.crop import crop_for
+from ventcalc.physics.plain_air import AIR_HEAT, EVAPORATION
 from ventcalc.storage import Bay, capacity_of
+from ventcalc.studies.headspace import headspace, leakage_flow
 
 __all__ = ["BayState", "Hour", "Outside", "bed_of", "first_state", "readings_of", "step_bay"]
 
 CO2_OUTSIDE = 420e-6
 CO2_DENSITY = 1.95
 """At about 5 °C and sea level. [kg/m³]"""
-TOP_EXCHANGE = 5.0
-"""Convection and radiation between pile top and headspace; common practice, no source. [W/(m² K)]"""
-TOP_TUBERS = 1.5
-"""Layers of tubers at the top that trade water with the headspace; common practice, no source."""
-TOP_VAPOUR_TRANSFER = 0.0025
-"""Condensing coefficient on the pile top per humidity ratio, by Lewis' relation. [kg/(m² s)]"""
-TRUCK_DOORS = 20.0
-"""Air change with the truck door in use, over that of the shut bay; common practice, no source."""
-CEILING_VAPOUR_TRANSFER = 0.0035
-"""Condensing coefficient per humidity ratio, 3 W/(m² K) by Lewis' relation. [kg/(m² s)]"""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -54,7 +45,11 @@ class BayState:
     """Part of the floor that carries crop. [1]"""
     loaded: Any
     """Part of the crop loaded so far. [1]"""
+    exit_temperature: Any
+    """Air that left the top of the pile in the last step. [°C]"""
+    exit_humidity_ratio: Any
     return_temperature: Any
+    """Air above the pile, as a probe reads it. [°C]"""
     return_humidity_ratio: Any
     plenum_temperature: Any
     co2: Any
@@ -138,6 +133,8 @@ def first_state(bay: Bay, model: bed.Bed, bays: int | None) -> BayState:
         bed=bed.fresh_bed(model, warm, bays),
         share=0.0 * warm + 1e-3,
         loaded=0.0 * warm + 1e-3,
+        exit_temperature=warm,
+        exit_humidity_ratio=air.humidity_ratio(warm, 0.9, model.pressure),
         return_temperature=warm,
         return_humidity_ratio=air.humidity_ratio(warm, 0.9, model.pressure),
         plenum_temperature=warm,
@@ -283,10 +280,13 @@ def step_bay(
     heater = positions.heater * capacity_of(bay.heater)
     coil = positions.refrigeration * capacity_of(bay.refrigeration)
     fan = outside_air.fan_power(bay, speed) * state.share
+    above = {"bay": bay, "model": model, "share": state.share, "loaded": state.loaded, "ops": ops}
+    above["outside_temperature"] = outside.temperature
+    above["outside_humidity_ratio"] = outside.humidity_ratio
     end = (
         _standing(state)
         if ops is SCALAR and not runs
-        else _plenum(bay, model, state, positions, outside, flow, fresh, fan + heater, coil)
+        else _plenum(positions, state, flow, fresh, fan + heater, coil, above)
     )
     mean, bottom = bed.layer_mean(state.bed.temperature), _row(state.bed.temperature, 0)
     still = bed.natural_velocity(model, mean, state.return_temperature)
@@ -298,7 +298,7 @@ def step_bay(
     # Fog is evaporated into the supply on paper, which keeps its heat and water together.
     inlet = ops.where(
         runs,
-        end.temperature - end.fog * 2.5e6 / 1006.0,
+        end.temperature - end.fog * EVAPORATION / AIR_HEAT,
         ops.minimum(state.return_temperature, bottom),
     )
     vapour = ops.where(runs, end.humidity_ratio + end.fog, still_vapour)
@@ -315,9 +315,15 @@ def step_bay(
         top_heat=state.top_heat,
     )
     bottom, top = _row(after.temperature, 0), _row(after.temperature, -1)
-    over = _headspace(bay, model, way, marched, after, top, state, outside, ops)
-    warm, moist, ceiling, drip, from_top = over
-    after = _top_water(model, after, from_top, step)
+    over = headspace(
+        flow=way.mass_flow * floor * state.share,
+        outlet_temperature=marched.outlet_temperature,
+        outlet_humidity_ratio=marched.outlet_humidity_ratio,
+        top=top,
+        curing=after.curing,
+        **above,
+    )
+    after = _top_water(model, after, over.from_top, step)
     change = ops.where(runs, fresh * flow, 0.0)
     co2 = _co2(bay, model, marched, state, change, step, ops)
     on = ops.where(runs, 1.0, 0.0)
@@ -329,11 +335,13 @@ def step_bay(
         bed=after,
         share=state.share,
         loaded=state.loaded,
-        return_temperature=warm,
-        return_humidity_ratio=moist,
+        exit_temperature=marched.outlet_temperature,
+        exit_humidity_ratio=marched.outlet_humidity_ratio,
+        return_temperature=over.temperature,
+        return_humidity_ratio=over.humidity_ratio,
         plenum_temperature=ops.where(runs, end.temperature, bottom),
         co2=co2,
-        top_heat=TOP_EXCHANGE * (warm - top) - marched.latent_heat * from_top,
+        top_heat=over.top_heat - marched.latent_heat * over.from_top,
     ), Hour(
         plenum_temperature=ops.where(runs, end.temperature, float("nan")),
         plenum_humidity_ratio=ops.where(runs, end.humidity_ratio, float("nan")),
@@ -343,8 +351,8 @@ def step_bay(
         heater_power=on * heater,
         humidifier_power=sprays * power,
         water_added=on * end.water_added,
-        ceiling_temperature=ceiling,
-        drip=drip,
+        ceiling_temperature=over.ceiling,
+        drip=over.drip,
         fresh_air=on * fresh * flow,
         runs=runs,
         step=marched,
@@ -352,23 +360,31 @@ def step_bay(
 
 
 def _plenum(
-    bay: Bay,
-    model: bed.Bed,
-    state: BayState,
     positions: Any,
-    outside: Outside,
+    state: BayState,
     flow: Any,
     fresh: Any,
     heat: Any,
     coil: Any,
+    above: dict[str, Any],
 ) -> plenum.Supply:
+    """Supply of a run; its return air is what the pile gives off at this flow."""
+    bay, model = above["bay"], above["model"]
+    back = headspace(
+        flow=flow,
+        outlet_temperature=state.exit_temperature,
+        outlet_humidity_ratio=state.exit_humidity_ratio,
+        top=_row(state.bed.temperature, -1),
+        curing=state.bed.curing,
+        **above,
+    )
     return plenum.supply(
         mass_flow=flow,
         fresh_fraction=fresh,
-        outside_temperature=outside.temperature,
-        outside_humidity_ratio=outside.humidity_ratio,
-        return_temperature=state.return_temperature,
-        return_humidity_ratio=state.return_humidity_ratio,
+        outside_temperature=above["outside_temperature"],
+        outside_humidity_ratio=above["outside_humidity_ratio"],
+        return_temperature=back.temperature,
+        return_humidity_ratio=back.humidity_ratio,
         pressure=model.pressure,
         heat=heat,
         coil_heat=coil,
@@ -398,46 +414,6 @@ def _row(layers: Any, place: int) -> Any:
     return float(layers[place]) if layers.ndim == 1 else layers[place]
 
 
-def _headspace(
-    bay: Bay,
-    model: bed.Bed,
-    way: bed.Passage,
-    marched: bed.BedStep,
-    after: bed.BedState,
-    top: Any,
-    state: BayState,
-    outside: Outside,
-    ops: Ops,
-) -> tuple[Any, Any, Any, Any, Any]:
-    """
-    Air over the pile: what leaves the pile, cooled by the ceiling, mixed with leaks, and
-    trading heat and water with the top tubers. Gives temperature, humidity ratio, ceiling,
-    drip [kg/s] and water from the top of the pile [kg/(m² s)], negative where it sweats.
-    """
-    shell, area = bay.envelope, bay.pile.floor_area * state.share
-    flow = way.mass_flow * area
-    leak = shell.leakage * shell.headspace_volume * 1.25 * _open_doors(state, ops)
-    roof = shell.ceiling_u * shell.ceiling_area
-    lost = leak * AIR_HEAT + roof
-    surface = TOP_EXCHANGE * area
-    heat = flow * AIR_HEAT * marched.outlet_temperature + surface * top
-    warm = (heat + lost * outside.temperature) / (flow * AIR_HEAT + surface + lost)
-    ceiling = outside_air.ceiling_temperature(bay, warm, outside.temperature)
-    plain = warm - shell.ceiling_u * 0.10 * (warm - outside.temperature)
-    limit = air.saturation_humidity_ratio(plain, model.pressure)
-    full = air.saturation_humidity_ratio(top, model.pressure)
-    skin = transpiration_coefficient(after.curing, model.crop) * TOP_TUBERS
-    skin = skin * model.bulk_density * model.tuber_diameter * model.pressure / air.MASS_RATIO
-    free = flow * marched.outlet_humidity_ratio + leak * outside.humidity_ratio
-    moist = free / (flow + leak)
-    sweats = moist > full
-    share = ops.where(sweats, TOP_VAPOUR_TRANSFER, skin)
-    level = ops.where(sweats, 1.0, model.crop.water_activity) * full
-    sink = ops.where(moist > limit, CEILING_VAPOUR_TRANSFER * shell.ceiling_area, 0.0)
-    moist = (free + share * area * level + sink * limit) / (flow + leak + share * area + sink)
-    return warm, moist, ceiling, sink * (moist - limit), share * (level - moist)
-
-
 def _top_water(model: bed.Bed, after: bed.BedState, from_top: Any, step: float) -> bed.BedState:
     """Charge the water that the headspace took from (or left on) the top layer."""
     lost = from_top * step / model.layer_mass
@@ -449,11 +425,6 @@ def _top_water(model: bed.Bed, after: bed.BedState, from_top: Any, step: float) 
         film[-1] -= np.minimum(lost, 0.0)
         wet = True
     return replace(after, water_loss=water, film=film, wet=wet)
-
-
-def _open_doors(state: BayState, ops: Ops) -> Any:
-    """Leakage while trucks go in and out, over that of the shut bay."""
-    return ops.where((state.loaded < 1.0) | (state.share < 0.999), TRUCK_DOORS, 1.0)
 
 
 def _co2(
@@ -470,7 +441,7 @@ def _co2(
     volume = bay.pile.volume * model.porosity + shell.headspace_volume
     density = CO2_DENSITY * model.pressure / 101325.0
     made = marched.co2 * bay.pile.floor_area * state.share / density
-    leak = shell.leakage * volume * _open_doors(state, ops)
+    leak = leakage_flow(bay, volume, state.share, state.loaded, ops)
     change = fresh / (model.pressure / (287.05 * 278.15)) + leak
     settled = CO2_OUTSIDE + made / change
     return settled + (state.co2 - settled) * ops.exp(-change * step / volume)

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from ventcalc._ops import Ops
-from ventcalc.decisions.calendar import COOL_DOWN, HOLDING, UNLOADING
+from ventcalc.decisions.calendar import COOL_DOWN, EMPTY, HOLDING, UNLOADING
 from ventcalc.physics.bed import layer_mean
 from ventcalc.storage import Bay
 from ventcalc.studies.bay_model import BayState, Hour
@@ -18,6 +18,8 @@ __all__ = ["Kpi", "Tally"]
 JOULE_PER_KWH = 3.6e6
 FREEZING_TUBER = -0.8
 """Freezing injury of potatoes (Univ. of California Davis). [°C]"""
+WET_FILM = 5e-5
+"""Film that counts as wet, about half a micrometre of water on the skin. [kg/kg crop]"""
 MONTH = 30 * 86400.0
 
 
@@ -34,7 +36,7 @@ class Kpi:
     band_worst_layer_kelvin_hours: Any
     """The same for the worst layer. [K h]"""
     ramp_hours: Any
-    """Hours in which the mean pulp had cooled more in a day than the ramp allows. [h]"""
+    """Hours in which the mean pulp had cooled 1.25 times the ramp or more in a day. [h]"""
     spread_hours: Any
     """Hours with top less bottom beyond the limit, cool-down and holding. [h]"""
     mean_spread: Any
@@ -48,7 +50,7 @@ class Kpi:
     mass_loss_month_one: Any
     """In the 30 days after the first load. [1]"""
     wet_crop_hours: Any
-    """Hours with free water on any layer. [h]"""
+    """Hours with more than a trace of free water on any layer. [h]"""
     condensed_on_crop: Any
     """Water that condensed on tubers. [kg/t]"""
     ceiling_drip_hours: Any
@@ -132,14 +134,16 @@ class Tally:
         step: float,
     ) -> None:
         """Count one step; ``now`` is the time since the first load. [s]"""
-        hours = step / 3600.0
-        self._temperatures(state, target, stage, hours)
+        in_use = stage != EMPTY
+        time = self.ops.where(in_use, step, 0.0)
+        hours = time / 3600.0
+        self._temperatures(state, target, stage, hours, step)
         self._losses(state, stage, now)
-        self._wetness(state, hour, hours, step)
-        self._energy(hour, positions, hours, step)
+        self._wetness(state, hour, hours, time)
+        self._energy(hour, positions, hours, time, in_use)
         over = self.ops.maximum(state.co2 - self.bay.limits.co2, 0.0)
         self._sum("co2_excess", over * 1e6 * hours)
-        self._most("co2_highest", state.co2)
+        self._most("co2_highest", self.ops.where(in_use, state.co2, 0.0))
 
     def _sum(self, name: str, value: Any) -> None:
         self.sums[name] = self.sums[name] + value
@@ -153,7 +157,9 @@ class Tally:
     def _flag(self, condition: Any) -> Any:
         return self.ops.where(condition, 1.0, 0.0)
 
-    def _temperatures(self, state: BayState, target: Any, stage: Any, hours: float) -> None:
+    def _temperatures(
+        self, state: BayState, target: Any, stage: Any, hours: Any, step: float
+    ) -> None:
         pulp = state.bed.temperature
         off = np.maximum(np.abs(pulp - target) - self.bay.limits.band, 0.0)
         held = self._flag(stage == HOLDING)
@@ -165,13 +171,13 @@ class Tally:
         self._sum("mean_spread", held * spread * hours)
         self.holding_time = self.holding_time + held * hours
         mean = layer_mean(pulp)
-        per_day = round(24.0 / hours)
+        per_day = round(86400.0 / step)
         self.day.append(mean)
         if len(self.day) > per_day:
             fell = self.day.pop(0) - mean
             fast = fell > 1.25 * self.bay.schedule.ramp * 86400.0
             self._sum("ramp_hours", self._flag(fast & (stage == COOL_DOWN)) * hours)
-        low = np.minimum.reduce(pulp)
+        low = self.ops.where(stage == EMPTY, 99.0, np.minimum.reduce(pulp))
         self._least("coldest_tuber", low)
         self._sum("frozen_minutes", self._flag(low < FREEZING_TUBER) * hours * 60.0)
 
@@ -186,18 +192,18 @@ class Tally:
         if now <= MONTH:
             sums["mass_loss_month_one"] = sums["mass_loss"]
 
-    def _wetness(self, state: BayState, hour: Hour, hours: float, step: float) -> None:
+    def _wetness(self, state: BayState, hour: Hour, hours: Any, step: Any) -> None:
         tonnes = self.bay.mass / 1000.0
         area = self.bay.pile.floor_area * state.share
         if state.bed.wet:
-            wet = state.bed.film.max(axis=0) > 1e-9
+            wet = state.bed.film.max(axis=0) > WET_FILM
             self._sum("wet_crop_hours", self._flag(wet) * hours)
         self._sum("condensed_on_crop", hour.step.condensed * area * step / tonnes)
         self._sum("ceiling_drip_hours", self._flag(hour.drip > 0.0) * hours)
         self._sum("ceiling_drip", hour.drip * step / tonnes)
         self._sum("fog", hour.fog * step / tonnes)
 
-    def _energy(self, hour: Hour, positions: Any, hours: float, step: float) -> None:
+    def _energy(self, hour: Hour, positions: Any, hours: Any, step: Any, in_use: Any) -> None:
         ops, tonnes = self.ops, self.bay.mass / 1000.0
         total = hour.fan_power + hour.coil_power + hour.heater_power + hour.humidifier_power
         for name, power in (
@@ -208,16 +214,17 @@ class Tally:
         ):
             self._sum(name, power * step / JOULE_PER_KWH / tonnes)
         self._sum("cost_energy", total * step * self.bay.costs.electricity / tonnes)
-        self._most("peak_power", total)
+        self._most("peak_power", ops.where(in_use, total, 0.0))
         self._sum("humidifier_water", hour.water_added * step / tonnes)
-        plenum = ops.where(hour.runs, hour.plenum_temperature, 99.0)
+        runs = hour.runs & in_use
+        plenum = ops.where(runs, hour.plenum_temperature, 99.0)
         self._least("coldest_plenum", plenum)
         self._sum("plenum_below_zero_minutes", self._flag(plenum < 0.0) * hours * 60.0)
-        self._sum("fan_hours", self._flag(hour.runs) * hours)
-        self._sum("fan_starts", self._flag(hour.runs & ops.negate(self.last_fan)))
-        door = ops.where(hour.runs, positions.door_opening, 0.0)
+        self._sum("fan_hours", self._flag(runs) * hours)
+        self._sum("fan_starts", self._flag(runs & ops.negate(self.last_fan)))
+        door = ops.where(runs, positions.door_opening, 0.0)
         self._sum("door_travel", abs(door - self.last_door))
-        self.last_fan, self.last_door = hour.runs, door
+        self.last_fan, self.last_door = runs, door
 
     def result(self) -> Kpi:
         """The season's results so far."""
@@ -226,6 +233,8 @@ class Tally:
         done["mean_spread"] = done["mean_spread"] / held
         worst = np.max(self.worst, axis=0) + self.zero
         done["band_worst_layer_kelvin_hours"] = worst
+        never = done["coldest_plenum"] >= 99.0
+        done["coldest_plenum"] = self.ops.where(never, float("nan"), done["coldest_plenum"])
         done["cost_shrink"] = done["mass_loss"] * 1000.0 * self.bay.costs.crop
         plain = isinstance(self.zero, float)
         return Kpi(**{k: float(v) if plain else v + self.zero for k, v in done.items()})

@@ -177,7 +177,7 @@ def _run(
     traces: dict[str, Array] | None,
 ) -> Kpi:
     ops = SCALAR if bays is None else ARRAY
-    pressure = float(np.mean(weather.pressure[rows]))
+    pressure = float(np.mean(weather.pressure))
     model = bed_of(bay, pressure, layers)
     state = first_state(bay, model, bays)
     tally = Tally(bay, ops, 0.0 if bays is None else np.zeros(bays))
