@@ -284,7 +284,7 @@ def convert(value: Any, quantity_unit: str, units: UnitSystem = "metric") -> tup
     Returns
     -------
     number : float or array
-        In the unit of the label.
+        The same quantity. [label]
     label : str
         The unit; empty for a plain number.
 

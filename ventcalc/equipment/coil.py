@@ -300,6 +300,8 @@ def balance_point(
 
     Raises
     ------
+    OutOfRange
+        If the conductance is out of range.
     BadInput
         If they do not meet there: the compressor is too large for the coil.
 

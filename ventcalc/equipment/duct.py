@@ -263,13 +263,13 @@ class VelocityChain:
     area_ratio: Any
     """Ports over ducts; 0.85 by the rule, above 1 the dead end gets most of the air. [1]"""
     outlet_fast: Any
-    """Outlet above 1000 ft/min: pressure for nothing."""
+    """Whether the outlet is above 1000 ft/min: pressure for nothing."""
     outlet_slow: Any
-    """Outlet below half of it: ports no longer share the air out."""
+    """Whether the outlet is below half of it: ports no longer share the air out."""
     duct_fast: Any
-    """Duct above 85 % of the outlet velocity."""
+    """Whether the duct is above 85 % of the outlet velocity."""
     plenum_fast: Any
-    """Plenum above 85 % of the duct velocity."""
+    """Whether the plenum is above 85 % of the duct velocity."""
 
 
 def velocity_chain(

@@ -58,6 +58,7 @@ class SystemCurve:
     coefficient: Any
     """Infinite for shut doors. [Pa/(m³/s)^n]"""
     exponent: Any = 2.0
+    """2 for turbulent flow. [1]"""
     fixed: Any = 0.0
     """Pressure without airflow, such as wind on an opening; may be negative. [Pa]"""
 
@@ -125,15 +126,15 @@ class OperatingPoint:
     ambiguous: Any
     """Whether more than one steady state exists; ``airflow`` is then the greatest of them."""
     deadhead: Any
-    """Fan running against shut doors, or nearly."""
+    """Whether the fan runs against shut doors, or nearly."""
     stalled: Any
-    """Airflow below the last peak of the curve."""
+    """Whether the airflow lies below the last peak of the curve."""
     overloaded: Any
-    """Shaft power above the rating of the motor."""
+    """Whether shaft power exceeds the rating of the motor."""
     beyond_curve: Any
-    """So little resistance that the state lies right of the last point; no number is given."""
+    """Whether the state lies right of the last point (little resistance); no number is given."""
     below_curve: Any
-    """The state lies left of the first point, which is not at 0; no number is given."""
+    """Whether it lies left of the first point, which is not at 0; no number is given."""
 
 
 def operating_point(
@@ -155,7 +156,7 @@ def operating_point(
     system : SystemCurve or callable
         Airflow of all fans to static pressure; it must broadcast.
     fan_speed : array-like, optional
-        In the unit of ``reference_speed``; that speed if not given, 0 for off.
+        In the unit of ``reference_speed``; that speed if not given, 0 for off. [as given]
     density : array-like, optional
         Of the air; that of the test if not given. [kg/m³]
     count : array-like

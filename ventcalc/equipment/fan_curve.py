@@ -36,7 +36,7 @@ class FanCurve:
     efficiency : sequence of float, optional
         Airflow times static pressure over shaft power, at the points; a 0 says nothing. [0-1]
     reference_speed : float
-        Speed in the test, in the unit of the ``fan_speed`` that is asked for later.
+        Speed in the test, in the unit of the ``fan_speed`` that is asked for later. [any]
     accept_stall : bool
         Whether the pressure may rise with airflow somewhere (a dip, stall); results in that
         region are then marked.

@@ -173,7 +173,7 @@ def people_heat(temperature: Any, count: Any = 1.0) -> Any:
     temperature : array-like
         Room, -30 to 25. [°C]
     count : array-like
-        People.
+        People. [1]
 
     Returns
     -------

@@ -157,6 +157,7 @@ class Passage:
     """How air passes the bed at one velocity in one time step; scalars, or arrays over bays."""
 
     step: float
+    """Length of the time step. [s]"""
     mass_flow: Any
     """Dry air. [kg/(m² s)]"""
     air_capacity: Any

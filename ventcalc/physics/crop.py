@@ -42,31 +42,57 @@ class Crop:
 
     use: str
     specific_heat: float
+    """Per mass of crop. [J/(kg K)]"""
     water_fraction: float
+    """Water per mass of crop. [kg/kg]"""
     freezing_temperature: float
+    """[°C]"""
     injury_temperature: float
+    """Frozen below it. [°C]"""
     latent_heat_of_freezing: float
+    """Per mass of crop. [J/kg]"""
     tuber_density: float
+    """Of one tuber. [kg/m³]"""
     tuber_conductivity: float
+    """Of one tuber. [W/(m K)]"""
     bulk_density: float
+    """Crop per volume of pile. [kg/m³]"""
     water_activity: float
+    """Of the tuber surface. [1]"""
     transpiration_uncured: float
+    """Water lost per mass of crop, freshly dug. [kg/(kg s Pa)]"""
     transpiration_cured: float
+    """Water lost per mass of crop, skin set. [kg/(kg s Pa)]"""
     curing_time: float
+    """To 1/e, at the temperature of ``curing_reference``. [s]"""
     curing_reference: float
+    """[°C]"""
     curing_doubling: float
+    """Warmer by this much, skin cures twice as fast. [K]"""
     respiration_settled: float
+    """Heat per mass of crop, weeks after harvest. [W/kg]"""
     respiration_fresh: float
+    """Heat per mass of crop, mature and just dug. [W/kg]"""
     respiration_immature: float
+    """Heat per mass of crop, immature and just dug. [W/kg]"""
     respiration_fresh_at: float
+    """Temperature of the fresh values. [°C]"""
     respiration_least_at: float
+    """Temperature of least respiration. [°C]"""
     respiration_q10: float
+    """Factor for 10 K more. [1]"""
     respiration_at_zero: float
+    """Factor at 0 °C over the least. [1]"""
     respiration_settling_time: float
+    """To 1/e. [s]"""
     heat_per_co2: float
+    """Heat of respiration per CO2 given off. [J/kg]"""
     holding_low: float
+    """[°C]"""
     holding_high: float
+    """[°C]"""
     holding_temperature: float
+    """[°C]"""
 
 
 def _rows() -> list[dict[str, str]]:

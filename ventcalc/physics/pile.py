@@ -132,7 +132,7 @@ def pile_shape_for_mass(
     mass : array-like
         Crop in the pile, 0-1e8. [kg]
     width, height, bulk_density, face_angle : array-like
-        As for ``pile_shape``.
+        As for ``pile_shape``. [m, m, kg/m³, °]
 
     Returns
     -------
