@@ -72,7 +72,7 @@ def state(
     temperature : array-like, optional
         Dry-bulb temperature, -50 to 60. [°C]
     humidity_ratio : array-like, optional
-        Humidity ratio, 1e-6 to 0.2. [kg/kg dry air]
+        Humidity ratio, 1e-6 to 0.1. [kg/kg dry air]
     relative_humidity : array-like, optional
         Relative humidity, over ice below freezing. [0-1]
     dew_point : array-like, optional

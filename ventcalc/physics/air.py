@@ -5,8 +5,12 @@ Real-gas properties at the speed of polynomials: the coefficients are fitted to 
 RP-1485 model as CoolProp computes it. Humidity ratio, enthalpy and specific volume are per
 kilogram of *dry* air. Pressure is always explicit.
 
-Range: -50 to 60 °C and 60 to 110 kPa are accepted; the fits cover -45 to 50 °C and 70 to
-106 kPa. Enthalpy is zero for dry air at 0 °C and for liquid water at the triple point.
+Range: -50 to 60 °C, 60 to 110 kPa, up to 0.1 kg/kg. Against CoolProp over -30 to 45 °C, 1 to
+100 % and 75 to 101 kPa: humidity ratio 3e-5 relative, dew point 0.9 mK, wet bulb 0.4 mK,
+enthalpy 0.4 J/kg, volume 9e-6 relative. Worse outside (in humidity ratio 3e-4 at 60 °C, in frost
+points below -65 °C 2 mK) and between 0.00 and 0.01 °C (1.1e-4; 1.5 mK), where CoolProp steps
+from ice to water and this does not. Enthalpy is zero for dry air at 0 °C and 1 atm and for liquid
+water at the triple point.
 """
 
 from __future__ import annotations
@@ -249,7 +253,7 @@ def dew_point(humidity_ratio: Any, pressure: Any) -> Any:
     Parameters
     ----------
     humidity_ratio : array-like
-        Humidity ratio, 1e-6 to 0.2. [kg/kg dry air]
+        Humidity ratio, 1e-6 to 0.1. [kg/kg dry air]
     pressure : array-like
         Air pressure, 60 000 to 110 000. [Pa]
 
@@ -290,7 +294,8 @@ def wet_bulb(temperature: Any, humidity_ratio: Any, pressure: Any) -> Any:
     Near 0 °C a wick of water and one of ice can both be in balance, at temperatures up to
     0.8 K apart. The convention here: the wick is water as long as the balance over water lies
     at 0.01 °C or above, otherwise ice. The wet bulb therefore jumps from 0.01 °C to a value
-    below it as the air gets colder or drier.
+    below it as the air gets colder or drier. In supersaturated air close to 0 °C, where fog
+    would be half frozen, the wick counts as ice even a little above 0.01 °C.
     """
     check(temperature=temperature, humidity_ratio=humidity_ratio, pressure=pressure)
     return evaluate(kernel.wet_bulb, temperature, humidity_ratio, pressure)
