@@ -47,10 +47,15 @@ class Advice:
     action: Any
     """Code of ``Action``."""
     fan_speed: Any
+    """[0-1]"""
     door_opening: Any
+    """[0-1]"""
     humidifier: Any
+    """Share of its capacity. [0-1]"""
     refrigeration: Any
+    """Share of its capacity. [0-1]"""
     heater: Any
+    """Share of its capacity. [0-1]"""
     plenum_temperature: Any
     """Expected supply air, the set point for the door's own loop. [°C]"""
     plenum_relative_humidity: Any
@@ -62,7 +67,7 @@ class Advice:
     stopped_by: Any
     """Code of ``Binding``: a run that was wanted but would have frozen or wetted the crop."""
     freeze_stage: Any
-    """0 none to 3 latched."""
+    """Code of the stage of freeze protection, 0 none to 3 latched."""
     fan_since: Any
     """Since the fans last started or stopped, before this advice. [s]"""
     outside: OutsideAir

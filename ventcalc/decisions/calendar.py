@@ -28,11 +28,17 @@ class Calendar:
     """Ends of the stages, as time since the first load. [s]"""
 
     now: Any
+    """[s]"""
     filled: Any
+    """[s]"""
     healed: Any
+    """[s]"""
     warm_up: Any
+    """[s]"""
     unloading: Any
+    """[s]"""
     emptied: Any
+    """[s]"""
 
 
 @lru_cache(maxsize=256)

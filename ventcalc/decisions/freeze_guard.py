@@ -24,11 +24,17 @@ class Guard:
     """Stage 0-3, and how long each condition has held. [s]"""
 
     stage: Any
+    """Code of the stage."""
     below_floor: Any
+    """Plenum below its floor. [s]"""
     below_zero: Any
+    """Plenum below 0 °C. [s]"""
     below_hard: Any
+    """Plenum below ``HARD``. [s]"""
     above_exit: Any
+    """Plenum warm enough to leave stage 1. [s]"""
     stage_age: Any
+    """The stage itself. [s]"""
 
 
 def guard(bay: Bay, readings: Readings, memory: Memory, elapsed: float, ops: Ops) -> Guard:

@@ -26,11 +26,17 @@ class Positions:
     """What a policy must give; ``Advice`` gives it too. All 0-1."""
 
     fan_speed: Any = 0.0
+    """[0-1]"""
     door_opening: Any = 0.0
+    """[0-1]"""
     humidity_wanted: Any = 0.0
+    """Set point of the humidifier; 0 for off. [0-1]"""
     refrigeration: Any = 0.0
+    """[0-1]"""
     heater: Any = 0.0
+    """[0-1]"""
     action: Any = 1
+    """Code of ``Action``."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)

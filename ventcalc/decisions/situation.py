@@ -57,29 +57,43 @@ class Memory:
     """What one piece of advice leaves for the next. Times are durations. [s]"""
 
     time: float = NAN
+    """Of the last advice, UTC since 1970-01-01. [s]"""
     target: Any = NAN
     """Pulp temperature wanted. [°C]"""
     fan_on: Any = False
+    """Whether the fans were to run."""
     fan_since: Any = 1e9
     """Since the fans last started or stopped. [s]"""
     cooling: Any = False
     """Whether heat was wanted out (hysteresis)."""
     warming: Any = False
+    """Whether heat was wanted in (hysteresis)."""
     purging: Any = False
     """Whether CO2 was too high (hysteresis)."""
     cooled: Any = False
     """Whether the last advice did cool."""
     tail_left: Any = 0.0
+    """Of the run on after cooling. [s]"""
     run_left: Any = 0.0
+    """Of the circulation run. [s]"""
     fresh_left: Any = 0.0
+    """Of the fresh-air run. [s]"""
     since_run: Any = 0.0
+    """Since the fans last ran. [s]"""
     since_fresh: Any = 0.0
+    """Since the last fresh-air run. [s]"""
     freeze_stage: Any = 0
+    """Code of the stage of freeze protection, 0 to 3."""
     below_floor: Any = 0.0
+    """How long the plenum has been below its floor. [s]"""
     below_zero: Any = 0.0
+    """How long it has been below 0 °C. [s]"""
     below_hard: Any = 0.0
+    """How long it has been below the temperature of stage 3. [s]"""
     above_exit: Any = 0.0
+    """How long it has been warm enough to leave stage 1. [s]"""
     stage_age: Any = 0.0
+    """How long the stage has lasted. [s]"""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -91,16 +105,25 @@ class Situation:
     """Since the last advice. [s]"""
     fresh_start: bool
     pressure: Any
+    """[Pa]"""
     outside_humidity_ratio: Any
+    """[kg/kg dry air]"""
     return_humidity_ratio: Any
+    """[kg/kg dry air]"""
     return_dew_point: Any
+    """[°C]"""
     run_temperature: Any
     """Return air of a run: as read while the fans run, else the pile's top. [°C]"""
     run_humidity_ratio: Any
+    """[kg/kg dry air]"""
     run_dew_point: Any
+    """[°C]"""
     ceiling: Any
+    """Inside surface. [°C]"""
     stage: Any
+    """Code of the stage, its place in ``STAGES``."""
     target: Any
+    """Pulp temperature wanted now. [°C]"""
     final: Any
     """Where the target is heading. [°C]"""
     excess: Any
@@ -110,6 +133,7 @@ class Situation:
     usable: Any
     """Whether pulp and return air are known."""
     outside_known: Any
+    """Whether outside air and its humidity are known."""
 
 
 def look(bay: Bay, readings: Readings, memory: Memory, ops: Ops) -> Situation:

@@ -30,10 +30,15 @@ class Outside:
     """Outside air of one step."""
 
     time: float
+    """UTC since 1970-01-01. [s]"""
     temperature: float
+    """[°C]"""
     relative_humidity: float
+    """[0-1]"""
     humidity_ratio: float
+    """[kg/kg dry air]"""
     pressure: float
+    """[Pa]"""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -48,10 +53,13 @@ class BayState:
     exit_temperature: Any
     """Air that left the top of the pile in the last step. [°C]"""
     exit_humidity_ratio: Any
+    """[kg/kg dry air]"""
     return_temperature: Any
     """Air above the pile, as a probe reads it. [°C]"""
     return_humidity_ratio: Any
+    """[kg/kg dry air]"""
     plenum_temperature: Any
+    """[°C]"""
     co2: Any
     """Volume fraction. [1]"""
     top_heat: Any
@@ -63,20 +71,29 @@ class Hour:
     """What happened in one step; powers are means over the step, for the whole bay. [W]"""
 
     plenum_temperature: Any
+    """[°C]"""
     plenum_humidity_ratio: Any
+    """[kg/kg dry air]"""
     fog: Any
+    """Liquid water carried by the supply. [kg/s]"""
     fan_power: Any
+    """[W]"""
     coil_power: Any
+    """Electrical power of the refrigeration. [W]"""
     heater_power: Any
+    """[W]"""
     humidifier_power: Any
+    """[W]"""
     water_added: Any
     """[kg/s]"""
     ceiling_temperature: Any
+    """Inside surface. [°C]"""
     drip: Any
     """Water condensing on the ceiling. [kg/s]"""
     fresh_air: Any
     """Dry air from outside. [kg/s]"""
     runs: Any
+    """Whether the fans ran."""
     step: bed.BedStep
 
 
