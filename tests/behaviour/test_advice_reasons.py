@@ -1,0 +1,691 @@
+"""One plain set of readings for every reason and every action, and the words that go with it."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import fields, replace
+from datetime import UTC, datetime
+
+import pytest
+
+from ventcalc.bay_file import example_bay
+from ventcalc.decisions.advice import Action, Memory, Readings, advise
+from ventcalc.decisions.outside_air import FOG_LIMIT, Binding, Verdict, dry_air_flow, fan_power
+from ventcalc.decisions.reasons import outside_words, reasons
+from ventcalc.equipment import plenum
+from ventcalc.units import show
+
+SEED, FRY = example_bay("seed_bay"), example_bay("fry_bay")
+HOUR = 3600.0
+WINTER = datetime(2026, 12, 15, 12, tzinfo=UTC).timestamp()
+AUTUMN = datetime(2026, 10, 20, 12, tzinfo=UTC).timestamp()
+LATE = datetime(2027, 4, 28, 12, tzinfo=UTC).timestamp()
+SUMMER = datetime(2027, 7, 10, 12, tzinfo=UTC).timestamp()
+HOLDING = SEED.schedule.holding_temperature
+POSITIONS = ("fan_speed", "door_opening", "humidifier", "refrigeration", "heater")
+
+
+def pile(mean, *, spread=0.4, air=0.0, **others):
+    """Readings of a pile: the top warmest, the return air ``air`` above the top, all of it well."""
+    given = {
+        "time": WINTER,
+        "outside_temperature": -2.0,
+        "outside_relative_humidity": 0.7,
+        "return_temperature": mean + spread / 2 + air,
+        "return_relative_humidity": 0.92,
+        "plenum_temperature": mean - spread / 2,
+        "pulp_bottom": mean - spread / 2,
+        "pulp_top": mean + spread / 2,
+        "pulp_mean": mean,
+        "pulp_coldest": mean - spread / 2,
+        "ceiling_temperature": mean,
+        "co2": 0.0015,
+    }
+    return Readings(**{**given, **others})
+
+
+def ran(bay, seen, *, ago=900.0, **others):
+    """The memory of a fan that has been running for long."""
+    given = {"time": seen.time - ago, "fan_on": True, "fan_since": 24 * HOUR}
+    return Memory(**{**given, "target": bay.schedule.holding_temperature, **others})
+
+
+def rested(bay, seen, *, ago=900.0, **others):
+    """The memory of a fan that has stood for long enough to start."""
+    given = {"time": seen.time - ago, "fan_on": False, "fan_since": 3 * HOUR}
+    return Memory(**{**given, "target": bay.schedule.holding_temperature, **others})
+
+
+def told(bay, seen, memory=None):
+    """Advice, new memory and the lines in metric units, which are checked for plain English."""
+    advice, after = advise(bay, seen, memory)
+    for units in ("metric", "us"):
+        for line in reasons(advice, bay, units):
+            assert_plain(line, units)
+    return advice, after, reasons(advice, bay, "metric")
+
+
+def assert_plain(line, units):
+    assert line[0].isupper()
+    assert line.endswith("."), line
+    assert "  " not in line
+    assert "\n" not in line
+    assert not re.search(r"\bnan\b|\binf\b|None|True|False|<|\{|_|-0\.0+ ", line), line
+    foreign = r"°C| K\b|kW\b" if units == "us" else r"°F|Btu|lb|cfm"
+    if units == "us":
+        foreign = r"°C| K\b"
+    assert not re.search(foreign, line), line
+    assert len(line) < 330, line
+
+
+def assert_positions(advice):
+    for name in POSITIONS:
+        assert 0.0 <= getattr(advice, name) <= 1.0, name
+
+
+# --- every reason that outside air is not used, or not more of it ---------------------------
+
+
+def test_nothing_to_cool():
+    advice, _, lines = told(SEED, pile(HOLDING - 0.1), rested(SEED, pile(HOLDING)))
+    assert advice.outside.binding == Binding.NOTHING_TO_COOL
+    assert advice.outside.verdict == Verdict.FORBIDDEN
+    assert advice.action == Action.REST
+    assert any(line.startswith("Nothing to cool") for line in lines)
+
+
+def test_nothing_to_cool_says_no_untruth_within_the_hysteresis():
+    """Warmer than the target by less than cooling starts at: not 'at or below its target'."""
+    seen = pile(HOLDING + 0.2)
+    advice, _, lines = told(SEED, seen, rested(SEED, seen))
+    assert advice.action == Action.REST
+    assert "0.20 K above the target" in lines[0]
+    assert not any("at or below" in line for line in lines[1:])
+
+
+def test_ramp_limit():
+    """In cool-down the pulp may not fall faster than the ramp, however cold the night."""
+    seen = pile(8.0, time=AUTUMN)
+    advice, after, lines = told(SEED, seen, rested(SEED, seen, target=8.1))
+    assert advice.outside.binding == Binding.RAMP_LIMIT
+    assert advice.action == Action.REST
+    assert after.target == pytest.approx(8.1 - SEED.schedule.ramp * 900.0, abs=1e-12)
+    ramp = next(line for line in lines if line.startswith("Ramp limit"))
+    assert show(after.target, "degC") in ramp
+    assert show(HOLDING, "degC") in ramp
+
+
+def test_missing_outside_reading():
+    for name in ("outside_temperature", "outside_relative_humidity"):
+        seen = pile(HOLDING + 0.8, **{name: float("nan")})
+        advice, _, lines = told(SEED, seen, ran(SEED, seen))
+        assert advice.outside.binding == Binding.MISSING_READING
+        assert advice.outside.verdict == Verdict.UNKNOWN
+        assert advice.action not in (Action.COOL_BY_OUTSIDE, Action.WARM_BY_OUTSIDE)
+        assert advice.door_opening == 0.0
+        assert any("missing" in line for line in lines)
+
+
+def test_not_cold_enough():
+    seen = pile(HOLDING + 0.8, outside_temperature=HOLDING + 5.0)
+    advice, _, lines = told(SEED, seen, ran(SEED, seen))
+    assert advice.outside.binding == Binding.NOT_COLD_ENOUGH
+    assert advice.outside.verdict == Verdict.FORBIDDEN
+    assert advice.outside.cold_margin < 0.0
+    line = next(line for line in lines if "not cold enough" in line)
+    for number in (
+        show(seen.outside_temperature, "degC"),
+        show(advice.outside.plenum_temperature, "degC"),
+        show(SEED.control.outside_offset, "delta_degC"),
+        show(-advice.outside.cold_margin, "delta_degC"),
+    ):
+        assert number in line
+
+
+def test_plenum_too_cold():
+    """A leaky door in deep frost: shut to its stop, the plenum is still below the floor."""
+    bay = replace(SEED, doors=replace(SEED.doors, leakage_fraction=0.25))
+    seen = pile(HOLDING + 0.8, outside_temperature=-25.0, return_relative_humidity=0.6)
+    advice, _, lines = told(bay, seen, ran(bay, seen))
+    assert advice.outside.binding == Binding.FREEZING
+    assert advice.outside.verdict == Verdict.FORBIDDEN
+    assert advice.outside.floor_margin < 0.0
+    assert advice.fan_speed == 0.0
+    line = next(line for line in lines if "plenum too cold" in line)
+    assert show(advice.outside.plenum_temperature, "degC") in line
+    assert show(bay.limits.plenum_floor, "degC") in line
+
+
+def test_would_wet_the_crop():
+    """Outside air cooler than the mean, but far moister than a cold bottom can bear."""
+    seen = pile(
+        8.0,
+        pulp_coldest=3.5,
+        return_relative_humidity=0.95,
+        outside_temperature=5.5,
+        outside_relative_humidity=1.0,
+    )
+    advice, _, lines = told(SEED, seen, ran(SEED, seen))
+    assert advice.outside.binding == Binding.WETS_CROP
+    assert advice.outside.verdict == Verdict.FORBIDDEN
+    assert advice.outside.wetting_margin < 0.0
+    line = next(line for line in lines if "wet the crop" in line)
+    for number in (
+        show(advice.outside.plenum_dew_point, "degC"),
+        show(seen.pulp_coldest, "degC"),
+        show(advice.outside.wetting_margin, "delta_degC"),
+    ):
+        assert number in line
+
+
+def test_cannot_tell_whether_it_wets():
+    """A margin of less than two standard uncertainties is no answer, and no cooling."""
+    seen = pile(
+        4.5,
+        pulp_coldest=2.2,
+        return_relative_humidity=0.9,
+        outside_temperature=2.0,
+        outside_relative_humidity=0.95,
+    )
+    advice, _, lines = told(SEED, seen, ran(SEED, seen))
+    doubt = SEED.control.confidence * advice.outside.wetting_uncertainty
+    assert 0.0 < advice.outside.wetting_margin < doubt
+    assert advice.outside.verdict == Verdict.UNKNOWN
+    assert advice.outside.binding == Binding.WETS_CROP
+    assert advice.action != Action.COOL_BY_OUTSIDE
+    line = next(line for line in lines if "cannot be told" in line)
+    assert show(doubt, "delta_degC") in line
+
+    sure = replace(SEED, sensors=replace(SEED.sensors, temperature=0.02, humidity=0.002))
+    assert advise(sure, seen, ran(sure, seen))[0].outside.verdict == Verdict.ALLOWED
+
+
+def test_would_drip_from_the_ceiling():
+    seen = pile(HOLDING + 0.8, ceiling_temperature=-1.0)
+    advice, _, lines = told(SEED, seen, ran(SEED, seen))
+    assert advice.outside.binding == Binding.CEILING_DRIP
+    assert advice.outside.verdict == Verdict.FORBIDDEN
+    assert advice.outside.drip_margin < 0.0
+    line = next(line for line in lines if "drip from the ceiling:" in line)
+    assert show(advice.outside.plenum_dew_point, "degC") in line
+    assert show(-1.0, "degC") in line
+
+
+def test_would_fog_in_mixing():
+    """In hard frost the door is held where more would make fog with the moist return air."""
+    seen = pile(HOLDING + 0.8, outside_temperature=-28.0, return_relative_humidity=0.97)
+    held = replace(SEED, sensors=replace(SEED.sensors, temperature=0.02, humidity=0.002))
+    advice, _, lines = told(held, seen, ran(held, seen))
+    assert advice.outside.binding == Binding.MIXING_FOG
+    assert advice.outside.verdict == Verdict.ALLOWED
+    assert advice.action == Action.COOL_BY_OUTSIDE
+    line = next(line for line in lines if "fog" in line)
+    assert f"{advice.door_opening:.0%}" in line
+    assert fog_at(held, advice, 1.0) <= FOG_LIMIT < fog_at(held, advice, 1.1)
+
+
+def fog_at(bay, advice, opened):
+    """Fog in the ducts with ``opened`` times the fresh air of the advice."""
+    now = advice.situation
+    return plenum.supply(
+        mass_flow=dry_air_flow(bay, advice.fan_speed, now.pressure),
+        fresh_fraction=opened * advice.outside.fresh_fraction,
+        outside_temperature=now.readings.outside_temperature,
+        outside_humidity_ratio=now.outside_humidity_ratio,
+        return_temperature=now.readings.return_temperature,
+        return_humidity_ratio=now.return_humidity_ratio,
+        pressure=now.pressure,
+        heat=fan_power(bay, advice.fan_speed),
+    ).fog
+
+
+def test_outside_air_in_use_tells_what_it_does():
+    seen = pile(HOLDING + 0.8)
+    advice, _, lines = told(SEED, seen, ran(SEED, seen))
+    assert advice.outside.binding == Binding.NONE
+    assert advice.outside.verdict == Verdict.ALLOWED
+    assert advice.action == Action.COOL_BY_OUTSIDE
+    assert lines[1] == outside_words(advice, SEED)
+    assert show(advice.outside.cooling, "W electrical", "metric", 0) in lines[1]
+    assert show(advice.plenum_temperature, "degC") in lines[1]
+
+
+def test_every_binding_has_its_test():
+    """The list above is complete: a new code needs a new test."""
+    assert {code.name for code in Binding} == {
+        "NONE",
+        "NOTHING_TO_COOL",
+        "RAMP_LIMIT",
+        "MISSING_READING",
+        "NOT_COLD_ENOUGH",
+        "FREEZING",
+        "WETS_CROP",
+        "CEILING_DRIP",
+        "MIXING_FOG",
+    }
+
+
+# --- every action ---------------------------------------------------------------------------
+
+
+def case_hands_off():
+    seen = pile(HOLDING, return_temperature=float("nan"))
+    return SEED, seen, None, Action.HANDS_OFF
+
+
+def case_rest():
+    seen = pile(HOLDING)
+    return SEED, seen, rested(SEED, seen), Action.REST
+
+
+def case_wait():
+    seen = pile(HOLDING + 0.8)
+    return SEED, seen, rested(SEED, seen, fan_since=0.0, ago=300.0), Action.WAIT
+
+
+def case_finish_run():
+    seen = pile(HOLDING - 0.1)
+    return SEED, seen, ran(SEED, seen, fan_since=600.0), Action.FINISH_RUN
+
+
+def case_even_out():
+    seen = pile(HOLDING, spread=2.4, return_relative_humidity=0.8, outside_temperature=9.0)
+    return SEED, seen, ran(SEED, seen), Action.EVEN_OUT
+
+
+def case_dry_ceiling():
+    seen = pile(HOLDING, ceiling_temperature=HOLDING - 3.0)
+    return SEED, seen, ran(SEED, seen), Action.DRY_CEILING
+
+
+def case_tail():
+    seen = pile(HOLDING)
+    return SEED, seen, ran(SEED, seen, cooled=True), Action.TAIL
+
+
+def case_fresh_air():
+    seen = pile(HOLDING, co2=1.2 * SEED.limits.co2)
+    return SEED, seen, rested(SEED, seen), Action.FRESH_AIR
+
+
+def case_warm_by_heater():
+    seen = pile(HOLDING - 1.3)
+    return SEED, seen, rested(SEED, seen), Action.WARM_BY_HEATER
+
+
+def case_warm_by_outside():
+    seen = pile(HOLDING - 1.3, outside_temperature=8.0, outside_relative_humidity=0.4)
+    return SEED, seen, rested(SEED, seen), Action.WARM_BY_OUTSIDE
+
+
+def case_cool_by_coil():
+    seen = pile(9.0, outside_temperature=15.0, return_relative_humidity=0.9)
+    return FRY, seen, ran(FRY, seen), Action.COOL_BY_COIL
+
+
+def case_cool_by_outside():
+    seen = pile(HOLDING + 0.8)
+    return SEED, seen, rested(SEED, seen), Action.COOL_BY_OUTSIDE
+
+
+def case_protect():
+    seen = pile(HOLDING, plenum_temperature=-0.2)
+    return SEED, seen, ran(SEED, seen), Action.PROTECT
+
+
+CASES = {name[5:]: case for name, case in list(globals().items()) if name.startswith("case_")}
+
+
+def test_every_action_has_its_case():
+    assert {action.name.lower() for action in Action} == set(CASES)
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_action(name):
+    bay, seen, memory, wanted = CASES[name]()
+    advice, after, lines = told(bay, seen, memory)
+    assert advice.action == wanted
+    runs = wanted not in (Action.HANDS_OFF, Action.REST, Action.WAIT)
+    if wanted == Action.HANDS_OFF:
+        assert all(getattr(advice, name) != getattr(advice, name) for name in POSITIONS)
+        return
+    assert_positions(advice)
+    assert (advice.fan_speed > 0.0) == runs
+    assert after.fan_on == runs
+    if runs:
+        assert advice.fan_speed >= bay.fans.minimum_speed
+    else:
+        assert all(getattr(advice, name) == 0.0 for name in POSITIONS)
+    uses_outside = (Action.FRESH_AIR, Action.WARM_BY_OUTSIDE, Action.COOL_BY_OUTSIDE)
+    shut = (Action.FINISH_RUN, Action.TAIL, Action.WARM_BY_HEATER, Action.COOL_BY_COIL)
+    if wanted in uses_outside:
+        assert advice.door_opening > 0.0
+    if wanted in (*shut, Action.PROTECT):
+        assert advice.door_opening == 0.0
+    assert (advice.refrigeration > 0.0) == (wanted == Action.COOL_BY_COIL)
+    if wanted in (Action.WARM_BY_HEATER,):
+        assert advice.heater > 0.0
+    assert len(lines) == len(set(lines))
+
+
+def test_headlines_tell_the_actions_apart():
+    heads = [reasons(advise(*CASES[name]()[:3])[0], CASES[name]()[0])[0] for name in CASES]
+    assert len({re.split("[:,]", head)[0] for head in heads}) == len(heads)
+
+
+@pytest.mark.parametrize("name", [name for name in CASES if name != "hands_off"])
+def test_numbers_of_the_headline_in_both_units(name):
+    """°F and °C of the same line say the same: 1.8 t + 32, within the digits that are shown."""
+    bay, seen, memory, _ = CASES[name]()
+    advice, _ = advise(bay, seen, memory)
+    metric, us = (reasons(advice, bay, units) for units in ("metric", "us"))
+    assert len(metric) == len(us)
+    for one, other in zip(metric, us, strict=True):
+        celsius = [float(x) for x in re.findall(r"(-?[\d.]+) °C", one)]
+        kelvin = [float(x) for x in re.findall(r"(-?[\d.]+) K\b", one)]
+        fahrenheit = [float(x) for x in re.findall(r"(-?[\d.]+) °F", other)]
+        expected = sorted([1.8 * x + 32.0 for x in celsius] + [1.8 * x for x in kelvin])
+        assert sorted(fahrenheit) == pytest.approx(expected, abs=0.16)
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["pulp_mean", "pulp_top", "pulp_coldest", "return_temperature", "return_relative_humidity"],
+)
+def test_no_positions_without_the_readings_that_guard_the_crop(name):
+    seen = pile(HOLDING + 0.8, **{name: float("nan")})
+    advice, after, lines = told(SEED, seen, ran(SEED, seen))
+    assert advice.action == Action.HANDS_OFF
+    assert all(getattr(advice, name) != getattr(advice, name) for name in POSITIONS)
+    assert not after.fan_on
+    assert "missing" in lines[0]
+
+
+def test_no_advice_to_run_without_a_speed():
+    """A bottom sensor that fails costs the run or nothing, never the speed alone."""
+    seen = pile(HOLDING + 0.8, pulp_bottom=float("nan"))
+    advice, _, lines = told(SEED, seen, ran(SEED, seen))
+    if advice.action == Action.COOL_BY_OUTSIDE:
+        assert advice.fan_speed >= SEED.fans.minimum_speed
+    else:
+        assert advice.action == Action.HANDS_OFF
+    assert not any("unknown" in line for line in lines)
+
+
+# --- behaviour in time ------------------------------------------------------------------------
+
+
+def test_cooling_starts_and_stops_with_hysteresis():
+    start, stop = SEED.control.start_above, SEED.control.stop_above
+    between = HOLDING + 0.5 * (start + stop)
+    for cooling, expected in ((False, False), (True, True)):
+        seen = pile(between)
+        advice, after, _ = told(SEED, seen, ran(SEED, seen, cooling=cooling))
+        assert advice.needs.cool == expected
+        assert after.cooling == expected
+    above, below = pile(HOLDING + start + 0.02), pile(HOLDING + stop - 0.02)
+    assert advise(SEED, above, ran(SEED, above))[1].cooling
+    assert not advise(SEED, below, ran(SEED, below, cooling=True))[1].cooling
+
+
+def test_warming_has_its_own_hysteresis():
+    """In warm-up the pulp is brought up to its target; between the two limits memory decides."""
+    between = HOLDING - 0.5 * (SEED.control.start_above + SEED.control.stop_above)
+    for warming in (False, True):
+        seen = pile(between, time=LATE)
+        memory = ran(SEED, seen, warming=warming, target=HOLDING - SEED.control.stop_above)
+        advice, after, _ = told(SEED, seen, memory)
+        assert after.warming == advice.needs.warm
+        assert advice.needs.warm == (warming or advice.situation.excess < -SEED.control.start_above)
+
+
+@pytest.mark.parametrize("since", [0.0, 900.0, 1800.0, 2700.0])
+def test_shortest_run(since):
+    """A run goes on, door shut, until it has lasted ``minimum_on``; then the fans rest."""
+    seen = pile(HOLDING - 0.1)
+    advice, _, _ = told(SEED, seen, ran(SEED, seen, fan_since=since))
+    short = since + 900.0 < SEED.control.minimum_on
+    assert advice.action == (Action.FINISH_RUN if short else Action.REST)
+
+
+def test_shortest_run_gives_way_to_a_wet_crop():
+    """A run is not held on where the air of the pile would wet the coldest tubers."""
+    seen = pile(HOLDING - 0.1, pulp_coldest=0.5, return_relative_humidity=0.97)
+    advice, _, _ = told(SEED, seen, ran(SEED, seen, fan_since=0.0))
+    assert advice.action == Action.REST
+    assert advice.needs.recirculation_wets
+
+
+@pytest.mark.parametrize("since", [0.0, 600.0, 1200.0, 1800.0])
+def test_shortest_rest(since):
+    seen = pile(HOLDING + 0.8)
+    advice, _, _ = told(SEED, seen, rested(SEED, seen, fan_since=since, ago=300.0))
+    short = since + 300.0 < SEED.control.minimum_off
+    assert advice.action == (Action.WAIT if short else Action.COOL_BY_OUTSIDE)
+
+
+def test_waiting_does_not_misstate_the_rest():
+    """Fans that stopped 20 minutes ago did not stop 'less than 5 min ago'."""
+    seen = pile(HOLDING + 0.8)
+    advice, _, lines = told(SEED, seen, rested(SEED, seen, fan_since=900.0, ago=300.0))
+    assert advice.action == Action.WAIT
+    said = re.search(r"(?:less than )?(\d+) min ago", lines[0])
+    assert said is None or int(said[1]) >= 20
+    assert not any("does not cool the pile now: Outside air" in line for line in lines)
+
+
+def test_tail_after_cooling_lasts_as_long_as_it_should():
+    """Quarter-hours after a cooling run: recirculation for ``tail``, then rest."""
+    seen = pile(HOLDING)
+    memory = ran(SEED, seen, cooled=True, cooling=True)
+    ran_for = 0.0
+    for k in range(12):
+        advice, memory = advise(SEED, replace(seen, time=seen.time + 900.0 * k), memory)
+        if advice.action != Action.TAIL:
+            break
+        assert advice.door_opening == 0.0
+        assert not memory.cooled
+        ran_for += 900.0
+    assert ran_for == SEED.control.tail
+    assert advice.action == Action.REST
+
+
+def test_new_cooling_ends_the_tail():
+    seen = pile(HOLDING + 0.8)
+    advice, after, _ = told(SEED, seen, ran(SEED, seen, tail_left=1800.0))
+    assert advice.action == Action.COOL_BY_OUTSIDE
+    assert after.cooled
+    assert after.tail_left == SEED.control.tail
+
+
+def test_measured_co2_has_hysteresis():
+    limit = SEED.limits.co2
+    for share, purging, expected in (
+        (1.05, False, True),
+        (0.95, False, False),
+        (0.95, True, True),
+        (0.65, True, False),
+    ):
+        seen = pile(HOLDING, co2=share * limit)
+        advice, after, _ = told(SEED, seen, rested(SEED, seen, purging=purging))
+        assert advice.needs.purge == expected
+        assert after.purging == expected
+        assert (advice.action == Action.FRESH_AIR) == expected
+
+
+def test_the_purge_opens_wider_the_more_co2_there_is():
+    opening = []
+    for share in (1.1, 2.0, 4.0):
+        seen = pile(HOLDING, co2=share * SEED.limits.co2, outside_temperature=1.5)
+        opening.append(advise(SEED, seen, rested(SEED, seen))[0].door_opening)
+    assert opening[0] < opening[1] <= opening[2]
+
+
+def test_co2_beyond_twice_the_limit_warns_people():
+    seen = pile(HOLDING, co2=2.2 * SEED.limits.co2)
+    lines = told(SEED, seen, rested(SEED, seen))[2]
+    warning = next(line for line in lines if line.startswith("WARNING"))
+    assert f"{2.2e6 * SEED.limits.co2:.0f} ppm" in warning
+    assert "Nobody enters" in warning
+
+
+def test_co2_not_measured_is_purged_by_the_clock():
+    """Every ``fresh_air_every`` a run of ``fresh_air_for``, in quarter-hours over three days."""
+    memory = rested(SEED, pile(HOLDING))
+    purged = []
+    for k in range(3 * 96):
+        seen = pile(
+            HOLDING,
+            time=WINTER + 900.0 * k,
+            co2=float("nan"),
+            outside_temperature=HOLDING + 1.5,  # too warm to even the pile out with
+            outside_relative_humidity=0.75,
+        )
+        advice, memory = advise(SEED, seen, memory)
+        purged.append(advice.action == Action.FRESH_AIR)
+    starts = [k for k in range(1, len(purged)) if purged[k] and not purged[k - 1]]
+    assert 2 <= len(starts) <= 3
+    lengths = [purged[k:].index(False) * 900.0 for k in starts]
+    assert all(abs(x - SEED.control.fresh_air_for) <= 900.0 for x in lengths)
+    gaps = [(b - a) * 900.0 for a, b in zip(starts, starts[1:], strict=False)]
+    every, length = SEED.control.fresh_air_every, SEED.control.fresh_air_for
+    assert all(every <= gap <= every + length + 1800.0 for gap in gaps)
+
+
+def test_unmeasured_purge_says_why():
+    seen = pile(HOLDING, co2=float("nan"))
+    advice, _, lines = told(SEED, seen, rested(SEED, seen, since_fresh=30 * HOUR))
+    assert advice.action == Action.FRESH_AIR
+    assert "not measured" in lines[0]
+    assert f"{SEED.control.fresh_air_every / HOUR:.0f} h" in lines[0]
+
+
+def test_purge_waits_where_it_would_do_harm():
+    """Hot moist outside air over a cold pile: no fresh air, and a line that says so."""
+    seen = pile(
+        HOLDING,
+        co2=1.2 * SEED.limits.co2,
+        outside_temperature=28.0,
+        outside_relative_humidity=0.9,
+    )
+    advice, _, lines = told(SEED, seen, rested(SEED, seen))
+    assert advice.needs.purge
+    assert advice.action != Action.FRESH_AIR
+    assert any(line.startswith("CO2 is at") for line in lines)
+
+
+def test_run_for_an_even_pile_after_a_long_rest():
+    """Every ``circulate_every`` of rest, ``circulate_for`` of slow recirculation."""
+    memory = rested(SEED, pile(HOLDING))
+    acts = []
+    for k in range(96):
+        seen = pile(
+            HOLDING - 0.1,
+            time=WINTER + 900.0 * k,
+            return_relative_humidity=0.85,
+            outside_temperature=9.0,
+            spread=0.0,
+        )
+        advice, memory = advise(SEED, seen, memory)
+        acts.append(advice.action)
+    runs = [a == Action.EVEN_OUT for a in acts]
+    first = runs.index(True)
+    assert abs(first * 900.0 - SEED.control.circulate_every) <= 900.0
+    length = runs[first:].index(False) * 900.0
+    assert SEED.control.circulate_for <= length <= SEED.control.circulate_for + 900.0
+    assert set(acts) <= {Action.REST, Action.EVEN_OUT}
+
+
+def test_uneven_pile_is_evened_out_and_told():
+    bay, seen, memory, _ = CASES["even_out"]()
+    advice, _, lines = told(bay, seen, memory)
+    assert show(2.4, "delta_degC") in lines[0]
+    even = pile(HOLDING, spread=0.5, return_relative_humidity=0.8, outside_temperature=9.0)
+    assert advise(bay, even, ran(bay, even))[0].action == Action.REST
+    assert advice.needs.even
+
+
+def test_full_speed_is_not_called_slow():
+    bay, seen, memory, _ = CASES["even_out"]()
+    advice, _, lines = told(bay, seen, memory)
+    assert ("slowly" in lines[0]) <= (advice.fan_speed < 0.75)
+
+
+def test_dripping_ceiling_gets_air_and_no_mist():
+    bay, seen, memory, _ = CASES["dry_ceiling"]()
+    advice, _, lines = told(bay, seen, memory)
+    assert advice.humidifier == 0.0
+    assert show(seen.ceiling_temperature, "degC") in lines[0]
+    assert show(advice.situation.return_dew_point, "degC") in lines[0]
+
+
+def test_the_ceiling_is_estimated_when_it_is_not_measured():
+    """Colder outside makes a colder ceiling; a reading, where there is one, is believed."""
+    found = []
+    for outside in (0.0, -20.0):
+        seen = pile(HOLDING, outside_temperature=outside, ceiling_temperature=float("nan"))
+        found.append(advise(SEED, seen, ran(SEED, seen))[0].situation.ceiling)
+    assert found[1] < found[0] < HOLDING + 0.2
+    assert advise(SEED, pile(HOLDING, ceiling_temperature=1.25))[0].situation.ceiling == 1.25
+
+
+def test_warm_pile_in_wound_healing_is_not_cooled_below_it():
+    time = datetime(2026, 9, 28, 12, tzinfo=UTC).timestamp()
+    healing = SEED.schedule.healing_temperature
+    advice, after, lines = told(SEED, pile(healing + 0.1, time=time, outside_temperature=2.0))
+    assert after.target == healing
+    assert advice.action == Action.REST
+    assert "(wound healing)" in lines[0]
+
+
+def test_empty_bay_asks_for_nothing():
+    seen = pile(18.0, time=SUMMER, outside_temperature=10.0)
+    advice, _, lines = told(SEED, seen, rested(SEED, seen))
+    assert advice.action == Action.REST
+    assert not advice.needs.cool
+    assert "(empty)" in lines[0]
+
+
+# --- memory -----------------------------------------------------------------------------------
+
+
+def test_cold_start_without_memory():
+    """The first advice needs no memory, and a warm pile is not chased down at once."""
+    advice, after, _ = told(SEED, pile(11.0, time=AUTUMN))
+    assert advice.action == Action.COOL_BY_OUTSIDE
+    assert after.time == AUTUMN
+    assert 11.0 - after.target <= 1.0 + SEED.schedule.ramp * SEED.control.validity + 1e-9
+
+
+@pytest.mark.parametrize("jump", [-1.0, -5 * HOUR, -400 * 86400.0, 6.1 * HOUR, 90 * 86400.0])
+def test_clock_jump_or_long_silence(jump):
+    """What happened meanwhile is not known: no more than one validity is counted."""
+    seen = pile(8.0, time=AUTUMN)
+    memory = replace(ran(SEED, seen, target=8.0, since_run=0.0), time=AUTUMN - jump)
+    advice, after, _ = told(SEED, seen, memory)
+    assert advice.situation.fresh_start
+    assert 8.0 - after.target <= SEED.schedule.ramp * SEED.control.validity + 1e-9
+    assert after.time == AUTUMN
+    for name in (f.name for f in fields(Memory) if f.name not in ("time", "target")):
+        assert getattr(after, name) >= 0.0
+    assert after.since_fresh <= SEED.control.validity
+    again, _ = advise(SEED, replace(seen, time=AUTUMN + 900.0), after)
+    assert not again.situation.fresh_start
+
+
+def test_silence_within_the_limit_is_counted():
+    seen = pile(8.0, time=AUTUMN)
+    memory = ran(SEED, seen, target=8.0, ago=5.9 * HOUR)
+    after = advise(SEED, seen, memory)[1]
+    assert 8.0 - after.target == pytest.approx(SEED.schedule.ramp * 5.9 * HOUR, abs=1e-12)
+
+
+def test_missing_pulp_does_not_forget():
+    """A quarter-hour without readings leaves target and latch where they were."""
+    blank = Readings(time=AUTUMN)
+    advice, after, lines = told(SEED, blank, ran(SEED, blank, target=8.0))
+    assert advice.action == Action.HANDS_OFF
+    latched = advise(SEED, blank, ran(SEED, blank, target=8.0, freeze_stage=3))[1]
+    assert latched.freeze_stage == 3
+    assert after.target == pytest.approx(8.0, abs=SEED.schedule.ramp * 900.0 + 1e-9)
+    assert len(lines) == 1
