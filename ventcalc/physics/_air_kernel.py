@@ -93,7 +93,7 @@ def _per_pressure(make: Callable[[Any], Any]) -> Callable[[Any], Any]:
 
 def _with_p(c: tuple[float, ...], d: tuple[float, ...], p: Any) -> tuple[Any, ...]:
     """c + d p, term by term; ``d`` may be shorter than ``c``."""
-    return tuple(a + b * p for a, b in zip(c, d, strict=False)) + c[len(d) :]
+    return (*[a + b * p for a, b in zip(c, d, strict=False)], *c[len(d) :])
 
 
 @_per_pressure
@@ -111,8 +111,8 @@ def _caloric_at(p: Any) -> Any:
     return (
         _with_p(fit.AIR, fit.AIR_P, p),
         _with_p(fit.VAPOUR, fit.VAPOUR_P, p),
-        tuple(c * p for c in fit.VAPOUR_2),
-        tuple(c * p for c in fit.VAPOUR_3),
+        tuple([c * p for c in fit.VAPOUR_2]),
+        tuple([c * p for c in fit.VAPOUR_3]),
     )
 
 
@@ -140,14 +140,18 @@ def log_saturation(ops: Ops, t: Any, p: Any) -> Any:
     water meet, without a step, at the freezing point in air (0.00 °C at 1 atm), not at the
     triple point.
     """
-    value = _log_pure(ops, t / (t + fit.OFFSET), fit.FREEZING_STEP * p)
+    value = _log_pure(ops, 1.0 - fit.OFFSET / (t + fit.OFFSET), fit.FREEZING_STEP * p)
     value += _poly(_enhancement_at(p), t)
     return value
 
 
 def log_saturation_slope(ops: Ops, t: Any) -> Any:
     """Derivative of ``log_saturation`` to temperature, to about 0.05 %."""
-    rest = fit.OFFSET / (t + fit.OFFSET)
+    return _slope(ops, fit.OFFSET / (t + fit.OFFSET))
+
+
+def _slope(ops: Ops, rest: Any) -> Any:
+    """The same, of ``rest`` = 1 - x."""
     x = 1.0 - rest
     value = _poly(_SLOPE, x)
     u = x - _X0
@@ -157,6 +161,14 @@ def log_saturation_slope(ops: Ops, t: Any) -> Any:
     value *= rest
     value *= 1.0 / fit.OFFSET
     return value
+
+
+def _saturation_and_slope(ops: Ops, t: Any, p: Any) -> tuple[Any, Any]:
+    """``log_saturation`` and its slope with one division."""
+    rest = fit.OFFSET / (t + fit.OFFSET)
+    value = _log_pure(ops, 1.0 - rest, fit.FREEZING_STEP * p)
+    value += _poly(_enhancement_at(p), t)
+    return value, _slope(ops, rest)
 
 
 def saturation_pressure(ops: Ops, t: Any) -> Any:
@@ -190,7 +202,8 @@ def saturation_temperature(ops: Ops, wanted: Any, p: Any) -> Any:
     y -= fit.FREEZING_STEP * p
     x = ops.maximum(x, _poly(fit.ICE_INVERSE, y))
     t = fit.OFFSET * x / (1.0 - x)
-    return t - (log_saturation(ops, t, p) - wanted) / log_saturation_slope(ops, t)
+    value, slope = _saturation_and_slope(ops, t, p)
+    return t - (value - wanted) / slope
 
 
 # --- humidity ---------------------------------------------------------------------------
@@ -237,7 +250,12 @@ def _assemble(air: Any, vapour: Any, vapour_2: Any, vapour_3: Any, w: Any) -> An
 def heat_capacity(t: Any, w: Any, p: Any) -> Any:
     """d h / d t at constant humidity ratio, from the leading terms (to about 0.2 %)."""
     air, vapour, _, _ = _caloric_at(p)
-    return air[1] + 2.0 * t * air[2] + w * (vapour[1] + 2.0 * t * vapour[2])
+    return _capacity(air, vapour, t, w)
+
+
+def _capacity(air: Any, vapour: Any, t: Any, w: Any) -> Any:
+    twice = 2.0 * t
+    return air[1] + twice * air[2] + w * (vapour[1] + twice * vapour[2])
 
 
 def temperature_from_enthalpy(h: Any, w: Any, p: Any) -> Any:
@@ -281,14 +299,15 @@ def _heat_of(ops: Ops, iced: Any, t: Any) -> Any:
 # --- wet bulb ---------------------------------------------------------------------------
 
 
+_WET_BULB = tuple(zip(fit.WET_BULB, fit.WET_BULB_P, fit.WET_BULB_P_P, strict=True))
+_ICE_BULB = tuple(zip(fit.ICE_BULB, fit.ICE_BULB_P, fit.ICE_BULB_P_P, strict=True))
+
+
 @_per_pressure
 def _wet_bulb_at(p: Any) -> Any:
     """Start polynomials; humidity ratio of saturated air at 0.01 °C, and where ice begins."""
-    squared = p * p
-    water = _with_p(fit.WET_BULB, fit.WET_BULB_P, p)
-    water = tuple(a + c * squared for a, c in zip(water, fit.WET_BULB_P_P, strict=True))
-    ice = _with_p(fit.ICE_BULB, fit.ICE_BULB_P, p)
-    ice = tuple(a + c * squared for a, c in zip(ice, fit.ICE_BULB_P_P, strict=True))
+    water = tuple([a + p * (b + p * c) for a, b, c in _WET_BULB])
+    ice = tuple([a + p * (b + p * c) for a, b, c in _ICE_BULB])
     air, vapour = _MELTING_AIR, _MELTING_VAPOUR
     melting = ratio_from_pressure(_MELTING_0 + _MELTING_1 * p, p)
     limit = air[0] + air[1] * p + melting * (vapour[0] + (vapour[1] + _MELTING_2 * melting) * p)
@@ -327,8 +346,8 @@ def _wet_bulb_start(ops: Ops, eta: Any, water: Any, ice: Any) -> Any:
 
 
 def _halley(ops: Ops, t: Any, iced: Any, h: Any, w: Any, p: Any) -> Any:
-    ws = saturated(ops, t, p)
-    slope = log_saturation_slope(ops, t)
+    value, slope = _saturation_and_slope(ops, t, p)
+    ws = ratio_from_pressure(ops.exp(value), p)
     air, vapour, vapour_2, vapour_3 = _caloric_at(p)
     carried = _poly(vapour, t)
     condensed = _heat_of(ops, iced, t)
@@ -338,7 +357,7 @@ def _halley(ops: Ops, t: Any, iced: Any, h: Any, w: Any, p: Any) -> Any:
     f -= h
     share = ws * (1.0 / fit.MASS_RATIO)
     rise = ws * slope * (1.0 + share) * (carried - condensed)
-    f1 = rise + heat_capacity(t, ws, p)
+    f1 = rise + _capacity(air, vapour, t, ws)
     f1 -= lack * ops.where(iced, _ICE_CAPACITY, _WATER_CAPACITY)
     f2 = rise * (slope * (1.0 + 2.0 * share) - 2.0 / (t + fit.OFFSET))
     return t - f * f1 / (f1 * f1 - 0.5 * f * f2)
