@@ -23,7 +23,7 @@ from ventcalc.errors import check_range
 from ventcalc.physics import crop as crop_module
 from ventcalc.physics.bed_moisture import vapour_march
 from ventcalc.physics.crop import Crop
-from ventcalc.physics.plain_air import AIR_HEAT
+from ventcalc.physics.plain_air import AIR_HEAT, EVAPORATION
 
 __all__ = [
     "Bed",
@@ -45,6 +45,7 @@ AIR_VISCOSITY = 1.76e-5
 PRANDTL = 0.71
 LEWIS = 0.87
 GRAVITY = 9.81
+WATER_PER_DRY_MATTER = crop_module.WATER_PER_CO2 / crop_module.DRY_MATTER_PER_CO2
 LEAST_VELOCITY = 1e-4
 """Air that still creeps through a pile in stable layers. [m/s]"""
 
@@ -170,6 +171,18 @@ class Passage:
     """Share of the way to equilibrium of the layer's mean over the step. [1]"""
     carry: Any
     """What a layer leaves of the difference that enters it. [1]"""
+    hold: Any
+    """Share of the layer's own temperature in the air that leaves it. [1]"""
+    gain: Any
+    """Warming of the leaving air per heat source. [K m²/W]"""
+    inverse: Any
+    """1 / effectiveness. [1]"""
+    reach: Any
+    """Change over the step per change of the mean. [1]"""
+    conduction: Any
+    """Between neighbouring layers. [W/(m² K)]"""
+    conduction_parts: int
+    """Parts into which conduction cuts the step to stay stable."""
 
 
 def layer_mean(values: Array) -> Any:
@@ -303,7 +316,11 @@ def passage(bed: Bed, superficial_velocity: Any, step: float) -> Passage:
     film_units = film * surface / air_capacity * LEWIS ** (-2.0 / 3.0)
     film_effectiveness = minimum(film_units / (1.0 + film_units / 2.0), 1.0)
     y = air_capacity * effectiveness * step / bed.heat_capacity
-    weight = y * (0.5 + y / 6.0) / (1.0 + 2.0 * y / 3.0 + y * y / 6.0)
+    half, whole = 0.5 + y / 6.0, 1.0 + 2.0 * y / 3.0 + y * y / 6.0
+    weight = y * half / whole
+    conduction = bed.conductivity / bed.thickness
+    stiffness = conduction * step / bed.heat_capacity
+    stiffest = stiffness if scalar else float(np.max(stiffness))
     return Passage(
         step=step,
         mass_flow=mass_flow,
@@ -312,6 +329,12 @@ def passage(bed: Bed, superficial_velocity: Any, step: float) -> Passage:
         film_effectiveness=film_effectiveness,
         weight=weight,
         carry=1.0 - effectiveness * (1.0 - weight),
+        hold=effectiveness * (1.0 - weight),
+        gain=weight / air_capacity,
+        inverse=1.0 / effectiveness,
+        reach=(1.0 - weight) * whole / half,
+        conduction=conduction,
+        conduction_parts=max(1, math.ceil(stiffest / 0.4)),
     )
 
 
@@ -369,22 +392,18 @@ def _air_march(carry: Any, inflow: Array, inlet: Any) -> tuple[Array, Any]:
     return enters, carry * enters[-1] + inflow[-1]
 
 
-def _conduction(bed: Bed, temperature: Array, step: float) -> Array:
-    """Heat into each layer from its neighbours, step by step within ``step``. [W/m²]"""
-    rate = bed.conductivity / bed.thickness
-    stiffness = float(np.max(rate * step / bed.heat_capacity))
-    parts = 1 if stiffness < 0.4 else math.ceil(stiffness / 0.4)
-    now = temperature
-    gain = np.zeros_like(temperature)
+def _add_conduction(source: Array, bed: Bed, temperature: Array, flow: Passage) -> None:
+    """Add to each layer's source the mean heat from its neighbours. [W/m²]"""
+    now, parts = temperature, flow.conduction_parts
     for _ in range(parts):
-        flow = rate * (now[1:] - now[:-1])
-        part = np.zeros_like(temperature)
-        part[:-1] += flow
-        part[1:] -= flow
-        gain += part
+        heat = now[1:] - now[:-1]
+        heat *= flow.conduction / parts
+        source[:-1] += heat
+        source[1:] -= heat
         if parts > 1:
-            now = now + part * (step / parts / bed.heat_capacity)
-    return gain / parts
+            now = now.copy()
+            now[:-1] += heat * (flow.step / bed.heat_capacity)
+            now[1:] -= heat * (flow.step / bed.heat_capacity)
 
 
 def march(
@@ -468,12 +487,12 @@ def _march_once(
     top_heat: Any,
 ) -> tuple[BedState, BedStep]:
     cold = state.temperature
-    share = flow.weight / flow.air_capacity
-    held = (flow.effectiveness * (1.0 - flow.weight)) * cold
-    per_layer = flow.weight / (flow.air_capacity * flow.effectiveness)
-
-    entering, _ = _air_march(flow.carry, held + share * state.source, inlet_temperature)
-    guess = cold + flow.weight * (entering - cold) + per_layer * state.source
+    held = flow.hold * cold
+    inflow = flow.gain * state.source
+    inflow += held
+    entering, _ = _air_march(flow.carry, inflow, inlet_temperature)
+    guess = flow.weight * entering
+    guess += flow.inverse * inflow
 
     skin = crop_module.transpiration_coefficient(state.curing, bed.crop)
     evaporated, vapour_out, from_film = vapour_march(
@@ -487,20 +506,24 @@ def _march_once(
         inlet=inlet_humidity_ratio,
         step=flow.step,
     )
-    latent_heat = 2.5009e6 - 2380.0 * layer_mean(cold)
-    respiration = (
-        crop_module.respiration_temperature_factor(cold, bed.crop)
-        * (bed.crop.respiration_settled * bed.layer_mass)
-        * crop_module.respiration_age_factor(age, bed.crop, bed.maturity)
-    )
-    source = respiration - latent_heat * evaporated + _conduction(bed, cold, flow.step)
+    latent_heat = EVAPORATION - 2380.0 * layer_mean(cold)
+    settled = bed.crop.respiration_settled * bed.layer_mass
+    respiration = crop_module.temperature_factor(cold, bed.crop)
+    respiration *= settled * crop_module.respiration_age_factor(age, bed.crop, bed.maturity)
+    source = evaporated * -latent_heat
+    source += respiration
     source += heat_gain / bed.layers
     source[-1] += top_heat
+    _add_conduction(source, bed, cold, flow)
 
-    entering, leaving = _air_march(flow.carry, held + share * source, inlet_temperature)
-    mean = cold + flow.weight * (entering - cold) + per_layer * source
-    gained = flow.air_capacity * flow.effectiveness * (entering - mean) + source
-    warm = cold + gained * (flow.step / bed.heat_capacity)
+    inflow = flow.gain * source
+    inflow += held
+    entering, leaving = _air_march(flow.carry, inflow, inlet_temperature)
+    warm = flow.weight * entering
+    warm += flow.inverse * inflow
+    warm -= cold
+    warm *= flow.reach
+    warm += cold
     new = _advance(bed, state, flow.step, warm, source, evaporated, from_film, respiration)
     return new, BedStep(
         outlet_temperature=leaving,
@@ -572,20 +595,21 @@ def _advance(
     """The state after a step, given what the step exchanged."""
     per_mass = step / bed.layer_mass
     burned = respiration * (per_mass * crop_module.dry_matter_rate(1.0, bed.crop))
-    formed = respiration * (per_mass * crop_module.metabolic_water_rate(1.0, bed.crop))
+    water = state.water_loss - burned * WATER_PER_DRY_MATTER
     if from_film is None:
         film, wet, skin = state.film, False, evaporated
     else:
         film = state.film - from_film * per_mass
         film[film < 1e-15] = 0.0
         wet, skin = bool(film.any()), evaporated - from_film
+    water += skin * per_mass
     healing = crop_module.curing_rate(layer_mean(temperature), bed.crop)
     return BedState(
         temperature=temperature,
         film=film,
         wet=wet,
         source=source,
-        water_loss=state.water_loss + (skin * per_mass - formed),
+        water_loss=water,
         dry_matter_loss=state.dry_matter_loss + burned,
         curing=state.curing + step * healing,
     )

@@ -16,28 +16,30 @@ Array = NDArray[np.float64]
 
 
 @cache
-def _log_pressure_fit() -> tuple[float, ...]:
-    """Coefficients of a polynomial for ln of the saturation pressure over water, 0.01-45 °C."""
-    t = 22.505 + 22.495 * np.cos(np.linspace(0.0, np.pi, 65))
-    fit = np.polynomial.Polynomial.fit(t, np.log(saturation_pressure(t)), 6).convert()
-    return tuple(float(c) for c in reversed(fit.coef))
+def _pressure_fit() -> tuple[float, ...]:
+    """
+    Coefficients, highest first, of a polynomial for the saturation pressure over water.
+
+    Fitted to the full formula over 0.01-45 °C for the least relative error, 6e-6. It spares
+    the bed most of its cost. The tubers' water is liquid down to their freezing point, so there
+    is no ice branch, and the polynomial runs on below zero.
+    """
+    t = 22.505 + 22.495 * np.cos(np.pi * (np.arange(200) + 0.5) / 200)
+    pressure = saturation_pressure(t)
+    columns = np.vander(t, 6)
+    fit = np.linalg.lstsq(columns / pressure[:, None], np.ones(200), rcond=None)[0]
+    return tuple(fit.tolist())
 
 
 def _vapour_pressure(temperature: Array, pressure: Any) -> Array:
-    """
-    Vapour pressure over water at the tubers' temperature, in moist air.
-
-    The tubers' water is liquid down to their freezing point, so there is no ice branch; a fit
-    (within 2e-7 of the full formula) spares the bed most of the cost.
-    """
-    first, *rest = _log_pressure_fit()
+    """Vapour pressure over water at the tubers' temperature, in moist air. [Pa]"""
+    enhancement = enhancement_factor(8.0, pressure)
+    first, *rest = (c * enhancement for c in _pressure_fit())
     value = first * temperature
     for c in rest[:-1]:
         value += c
         value *= temperature
     value += rest[-1]
-    np.exp(value, out=value)
-    value *= enhancement_factor(8.0, pressure)
     return value
 
 
@@ -87,36 +89,40 @@ def vapour_march(
         The part that came from (or went to) the film; None if the bed stayed dry. [kg/(m² s)]
     """
     surface = _vapour_pressure(temperature, pressure)
-    damp = water_activity * surface
-    skin = MASS_RATIO * damp / (pressure - damp)
+    skin = _ratio(water_activity * surface, pressure)
     units = skin_flow * (pressure * MASS_RATIO / (MASS_RATIO + inlet) ** 2) / mass_flow
     share = units / (1.0 + units / 2.0)
     if film is None:
-        entering, outlet = _skin_march(skin, share, inlet)
-        evaporated = (share * mass_flow) * (skin - entering)
-        limit = (MASS_RATIO * surface / (pressure - surface)) if _near(entering, skin) else None
-        if limit is None or not (entering > limit).any():
-            return evaporated, outlet, None
+        entering, outlet, near = _skin_march(skin, share, inlet)
+        if not near or not (entering > _ratio(surface, pressure)).any():
+            skin -= entering
+            skin *= share * mass_flow
+            return skin, outlet, None
         film = np.zeros_like(temperature)
-    wet = MASS_RATIO * surface / (pressure - surface)
     return _wet_march(
-        skin, wet, film / step / mass_flow, share, film_effectiveness, mass_flow, inlet
-    )
+        skin, _ratio(surface, pressure), film / step / mass_flow, share, film_effectiveness,
+        mass_flow, inlet,
+    )  # fmt: skip
 
 
-def _near(entering: Array, skin: Array) -> bool:
-    """Whether any layer meets air moister than its skin: only then can water condense."""
-    return bool((entering > skin).any())
+def _ratio(vapour: Array, pressure: Any) -> Array:
+    """Humidity ratio of a vapour pressure. [kg/kg dry air]"""
+    ratio = vapour / (pressure - vapour)
+    ratio *= MASS_RATIO
+    return ratio
 
 
-def _skin_march(skin: Array, share: Any, inlet: Any) -> tuple[Array, Any]:
+def _skin_march(skin: Array, share: Any, inlet: Any) -> tuple[Array, Any, bool]:
+    """Air entering every dry layer, leaving the top, and whether any met it moister than itself."""
     if skin.ndim == 1:
-        x, share = float(inlet), float(share)
+        x, share, near = float(inlet), float(share), False
         entering = []
         for equilibrium in skin.tolist():
             entering.append(x)
-            x += share * (equilibrium - x)
-        return np.array(entering), x
+            lacking = equilibrium - x
+            near = near or lacking < 0.0
+            x += share * lacking
+        return np.array(entering), x, near
     enters = np.empty_like(skin)
     enters[0] = inlet
     keep = 1.0 - share
@@ -124,7 +130,7 @@ def _skin_march(skin: Array, share: Any, inlet: Any) -> tuple[Array, Any]:
     for i in range(1, len(skin)):
         np.multiply(enters[i - 1], keep, out=enters[i])
         enters[i] += given[i - 1]
-    return enters, keep * enters[-1] + given[-1]
+    return enters, keep * enters[-1] + given[-1], bool((enters > skin).any())
 
 
 def _wet_march(

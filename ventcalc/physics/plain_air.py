@@ -96,9 +96,7 @@ def fog_heat(temperature: Any, ops: Ops) -> Any:
     array
         Per mass of fog. [J/kg]
     """
-    return ops.where(
-        temperature >= 0.0, WATER_HEAT * temperature, ICE_HEAT * temperature - MELTING
-    )
+    return ops.where(temperature >= 0.0, WATER_HEAT * temperature, ICE_HEAT * temperature - MELTING)
 
 
 def split(enthalpy: Any, water: Any, pressure: Any, ops: Ops) -> tuple[Any, Any, Any]:
