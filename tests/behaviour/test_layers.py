@@ -93,6 +93,21 @@ WRONG = {
         "import paho.mqtt.client",
         {"the library never knows the bridge"},
     ),
+    "a second door to the broker": (
+        "firmware_bridge/messages.py",
+        "import paho.mqtt.client",
+        {"one door to the broker"},
+    ),
+    "a third door to the library": (
+        "firmware_bridge/messages.py",
+        "from ventcalc.physics import air",
+        {"two doors to the library"},
+    ),
+    "topics ask messages": (
+        "firmware_bridge/topics.py",
+        "import firmware_bridge.messages",
+        {"firmware_bridge points down"},
+    ),
 }
 
 
