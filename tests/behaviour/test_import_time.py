@@ -1,0 +1,66 @@
+"""What an import drags in: the heavy libraries wait until they are asked for."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+import pytest
+
+import ventcalc
+
+HEAVY = {"CoolProp", "matplotlib", "pint", "scipy", "tqdm"}
+
+
+def loaded_by(program: str) -> set[str]:
+    """Top-level packages in memory after a program, in a fresh interpreter."""
+    run = subprocess.run(
+        [sys.executable, "-c", f"{program}\nimport sys; print(*sys.modules)"],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    return {name.partition(".")[0] for name in run.stdout.split()}
+
+
+def test_the_front_door_loads_nothing_at_all() -> None:
+    loaded = loaded_by("import ventcalc")
+    assert "ventcalc" in loaded
+    assert not loaded & {*HEAVY, "numpy"}
+
+
+@pytest.mark.parametrize(
+    "program",
+    [
+        "import ventcalc.decisions.advice",
+        "import ventcalc.studies.season",
+        "import ventcalc.weather",
+        "import ventcalc.storage",
+        "import ventcalc as vc; vc.air.dew_point(0.008, 101325.0)",
+        "import ventcalc as vc; vc.advise, vc.run_season",
+        "import ventcalc.equipment.refrigeration, ventcalc.equipment.refrigerant_cycle",
+    ],
+)
+def test_the_library_loads_nothing_heavy(program: str) -> None:
+    assert not loaded_by(program) & HEAVY
+
+
+def test_the_command_line_loads_no_plots_and_no_refrigerants() -> None:
+    assert not loaded_by("import ventcalc.cli") & (HEAVY - {"tqdm", "pint"})
+
+
+def test_heavy_libraries_are_told_apart() -> None:
+    """The check itself: what is loaded is seen."""
+    assert loaded_by("from ventcalc import _coolprop; _coolprop.load()") >= {"CoolProp"}
+    assert loaded_by("import ventcalc as vc; vc.units.parse('16 ft', 'm')") >= {"pint"}
+
+
+@pytest.mark.parametrize("name", ventcalc.__all__)
+def test_every_name_at_the_front_door_opens(name: str) -> None:
+    assert getattr(ventcalc, name) is not None
+    assert name in dir(ventcalc)
+
+
+def test_an_unknown_name_is_refused() -> None:
+    with pytest.raises(AttributeError, match="module 'ventcalc' has no attribute 'airr'"):
+        _ = ventcalc.airr
