@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from ventcalc.errors import check_range
 from ventcalc.physics import crop as crop_module
-from ventcalc.physics.bed_moisture import vapour_march
+from ventcalc.physics.bed_moisture import recurrence, vapour_march
 from ventcalc.physics.crop import Crop
 from ventcalc.physics.plain_air import AIR_HEAT, EVAPORATION
 
@@ -384,12 +384,7 @@ def _air_march(carry: Any, inflow: Array, inlet: Any) -> tuple[Array, Any]:
             entering.append(x)
             x = carry * x + add
         return np.array(entering), x
-    enters = np.empty_like(inflow)
-    enters[0] = inlet
-    for i in range(1, len(inflow)):
-        np.multiply(enters[i - 1], carry, out=enters[i])
-        enters[i] += inflow[i - 1]
-    return enters, carry * enters[-1] + inflow[-1]
+    return recurrence(carry, inflow, inlet)
 
 
 def _add_conduction(source: Array, bed: Bed, temperature: Array, flow: Passage) -> None:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from ventcalc.physics.air import MASS_RATIO, enhancement_factor, saturation_pressure
 
-__all__ = ["vapour_march"]
+__all__ = ["recurrence", "vapour_march"]
 
 Array = NDArray[np.float64]
 
@@ -123,14 +123,39 @@ def _skin_march(skin: Array, share: Any, inlet: Any) -> tuple[Array, Any, bool]:
             near = near or lacking < 0.0
             x += share * lacking
         return np.array(entering), x, near
-    enters = np.empty_like(skin)
-    enters[0] = inlet
-    keep = 1.0 - share
-    given = share * skin
-    for i in range(1, len(skin)):
-        np.multiply(enters[i - 1], keep, out=enters[i])
-        enters[i] += given[i - 1]
-    return enters, keep * enters[-1] + given[-1], bool((enters > skin).any())
+    enters, leaves = recurrence(1.0 - share, share * skin, inlet)
+    return enters, leaves, bool((enters > skin).any())
+
+
+def recurrence(keep: Any, gain: Array, inlet: Any) -> tuple[Array, Array]:
+    """
+    March up the layers of many bays: x[i+1] = keep x[i] + gain[i].
+
+    Parameters
+    ----------
+    keep : float or array
+        Per bay. [1]
+    gain : array
+        Layers first. [any]
+    inlet : float or array
+        x[0]. [any]
+
+    Returns
+    -------
+    entering : array
+        x of every layer. [any]
+    leaving : array
+        x above the last layer. [any]
+    """
+    entering = np.empty_like(gain)
+    below = entering[0]
+    below[:] = inlet
+    # Row views made once: indexing inside the loop would cost more than the arithmetic.
+    for above, add in zip(entering[1:], gain, strict=False):
+        np.multiply(below, keep, out=above)
+        np.add(above, add, out=above)
+        below = above
+    return entering, keep * below + gain[-1]
 
 
 def _wet_march(
