@@ -80,9 +80,9 @@ def headline(advice: Advice, bay: Bay, units: UnitSystem = "metric") -> str:
         Action.WAIT: f"Wait: the fans stopped {advice.fan_since / 60:.0f} min ago and should rest "
         f"{bay.control.minimum_off / 60:.0f} min; {state}.",
         Action.FINISH_RUN: f"Finish the run with the door shut: the fans started "
-        f"{advice.fan_since / 60:.0f} min ago and should run {bay.control.minimum_on / 60:.0f} min; "
-        f"{state}.",
-        Action.EVEN_OUT: f"Run slowly to even out the pile: top is "
+        f"{advice.fan_since / 60:.0f} min ago and should run for "
+        f"{bay.control.minimum_on / 60:.0f} min; {state}.",
+        Action.EVEN_OUT: f"Run to even out the pile: top is "
         f"{show(now.spread, 'delta_degC', units)} above bottom; {state}.",
         Action.DRY_CEILING: f"Move air under the ceiling: its coldest spots "
         f"({show(now.ceiling, 'degC', units)}) are below the dew point of the air there "
