@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import fields, replace
 from datetime import UTC, datetime
+from itertools import pairwise
 
 import pytest
 
@@ -547,7 +548,7 @@ def test_co2_not_measured_is_purged_by_the_clock():
     assert 2 <= len(starts) <= 3
     lengths = [purged[k:].index(False) * 900.0 for k in starts]
     assert all(abs(x - SEED.control.fresh_air_for) <= 900.0 for x in lengths)
-    gaps = [(b - a) * 900.0 for a, b in zip(starts, starts[1:], strict=False)]
+    gaps = [(b - a) * 900.0 for a, b in pairwise(starts)]
     every, length = SEED.control.fresh_air_every, SEED.control.fresh_air_for
     assert all(every <= gap <= every + length + 1800.0 for gap in gaps)
 

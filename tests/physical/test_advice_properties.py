@@ -1,0 +1,553 @@
+"""What holds for every advice, whatever the readings: limits, purity, monotony, one path."""
+
+from __future__ import annotations
+
+import copy
+import dataclasses
+import json
+import math
+from dataclasses import fields, is_dataclass, replace
+from datetime import UTC, datetime
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, assume, event, example, given, settings
+from hypothesis import strategies as st
+
+from ventcalc.bay_file import example_bay
+from ventcalc.decisions.advice import Action, Memory, Readings, advise
+from ventcalc.decisions.outside_air import (
+    Binding,
+    Verdict,
+    dew_point_uncertainty,
+    dry_air_flow,
+    fan_power,
+)
+from ventcalc.decisions.readings_file import (
+    memory_from_json,
+    memory_to_dict,
+    readings_from_dict,
+)
+from ventcalc.decisions.reasons import reasons
+from ventcalc.equipment import plenum
+from ventcalc.physics import air
+from ventcalc.storage import capacity_of, stack_bays
+
+NAN = math.nan
+SEED, FRY = example_bay("seed_bay"), example_bay("fry_bay")
+BAYS = {
+    "seed": SEED,
+    "fries": FRY,
+    "bare": replace(SEED, humidifier=None, heater=None),
+    "no mist": replace(FRY, humidifier=None),
+    "leaky": replace(SEED, doors=replace(SEED.doors, leakage_fraction=0.1, largest_fraction=0.8)),
+    "coil": replace(SEED, refrigeration=FRY.refrigeration),
+}
+POSITIONS = ("fan_speed", "door_opening", "humidifier", "refrigeration", "heater")
+SOMETIMES = settings(
+    max_examples=60,
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
+)
+SEASON = (
+    datetime(2026, 9, 10, tzinfo=UTC).timestamp(),
+    datetime(2027, 8, 30, tzinfo=UTC).timestamp(),
+)
+
+
+def real(low, high):
+    return st.floats(low, high, allow_nan=False, allow_subnormal=False)
+
+
+@st.composite
+def pulps(draw, low=-1.0, high=18.0):
+    mean, spread = draw(real(low, high)), draw(real(-1.5, 4.0))
+    bottom, top = mean - spread / 2, mean + spread / 2
+    coldest = min(bottom, top) - draw(st.sampled_from((0.0, 0.2, 1.0, 3.0)))
+    return {"pulp_bottom": bottom, "pulp_top": top, "pulp_mean": mean, "pulp_coldest": coldest}
+
+
+@st.composite
+def readings(draw, missing=True, time=None):
+    """A wide draw: deep frost to great heat, dry to saturated, any probe missing."""
+    pulp = draw(pulps())
+    air_over = draw(real(-4.0, 3.0))
+    given = {
+        **pulp,
+        "outside_temperature": draw(real(-35.0, 40.0)),
+        "outside_relative_humidity": draw(real(0.03, 1.0)),
+        "return_temperature": pulp["pulp_top"] + air_over,
+        "return_relative_humidity": draw(real(0.4, 1.0)),
+        "plenum_temperature": draw(st.one_of(st.just(NAN), real(-3.0, 18.0))),
+        "ceiling_temperature": draw(st.one_of(st.just(NAN), real(-10.0, 18.0))),
+        "co2": draw(st.one_of(st.just(NAN), real(0.0004, 0.02))),
+        "pressure": draw(st.one_of(st.just(NAN), real(70e3, 106e3))),
+    }
+    if missing and draw(st.integers(0, 3)) == 0:
+        given[draw(st.sampled_from(sorted(given)))] = NAN
+    given["time"] = draw(real(*SEASON)) if time is None else time
+    return Readings(**given)
+
+
+@st.composite
+def memories(draw, time):
+    """Anything that an hour, a day or a season before may have left."""
+    if draw(st.booleans()) and draw(st.booleans()):
+        return None
+    left = st.one_of(st.just(0.0), real(0.0, 7200.0))
+    long = real(0.0, 2e5)
+    ago = draw(st.sampled_from((60.0, 900.0, 3600.0, 7 * 3600.0, -3600.0)))
+    return Memory(
+        time=time - ago,
+        target=draw(st.one_of(st.just(NAN), real(2.0, 15.0))),
+        fan_on=draw(st.booleans()),
+        fan_since=draw(long),
+        cooling=draw(st.booleans()),
+        warming=draw(st.booleans()),
+        purging=draw(st.booleans()),
+        cooled=draw(st.booleans()),
+        tail_left=draw(left),
+        run_left=draw(left),
+        fresh_left=draw(left),
+        since_run=draw(long),
+        since_fresh=draw(long),
+        freeze_stage=draw(st.sampled_from((0, 0, 0, 1, 2, 3))),
+        below_floor=draw(left),
+        below_zero=draw(left),
+        below_hard=draw(left),
+        above_exit=draw(left),
+        stage_age=draw(left),
+    )
+
+
+@st.composite
+def cases(draw, missing=True):
+    seen = draw(readings(missing))
+    return BAYS[draw(st.sampled_from(sorted(BAYS)))], seen, draw(memories(seen.time))
+
+
+def numbers(result, prefix=""):
+    """Every number of a result, by the name of its field."""
+    found = {}
+    for field in fields(result):
+        value, name = getattr(result, field.name), prefix + field.name
+        if is_dataclass(value):
+            found.update(numbers(value, name + "."))
+        else:
+            found[name] = value
+    return found
+
+
+def same(one, other):
+    return one == other or (one != one and other != other)
+
+
+# --- limits -------------------------------------------------------------------------------------
+
+
+@given(cases())
+@SOMETIMES
+def test_positions_lie_in_range_or_say_hands_off(case):
+    bay, seen, memory = case
+    advice, _ = advise(bay, seen, memory)
+    event(Action(advice.action).name)
+    values = [getattr(advice, name) for name in POSITIONS]
+    if advice.action == Action.HANDS_OFF:
+        assert all(math.isnan(value) for value in values)
+        return
+    assert all(0.0 <= value <= 1.0 for value in values), values
+    assert advice.fan_speed == 0.0 or advice.fan_speed >= bay.fans.minimum_speed - 1e-12
+    stands = advice.action in (Action.REST, Action.WAIT)
+    assert stands == (advice.fan_speed == 0.0)
+    if stands:
+        assert values == [0.0] * 5
+    assert (bay.humidifier is not None) or advice.humidifier == 0.0
+    assert (bay.refrigeration is not None) or advice.refrigeration == 0.0
+    assert (bay.heater is not None) or advice.heater == 0.0
+
+
+@given(cases())
+@SOMETIMES
+def test_no_supply_below_the_floor(case):
+    bay, seen, memory = case
+    advice, _ = advise(bay, seen, memory)
+    if not advice.fan_speed > 0.0:
+        return
+    coldest_air = min(seen.return_temperature, seen.pulp_top)
+    if advice.action == Action.PROTECT:
+        # The door is shut; only its leak can make the plenum colder than the return air.
+        assert advice.door_opening == 0.0
+        assert advice.refrigeration == 0.0
+        return
+    assert advice.plenum_temperature >= min(bay.limits.plenum_floor, coldest_air) - 1e-5
+
+
+@given(cases())
+@SOMETIMES
+def test_no_supply_that_is_known_to_wet_the_coldest_tuber(case):
+    bay, seen, memory = case
+    advice, _ = advise(bay, seen, memory)
+    if advice.fan_speed > 0.0 and advice.action != Action.PROTECT:
+        assert advice.plenum_dew_point <= seen.pulp_coldest + 1e-9
+
+
+@given(cases())
+@SOMETIMES
+def test_outside_air_cools_only_where_the_margin_is_believed(case):
+    """``confidence`` standard uncertainties between the dew point and the coldest tuber."""
+    bay, seen, memory = case
+    advice, _ = advise(bay, seen, memory)
+    if advice.action != Action.COOL_BY_OUTSIDE:
+        return
+    assert advice.outside.verdict == Verdict.ALLOWED
+    probe = dew_point_uncertainty(
+        bay, advice.outside.plenum_temperature, advice.plenum_relative_humidity
+    )
+    doubt = bay.control.confidence * math.hypot(probe, bay.sensors.temperature)
+    assert seen.pulp_coldest - advice.outside.plenum_dew_point >= doubt - 1e-2
+
+
+@given(cases(missing=False))
+@SOMETIMES
+def test_positions_give_the_plenum_that_is_promised(case):
+    """The air of a run, from its positions alone, is the air that the advice has judged."""
+    bay, seen, memory = case
+    advice, _ = advise(bay, seen, memory)
+    if not advice.fan_speed > 0.0:
+        return
+    now, doors = advice.situation, bay.doors
+    open_part = advice.door_opening * (doors.largest_fraction - doors.leakage_fraction)
+    heater = advice.heater * capacity_of(bay.heater)
+    end = plenum.supply(
+        mass_flow=dry_air_flow(bay, advice.fan_speed, now.pressure),
+        fresh_fraction=doors.leakage_fraction + open_part,
+        outside_temperature=seen.outside_temperature,
+        outside_humidity_ratio=now.outside_humidity_ratio,
+        return_temperature=now.run_temperature,
+        return_humidity_ratio=now.run_humidity_ratio,
+        pressure=now.pressure,
+        heat=fan_power(bay, advice.fan_speed) + heater,
+        coil_heat=advice.refrigeration * capacity_of(bay.refrigeration),
+        coil_temperature_difference=(
+            bay.refrigeration.coil_temperature_difference if bay.refrigeration else 4.0
+        ),
+        humidity_wanted=advice.humidity_wanted,
+        water_capacity=capacity_of(bay.humidifier),
+    )
+    assert end.temperature == pytest.approx(advice.plenum_temperature, abs=0.02)
+    dew = air.dew_point(end.humidity_ratio, now.pressure)
+    assert dew == pytest.approx(advice.plenum_dew_point, abs=0.05)
+    if bay.humidifier is not None:
+        used = advice.humidifier * bay.humidifier.capacity
+        assert end.water_added == pytest.approx(used, abs=0.01 * bay.humidifier.capacity)
+
+
+@given(cases())
+@SOMETIMES
+def test_refrigeration_and_outside_air_never_cool_together(case):
+    bay, seen, memory = case
+    advice, _ = advise(bay, seen, memory)
+    if advice.refrigeration > 0.0:
+        assert advice.action == Action.COOL_BY_COIL
+        assert advice.door_opening == 0.0
+        assert advice.heater == 0.0
+    if advice.action == Action.COOL_BY_OUTSIDE:
+        assert advice.refrigeration == 0.0
+
+
+@given(cases())
+@SOMETIMES
+def test_the_heater_runs_with_the_door_shut_and_never_too_warm(case):
+    bay, seen, memory = case
+    advice, _ = advise(bay, seen, memory)
+    if advice.heater > 0.0:
+        assert advice.door_opening == 0.0
+        if advice.action == Action.WARM_BY_HEATER:
+            rise = fan_power(bay, 1.0) / (1006.0 * dry_air_flow(bay, 1.0, 1e5))
+            warmest = seen.pulp_coldest + bay.limits.warm_supply_difference
+            assert advice.plenum_temperature <= warmest + 1.5 * rise + 0.05
+
+
+@given(cases())
+@SOMETIMES
+def test_every_advice_can_be_told(case):
+    bay, seen, memory = case
+    advice, _ = advise(bay, seen, memory)
+    for units in ("metric", "us"):
+        lines = reasons(advice, bay, units)
+        assert lines
+        for line in lines:
+            assert line[0].isupper()
+            assert line.endswith(".")
+            assert "nan" not in line.split()
+            assert "unknown" not in line or math.isnan(seen.plenum_temperature), line
+
+
+# --- a pure function ----------------------------------------------------------------------------
+
+
+@given(cases())
+@SOMETIMES
+def test_same_input_same_output_and_nothing_is_changed(case):
+    bay, seen, memory = case
+    before = copy.deepcopy((seen, memory))
+    first, second = advise(bay, seen, memory), advise(bay, seen, memory)
+    for one, other in zip(first, second, strict=True):
+        a, b = numbers(one), numbers(other)
+        assert all(same(a[name], b[name]) for name in a)
+    for was, now in zip(before, (seen, memory), strict=True):
+        if was is not None:
+            a, b = numbers(was), numbers(now)
+            assert all(same(a[name], b[name]) for name in a)
+
+
+@given(cases())
+@SOMETIMES
+def test_memory_survives_its_file(case):
+    """Written as JSON and read again, the memory gives the same next advice."""
+    bay, seen, memory = case
+    assume(not math.isnan(seen.time))
+    seen = replace(seen, time=float(round(seen.time)))
+    after = advise(bay, seen, memory)[1]
+    read = memory_from_json(json.dumps(memory_to_dict(after)))
+    a, b = numbers(after), numbers(read)
+    assert all(same(a[name], b[name]) for name in a), [n for n in a if not same(a[n], b[n])]
+    later = replace(seen, time=seen.time + 900.0)
+    a, b = (numbers(advise(bay, later, m)[0]) for m in (after, read))
+    assert all(same(a[name], b[name]) for name in a)
+
+
+@given(cases())
+@SOMETIMES
+def test_plain_floats_stay_plain(case):
+    bay, seen, memory = case
+    advice, after = advise(bay, seen, memory)
+    for name, value in {**numbers(advice), **numbers(after)}.items():
+        assert isinstance(value, float | int), (name, type(value))
+        assert not isinstance(value, np.generic), name
+
+
+# --- monotone -----------------------------------------------------------------------------------
+
+
+@st.composite
+def colder_pairs(draw):
+    """Two outside airs of one humidity ratio, the second colder, neither above saturation."""
+    bay, seen, memory = draw(cases(missing=False))
+    low, high = sorted((draw(real(-30.0, 30.0)), draw(real(-30.0, 30.0))))
+    assume(high - low > 0.05)
+    pressure = 84e3
+    most = air.saturation_humidity_ratio(low, pressure)
+    ratio = draw(real(0.05, 1.0)) * most
+    pair = [
+        replace(
+            seen,
+            pressure=pressure,
+            outside_temperature=t,
+            outside_relative_humidity=min(1.0, air.relative_humidity(t, ratio, pressure)),
+        )
+        for t in (high, low)
+    ]
+    return bay, pair, memory
+
+
+@given(colder_pairs())
+@settings(SOMETIMES, max_examples=120)
+def test_colder_air_is_never_less_cold_enough(pair):
+    """With the same humidity ratio, cooling down the outside air never makes it too warm."""
+    bay, (warm, cold), memory = pair
+    one, other = (advise(bay, seen, memory)[0].outside for seen in (warm, cold))
+    if one.binding != Binding.NOT_COLD_ENOUGH:
+        assert other.binding != Binding.NOT_COLD_ENOUGH
+    if not (math.isnan(one.cold_margin) or math.isnan(other.cold_margin)):
+        assert other.cold_margin >= one.cold_margin - 1e-6
+
+
+@given(colder_pairs())
+@settings(SOMETIMES, max_examples=120)
+def test_colder_air_never_opens_the_door_further(pair):
+    bay, (warm, cold), memory = pair
+    one, other = (advise(bay, seen, memory)[0] for seen in (warm, cold))
+    if one.action == other.action == Action.COOL_BY_OUTSIDE:
+        event("both cool")
+        assert other.door_opening <= one.door_opening + 1e-9
+        assert other.fan_speed == one.fan_speed
+
+
+# --- units, clock, carriers ---------------------------------------------------------------------
+
+
+@given(cases(missing=False))
+@SOMETIMES
+def test_fahrenheit_readings_give_the_same_advice(case):
+    bay, seen, memory = case
+    stack = sorted((seen.pulp_bottom, seen.pulp_top))
+    celsius = {
+        "time": datetime.fromtimestamp(round(seen.time), UTC).isoformat(),
+        "outside_temp_c": seen.outside_temperature,
+        "outside_rh": seen.outside_relative_humidity,
+        "return_temp_c": seen.return_temperature,
+        "return_rh": seen.return_relative_humidity,
+        "pulp_temps_c": stack,
+        "co2_ppm": None if math.isnan(seen.co2) else seen.co2 * 1e6,
+    }
+    fahrenheit = {
+        key.replace("_temp_c", "_temp_f").replace("_temps_c", "_temps_f"): (
+            [1.8 * x + 32.0 for x in value]
+            if key == "pulp_temps_c"
+            else 1.8 * value + 32.0
+            if key.endswith("_temp_c")
+            else value
+        )
+        for key, value in celsius.items()
+    }
+    one, other = (
+        numbers(advise(bay, readings_from_dict(given).readings, memory)[0])
+        for given in (celsius, fahrenheit)
+    )
+    if one["action"] != other["action"]:  # a hair's breadth at a limit, none elsewhere
+        now = [one["situation.excess"], one["situation.spread"], one["outside.cold_margin"]]
+        assume(all(abs(x) > 1e-9 for x in now))
+    for name in POSITIONS + ("plenum_temperature", "plenum_dew_point", "action"):
+        assert one[name] == pytest.approx(other[name], abs=1e-6, nan_ok=True), name
+
+
+@pytest.mark.parametrize("shift", ["2026-11-01T08:00", "2027-03-14T09:00"])
+def test_a_change_of_the_local_clock_changes_nothing(shift):
+    """
+    Denver leaves and enters summer time at the given UTC; a zone fixed at its summer time has
+    the same midnights on all the calendar's dates (17 September, 10 April, 1 May), so the same
+    instants must give the same advice.
+    """
+    fixed = replace(SEED, site=replace(SEED.site, time_zone="Etc/GMT+6"))
+    assert SEED.site.time_zone == "America/Denver"
+    start = datetime.fromisoformat(shift).replace(tzinfo=UTC).timestamp() - 12 * 3600.0
+    memories = [None, None]
+    seen = Readings(
+        time=start,
+        outside_temperature=0.0,
+        outside_relative_humidity=0.6,
+        return_temperature=9.0,
+        return_relative_humidity=0.9,
+        plenum_temperature=8.0,
+        pulp_bottom=8.4,
+        pulp_top=8.9,
+        pulp_mean=8.65,
+        pulp_coldest=8.4,
+    )
+    for k in range(24):
+        now = replace(seen, time=start + 3600.0 * k)
+        found = []
+        for place, bay in enumerate((SEED, fixed)):
+            advice, memories[place] = advise(bay, now, memories[place])
+            found.append(numbers(advice))
+        assert k == 0 or found[0]["situation.elapsed"] == 3600.0
+        assert all(same(found[0][name], found[1][name]) for name in found[0])
+
+
+@st.composite
+def batches(draw):
+    """Readings and memories of several bays at one moment."""
+    time = draw(real(*SEASON))
+    size = draw(st.integers(1, 5))
+    seen = [draw(readings(time=time)) for _ in range(size)]
+    ago = draw(st.sampled_from((300.0, 3600.0, 8 * 3600.0)))
+    memory = [replace(draw(memories(time)) or Memory(), time=time - ago) for _ in range(size)]
+    bays = [
+        replace(
+            SEED,
+            humidifier=draw(st.sampled_from((SEED.humidifier, None))),
+            heater=draw(st.sampled_from((SEED.heater, None))),
+            refrigeration=draw(st.sampled_from((FRY.refrigeration, None))),
+            limits=replace(SEED.limits, plenum_floor=draw(st.sampled_from((0.5, 1.0, 2.0)))),
+            schedule=replace(SEED.schedule, fill_days=draw(st.sampled_from((4.0, 9.0))) * 86400),
+        )
+        for _ in range(size)
+    ]
+    return bays, seen, memory
+
+
+def columns(items):
+    """Many results as one, its numbers arrays; ``time`` stays one moment."""
+    first = items[0]
+    return replace(
+        first,
+        **{
+            field.name: np.array([getattr(item, field.name) for item in items])
+            for field in fields(first)
+            if field.name != "time"
+        },
+    )
+
+
+def assert_batch_agrees(bays, seen, memory):
+    alone = [advise(*one) for one in zip(bays, seen, memory, strict=True)]
+    advice, after = advise(stack_bays(bays), columns(seen), columns(memory))
+    together = {**numbers(advice), **{f"memory.{k}": v for k, v in numbers(after).items()}}
+    for place, (one, left) in enumerate(alone):
+        single = {**numbers(one), **{f"memory.{k}": v for k, v in numbers(left).items()}}
+        idle = one.outside.binding in (Binding.NOTHING_TO_COOL, Binding.RAMP_LIMIT)
+        for name, value in single.items():
+            if idle and name.startswith("outside.") and math.isnan(value):
+                continue  # one bay alone does not work out what nobody asks for
+            whole = together[name]
+            other = float(np.broadcast_to(whole, len(bays))[place])
+            assert other == pytest.approx(float(value), rel=1e-9, abs=1e-9, nan_ok=True), (
+                f"{name} of bay {place}: alone {value}, in the batch {other}"
+            )
+
+
+@given(batches())
+@SOMETIMES
+def test_a_batch_is_its_bays_one_by_one(batch):
+    assert_batch_agrees(*batch)
+
+
+@given(cases(), st.integers(1, 4))
+@settings(SOMETIMES, max_examples=20)
+def test_copies_of_a_bay_agree_with_it(case, size):
+    bay, seen, memory = case
+    assert_batch_agrees([bay] * size, [seen] * size, [memory or Memory()] * size)
+
+
+# --- uncertainty --------------------------------------------------------------------------------
+
+
+@given(cases(missing=False), real(1.0, 6.0))
+@settings(SOMETIMES, max_examples=100)
+@example(
+    (
+        SEED,
+        Readings(
+            time=SEASON[0] + 100 * 86400.0,
+            outside_temperature=-2.0,
+            outside_relative_humidity=0.7,
+            return_temperature=4.3,
+            return_relative_humidity=0.92,
+            pulp_bottom=3.9,
+            pulp_top=4.3,
+            pulp_mean=4.1,
+            pulp_coldest=3.9,
+            ceiling_temperature=1.2,
+        ),
+        None,
+    ),
+    4.0,
+)
+def test_worse_sensors_never_allow_more(case, factor):
+    bay, seen, memory = case
+    sensors = replace(
+        bay.sensors,
+        temperature=min(3.0, bay.sensors.temperature * factor),
+        humidity=min(0.2, bay.sensors.humidity * factor),
+    )
+    worse = replace(bay, sensors=sensors)
+    one, other = (advise(b, seen, memory)[0].outside for b in (bay, worse))
+    if one.verdict != Verdict.ALLOWED:
+        assert other.verdict != Verdict.ALLOWED
+
+
+def test_nothing_else_is_remembered():
+    """The memory is all the state there is: every field a number that JSON can carry."""
+    for field in dataclasses.fields(Memory):
+        assert isinstance(field.default, float | int | bool)
