@@ -408,7 +408,7 @@ def test_fahrenheit_readings_give_the_same_advice(case):
     if one["action"] != other["action"]:  # a hair's breadth at a limit, none elsewhere
         now = [one["situation.excess"], one["situation.spread"], one["outside.cold_margin"]]
         assume(all(abs(x) > 1e-9 for x in now))
-    for name in POSITIONS + ("plenum_temperature", "plenum_dew_point", "action"):
+    for name in (*POSITIONS, "plenum_temperature", "plenum_dew_point", "action"):
         assert one[name] == pytest.approx(other[name], abs=1e-6, nan_ok=True), name
 
 
@@ -416,7 +416,7 @@ def test_fahrenheit_readings_give_the_same_advice(case):
 def test_a_change_of_the_local_clock_changes_nothing(shift):
     """
     Denver leaves and enters summer time at the given UTC; a zone fixed at its summer time has
-    the same midnights on all the calendar's dates (17 September, 10 April, 1 May), so the same
+    the same midnights on all the calendar's dates (18 September, 10 April, 1 May), so the same
     instants must give the same advice.
     """
     fixed = replace(SEED, site=replace(SEED.site, time_zone="Etc/GMT+6"))
