@@ -81,7 +81,7 @@ def test_stages_follow_each_other_and_none_is_left_out():
 
 
 def test_calendar_dates_are_local():
-    """The first load is at local midnight: 06:00 UTC in Denver, 22:00 the day before in Brussels."""
+    """The first load is at local midnight: 06:00 UTC in Denver, 22:00 of the eve in Brussels."""
     fry = example_bay("fry_bay")
     for bay, utc in (
         (BAY, datetime(2026, 9, 18, 6, tzinfo=UTC)),
