@@ -45,7 +45,7 @@ class Weather:
     relative_humidity : array
         Over ice below 0.01 °C, over water above, whatever the file used. [0-1]
     humidity_ratio : array
-        Water per dry air. [kg/kg]
+        Water per dry air. [kg/kg dry air]
     pressure : array
         Absolute, at the station. [Pa]
     wind_speed : array
