@@ -317,13 +317,14 @@ def row_of_advice(advice: Advice) -> AdviceRow:
     -------
     AdviceRow
     """
-    head: tuple[Any, ...] = (1, *advice.id, *advice.rests_on, advice.ttl, advice.mode)
+    head = [1, *advice.id, *advice.rests_on, advice.ttl, advice.mode]
     if advice.none is not None:
-        return AdviceRow(*head, 0, NONE_REASONS.index(advice.none))
+        return msgspec.convert([*head, 0, NONE_REASONS.index(advice.none)], AdviceRow)
     positions = (advice.position(target) for target in TARGETS)
     counts = (-1 if value is None else round(1000 * value) for value in positions)
     air = -500 if advice.air is None else round(100 * advice.air)
-    return AdviceRow(*head, ACTIONS.index(advice.why or "rest"), 0, *counts, air)
+    action = ACTIONS.index(advice.why or "rest")
+    return msgspec.convert([*head, action, 0, *counts, air], AdviceRow)
 
 
 def advice_of_row(row: AdviceRow) -> Advice:
