@@ -257,13 +257,17 @@ def _margin_rows(days: Days, units: UnitSystem) -> tuple[list[str], list[list[st
     def least(name: str) -> list[str]:
         return _column(convert(days.monthly(name, np.min), "delta_degC", units)[0], 2)
 
-    wet = days.monthly("film", lambda x: np.count_nonzero(x > 1e-9)) * days.step_hours
+    def below(name: str) -> list[str]:
+        count = days.monthly(name, lambda x: np.count_nonzero(x < 0.0))
+        return _column(count * days.step_hours, 0)
+
     return _columns(
         days,
         [
             (f"ceiling, least {unit}", least("ceiling_margin")),
+            ("ceiling below zero, h", below("ceiling_margin")),
             (f"coldest tuber, least {unit}", least("wetting_margin")),
-            ("hours with free water on some tubers", _column(wet, 0)),
+            ("coldest tuber below zero, h", below("wetting_margin")),
         ],
     )
 

@@ -22,6 +22,7 @@ __all__ = [
     "energy_plot",
     "loss_plot",
     "margin_plot",
+    "need_matplotlib",
     "outside_plot",
     "pile_plot",
 ]
@@ -49,7 +50,8 @@ _POINTS = 1000
 """Most points of a line: more cannot be seen, and would swell the file."""
 
 
-def _matplotlib() -> Any:
+def need_matplotlib() -> Any:
+    """matplotlib, or an error that says how to install it."""
     try:
         import matplotlib
         import matplotlib.dates
@@ -68,7 +70,7 @@ class _Sheet:
     """A figure with stages above and months below, that turns into SVG."""
 
     def __init__(self, days: Days, heights: tuple[float, ...]) -> None:
-        figure = _matplotlib().figure.Figure(
+        figure = need_matplotlib().figure.Figure(
             figsize=(_WIDTH, sum(heights) + 0.9), layout="constrained"
         )
         grid: Any = figure.add_gridspec(
@@ -103,7 +105,7 @@ class _Sheet:
         top.set_xlim(self.days.wall[0], self.days.wall[-1])
 
     def _months(self, axes: Any) -> None:
-        dates = _matplotlib().dates
+        dates = need_matplotlib().dates
         locator = dates.MonthLocator()
         axes.xaxis.set_major_locator(locator)
         axes.xaxis.set_major_formatter(
@@ -120,7 +122,7 @@ class _Sheet:
 def _sheet(
     days: Days, heights: tuple[float, ...], name: str, title: str, text: str
 ) -> Iterator[_Sheet]:
-    with _matplotlib().rc_context(_STYLE):
+    with need_matplotlib().rc_context(_STYLE):
         sheet = _Sheet(days, heights)
         yield sheet
         sheet.finish(name, title, text)
@@ -277,7 +279,7 @@ def _strips(days: Days) -> list[tuple[str, Array]]:
 
 
 def _edges(days: Days) -> tuple[float, float]:
-    dates = _matplotlib().dates
+    dates = need_matplotlib().dates
     first = float(dates.date2num(days.dates[0]))
     return first, first + len(days.dates)
 
@@ -381,8 +383,8 @@ PARTS = (
 
 def energy_plot(days: Days, text: str) -> str:
     """Electricity of each month by part."""
-    with _matplotlib().rc_context(_STYLE):
-        figure = _matplotlib().figure.Figure(figsize=(_WIDTH, 3.2), layout="constrained")
+    with need_matplotlib().rc_context(_STYLE):
+        figure = need_matplotlib().figure.Figure(figsize=(_WIDTH, 3.2), layout="constrained")
         axes = figure.add_subplot()
         below = np.zeros(len(days.months))
         for name, words, color, hatch in PARTS:

@@ -200,6 +200,9 @@ def sanity_lines(season: Season, units: UnitSystem = "metric") -> tuple[str, ...
     low, high = (show(x, "W/kg", units) for x in (8.65e-3, 14.4e-3))
     even = " to ".join(show(x, "delta_degC", units, 1) for x in (0.6, 0.8))
     month, five = (loss_at(season, days) for days in (30, 150))
+    later = ""
+    if five == five:
+        later = f"; between them {show((five - month) / 4, '1 percent', units, 2)} a month"
     return (
         f"Respiration while holding: {show(_respiration(season), 'W/kg', units)} "
         f"(mature crop once settled: {low} to {high}, J. Agric. Sci. Cambridge).",
@@ -207,7 +210,7 @@ def sanity_lines(season: Season, units: UnitSystem = "metric") -> tuple[str, ...
         f"({even} works well, Bethke, The Potato, ch. 15).",
         f"Mass lost: {show(month, '1 percent', units)} after 30 days, "
         f"{show(five, '1 percent', units)} after 150 (about 3 % and 5 %, Olsen and Frazier, Univ. "
-        f"of Idaho); between them {show((five - month) / 4, '1 percent', units, 2)} a month.",
+        f"of Idaho){later}.",
         f"Fans ran {kpi.fan_hours:,.0f} of {hours:,} h ({kpi.fan_hours / hours:.0%}), "
         f"{kpi.fan_hours / hours * 24:.1f} h a day.",
         f"Electricity: {per_tonne(kpi.energy, 'kWh', units)}, "

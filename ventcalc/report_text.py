@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterable, Sequence
 
 from ventcalc.bay_checks import bay_notes
@@ -21,15 +22,19 @@ __all__ = [
     "CAUTION",
     "advice_text",
     "air_text",
+    "bullets",
     "compare_text",
     "season_text",
     "table",
 ]
 
+_PAGE = 96
+
 CAUTION = (
     "Caution: this is advice, the controller's own interlocks stay in charge. Lock out the fans "
     "and test the air for CO2 and oxygen before anyone goes in; never alone."
 )
+"""Belongs below every piece of advice."""
 
 
 def table(rows: Iterable[Sequence[str]], indent: int = 2) -> list[str]:
@@ -69,6 +74,24 @@ def _stack(rows: Iterable[tuple[str, str]]) -> list[str]:
     return [f"  {label.ljust(width)}  {value}".rstrip() for label, value in rows]
 
 
+def bullets(sentences: Iterable[str]) -> list[str]:
+    """
+    Sentences as a list, folded to the width of a page.
+
+    Parameters
+    ----------
+    sentences : iterable of str
+        One item each.
+
+    Returns
+    -------
+    list of str
+        Lines.
+    """
+    fold = textwrap.TextWrapper(width=_PAGE, initial_indent="  - ", subsequent_indent="    ")
+    return [line for sentence in sentences for line in fold.wrap(sentence)]
+
+
 # --- advice ------------------------------------------------------------------------------
 
 
@@ -100,7 +123,7 @@ def advice_text(bay: Bay, given: ReadingsFile, advice: Advice, units: UnitSystem
     lines += ["", f"Advice until {end:%H:%M %Z}:"]
     lines += _stack(_positions(bay, advice, units))
     lines += ["", "Why:"]
-    lines += [f"  - {reason}" for reason in reasons(advice, bay, units)]
+    lines += bullets(reasons(advice, bay, units))
     if advice.action != Action.HANDS_OFF:
         lines += ["", *_outside(advice, bay, units)]
     if given.plenum_relative_humidity == given.plenum_relative_humidity:
@@ -192,7 +215,7 @@ def season_text(season: Season, units: UnitSystem = "metric") -> str:
     lines = [*_heading(season, units), f"Policy: {season.policy}"]
     lines += _grouped([season], units)
     lines += ["", "Does it make sense?"]
-    return "\n".join([*lines, *(f"  - {line}" for line in sanity_lines(season, units))])
+    return "\n".join([*lines, *bullets(sanity_lines(season, units))])
 
 
 def compare_text(seasons: Sequence[Season], units: UnitSystem = "metric") -> str:
@@ -212,9 +235,8 @@ def compare_text(seasons: Sequence[Season], units: UnitSystem = "metric") -> str
         One column a policy.
     """
     lines = [*_heading(seasons[0], units), *_grouped(seasons, units), ""]
-    for season in seasons[:1]:
-        lines += [f"Does it make sense ({season.policy})?"]
-        lines += [f"  - {line}" for line in sanity_lines(season, units)]
+    lines += [f"Does it make sense ({seasons[0].policy})?"]
+    lines += bullets(sanity_lines(seasons[0], units))
     return "\n".join(lines)
 
 

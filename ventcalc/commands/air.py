@@ -48,6 +48,8 @@ def run(args: argparse.Namespace) -> str:
         for name, (quantity, unit, _, _) in _OPTIONS.items()
         if getattr(args, name) is not None
     }
+    if given.get("relative_humidity", 0.0) > 1.0:
+        problems.append(f'--rh "{args.rh}": is more than 1; a percentage, perhaps? write "95 %"')
     pressure, where = _pressure(args, problems)
     if len(given) != 2:
         options = ", ".join("--" + name.replace("_", "-") for name in _OPTIONS)

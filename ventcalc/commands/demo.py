@@ -7,13 +7,15 @@ from pathlib import Path
 from typing import Any
 
 from ventcalc.bay_file import example_bay, example_bay_path
-from ventcalc.commands.files import write_text
+from ventcalc.commands.files import check_target, write_text
 from ventcalc.commands.season import EXAMPLE_CREDIT, simulate, weather_for
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.decisions.advice import advise
 from ventcalc.decisions.readings_file import ReadingsFile, readings_from_dict
 from ventcalc.errors import BadInput
+from ventcalc.report import season_page
 from ventcalc.report_data import advice_data, season_csv, season_data
+from ventcalc.report_plots import need_matplotlib
 from ventcalc.report_text import CAUTION, advice_text, season_text
 from ventcalc.storage import Bay
 from ventcalc.studies.season import Season
@@ -106,13 +108,13 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> str:
     """Everything at once, from the example bay to the report."""
-    from ventcalc.report import season_page  # matplotlib is slow to load, and optional
-
-    bay = example_bay()
+    need_matplotlib()
     folder = _folder(args.out)
+    report = args.html if args.html is not None else str((folder or Path()) / "ventcalc-demo.html")
+    check_target(report)
+    bay = example_bay()
     told = {name: _hour(bay, given, args.units) for name, given in _given().items()}
-    season, page = _season(bay, season_page, told, args.units)
-    report = args.html or str((folder or Path()) / "ventcalc-demo.html")
+    season, page = _season(bay, told, args.units)
     texts = {report: page, **(_files(folder, season) if folder else {})}
     lines = [write_text(name, text) for name, text in texts.items()]
     if args.json:
@@ -151,11 +153,11 @@ def _hour_data(bay: Bay, given: ReadingsFile, units: UnitSystem) -> dict[str, An
     return advice_data(bay, given, *advise(bay, given.readings), units)
 
 
-def _season(bay: Bay, page: Any, told: dict[str, str], units: UnitSystem) -> tuple[Season, str]:
+def _season(bay: Bay, told: dict[str, str], units: UnitSystem) -> tuple[Season, str]:
     weather = weather_for(bay, "example")
     season = simulate(bay, weather, "advice", 40)
     scenes = [(_title(name), text) for name, text in told.items()]
-    return season, page([season], weather, units, credit=EXAMPLE_CREDIT, scenes=scenes)
+    return season, season_page([season], weather, units, credit=EXAMPLE_CREDIT, scenes=scenes)
 
 
 def _folder(name: str | None) -> Path | None:

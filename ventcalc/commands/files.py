@@ -11,7 +11,7 @@ from ventcalc.bay_file import example_bay, read_bay
 from ventcalc.errors import BadInput
 from ventcalc.storage import Bay
 
-__all__ = ["bay_named", "create", "read_text", "write_text"]
+__all__ = ["bay_named", "check_target", "create", "read_text", "write_text"]
 
 _EXAMPLES = ("seed_bay", "fry_bay")
 
@@ -78,6 +78,32 @@ def _why(error: Exception) -> str:
     return (error.strerror if isinstance(error, OSError) else "") or str(error)
 
 
+def check_target(name: str) -> None:
+    """
+    Refuse a name that cannot be written to, before any long work.
+
+    Parameters
+    ----------
+    name : str
+        Path of a file to write.
+
+    Raises
+    ------
+    BadInput
+        If its folder is missing, or something other than a file is there.
+    """
+    try:
+        path = Path(name).resolve()
+        wrong = not name or (path.exists() and not path.is_file())
+        homeless = not path.parent.is_dir()
+    except (OSError, ValueError) as error:
+        raise BadInput(f"{name}: cannot be written ({_why(error)})") from None
+    if wrong:
+        raise BadInput(f"{name or 'empty name'}: is not a file; give the name of a file to write")
+    if homeless:
+        raise BadInput(f"{name}: there is no folder {path.parent}; make it first")
+
+
 def write_text(name: str, text: str) -> str:
     """
     Write a file whole or not at all.
@@ -99,15 +125,12 @@ def write_text(name: str, text: str) -> str:
     BadInput
         Says why it cannot be written; what was there is still there.
     """
+    check_target(name)
     try:
         path = Path(name).resolve()
         there = path.exists()
-        if there and not path.is_file():
-            raise BadInput(f"{name}: is not a file; give the name of a file to write")
         _replace(path, text, path.stat().st_mode & 0o777 if there else 0o644)
     except (OSError, ValueError) as error:
-        if isinstance(error, BadInput):
-            raise
         raise BadInput(f"{name}: cannot be written ({_why(error)})") from None
     return f"{'Replaced' if there else 'Wrote'} {name}"
 

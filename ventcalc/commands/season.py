@@ -12,11 +12,13 @@ from typing import Any
 from tqdm import tqdm
 
 from ventcalc.bay_checks import contradictions
-from ventcalc.commands.files import bay_named, write_text
+from ventcalc.commands.files import bay_named, check_target, write_text
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.decisions.policies import POLICIES
-from ventcalc.errors import BadInput
+from ventcalc.errors import BadInput, OutOfRange
+from ventcalc.report import season_page
 from ventcalc.report_data import season_csv, season_data
+from ventcalc.report_plots import need_matplotlib
 from ventcalc.report_text import compare_text, season_text
 from ventcalc.storage import Bay
 from ventcalc.studies.season import Season, run_season
@@ -72,33 +74,51 @@ def _layers(text: str) -> int:
 
 def run(args: argparse.Namespace) -> str:
     """Summary as text or JSON; files where they are asked for."""
+    targets = [name for name in (args.csv, args.html) if name is not None]
+    for name in targets:
+        check_target(name)
+    if args.html is not None:
+        need_matplotlib()
     bay = _started(bay_named(args.bay), args.start)
     weather = weather_for(bay, args.weather)
     names = tuple(POLICIES) if args.compare else (args.policy,)
-    seasons = [simulate(bay, weather, name, args.layers) for name in names]
+    seasons, stopped = _simulated(bay, weather, names, args.layers)
     written = _written(seasons, weather, args)
     if args.json:
-        return as_json(
-            {
-                **season_data(seasons, args.units),
-                "files": [name for name in (args.csv, args.html) if name],
-            }
-        )
+        data = season_data(seasons, args.units)
+        return as_json({**data, "left_out": stopped, "files": targets})
     if args.compare:
         told = compare_text(seasons, args.units)
     else:
         told = season_text(seasons[0], args.units)
-    return "\n".join([told, *([""] if written else []), *written])
+    remarks = [f"Left out: {name}. {why}" for name, why in stopped.items()]
+    return "\n\n".join(part for part in (told, *remarks, "\n".join(written)) if part)
+
+
+def _simulated(
+    bay: Bay, weather: Weather, names: Sequence[str], layers: int
+) -> tuple[list[Season], dict[str, str]]:
+    """Seasons, and why others could not be run to their end (a pile that heats itself up)."""
+    seasons: list[Season] = []
+    stopped: dict[str, str] = {}
+    for name in names:
+        try:
+            seasons.append(simulate(bay, weather, name, layers))
+        except OutOfRange as error:
+            if len(names) == 1:
+                raise
+            stopped[name] = f"The pile left the range that the model covers: {error}."
+    if not seasons:
+        raise BadInput(f"{name}: {why}" for name, why in stopped.items())
+    return seasons, stopped
 
 
 def _written(seasons: Sequence[Season], weather: Weather, args: argparse.Namespace) -> list[str]:
     """Write CSV and HTML where asked; a line for each."""
     lines = []
-    if args.csv:
+    if args.csv is not None:
         lines.append(write_text(args.csv, season_csv(seasons)))
-    if args.html:
-        from ventcalc.report import season_page  # matplotlib is slow to load, and optional
-
+    if args.html is not None:
         credit = EXAMPLE_CREDIT if args.weather == "example" else ""
         page = season_page(seasons, weather, args.units, credit=credit)
         lines.append(write_text(args.html, page))

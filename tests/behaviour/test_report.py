@@ -1,0 +1,202 @@
+"""The HTML report: one sound, self-contained page that says what the season's numbers say."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+
+import numpy as np
+import pytest
+
+from ventcalc.bay_file import example_bay
+from ventcalc.decisions.policies import POLICIES
+from ventcalc.report import CAUTIONS, season_page
+from ventcalc.report_days import days_of, loss_at, stage_runs
+from ventcalc.report_rows import ROWS, per_tonne, sanity_lines
+from ventcalc.storage import Refrigeration
+from ventcalc.studies.season import run_season
+from ventcalc.weather import example_weather
+
+VOID = {"meta", "br", "hr", "img", "link", "input"}
+
+
+@pytest.fixture(scope="module")
+def weather():
+    return example_weather()
+
+
+@pytest.fixture(scope="module")
+def season(weather):
+    """A month of the seed bay with refrigeration, across the end of summer time."""
+    bay = example_bay()
+    day = 86400.0
+    plan = replace(
+        bay.schedule,
+        fill_start="10-20",
+        fill_days=2 * day,
+        healing_days=5 * day,
+        holding_temperature=10.0,
+        warm_up_start="11-12",
+        warm_up_temperature=10.5,
+        unloading_start="11-16",
+        unloading_days=3 * day,
+    )
+    cold = Refrigeration(capacity=70e3)
+    bay = replace(bay, name="Bay <1> & co", schedule=plan, heater=None, refrigeration=cold)
+    return run_season(bay, weather, POLICIES["advice"], name="advice", layers=10)
+
+
+@pytest.fixture(scope="module")
+def page(season, weather):
+    other = replace(season, policy="thermostat")
+    return season_page([season, other], weather, "us", credit="A <credit>.")
+
+
+class Outline(HTMLParser):
+    """Tags, ids and links of a page; complains about tags that do not match."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.open, self.tags, self.ids, self.links, self.words = [], [], [], [], []
+        self.feed(text)
+        assert self.open == []
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+        self.ids += [value for name, value in attrs if name == "id"]
+        self.links += [value for name, value in attrs if name in ("src", "href", "xlink:href")]
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag, attrs):
+        self.handle_starttag(tag, attrs)
+        if tag not in VOID:
+            self.open.pop()
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        self.words.append(data)
+
+
+@pytest.fixture(scope="module")
+def outline(page):
+    return Outline(page)
+
+
+def test_the_page_is_sound_and_asks_nothing_of_the_network(page, outline):
+    assert ("html", {"lang": "en"}) in outline.tags
+    assert len(outline.ids) == len(set(outline.ids))
+    assert outline.links
+    assert all(link.startswith(("#", "data:image/png;base64,")) for link in outline.links)
+    assert {tag for tag, _ in outline.tags}.isdisjoint({"script", "link", "iframe", "img"})
+    assert "@import" not in page
+    targets = set(re.findall(r"url\(#([^)]+)\)", page))
+    targets |= {link[1:] for link in outline.links if link.startswith("#")}
+    assert targets <= set(outline.ids)
+    assert len(page.encode()) < 3e6
+
+
+def test_every_plot_can_be_read_without_seeing_it(outline):
+    plots = [attrs for tag, attrs in outline.tags if tag == "svg"]
+    assert len(plots) == 7
+    for attrs in plots:
+        assert attrs["role"] == "img"
+        assert set(attrs["aria-labelledby"].split()) <= set(outline.ids)
+    tables = [tag for tag, _ in outline.tags if tag == "table"]
+    assert len(tables) == len(plots) + 1  # one beside each plot, and the summary
+
+
+def test_names_are_text_and_not_markup(page, outline):
+    assert "Bay &lt;1&gt; &amp; co" in page
+    assert "A &lt;credit&gt;." in page
+    assert "Bay <1>" not in page
+
+
+def test_the_page_says_what_it_is_and_what_to_mind(outline, season, weather):
+    words = " ".join(outline.words)
+    assert "model, not a measurement" in words
+    assert "An invented example." in words
+    assert weather.source in words
+    assert "averaged from 30 min" in words
+    for caution in CAUTIONS:
+        assert caution in words
+    for row in ROWS:
+        assert row.words in words
+        assert row.text(season, "us") in words
+    assert "thermostat" in words
+    assert "nan" not in words.lower().split()
+    for part in ("°C\n", "kWh/t "):
+        assert part not in words
+
+
+def test_the_page_is_the_same_each_time(page, season, weather):
+    other = replace(season, policy="thermostat")
+    assert season_page([season, other], weather, "us", credit="A <credit>.") == page
+
+
+def test_metric_page(season, weather):
+    page = season_page([season], weather)
+    assert "pulp, °C" in page
+    assert "°F, mean" not in page
+
+
+# --- days and months ---------------------------------------------------------------------
+
+
+def test_days_are_local_days(season):
+    days = days_of(season)
+    lengths = dict(zip(days.dates, np.bincount(days.day).tolist(), strict=True))
+    # Summer time ended on 4 November 2018 in the United States (Energy Policy Act of 2005).
+    odd = {f"{day:%m-%d}": hours for day, hours in lengths.items() if hours != 24}
+    assert odd == {"11-04": 25}
+    assert days.months == ["Oct 2018", "Nov 2018"]
+
+
+def test_months_add_up_to_the_season(season):
+    days = days_of(season)
+    tonnes = season.bay.mass / 1000.0
+    total = sum(
+        float(days.monthly_total(name).sum())
+        for name in ("fan_power", "coil_power", "heater_power", "humidifier_power")
+    )
+    assert total / 1000.0 / tonnes == pytest.approx(season.kpi.energy, rel=1e-9)
+    coldest = days.monthly("outside_temperature", np.min).min()
+    assert coldest == season.traces["outside_temperature"].min()
+
+
+def test_a_day_without_values_is_unknown(season):
+    days = days_of(season)
+    season.traces["plenum_temperature"][days.day == 3] = np.nan
+    daily = days.daily("plenum_temperature", np.mean)
+    assert np.isnan(daily[3])
+
+
+def test_stages_in_their_order(season):
+    runs = stage_runs(days_of(season))
+    names = [name for name, _, _ in runs]
+    assert names[:3] == ["filling", "wound healing", "cool down"]
+    assert names[-1] == "unloading"
+    assert all(begin <= end for _, begin, end in runs)
+
+
+def test_loss_by_age(season):
+    losses = [loss_at(season, age) for age in (5, 10, 25)]
+    assert 0 < losses[0] < losses[1] < losses[2] < 0.05
+    assert np.isnan(loss_at(season, 150))
+
+
+def test_sanity_lines_carry_their_sources(season):
+    text = " ".join(sanity_lines(season, "us"))
+    for part in ("J. Agric. Sci.", "Bethke", "Olsen and Frazier", "kWh/ton", "°F"):
+        assert part in text
+    assert "27 Btu/(h ton) to 45 Btu/(h ton)" in text  # 30 to 50 Btu/h per long ton of 2 240 lb
+
+
+def test_amounts_per_ton():
+    """A short ton is 0.90718474 t and a pound 0.45359237 kg (NIST SP 811)."""
+    assert per_tonne(10.0, "kWh", "us") == "9.07 kWh/ton"
+    assert per_tonne(10.0, "kg", "us") == "20.00 lb/ton"
+    assert per_tonne(10.0, "kWh", "metric") == "10.00 kWh/t"
