@@ -147,6 +147,22 @@ def same(one, other):
 
 @given(cases())
 @SOMETIMES
+@example(
+    (
+        SEED,
+        Readings(
+            time=SEASON[0],
+            outside_temperature=0.0,
+            outside_relative_humidity=1.0,
+            return_temperature=1.0,
+            return_relative_humidity=1.0,
+            pulp_top=0.0,
+            pulp_mean=0.0,
+            pulp_coldest=0.0,
+        ),
+        None,
+    )
+)
 def test_positions_lie_in_range_or_say_hands_off(case):
     bay, seen, memory = case
     advice, _ = advise(bay, seen, memory)

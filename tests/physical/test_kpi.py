@@ -1,0 +1,359 @@
+"""Season results of two or three steps, against sums worked out by hand in each test."""
+
+from __future__ import annotations
+
+from dataclasses import fields, replace
+
+import numpy as np
+import pytest
+
+from ventcalc._ops import ARRAY, SCALAR
+from ventcalc.bay_file import example_bay
+from ventcalc.decisions.calendar import COOL_DOWN, EMPTY, FILLING, HOLDING, UNLOADING
+from ventcalc.decisions.policies import Positions
+from ventcalc.physics.bed import BedState, BedStep
+from ventcalc.storage import Lot, stack_bays
+from ventcalc.studies.bay_model import BayState, Hour
+from ventcalc.studies.kpi import MONTH, Kpi, Tally
+
+HOUR = 3600.0
+BAY = replace(
+    example_bay("seed_bay"),
+    lots=(Lot(name="all", mass=1_000_000.0, loading_temperature=14.0),),  # 1000 t
+)
+BAND, SPREAD, CO2 = BAY.limits.band, BAY.limits.spread, BAY.limits.co2
+
+
+def state(pulp, *, film=(0.0, 0.0), water=0.0, solids=0.0, co2=0.001, share=1.0):
+    """A bay of as many layers as ``pulp`` has; losses alike in all layers."""
+    layers = np.array(pulp, dtype=float)
+    return BayState(
+        bed=BedState(
+            temperature=layers,
+            film=np.resize(np.array(film, dtype=float), layers.shape),
+            wet=bool(np.any(np.array(film) > 0.0)),
+            source=0.0 * layers,
+            water_loss=0.0 * layers + water,
+            dry_matter_loss=0.0 * layers + solids,
+            curing=0.0,
+        ),
+        share=share,
+        loaded=1.0,
+        exit_temperature=4.0,
+        exit_humidity_ratio=0.005,
+        return_temperature=4.0,
+        return_humidity_ratio=0.005,
+        plenum_temperature=3.0,
+        co2=co2,
+        top_heat=0.0,
+    )
+
+
+def hour(runs=False, plenum=3.0, *, condensed=0.0, **others):
+    """What happened in a step; nothing, unless it is given."""
+    nothing = dict.fromkeys(
+        ("fog", "fan_power", "coil_power", "heater_power", "humidifier_power", "water_added",
+         "drip", "fresh_air"),
+        0.0,
+    )  # fmt: skip
+    given = {
+        **nothing,
+        "plenum_temperature": plenum if runs else float("nan"),
+        "plenum_humidity_ratio": 0.004,
+        "ceiling_temperature": 3.0,
+        "runs": runs,
+    }
+    layers = np.zeros(2)
+    step = BedStep(
+        outlet_temperature=4.0,
+        outlet_humidity_ratio=0.005,
+        evaporated=layers,
+        condensed=condensed,
+        respiration=layers,
+        co2=0.0,
+        latent_heat=2.5e6,
+    )
+    return Hour(**{**given, **others}, step=step)
+
+
+def tallied(*steps, bay=BAY, length=HOUR):
+    """Results of steps (state, hour, and what else they change)."""
+    tally = Tally(bay, SCALAR, 0.0)
+    for k, (now, done, *rest) in enumerate(steps):
+        more = {"target": 3.0, "stage": HOLDING, "now": 60 * 86400.0 + k * length, "opening": 0.0}
+        more.update(rest[0] if rest else {})
+        tally.add(
+            now,
+            done,
+            Positions(door_opening=more["opening"]),
+            more["target"],
+            more["stage"],
+            more["now"],
+            length,
+        )
+    return tally.result()
+
+
+# --- temperatures -------------------------------------------------------------------------------
+
+
+def test_band_counts_kelvin_hours_outside_it():
+    """
+    Target 3 °C, band 0.6 K. Step 1: layers 3.5 and 4.6 are 0 and 1.0 K outside, mean 0.5.
+    Step 2: 2.0 and 3.6 are 0.4 and 0 outside, mean 0.2. Half-hour steps: 0.35 K h; the worst
+    layer is the upper one, 1.0 x 0.5 = 0.5 K h.
+    """
+    assert BAND == 0.6
+    kpi = tallied((state([3.5, 4.6]), hour()), (state([2.0, 3.6]), hour()), length=1800.0)
+    assert kpi.band_kelvin_hours == pytest.approx(0.35, abs=1e-9)
+    assert kpi.band_worst_layer_kelvin_hours == pytest.approx(0.5, abs=1e-9)
+
+
+def test_band_is_judged_only_while_the_crop_is_held():
+    off = state([10.0, 10.0])
+    kpi = tallied(*((off, hour(), {"stage": s}) for s in (FILLING, COOL_DOWN, UNLOADING)))
+    assert kpi.band_kelvin_hours == 0.0
+    assert kpi.mean_spread == 0.0
+
+
+def test_spread():
+    """Limit 1.5 K: 1.0, 2.0 and 3.0 K top over bottom, the last in unloading, which is left out."""
+    assert SPREAD == 1.5
+    kpi = tallied(
+        (state([3.0, 4.0]), hour()),
+        (state([3.0, 5.0]), hour()),
+        (state([3.0, 6.0]), hour(), {"stage": UNLOADING}),
+        (state([3.0, 5.5]), hour(), {"stage": COOL_DOWN}),
+    )
+    assert kpi.spread_hours == 2.0
+    assert kpi.mean_spread == pytest.approx(1.5, abs=1e-12)
+
+
+@pytest.mark.parametrize(("share_of_ramp", "hours"), [(1.0, 0.0), (1.2, 0.0), (1.3, 24.0)])
+def test_ramp_looks_back_a_day(share_of_ramp, hours):
+    """
+    A pile that falls evenly for 48 h; whatever tolerance is given, it lies between 20 and 30 %
+    over the ramp. The first 24 h have no day before them; of the rest 24 h count.
+    """
+    fall = share_of_ramp * BAY.schedule.ramp * HOUR
+    steps = [
+        (state([12.0 - fall * k] * 2), hour(), {"stage": COOL_DOWN, "target": 12.0})
+        for k in range(48)
+    ]
+    assert tallied(*steps).ramp_hours == hours
+
+
+def test_coldest_and_frozen():
+    """Two quarter-hours below -0.8 °C in one layer are 30 minutes."""
+    kpi = tallied(
+        (state([-0.9, 3.0]), hour()),
+        (state([2.0, -1.3]), hour()),
+        (state([-0.7, 2.0]), hour()),
+        length=900.0,
+    )
+    assert kpi.coldest_tuber == -1.3
+    assert kpi.frozen_minutes == pytest.approx(30.0)
+
+
+def test_plenum_counts_only_with_the_fans_on():
+    kpi = tallied(
+        (state([3.0, 3.0]), hour(True, 2.5)),
+        (state([3.0, 3.0]), hour(True, -0.4)),
+        (state([3.0, 3.0]), hour(False)),
+        length=600.0,
+    )
+    assert kpi.coldest_plenum == -0.4
+    assert kpi.plenum_below_zero_minutes == pytest.approx(10.0)
+
+
+def test_fans_that_never_ran_have_no_coldest_plenum():
+    assert np.isnan(tallied((state([3.0, 3.0]), hour())).coldest_plenum)
+
+
+# --- losses -------------------------------------------------------------------------------------
+
+
+def test_mass_loss_is_the_last_before_unloading():
+    kpi = tallied(
+        (state([3.0, 3.0], water=0.010, solids=0.002), hour(), {"now": MONTH - 60.0}),
+        (state([3.0, 3.0], water=0.030, solids=0.006), hour(), {"now": MONTH + 60.0}),
+        (state([3.0, 3.0], water=0.050, solids=0.010), hour(), {"stage": UNLOADING}),
+    )
+    assert kpi.water_loss == pytest.approx(0.030, abs=1e-15)
+    assert kpi.dry_matter_loss == pytest.approx(0.006, abs=1e-15)
+    assert kpi.mass_loss == kpi.water_loss + kpi.dry_matter_loss
+    assert kpi.mass_loss_month_one == pytest.approx(0.012, abs=1e-15)
+
+
+def test_shrink_costs_the_price_of_the_crop():
+    """3.6 % of a tonne at 0.25 a kilogram: 9.00 a tonne."""
+    bay = replace(BAY, costs=replace(BAY.costs, crop=0.25))
+    kpi = tallied((state([3.0, 3.0], water=0.030, solids=0.006), hour()), bay=bay)
+    assert kpi.cost_shrink == pytest.approx(9.0, rel=1e-12)
+    assert kpi.cost == kpi.cost_shrink + kpi.cost_energy
+
+
+# --- water --------------------------------------------------------------------------------------
+
+
+def test_free_water_on_any_layer():
+    """A film of 0.1 g/kg on one layer makes the hour wet; a dry bed does not."""
+    kpi = tallied(
+        (state([3.0, 3.0], film=(0.0, 1e-4)), hour()),
+        (state([3.0, 3.0], film=(1e-4, 1e-4)), hour()),
+        (state([3.0, 3.0]), hour()),
+    )
+    assert kpi.wet_crop_hours == 2.0
+
+
+def test_condensate_drip_and_fog_per_tonne():
+    """
+    1e-6 kg/(m² s) over the loaded half of the floor for an hour, in 1000 t; drip 0.002 kg/s and
+    fog 0.001 kg/s for one hour of two: 7.2 kg and 3.6 kg in 1000 t.
+    """
+    kpi = tallied(
+        (state([3.0, 3.0], share=0.5), hour(True, condensed=1e-6, drip=0.002, fog=0.001)),
+        (state([3.0, 3.0]), hour()),
+    )
+    area = BAY.pile.length * BAY.pile.width * 0.5
+    assert kpi.condensed_on_crop == pytest.approx(1e-6 * area * 3600.0 / 1000.0, rel=1e-12)
+    assert kpi.ceiling_drip_hours == 1.0
+    assert kpi.ceiling_drip == pytest.approx(0.0072, rel=1e-12)
+    assert kpi.fog == pytest.approx(0.0036, rel=1e-12)
+
+
+# --- energy, CO2, movements ---------------------------------------------------------------------
+
+
+def test_energy_by_user_and_in_money():
+    """
+    Hour 1: fans 5 kW, refrigeration 20 kW. Hour 2: fans 10 kW, heater 30 kW, humidifier
+    1.5 kW. In 1000 t: 0.015, 0.020, 0.030 and 0.0015 kWh/t; at 0.10 a kWh 0.00665 a tonne;
+    the peak is the second hour's 41.5 kW.
+    """
+    bay = replace(BAY, costs=replace(BAY.costs, electricity=0.10 / 3.6e6))
+    kpi = tallied(
+        (state([3.0, 3.0]), hour(True, fan_power=5e3, coil_power=20e3)),
+        (
+            state([3.0, 3.0]),
+            hour(
+                True,
+                fan_power=10e3,
+                heater_power=30e3,
+                humidifier_power=1.5e3,
+                water_added=0.01,
+            ),
+        ),
+        bay=bay,
+    )
+    assert kpi.fan_energy == pytest.approx(0.015, rel=1e-12)
+    assert kpi.refrigeration_energy == pytest.approx(0.020, rel=1e-12)
+    assert kpi.heater_energy == pytest.approx(0.030, rel=1e-12)
+    assert kpi.humidifier_energy == pytest.approx(0.0015, rel=1e-12)
+    assert kpi.energy == pytest.approx(0.0665, rel=1e-12)
+    assert kpi.cost_energy == pytest.approx(0.00665, rel=1e-12)
+    assert kpi.peak_power == 41.5e3
+    assert kpi.humidifier_water == pytest.approx(0.036, rel=1e-12)
+
+
+def test_co2_above_the_limit():
+    """500 ppm above for half an hour, below it for another: 250 ppm h."""
+    kpi = tallied(
+        (state([3.0, 3.0], co2=CO2 + 500e-6), hour()),
+        (state([3.0, 3.0], co2=CO2 - 500e-6), hour()),
+        length=1800.0,
+    )
+    assert kpi.co2_excess == pytest.approx(250.0, rel=1e-9)
+    assert kpi.co2_highest == CO2 + 500e-6
+
+
+def test_fan_hours_starts_and_door_travel():
+    """
+    On, on, off, on: three hours, two starts. The door goes 0.4, 0.1, shut with the fans
+    although 0.9 is asked for, 0.2: 0.4 + 0.3 + 0.1 + 0.2 = 1.0 strokes.
+    """
+    still = state([3.0, 3.0])
+    kpi = tallied(
+        (still, hour(True), {"opening": 0.4}),
+        (still, hour(True), {"opening": 0.1}),
+        (still, hour(False), {"opening": 0.9}),
+        (still, hour(True), {"opening": 0.2}),
+    )
+    assert kpi.fan_hours == 3.0
+    assert kpi.fan_starts == 2.0
+    assert kpi.door_travel == pytest.approx(1.0, abs=1e-12)
+
+
+def test_an_empty_bay_counts_no_more():
+    """What a shorter bay of a batch does after its last truck is nobody's season."""
+    used = (state([3.0, 3.0], water=0.02, co2=0.001), hour(True, fan_power=1e3))
+    wild = (
+        state([-5.0, 9.0], film=(0.1, 0.1), water=0.9, co2=0.03),
+        hour(True, -9.0, fan_power=9e9, heater_power=9e9, drip=9.0, fog=9.0, condensed=9.0,
+             water_added=9.0),
+        {"stage": EMPTY},
+    )  # fmt: skip
+    one, other = tallied(used), tallied(used, wild)
+    for field in fields(Kpi):
+        a, b = getattr(one, field.name), getattr(other, field.name)
+        assert b == pytest.approx(a, abs=1e-12, nan_ok=True), field.name
+
+
+def test_no_steps_no_numbers_out_of_thin_air():
+    kpi = tallied()
+    for field in fields(Kpi):
+        value = getattr(kpi, field.name)
+        if field.name in ("coldest_plenum", "coldest_tuber"):
+            continue
+        assert value == 0.0, field.name
+
+
+def test_two_bays_at_once_are_two_bays():
+    """The same two steps as arrays over two bays of different mass and limits."""
+    other = replace(
+        BAY,
+        limits=replace(BAY.limits, band=0.3, spread=1.0, co2=0.0008),
+        lots=(Lot(name="all", mass=500_000.0, loading_temperature=14.0),),
+        costs=replace(BAY.costs, crop=0.5),
+    )
+    bays, stages = (BAY, other), ((HOLDING, COOL_DOWN), (HOLDING, UNLOADING))
+    pulps = (([3.5, 4.6], [2.0, 3.6]), ([3.0, 4.4], [1.0, 5.6]))
+    powers = ((5e3, 8e3), (1e3, 0.0))
+    singles = [
+        tallied(
+            *(
+                (
+                    state(pulps[b][k], water=0.01 * (k + 1)),
+                    hour(powers[b][k] > 0.0, fan_power=powers[b][k]),
+                    {"stage": stages[b][k], "opening": 0.3 * (b + k)},
+                )
+                for k in range(2)
+            ),
+            bay=bays[b],
+        )
+        for b in range(2)
+    ]
+    tally = Tally(stack_bays(bays), ARRAY, np.zeros(2))
+    for k in range(2):
+        together = np.array([pulps[0][k], pulps[1][k]]).T
+        power = np.array([powers[0][k], powers[1][k]])
+        one = state(together, film=np.zeros((2, 2)), water=0.01 * (k + 1))
+        tally.add(
+            replace(one, co2=np.full(2, 0.001), share=np.ones(2)),
+            replace(
+                hour(fan_power=power),
+                runs=power > 0.0,
+                plenum_temperature=np.where(power > 0.0, 3.0, np.nan),
+            ),
+            Positions(door_opening=np.array([0.3 * k, 0.3 * (1 + k)])),
+            np.full(2, 3.0),
+            np.array([stages[0][k], stages[1][k]]),
+            60 * 86400.0 + k * HOUR,
+            HOUR,
+        )
+    kpi = tally.result()
+    for field in fields(Kpi):
+        for b in range(2):
+            whole = np.broadcast_to(getattr(kpi, field.name), 2)[b]
+            single = getattr(singles[b], field.name)
+            assert whole == pytest.approx(single, abs=1e-12, nan_ok=True), (field.name, b)
