@@ -1,0 +1,341 @@
+"""
+What a controller tells, judged: identity and order, age, and whether each value can be believed.
+
+Ages are counted on the bridge's own steady clock; the controller's clock is for people and plots.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter, deque
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+from firmware_bridge.channels import ChannelHistory
+from firmware_bridge.messages import Birth, Reading, State
+from firmware_bridge.quantities import QUANTITIES, to_internal
+
+__all__ = ["REQUIRED", "Sample", "Source", "contradiction", "fault_of", "mean_of", "pulps_of"]
+
+REQUIRED = (
+    "pulp_temperature",
+    "plenum_temperature",
+    "return_temperature",
+    "return_relative_humidity",
+)
+"""Kinds without which there is no advice; every channel of them must be sound."""
+HALF = 2**31
+CREEP = 300e-6
+"""By how much two clocks may drift apart: 300 ppm, a poor quartz; common practice, no source."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Sample:
+    """One accepted reading in internal units."""
+
+    boot: int
+    seq: int
+    received: float
+    """Steady clock. [s]"""
+    delay: float
+    """How long it was on its way, as far as can be told. [s]"""
+    kinds: Mapping[str, str]
+    """Kind by key, in the order of the birth."""
+    values: Mapping[str, float]
+    """By key; NaN where missing."""
+    faults: Mapping[str, str]
+    """Why a value is not believed, by key; sound ones are absent."""
+    fresh: bool = True
+    """False for a late one, which is stored and never acted upon."""
+
+    def age(self, now: float) -> float:
+        """Age at a moment of the steady clock. [s]"""
+        return now - self.received + self.delay
+
+
+def _ahead(new: int, old: int) -> int:
+    """How far one sequence number lies after another; they wrap at 2^32 (RFC 1982)."""
+    gap = (new - old) % 2**32
+    return gap if gap < HALF else gap - 2**32
+
+
+@dataclass(slots=True)
+class Source:
+    """What is known of one controller; one loop owns it."""
+
+    ignore: frozenset[str] = frozenset()
+    max_age: float = 180.0
+    birth: Birth | None = None
+    online: bool = False
+    units_wrong: tuple[str, ...] = ()
+    newest: Sample | None = None
+    counts: Counter[str] = field(default_factory=Counter)
+    _channels: dict[str, ChannelHistory] = field(default_factory=dict)
+    _gone: deque[int] = field(default_factory=lambda: deque(maxlen=64))
+    _least: float = math.nan
+    """Smallest receipt time less uptime: the link at its fastest. [s]"""
+    _least_at: float = 0.0
+
+    def take_birth(self, birth: Birth, now: float) -> bool:
+        """
+        Take a controller's birth.
+
+        Parameters
+        ----------
+        birth : Birth
+            As it came.
+        now : float
+            Steady clock. [s]
+
+        Returns
+        -------
+        bool
+            False for a boot that has already been left behind.
+        """
+        if birth.boot in self._gone:
+            self.counts["old birth"] += 1
+            return False
+        if self.birth is None or birth.boot != self.birth.boot:
+            if self.birth is not None:
+                self._gone.append(self.birth.boot)
+            self.newest, self._least = None, math.nan
+            self._channels.clear()
+        self.birth, self.online = birth, True
+        self.units_wrong = tuple(
+            channel.key
+            for channel in birth.channels
+            if channel.key not in self.ignore and to_internal(channel.kind, channel.unit) is None
+        )
+        self._channels = {
+            channel.key: self._channels.get(channel.key)
+            or ChannelHistory(quantity=QUANTITIES[channel.kind])
+            for channel in birth.channels
+        }
+        return True
+
+    def take_state(self, state: State) -> bool:
+        """
+        Take word that the controller came or went.
+
+        Parameters
+        ----------
+        state : State
+            Its own word, or its last will.
+
+        Returns
+        -------
+        bool
+            False for the will of another boot, which says nothing.
+        """
+        if self.birth is None or state.boot != self.birth.boot:
+            self.counts["state of another boot"] += 1
+            return False
+        self.online = state.on == 1
+        return True
+
+    def take(self, reading: Reading, now: float) -> Sample | None:
+        """
+        Take a reading.
+
+        Parameters
+        ----------
+        reading : Reading
+            As decoded.
+        now : float
+            Steady clock. [s]
+
+        Returns
+        -------
+        Sample or None
+            None where it is a copy, or from a boot that is not the current one.
+        """
+        if self.birth is None or reading.boot != self.birth.boot:
+            self.counts["unknown boot"] += 1
+            return None
+        step = 1 if self.newest is None else _ahead(reading.seq, self.newest.seq)
+        if step == 0:
+            self.counts["repeat"] += 1
+            return None
+        values = self._values(reading)
+        if values is None:
+            self.counts["wrong length"] += 1
+            return None
+        self.counts["gap"] += max(step - 1, 0)
+        delay = self._delay(reading, now)
+        fresh = step > 0 and delay <= self.max_age
+        self.counts["taken" if fresh else "late"] += 1
+        kinds = {channel.key: channel.kind for channel in self.birth.channels}
+        faults = self._judge(reading, values, now) if fresh else {}
+        sample = Sample(
+            boot=reading.boot,
+            seq=reading.seq,
+            received=now,
+            delay=delay,
+            kinds=kinds,
+            values=values,
+            faults=faults,
+            fresh=fresh,
+        )
+        if step > 0:
+            self.newest = sample
+            self.online = True
+        return sample
+
+    def _values(self, reading: Reading) -> dict[str, float] | None:
+        assert self.birth is not None  # take() has looked
+        result = {}
+        if reading.i is not None and len(reading.i) != len(self.birth.channels):
+            return None
+        for place, channel in enumerate(self.birth.channels):
+            if reading.i is not None:
+                count = reading.i[place]
+                raw = None if count is None else count * channel.scale
+            else:
+                raw = reading.v.get(channel.key) if reading.v else None
+            factor, offset = to_internal(channel.kind, channel.unit) or (math.nan, math.nan)
+            result[channel.key] = math.nan if raw is None else factor * raw + offset
+        return result
+
+    def _delay(self, reading: Reading, now: float) -> float:
+        """Later than the fastest reading of this boot: on its way, or held back by a broker."""
+        if reading.up is None:
+            return 0.0
+        offset = now - reading.up
+        least = self._least + CREEP * (now - self._least_at)
+        if math.isnan(least) or offset < least:
+            self._least, self._least_at = offset, now
+            return 0.0
+        return offset - least
+
+    def _judge(self, reading: Reading, values: Mapping[str, float], now: float) -> dict[str, str]:
+        faults = {}
+        for key, value in values.items():
+            fault = self._channels[key].judge(value, now)
+            if key in self.units_wrong:
+                fault = "units"
+            elif key in reading.bad and fault == "":
+                fault = "implausible"
+            if fault:
+                faults[key] = fault
+        return faults
+
+
+def _sound(sample: Sample, kind: str, ignore: Iterable[str]) -> list[float]:
+    return [
+        value
+        for key, value in sample.values.items()
+        if sample.kinds[key] == kind and key not in sample.faults and key not in ignore
+    ]
+
+
+def mean_of(sample: Sample, kind: str, ignore: Iterable[str] = ()) -> float:
+    """
+    Mean of the sound channels of a kind.
+
+    Parameters
+    ----------
+    sample : Sample
+        An accepted reading.
+    kind : str
+        One of ``messages.KINDS``.
+    ignore : iterable of str
+        Keys not to be used.
+
+    Returns
+    -------
+    float
+        NaN where there is none. [internal unit of the kind]
+    """
+    found = _sound(sample, kind, ignore)
+    return math.fsum(found) / len(found) if found else math.nan
+
+
+def pulps_of(sample: Sample, ignore: Iterable[str] = ()) -> list[float]:
+    """
+    Sound pulp temperatures in the order of the birth, bottom to top.
+
+    Parameters
+    ----------
+    sample : Sample
+        An accepted reading.
+    ignore : iterable of str
+        Keys not to be used.
+
+    Returns
+    -------
+    list of float
+        [°C]
+    """
+    return _sound(sample, "pulp_temperature", ignore)
+
+
+def fault_of(sample: Sample, ignore: Iterable[str] = ()) -> str:
+    """
+    Why a reading is no ground for advice.
+
+    Parameters
+    ----------
+    sample : Sample
+        An accepted reading.
+    ignore : iterable of str
+        Keys not to be used.
+
+    Returns
+    -------
+    str
+        One of ``messages.NONE_REASONS``; empty where nothing is wrong with what is needed.
+    """
+    seen = set()
+    for key, kind in sample.kinds.items():
+        if key in ignore or kind not in REQUIRED:
+            continue
+        if key in sample.faults:
+            return sample.faults[key]
+        seen.add(kind)
+    if not seen.issuperset(REQUIRED):
+        return "missing"
+    return "contradictory" if contradiction(sample, ignore) else ""
+
+
+def contradiction(sample: Sample, ignore: Iterable[str] = ()) -> str:
+    """
+    Readings that cannot all be true.
+
+    Parameters
+    ----------
+    sample : Sample
+        An accepted reading.
+    ignore : iterable of str
+        Keys not to be used.
+
+    Returns
+    -------
+    str
+        What contradicts what; empty where nothing does.
+
+    Notes
+    -----
+    The differences (3 K between two sensors of one air, 15 K within the pile, 10 K between pile
+    and the air above it, 3 K beyond the two airs that the plenum is mixed of) are common
+    practice, no source.
+    """
+    for kind in ("plenum_temperature", "return_temperature", "outside_temperature"):
+        found = _sound(sample, kind, ignore)
+        if found and max(found) - min(found) > 3.0:
+            return f"two {kind.replace('_', ' ')} sensors"
+    pulps = pulps_of(sample, ignore)
+    if pulps and max(pulps) - min(pulps) > 15.0:
+        return "two pulp temperatures"
+    above = mean_of(sample, "return_temperature", ignore)
+    if pulps and abs(above - math.fsum(pulps) / len(pulps)) > 10.0:
+        return "pulp and return temperature"
+    runs = mean_of(sample, "fan_speed", ignore) > 0.3
+    coil = mean_of(sample, "refrigeration", ignore) > 0.0
+    plenum = mean_of(sample, "plenum_temperature", ignore)
+    outside = mean_of(sample, "outside_temperature", ignore)
+    outside = above if math.isnan(outside) else outside
+    # A coil or a spray cools below both airs, a heater warms above; 6 K covers either.
+    low = min(outside, above) - (9.0 if coil else 6.0)
+    if runs and not low <= plenum <= max(outside, above) + 6.0:
+        return "plenum and the airs it is mixed of"
+    return ""

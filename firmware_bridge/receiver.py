@@ -1,0 +1,172 @@
+"""
+The receiving rules: what a controller must do with advice, as a reference in plain Python.
+
+The controller decides by its own clock, its own boot number and its own limits. When beats or
+advice stop it runs its own program; it neither holds the last positions nor switches all off.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import OrderedDict
+from dataclasses import dataclass, field
+
+import msgspec
+
+from firmware_bridge.errors import BadMessage
+from firmware_bridge.messages import TARGETS, Ack, Advice, AdviceRow, Beat, advice_of_row, decode
+
+__all__ = ["LocalLimits", "Receiver"]
+
+RING = 16
+"""So many of its last readings a controller remembers."""
+LARGEST = 200
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LocalLimits:
+    """The controller's own limits; nothing that comes over the air can change them."""
+
+    door_most: float = 1.0
+    """[0-1]"""
+    fan_least: float = 0.0
+    """Lowest speed of a running fan. [0-1]"""
+    ttl_most: float = 600.0
+    """Longest life of advice, whatever it says. [s]"""
+    beat_timeout: float = 60.0
+    """Dead-man: silence of the bridge that ends all advice. [s]"""
+    accept_every: float = 10.0
+    """Least time between two pieces of advice that move anything. [s]"""
+
+
+@dataclass(slots=True)
+class Receiver:
+    """State of the receiving rules; all times by the controller's own steady clock. [s]"""
+
+    boot: int
+    limits: LocalLimits = field(default_factory=LocalLimits)
+    remote: bool = True
+    """The local switch: may advice move anything?"""
+    interlock: bool = False
+    """Some hardware protection has tripped."""
+    asked_birth: bool = False
+    _ring: OrderedDict[int, float] = field(default_factory=OrderedDict)
+    _last: tuple[int, int] = (-1, -1)
+    _beat: tuple[int, int] = (-1, -1)
+    _beat_at: float = -math.inf
+    _accepted_at: float = -math.inf
+    _shown: Advice | None = None
+    _advice: Advice | None = None
+    _ends: float = -math.inf
+
+    def note_reading(self, seq: int, now: float) -> None:
+        """Remember when a reading was taken, before it is published."""
+        self._ring[seq] = now
+        while len(self._ring) > RING:
+            self._ring.popitem(last=False)
+
+    def take_beat(self, payload: bytes, retained: bool, now: float) -> bool:
+        """Take a beat of the bridge; an older one than the last says nothing."""
+        try:
+            beat = decode(payload, Beat, LARGEST)
+        except BadMessage:
+            return False
+        if retained or (beat.boot, beat.seq) <= self._beat:
+            return False
+        self._beat, self._beat_at = (beat.boot, beat.seq), now
+        self.asked_birth |= beat.birth == 1
+        return True
+
+    def take(self, payload: bytes, retained: bool, now: float) -> Ack:
+        """
+        Judge one piece of advice.
+
+        Parameters
+        ----------
+        payload : bytes
+            As it came, in either form.
+        retained : bool
+            The broker's mark for something kept from earlier.
+        now : float
+            The controller's own clock. [s]
+
+        Returns
+        -------
+        Ack
+            What became of it, with the positions taken.
+        """
+        try:
+            advice = _read(payload)
+        except BadMessage:
+            return Ack(boot=self.boot, ref=(0, 0), code="schema")
+        code = self._judge(advice, retained, now)
+        if code in ("accepted", "clamped"):
+            self._advice, self._accepted_at = self._within(advice), now
+            self._ends = self._end(advice)
+            taken = {name: self._advice.position(name) for name in TARGETS}
+            return Ack(boot=self.boot, ref=advice.id, code=code, **taken)
+        if code in ("none", "shown", "local", "interlock"):
+            self._advice = None
+        return Ack(boot=self.boot, ref=advice.id, code=code)
+
+    def confirm(self, now: float) -> bool:
+        """A person at the controller accepts the advice that is shown; False if it has ended."""
+        shown = self._shown
+        ready = self.remote and not self.interlock and shown is not None and shown.mode == 2
+        if not ready or shown is None or now > self._end(shown):
+            return False
+        self._advice, self._accepted_at = self._within(shown), now
+        self._ends, self._shown = self._end(shown), None
+        return True
+
+    def standing(self, now: float) -> Advice | None:
+        """Advice to follow at this moment; None: the controller's own program runs."""
+        alive = now - self._beat_at <= self.limits.beat_timeout
+        if not (self.remote and alive and now <= self._ends) or self.interlock:
+            self._advice = None  # what has ended does not come back
+        return self._advice
+
+    def _judge(self, advice: Advice, retained: bool, now: float) -> str:
+        if retained:
+            return "retained"
+        if advice.rests_on[0] != self.boot:
+            return "boot"
+        if advice.id <= self._last:
+            return "replay"
+        if now > self._end(advice):
+            return "stale"
+        self._last = advice.id
+        self._shown = None
+        if advice.none is not None:
+            return "none"
+        if self.interlock:
+            return "interlock"
+        if not self.remote:
+            return "local"
+        if advice.mode < 3:
+            self._shown = advice
+            return "shown"
+        if now - self._accepted_at < self.limits.accept_every:
+            return "rate"
+        return "accepted" if self._within(advice) == advice else "clamped"
+
+    def _end(self, advice: Advice) -> float:
+        taken = self._ring.get(advice.rests_on[1])
+        if taken is None:
+            return -math.inf
+        return taken + min(advice.ttl, self.limits.ttl_most)
+
+    def _within(self, advice: Advice) -> Advice:
+        """The controller's own limits always win."""
+        fan, door = advice.fan or 0.0, advice.door
+        if fan > 0.0:
+            fan = max(fan, self.limits.fan_least)
+        if door is not None:
+            door = min(door, self.limits.door_most)
+        return msgspec.structs.replace(advice, fan=fan, door=door)
+
+
+def _read(payload: bytes) -> Advice:
+    if payload[:1] == b"[":
+        return advice_of_row(decode(payload, AdviceRow, LARGEST))
+    return decode(payload, Advice, LARGEST)
