@@ -42,7 +42,7 @@ def season_page(
     weather: Weather,
     units: UnitSystem = "metric",
     *,
-    credit: str = "",
+    remarks: Sequence[str] = (),
     scenes: Iterable[tuple[str, str]] = (),
 ) -> str:
     """
@@ -56,8 +56,8 @@ def season_page(
         The weather that they ran through.
     units : {"metric", "us"}
         Units of tables and plots.
-    credit : str
-        Licence and credit of the weather data.
+    remarks : sequence of str
+        What else a reader must know: licence of the weather data, policies left out.
     scenes : iterable of (str, str)
         Titles and texts of single pieces of advice, shown before the season.
 
@@ -75,7 +75,7 @@ def season_page(
     days = days_of(season)
     title = f"A storage season: {season.bay.name}"
     parts = [
-        _about(days, weather, units, credit),
+        _about(days, weather, units, remarks),
         _cautions(),
         *_scenes(scenes),
         _summary(seasons, units),
@@ -117,7 +117,7 @@ def _row(row: Sequence[str]) -> str:
 # --- the parts of the page ---------------------------------------------------------------
 
 
-def _about(days: Days, weather: Weather, units: UnitSystem, credit: str) -> str:
+def _about(days: Days, weather: Weather, units: UnitSystem, remarks: Sequence[str]) -> str:
     season, bay = days.season, days.season.bay
     facts = [
         f"The bay holds {show(bay.mass, 'kg', units)} of {bay.use} potatoes in a pile "
@@ -126,7 +126,7 @@ def _about(days: Days, weather: Weather, units: UnitSystem, credit: str) -> str:
         *(f"Remark on the bay: {remark}" for remark in bay_notes(bay)),
         f"Weather: {weather.name or 'file without a name'}"
         + (f". Source: {weather.source}." if weather.source else "."),
-        *([credit] if credit else []),
+        *remarks,
         *(f"Note on the weather: {note}." for note in season.notes),
         f"Decided by: {season.policy}. Times are local ({bay.site.time_zone}). "
         f"Made with ventcalc {__version__}.",

@@ -39,6 +39,7 @@ _STYLE = {
     "axes.spines.top": False,
     "axes.spines.right": False,
     "axes.grid": True,
+    "axes.axisbelow": True,
     "grid.color": "#dddddd",
     "grid.linewidth": 0.6,
     "hatch.linewidth": 0.5,

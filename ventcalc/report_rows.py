@@ -64,6 +64,10 @@ def _kelvin_hours(value: float, units: UnitSystem) -> str:
     return f"{number:,.0f} {'K h' if units == 'metric' else '°F h'}"
 
 
+def _ppm_hours(value: float, units: UnitSystem) -> str:
+    return f"{value / 1000.0:,.0f} x 1000 ppm h"
+
+
 def _money(value: float, units: UnitSystem) -> str:
     return show(value / 1000.0, "money/kg", units, 2)
 
@@ -154,7 +158,7 @@ ROWS: tuple[Row, ...] = (
             _KG,
         ),
         ("co2_highest", "co2_highest_ppm", "Highest CO2", _shown("1 ppm"), 1e6),
-        ("co2_excess", "co2_excess_ppm_h", "CO2 above its limit", _plain("ppm h")),
+        ("co2_excess", "co2_excess_ppm_h", "CO2 above its limit", _ppm_hours),
     ),
     *_rows(
         "Energy and money",

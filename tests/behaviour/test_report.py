@@ -50,7 +50,7 @@ def season(weather):
 @pytest.fixture(scope="module")
 def page(season, weather):
     other = replace(season, policy="thermostat")
-    return season_page([season, other], weather, "us", credit="A <credit>.")
+    return season_page([season, other], weather, "us", remarks=["A <credit>."])
 
 
 class Outline(HTMLParser):
@@ -134,7 +134,7 @@ def test_the_page_says_what_it_is_and_what_to_mind(outline, season, weather):
 
 def test_the_page_is_the_same_each_time(page, season, weather):
     other = replace(season, policy="thermostat")
-    assert season_page([season, other], weather, "us", credit="A <credit>.") == page
+    assert season_page([season, other], weather, "us", remarks=["A <credit>."]) == page
 
 
 def test_metric_page(season, weather):

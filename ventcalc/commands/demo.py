@@ -157,7 +157,7 @@ def _season(bay: Bay, told: dict[str, str], units: UnitSystem) -> tuple[Season, 
     weather = weather_for(bay, "example")
     season = simulate(bay, weather, "advice", 40)
     scenes = [(_title(name), text) for name, text in told.items()]
-    return season, season_page([season], weather, units, credit=EXAMPLE_CREDIT, scenes=scenes)
+    return season, season_page([season], weather, units, remarks=[EXAMPLE_CREDIT], scenes=scenes)
 
 
 def _folder(name: str | None) -> Path | None:

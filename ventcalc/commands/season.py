@@ -83,7 +83,8 @@ def run(args: argparse.Namespace) -> str:
     weather = weather_for(bay, args.weather)
     names = tuple(POLICIES) if args.compare else (args.policy,)
     seasons, stopped = _simulated(bay, weather, names, args.layers)
-    written = _written(seasons, weather, args)
+    left_out = [f'Left out: policy "{name}", {why}.' for name, why in stopped.items()]
+    written = _written(seasons, weather, left_out, args)
     if args.json:
         data = season_data(seasons, args.units)
         return as_json({**data, "left_out": stopped, "files": targets})
@@ -91,8 +92,7 @@ def run(args: argparse.Namespace) -> str:
         told = compare_text(seasons, args.units)
     else:
         told = season_text(seasons[0], args.units)
-    remarks = [f"Left out: {name}. {why}" for name, why in stopped.items()]
-    return "\n\n".join(part for part in (told, *remarks, "\n".join(written)) if part)
+    return "\n\n".join(part for part in (told, *left_out, "\n".join(written)) if part)
 
 
 def _simulated(
@@ -107,20 +107,25 @@ def _simulated(
         except OutOfRange as error:
             if len(names) == 1:
                 raise
-            stopped[name] = f"The pile left the range that the model covers: {error}."
+            stopped[name] = (
+                f"{error.name} came to {error.value:.1f}, outside {error.low:g} to "
+                f"{error.high:g} that the model covers"
+            )
     if not seasons:
         raise BadInput(f"{name}: {why}" for name, why in stopped.items())
     return seasons, stopped
 
 
-def _written(seasons: Sequence[Season], weather: Weather, args: argparse.Namespace) -> list[str]:
+def _written(
+    seasons: Sequence[Season], weather: Weather, left_out: Sequence[str], args: argparse.Namespace
+) -> list[str]:
     """Write CSV and HTML where asked; a line for each."""
     lines = []
     if args.csv is not None:
         lines.append(write_text(args.csv, season_csv(seasons)))
     if args.html is not None:
-        credit = EXAMPLE_CREDIT if args.weather == "example" else ""
-        page = season_page(seasons, weather, args.units, credit=credit)
+        credit = [EXAMPLE_CREDIT] if args.weather == "example" else []
+        page = season_page(seasons, weather, args.units, remarks=[*credit, *left_out])
         lines.append(write_text(args.html, page))
     return lines
 
