@@ -17,6 +17,7 @@ def quantity(
     like: str = "",
     shown: str = "",
     also: str = "",
+    many: bool = False,
 ) -> Any:
     """
     Describe a number.
@@ -37,6 +38,8 @@ def quantity(
         Row of ``ventcalc.units`` for writing it, where that is not ``unit``.
     also : str
         Unit per mass of crop that is taken too, and multiplied by the mass of a full pile.
+    many : bool
+        Whether it is a list of such numbers, two or more.
 
     Returns
     -------
@@ -51,6 +54,7 @@ def quantity(
         "like": like,
         "shown": shown or unit,
         "also": also,
+        "many": many,
     }
     return field(metadata=meta) if default is MISSING else field(default=default, metadata=meta)
 

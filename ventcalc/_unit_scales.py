@@ -25,6 +25,7 @@ class Scale:
 
 
 _POUND, _FOOT, _BTU = 0.45359237, 0.3048, 1055.05585262
+_POUND_FORCE = 4.4482216152605
 _CFM = _FOOT**3 / 60
 _ZERO_F_AIR = 7.687
 """Dry air at 32 °F above dry air at 0 °F. [Btu/lb]"""
@@ -46,6 +47,7 @@ SHOWN = {
     "delta_degC/s": _both((86400, "K/day", 2), (86400 * 1.8, "°F/day", 2)),
     "m": _both((1, "m", 2), (1 / _FOOT, "ft", 1)),
     "m small": _both((1000, "mm", 1), (1 / 0.0254, "inch", 2)),
+    "m2 small": _both((1e4, "cm²", 1), (1 / 0.0254**2, "in²", 2)),
     "m2": _both((1, "m²", 1), (_FOOT**-2, "ft²", 0)),
     "m3": _both((1, "m³", 0), (_FOOT**-3, "ft³", 0)),
     "kg": _both((1e-3, "t", 1), (1 / _POUND, "lb", 0)),
@@ -61,6 +63,10 @@ SHOWN = {
     "m3/(s t)": _both((3600, "m³/(h t)", 1), (2 * _POUND / _CFM, "cfm/ton", 1)),
     "kg/s": _both((3600, "kg/h", 1), (3600 / _POUND, "lb/h", 1)),
     "Pa": _both((1, "Pa", 0), (1 / 249.08891, "inH2O", 2)),
+    "Pa load": _both((1e-3, "kPa", 1), (_FOOT**2 / _POUND_FORCE, "psf", 0)),
+    "N/m": _both((1e-3, "kN/m", 1), (_FOOT / _POUND_FORCE, "lbf/ft", 0)),
+    "N m/m": _both((1e-3, "kN m/m", 1), (1 / _POUND_FORCE, "lbf ft/ft", 0)),
+    "deg": _both((1, "deg", 0), (1, "deg", 0)),
     "Pa air": _both((1e-3, "kPa", 2), (1 / 3386.389, "inHg", 2)),
     "W": _both((1e-3, "kW", 2), (3600 / _BTU, "Btu/h", 0)),
     "W electrical": _both((1e-3, "kW", 2), (1e-3, "kW", 2)),

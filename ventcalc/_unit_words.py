@@ -36,6 +36,8 @@ hour = 3600 * second = h = hr = hours
 day = 86400 * second = d = days
 week = 604800 * second = weeks
 
+degree = [angle] = deg = degrees
+
 kelvin = [temperature] = K = delta_degC = degC = celsius = C = ΔdegC
 delta_degF = 5 / 9 * kelvin = degF = fahrenheit = F = ΔdegF
 
@@ -46,10 +48,13 @@ fpm = foot / minute
 mph = mile / hour
 
 newton = kilogram * meter / second ** 2 = N
+kilonewton = 1000 * newton = kN
+pound_force = 4.4482216152605 * newton = lbf
 pascal = newton / meter ** 2 = Pa
 hectopascal = 100 * pascal = hPa = mbar
 kilopascal = 1000 * pascal = kPa
 psi = 4.4482216152605 * newton / inch ** 2
+psf = 4.4482216152605 * newton / foot ** 2
 inH2O = 249.08891 * pascal = inwg = inwc
 mmH2O = 9.80665 * pascal
 inHg = 3386.389 * pascal
@@ -89,6 +94,9 @@ EXAMPLES = {
     "m/s": ("a velocity", "1000 ft/min", "5 m/s"),
     "m3/s": ("an airflow", "40000 cfm", "68000 m3/h"),
     "m3/(s kg)": ("an airflow per mass of crop", "20 cfm/ton", "40 m3/(h t)"),
+    "deg": ("an angle", "34 deg", "30 degrees"),
+    "N": ("a force", "500 lbf", "2 kN"),
+    "N/m": ("a force per length", "2000 lbf/ft", "30 kN/m"),
     "Pa": ("a pressure", "1.0 inH2O", "250 Pa"),
     "W": ("a power", "30 kW", "25 ton_refrigeration"),
     "W/kg": ("a heat flow per mass", "100 Btu/(h ton)", "30 W/t"),

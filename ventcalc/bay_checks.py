@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
-from ventcalc.storage import Bay, Schedule
+from ventcalc.storage import Bay, Fans, Schedule, lateral_section
 from ventcalc.units import show
 
 __all__ = ["bay_notes", "contradictions"]
@@ -47,7 +47,15 @@ def contradictions(bay: Bay) -> tuple[str, ...]:
     tuple of str
         One line each; empty when the description holds together.
     """
-    return (*_too_full(bay), *_temperatures(bay), *_order(bay), *_calendar(bay.schedule))
+    return (
+        *_too_full(bay),
+        *_too_high(bay),
+        *_temperatures(bay),
+        *_order(bay),
+        *_calendar(bay.schedule),
+        *_ducts(bay),
+        *_fan_curve(bay.fans),
+    )
 
 
 def _too_full(bay: Bay) -> list[str]:
@@ -59,6 +67,71 @@ def _too_full(bay: Bay) -> list[str]:
         f"lots: {_both(mass, 'kg')} do not fit a full pile of {_both(pile.capacity, 'kg')}; "
         f"lower the mass, or raise pile.height to {_both(height, 'm')} if the walls allow it"
     ]
+
+
+def _too_high(bay: Bay) -> list[str]:
+    wall, height = bay.envelope.wall_height, bay.pile.height
+    if wall is None or height <= wall:
+        return []
+    return [
+        f"envelope.wall_height: {_both(wall, 'm')} is below pile.height {_both(height, 'm')}; "
+        "lower the pile or correct the wall"
+    ]
+
+
+def _ducts(bay: Bay) -> list[str]:
+    ducts, pile = bay.ducts, bay.pile
+    if ducts is None:
+        return []
+    along, across = pile.length, pile.width
+    if ducts.plenum_along == "width":
+        along, across = across, along
+    problems = []
+    if ducts.lateral_length > across * (1 + 1e-6):
+        problems.append(
+            f"ducts.lateral_length: {_both(ducts.lateral_length, 'm')} is longer than the bay, "
+            f"which is {_both(across, 'm')} across the plenum; shorten the laterals, or correct "
+            "the pile or plenum_along"
+        )
+    if ducts.laterals * ducts.lateral_diameter > along * (1 + 1e-6):
+        problems.append(
+            f"ducts.laterals: {ducts.laterals} of {_both(ducts.lateral_diameter, 'm small')} do "
+            f"not fit side by side along {_both(along, 'm')}; use fewer or smaller ones, or "
+            "correct the pile or plenum_along"
+        )
+    ports, duct = ducts.ports * ducts.port_area, lateral_section(ducts).area
+    if ports > duct * (1 + 1e-6):
+        problems.append(
+            f"ducts.ports: {_both(ports, 'm2 small')} of ports exceed the lateral's "
+            f"{_both(duct, 'm2 small')}, so most air would leave at the dead end; use fewer or "
+            "smaller ports or a larger lateral"
+        )
+    return problems
+
+
+def _fan_curve(fans: Fans) -> list[str]:
+    flow, static = fans.curve_airflow, fans.curve_static_pressure
+    if flow is None and static is None:
+        return []
+    if flow is None or static is None or len(flow) != len(static):
+        counts = [0 if values is None else len(values) for values in (flow, static)]
+        return [
+            "fans.curve_airflow and fans.curve_static_pressure: must have as many values each "
+            f"({counts[0]} and {counts[1]}); give one pressure for each airflow"
+        ]
+    for i in range(1, len(flow)):
+        if flow[i] <= flow[i - 1]:
+            return [
+                f"fans.curve_airflow: value {i + 1}, {_both(flow[i], 'm3/s')}, does not exceed "
+                "the one before; sort the points by airflow"
+            ]
+        if static[i] > static[i - 1]:
+            return [
+                f"fans.curve_static_pressure: rises from {_both(static[i - 1], 'Pa')} to "
+                f"{_both(static[i], 'Pa')} at value {i + 1}; a fan's pressure falls as its air "
+                "grows: mend the points, or begin the curve right of the stall"
+            ]
+    return []
 
 
 def _temperatures(bay: Bay) -> list[str]:

@@ -176,6 +176,25 @@ def _is_number(text: str) -> bool:
 def _value(
     value: Any, field: dataclasses.Field[Any], table: Mapping[str, Any], capacity: float
 ) -> Any:
+    if field.metadata.get("many"):
+        return _list(value, field, table, capacity)
+    return _one(value, field, table, capacity)
+
+
+def _list(
+    values: Any, field: dataclasses.Field[Any], table: Mapping[str, Any], capacity: float
+) -> tuple[Any, ...]:
+    sample = f'["{field.metadata["like"]}", ...]'
+    if not isinstance(values, list):
+        raise BadInput(f"{quoted(values)}: must be a list, for example {sample}")
+    if len(values) < 2:
+        raise BadInput(f"{quoted(values)}: must have two values or more, as in {sample}")
+    return tuple(_one(value, field, table, capacity) for value in values)
+
+
+def _one(
+    value: Any, field: dataclasses.Field[Any], table: Mapping[str, Any], capacity: float
+) -> Any:
     kind = field.metadata["unit"]
     if kind in ("text", "date", "zone"):
         return _word(value, field)

@@ -64,9 +64,24 @@ def bay_to_toml(bay: Bay, units: UnitSystem = "us") -> str:
 def _table(title: str, part: Any, units: UnitSystem) -> list[str]:
     lines = [f"# {_about(type(part))}", title]
     for field in dataclasses.fields(part):
-        text = _written(getattr(part, field.name), field.metadata, units)
-        lines.append(_line(field.name, text, _remark(field.metadata)))
+        value = getattr(part, field.name)
+        if value is None:
+            lines.append(_example(field, units))
+        else:
+            text = _written(value, field.metadata, units)
+            lines.append(_line(field.name, text, _remark(field.metadata)))
     return lines
+
+
+def _example(field: dataclasses.Field[Any], units: UnitSystem) -> str:
+    """A key, switched off, with an example value."""
+    meta = field.metadata
+    numbers = meta["unit"] not in ("text", "date", "zone")
+    value = parse(_number_or_text(meta["like"]), meta["unit"]) if numbers else meta["like"]
+    if field.type == "int":
+        value = int(value)
+    text = _written((value,) if meta.get("many") else value, meta, units)
+    return _line(f"# {field.name}", text, _remark(meta))
 
 
 def _absent(name: str, units: UnitSystem) -> list[str]:
@@ -74,11 +89,7 @@ def _absent(name: str, units: UnitSystem) -> list[str]:
     options = typing.get_args(typing.get_type_hints(Bay)[name])
     cls = next(option for option in options if dataclasses.is_dataclass(option))
     lines = [f"# {_about(cls)}", "# None here; to add one, take the # off.", f"# [{name}]"]
-    for field in dataclasses.fields(cls):
-        value = parse(_number_or_text(field.metadata["like"]), field.metadata["unit"])
-        text = _written(value, field.metadata, units)
-        lines.append(_line(f"# {field.name}", text, _remark(field.metadata)))
-    return lines
+    return lines + [_example(field, units) for field in dataclasses.fields(cls)]
 
 
 def _number_or_text(like: str) -> float | str:
@@ -109,6 +120,8 @@ def _quote(text: str) -> str:
 def _written(value: Any, meta: typing.Mapping[str, Any], units: UnitSystem) -> str:
     if isinstance(value, str):
         return _quote(value)
+    if isinstance(value, tuple):
+        return f"[{', '.join(_written(item, meta, units) for item in value)}]"
     if isinstance(value, int):
         return str(value)
     if meta["unit"] == "s":

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 
 from ventcalc._fields import quantity, text
+from ventcalc.equipment.duct import Section, half_round_section, round_section
 from ventcalc.errors import BadInput
 
 __all__ = [
@@ -22,6 +23,7 @@ __all__ = [
     "Control",
     "Costs",
     "Doors",
+    "Ducts",
     "Envelope",
     "Fans",
     "Heater",
@@ -34,6 +36,7 @@ __all__ = [
     "Sensors",
     "Site",
     "capacity_of",
+    "lateral_section",
     "stack_bays",
 ]
 
@@ -68,6 +71,15 @@ class Pile:
         like="2.4 inch",
         shown="m small",
     )
+    angle_of_repose: float = quantity(
+        "deg",
+        20,
+        45,
+        "steepest slope of an open face (common practice, no source)",
+        34.0,
+        like="34 deg",
+    )
+    soil: float = quantity("1", 0, 0.1, "soil and trash per mass of load", 0.0, like="0.02")
 
     @property
     def floor_area(self) -> float:
@@ -122,6 +134,95 @@ class Fans:
     )
     minimum_speed: float = quantity(
         "1", 0.1, 1, "lowest speed that still puts pressure in every lateral", 0.5, like="0.5"
+    )
+    motor_power: float | None = quantity(
+        "W",
+        1,
+        1e6,
+        "rated shaft power of the motor of one fan",
+        None,
+        like="5 kW",
+        shown="W electrical",
+    )
+    curve_airflow: tuple[float, ...] | None = quantity(
+        "m3/s",
+        0,
+        1000,
+        "fan curve: airflow of one fan, at full speed, rising",
+        None,
+        like="8000 cfm",
+        many=True,
+    )
+    curve_static_pressure: tuple[float, ...] | None = quantity(
+        "Pa",
+        0,
+        5000,
+        "fan curve: static pressure at those airflows, air of 1.2 kg/m3",
+        None,
+        like="1.2 inH2O",
+        many=True,
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Ducts:
+    """The plenum, the laterals under the pile and their ports."""
+
+    plenum_along: str = text(
+        "side of the pile along which the plenum runs; laterals lie across",
+        "length",
+        like="length",
+        choices=("length", "width"),
+    )
+    plenum_width: float = quantity("m", 0.2, 15, "width of the plenum", like="8 ft")
+    plenum_height: float = quantity("m", 0.2, 10, "height of the plenum", like="8 ft")
+    laterals: int = quantity("1", 1, 500, "number of laterals", like="12")
+    lateral_length: float = quantity(
+        "m", 0.5, 200, "length of a lateral, from the plenum to its dead end", like="48 ft"
+    )
+    lateral_diameter: float = quantity(
+        "m",
+        0.05,
+        3,
+        "inside diameter of a lateral, of a half-round one its width at the floor",
+        like="28 inch",
+        shown="m small",
+    )
+    lateral_shape: str = text(
+        "cross-section of a lateral",
+        "round",
+        like="round",
+        choices=("round", "half_round"),
+    )
+    ports: int = quantity("1", 1, 2000, "places with ports along one lateral", like="50")
+    port_area: float = quantity(
+        "m2",
+        1e-5,
+        1,
+        "open area of all holes at one such place",
+        like="10 in2",
+        shown="m2 small",
+    )
+    roughness: float = quantity(
+        "m",
+        0,
+        0.05,
+        "equivalent roughness of a lateral's wall, more if corrugated",
+        0.001,
+        like="1 mm",
+        shown="m small",
+    )
+    discharge_coefficient: float = quantity(
+        "1", 0.3, 1, "airflow of a port over area times ideal velocity", 0.65, like="0.65"
+    )
+    other_static_pressure: float = quantity(
+        "Pa",
+        0,
+        1500,
+        "taken by doors, humidifier, turns and exhaust at fans.airflow, air of 1.2 kg/m3 "
+        "(common practice, no source)",
+        125.0,
+        like="0.5 inH2O",
     )
 
 
@@ -198,6 +299,9 @@ class Envelope:
         "heat loss at the worst purlin or joint over that of the plain ceiling",
         2.0,
         like="2.0",
+    )
+    wall_height: float | None = quantity(
+        "m", 0.5, 15, "height of the walls, from floor to eave", None, like="20 ft"
     )
     headspace_volume: float = quantity("m3", 1, 1e6, "air above the full pile", like="50000 ft3")
     leakage: float = quantity(
@@ -285,6 +389,15 @@ class Limits:
     )
     plenum_humidity: float = quantity(
         "1", 0.7, 0.99, "relative humidity wanted in the plenum", 0.95, like="0.95"
+    )
+    floor_load: float | None = quantity(
+        "Pa",
+        1000,
+        2e5,
+        "pressure that floor and ducts may bear, by their designer",
+        None,
+        like="1000 psf",
+        shown="Pa load",
     )
 
 
@@ -404,6 +517,7 @@ class Bay:
     humidifier: Humidifier | None = None
     refrigeration: Refrigeration | None = None
     heater: Heater | None = None
+    ducts: Ducts | None = None
     limits: Limits = Limits()
     control: Control = Control()
     sensors: Sensors = Sensors()
@@ -433,6 +547,24 @@ def capacity_of(equipment: Humidifier | Refrigeration | Heater | None) -> Any:
     return 0.0 if equipment is None else equipment.capacity
 
 
+def lateral_section(ducts: Ducts) -> Section:
+    """
+    Cross-section of a lateral.
+
+    Parameters
+    ----------
+    ducts : Ducts
+        The ducts.
+
+    Returns
+    -------
+    Section
+        Round, or half-round and closed by the floor.
+    """
+    shape = half_round_section if ducts.lateral_shape == "half_round" else round_section
+    return shape(ducts.lateral_diameter)
+
+
 def stack_bays(bays: Sequence[Bay]) -> Bay:
     """
     Many bays as one ``Bay`` whose numbers are arrays, for calculation in one go.
@@ -451,7 +583,7 @@ def stack_bays(bays: Sequence[Bay]) -> Bay:
     Raises
     ------
     BadInput
-        If a text differs between the bays.
+        If a text differs between the bays, or only some of them have an optional value.
     """
     batch: Bay = _stack([_levelled(bay) for bay in bays], "bay")
     return batch
@@ -478,6 +610,11 @@ def _levelled(bay: Bay) -> Bay:
 
 def _stack(items: Sequence[Any], name: str) -> Any:
     first: Any = items[0]
+    lacking = [item is None for item in items]
+    if any(lacking):
+        if not all(lacking):
+            raise BadInput(f"{name}: of the bays of one batch all must have it, or none")
+        return None
     if is_dataclass(first):
         values = {
             f.name: _stack([getattr(item, f.name) for item in items], f"{name}.{f.name}")
@@ -485,6 +622,8 @@ def _stack(items: Sequence[Any], name: str) -> Any:
         }
         return replace(items[0], **values)
     if isinstance(first, tuple):
+        if len({len(item) for item in items}) > 1:
+            raise BadInput(f"{name}: of the bays of one batch all must have as many values")
         return tuple(_stack(parts, name) for parts in zip(*items, strict=True))
     if isinstance(first, str):
         if len(set(items)) > 1:

@@ -407,7 +407,7 @@ def test_every_key_is_explained_and_its_example_and_default_are_allowed(field):
     value = parse(meta["like"], units[0]) if number is None else number
     if units[0] == meta["unit"]:
         assert meta["low"] <= value <= meta["high"]
-    if field.default is not dataclasses.MISSING:
+    if field.default not in (dataclasses.MISSING, None):
         assert meta["low"] <= field.default <= meta["high"]
 
 
