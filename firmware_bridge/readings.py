@@ -45,6 +45,8 @@ class Sample:
     """By key; NaN where missing."""
     faults: Mapping[str, str]
     """Why a value is not believed, by key; sound ones are absent."""
+    told: float = math.nan
+    """The controller's own time of day, for people. [s]"""
     fresh: bool = True
     """False for a late one, which is stored and never acted upon."""
 
@@ -174,6 +176,7 @@ class Source:
             kinds=kinds,
             values=values,
             faults=faults,
+            told=math.nan if reading.t is None else reading.t,
             fresh=fresh,
         )
         if step > 0:
