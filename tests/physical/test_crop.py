@@ -26,7 +26,7 @@ def test_respiration_rises_away_from_its_least(temperature, age, more, maturity)
     sign = 1.0 if temperature >= POTATO.respiration_least_at else -1.0
     near = crop.respiration_heat(temperature, age, POTATO, maturity)
     away = temperature + sign * more
-    if -5.0 <= away:
+    if away >= -5.0:
         assert crop.respiration_heat(away, age, POTATO, maturity) > near > 0.0
 
 

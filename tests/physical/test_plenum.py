@@ -1,0 +1,305 @@
+"""The way of the air to the plenum: balances, its inverse, limits."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from ventcalc._ops import SCALAR
+from ventcalc.equipment import plenum
+from ventcalc.errors import OutOfRange
+from ventcalc.physics import air, plain_air
+
+approx = pytest.approx
+P = 92e3
+outside_temperatures = st.floats(-30.0, 30.0)
+return_temperatures = st.floats(1.0, 18.0)
+humidities = st.floats(0.1, 1.0)
+moist = st.floats(0.8, 0.99)
+shares = st.floats(0.0, 1.0)
+flows = st.floats(2.0, 40.0)
+
+
+def case(t_out, rh_out, t_ret, rh_ret, flow=20.0, **other):
+    return {
+        "mass_flow": flow,
+        "outside_temperature": t_out,
+        "outside_humidity_ratio": air.humidity_ratio(t_out, rh_out, P),
+        "return_temperature": t_ret,
+        "return_humidity_ratio": air.humidity_ratio(t_ret, rh_ret, P),
+        "pressure": P,
+        **other,
+    }
+
+
+def water_and_enthalpy(given_, share):
+    """Of the mixed air, before anything is done to it; per kg of dry air."""
+    t = [given_["outside_temperature"], given_["return_temperature"]]
+    w = [given_["outside_humidity_ratio"], given_["return_humidity_ratio"]]
+    h = [plain_air.enthalpy(*pair) for pair in zip(t, w, strict=True)]
+    return share * w[0] + (1.0 - share) * w[1], share * h[0] + (1.0 - share) * h[1]
+
+
+def check_balance(given_, share, found):
+    """Water and heat that left are those that came, all streams counted."""
+    flow = given_["mass_flow"]
+    water, heat = water_and_enthalpy(given_, share)
+    out = found.humidity_ratio + found.fog
+    assert out * flow == approx(
+        water * flow + found.water_added - found.coil_water, rel=1e-9, abs=1e-12
+    )
+    surface = found.mixed_temperature - given_.get("coil_temperature_difference", 4.0)
+    left = plain_air.enthalpy(found.temperature, found.humidity_ratio)
+    left += found.fog * plain_air.fog_heat(found.temperature, SCALAR)
+    came = heat + given_.get("heat", 0.0) / flow - found.coil_heat / flow
+    came += found.water_added / flow * plain_air.WATER_HEAT * plenum.WATER_TEMPERATURE
+    came -= found.coil_water / flow * plain_air.WATER_HEAT * surface
+    assert left == approx(came, abs=0.05)
+
+
+def thaws(found):
+    """Fog that is partly ice has no place on either branch of ``fog_heat``."""
+    return found.fog > 0.0 and abs(found.temperature) < 0.75
+
+
+@settings(deadline=None, max_examples=200)
+@given(
+    outside_temperatures, humidities, return_temperatures, moist, flows, shares,
+    st.floats(0.0, 2e4), st.floats(0.0, 1.5e5), st.floats(2.0, 6.0), st.floats(0.0, 0.98),
+    st.floats(0.0, 0.05),
+)  # fmt: skip
+def test_water_and_heat_are_kept(
+    t_out, rh_out, t_ret, rh_ret, flow, share, heat, coil, difference, aim, capacity
+):
+    given_ = case(
+        t_out, rh_out, t_ret, rh_ret, flow, heat=heat, coil_heat=coil,
+        coil_temperature_difference=difference, humidity_wanted=aim, water_capacity=capacity,
+    )  # fmt: skip
+    assume(coil / flow < 15e3)
+    found = plenum.supply(fresh_fraction=share, **given_)
+    assume(not thaws(found))
+    check_balance(given_, share, found)
+    assert found.fog >= 0.0
+    assert found.water_added >= 0.0
+    assert found.coil_water >= 0.0
+    assert found.water_added <= capacity * (1.0 + 1e-12)
+    full = air.saturation_humidity_ratio(found.temperature, P)
+    assert found.humidity_ratio <= full * (1.0 + 1e-6)
+
+
+@given(outside_temperatures, humidities, return_temperatures, moist)
+def test_no_fresh_air_is_return_air_and_nothing_else_outside_air(t_out, rh_out, t_ret, rh_ret):
+    given_ = case(t_out, rh_out, t_ret, rh_ret)
+    shut = plenum.supply(fresh_fraction=0.0, **given_)
+    assert shut.temperature == approx(t_ret, abs=1e-9)
+    assert shut.humidity_ratio == approx(given_["return_humidity_ratio"], rel=1e-12)
+    open_ = plenum.supply(fresh_fraction=1.0, **given_)
+    assert open_.temperature == approx(t_out, abs=1e-6)
+    assert open_.humidity_ratio == approx(given_["outside_humidity_ratio"], rel=1e-9)
+
+
+def test_frost_makes_fog_that_warms_the_mixture():
+    """
+    Return air of 5 °C and 98 % mixed to 3 °C by dry bulb.
+
+    A hand calculation at sea level, no publication: no fog from outside air of 0 or -5 °C;
+    0.04, 0.12 and 0.17 g/kg of fog from -10, -20 and -30 °C, up to 0.43 K warmer than that.
+    """
+    fog, warming = [], []
+    for outside in (0.0, -5.0, -10.0, -20.0, -30.0):
+        given_ = case(outside, 0.8, 5.0, 0.98, pressure=101325.0)
+        given_["outside_humidity_ratio"] = air.humidity_ratio(outside, 0.8, 101325.0)
+        given_["return_humidity_ratio"] = air.humidity_ratio(5.0, 0.98, 101325.0)
+        share = 2.0 / (5.0 - outside)
+        found = plenum.supply(fresh_fraction=share, **given_)
+        check_balance(given_, share, found)
+        fog.append(found.fog * 1e3)
+        warming.append(found.temperature - 3.0)
+    assert fog[:2] == [0.0, 0.0]
+    assert fog[2:] == approx([0.04, 0.12, 0.17], abs=0.006)
+    assert warming[2] > 0.09
+    assert warming[4] == approx(0.43, abs=0.01)
+
+
+def test_the_fans_heat_dries_the_fog():
+    given_ = case(-20.0, 0.8, 5.0, 0.98)
+    damp = plenum.supply(fresh_fraction=0.08, **given_)
+    warm = plenum.supply(fresh_fraction=0.08, heat=20.0 * 1500.0, **given_)
+    assert damp.fog > 0.0
+    assert warm.fog == 0.0
+    assert warm.temperature > damp.temperature
+
+
+def test_the_humidifier_rests_in_fog_and_stops_at_its_aim():
+    foggy = plenum.supply(
+        fresh_fraction=0.08, humidity_wanted=0.98, water_capacity=0.1,
+        **case(-20.0, 0.8, 5.0, 0.98),
+    )  # fmt: skip
+    assert foggy.fog > 0.0
+    assert foggy.water_added == 0.0
+    dry = case(2.0, 0.5, 8.0, 0.9)
+    enough = plenum.supply(fresh_fraction=0.5, humidity_wanted=0.95, water_capacity=0.1, **dry)
+    assert air.relative_humidity(enough.temperature, enough.humidity_ratio, P) == approx(
+        0.95, abs=1e-3
+    )  # the aim is a share of the saturated humidity ratio, which is nearly the same
+    short = plenum.supply(fresh_fraction=0.5, humidity_wanted=0.95, water_capacity=2e-3, **dry)
+    assert short.water_added == approx(2e-3, rel=1e-12)
+    assert short.temperature > enough.temperature
+    off = plenum.supply(fresh_fraction=0.5, humidity_wanted=0.0, water_capacity=0.1, **dry)
+    assert off.water_added == 0.0
+    moist_ = plenum.supply(fresh_fraction=0.0, humidity_wanted=0.85, water_capacity=0.1, **dry)
+    assert moist_.water_added == 0.0
+
+
+def test_the_humidifier_heeds_the_vapour_limit():
+    given_ = case(2.0, 0.5, 8.0, 0.9, humidity_wanted=0.98, water_capacity=0.1)
+    free = plenum.supply(fresh_fraction=0.5, **given_)
+    limit = 0.5 * (free.humidity_ratio + water_and_enthalpy(given_, 0.5)[0])
+    held = plenum.supply(fresh_fraction=0.5, vapour_limit=limit, **given_)
+    assert held.humidity_ratio == approx(limit, rel=1e-12)
+
+
+@settings(deadline=None, max_examples=100)
+@given(return_temperatures, moist, st.floats(2.0, 6.0), st.floats(0.1, 0.9))
+def test_coil_heat_for_a_temperature_gives_it(t_ret, rh_ret, difference, share):
+    """Line to the coil's surface; the fog that a straight line may cross is within 0.1 K."""
+    given_ = case(10.0, 0.5, t_ret, rh_ret)
+    wanted = t_ret - share * difference
+    coil = plenum.coil_heat_for(
+        wanted_temperature=wanted, mass_flow=20.0, entering_temperature=t_ret,
+        entering_humidity_ratio=given_["return_humidity_ratio"],
+        coil_temperature_difference=difference, pressure=P,
+    )  # fmt: skip
+    found = plenum.supply(
+        fresh_fraction=0.0, coil_heat=coil, coil_temperature_difference=difference, **given_
+    )
+    assume(not thaws(found))
+    assert found.temperature == approx(wanted, abs=0.12)
+    warmer = plenum.coil_heat_for(
+        wanted_temperature=t_ret + 1.0, mass_flow=20.0, entering_temperature=t_ret,
+        entering_humidity_ratio=given_["return_humidity_ratio"],
+        coil_temperature_difference=difference, pressure=P,
+    )  # fmt: skip
+    assert warmer == 0.0
+
+
+# --- the inverse --------------------------------------------------------------------------
+
+INVERSE = {
+    "t_out": st.floats(-30.0, 5.0), "rh_out": humidities, "t_ret": st.floats(4.0, 16.0),
+    "rh_ret": moist, "flow": flows, "heat": st.floats(0.0, 2e4),
+    "aim": st.sampled_from([0.0, 0.85, 0.9, 0.95]), "capacity": st.floats(0.0, 0.06),
+    "wanted": st.floats(1.0, 15.0),
+}  # fmt: skip
+
+
+def opening(given_, wanted, aim, capacity):
+    return plenum.fresh_fraction_for(
+        wanted_temperature=wanted, wanted_humidity=aim, water_capacity=capacity, **given_
+    )
+
+
+@settings(deadline=None, max_examples=400)
+@given(**INVERSE)
+def test_the_fraction_for_a_temperature_gives_it(
+    t_out, rh_out, t_ret, rh_ret, flow, heat, aim, capacity, wanted
+):
+    """Within 0.02 K wherever the answer lies between 0 and 1, in frost and fog as well."""
+    assume(t_ret - t_out > 2.0)
+    given_ = case(t_out, rh_out, t_ret, rh_ret, flow, heat=heat)
+    share = opening(given_, wanted, aim, capacity)
+    assume(0.0 < share < 1.0)
+    found = plenum.supply(
+        fresh_fraction=share, humidity_wanted=aim, water_capacity=capacity, **given_
+    )
+    assert found.temperature == approx(wanted, abs=0.02)
+
+
+@settings(deadline=None, max_examples=200)
+@given(**INVERSE, more=st.floats(0.1, 2.0))
+def test_a_colder_aim_opens_further(
+    t_out, rh_out, t_ret, rh_ret, flow, heat, aim, capacity, wanted, more
+):
+    assume(t_ret - t_out > 2.0)
+    given_ = case(t_out, rh_out, t_ret, rh_ret, flow, heat=heat)
+    less = opening(given_, wanted, aim, capacity)
+    further = opening(given_, wanted - more, aim, capacity)
+    assume(0.0 < less < 1.0)
+    assume(0.0 < further < 1.0)
+    assert further > less - 1e-6
+
+
+@settings(deadline=None, max_examples=100)
+@given(outside_temperatures, humidities, return_temperatures, moist, shares, shares)
+def test_more_of_colder_air_is_colder(t_out, rh_out, t_ret, rh_ret, one, two):
+    assume(t_ret - t_out > 1.0)
+    given_ = case(t_out, rh_out, t_ret, rh_ret)
+    less, more = (plenum.supply(fresh_fraction=f, **given_) for f in sorted((one, two)))
+    assume(not thaws(less))
+    assume(not thaws(more))
+    assert more.temperature <= less.temperature + 1e-6
+
+
+def test_a_law_on_dry_bulb_alone_opens_too_far_in_frost():
+    """What the solution on enthalpy is for: fog's heat needs more, not less, cold air."""
+    given_ = case(-25.0, 0.8, 5.0, 0.98)
+    share = opening(given_, 3.0, 0.0, 0.0)
+    dry_bulb = 2.0 / 30.0
+    assert plenum.supply(fresh_fraction=share, **given_).temperature == approx(3.0, abs=0.01)
+    assert plenum.supply(fresh_fraction=dry_bulb, **given_).temperature > 3.1
+    assert share > dry_bulb
+
+
+# --- arrays and input -----------------------------------------------------------------------
+
+
+def random_cases(count=200):
+    rng = np.random.default_rng(4)
+    given_ = case(
+        rng.uniform(-25.0, 20.0, count), rng.uniform(0.2, 1.0, count),
+        rng.uniform(2.0, 16.0, count), rng.uniform(0.8, 0.99, count),
+        rng.uniform(5.0, 40.0, count), heat=rng.uniform(0.0, 2e4, count),
+    )  # fmt: skip
+    return given_, rng
+
+
+def one_of(given_, i):
+    return {k: float(v[i]) if isinstance(v, np.ndarray) else v for k, v in given_.items()}
+
+
+def test_array_is_scalar_by_scalar():
+    given_, rng = random_cases()
+    extra = {
+        "fresh_fraction": rng.uniform(0.0, 1.0, 200), "coil_heat": rng.uniform(0.0, 4e4, 200),
+        "humidity_wanted": rng.choice([0.0, 0.9, 0.97], 200),
+        "water_capacity": rng.uniform(0.0, 0.05, 200),
+    }  # fmt: skip
+    together = plenum.supply(**given_, **extra)
+    shares_ = opening(given_, 4.0, 0.95, 0.02)
+    for i in range(200):
+        alone = plenum.supply(**one_of({**given_, **extra}, i))
+        for name in (
+            "temperature", "humidity_ratio", "fog", "mixed_temperature", "water_added",
+            "coil_heat", "coil_water",
+        ):  # fmt: skip
+            value = getattr(alone, name)
+            assert isinstance(value, float)
+            assert value == approx(getattr(together, name)[i], rel=1e-9, abs=1e-12), name
+        assert opening(one_of(given_, i), 4.0, 0.95, 0.02) == approx(shares_[i], rel=1e-12)
+
+
+def test_missing_air_stays_missing_in_its_own_place():
+    given_, _ = random_cases(4)
+    given_["return_temperature"][1] = np.nan
+    found = plenum.supply(fresh_fraction=np.full(4, 0.2), **given_)
+    assert np.isnan(found.temperature).tolist() == [False, True, False, False]
+
+
+def test_slips_are_named():
+    given_ = case(-5.0, 0.8, 5.0, 0.98)
+    with pytest.raises(OutOfRange, match="percent"):
+        plenum.supply(fresh_fraction=20.0, **given_)
+    with pytest.raises(OutOfRange, match="humidity_wanted"):
+        plenum.supply(fresh_fraction=0.2, humidity_wanted=95.0, **given_)
