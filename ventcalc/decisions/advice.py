@@ -22,6 +22,10 @@ from ventcalc.storage import Bay, capacity_of
 __all__ = ["Action", "Advice", "Memory", "Readings", "advise"]
 
 
+WARMER_FOR_CO2 = 5.0
+"""Warmer supply accepted for fresh air when CO2 nears twice its limit. [K]"""
+
+
 class Action(IntEnum):
     """What the advice is about, from least to most urgent."""
 
@@ -328,7 +332,7 @@ def _fresh_share(bay: Bay, now: Situation, ops: Ops) -> tuple[Any, Any]:
 
     At least the opening of a fresh-air run (wider the more CO2 there is), or as much as makes
     the mixture dry enough for the coldest tuber; at most what keeps the plenum above its floor
-    and, until CO2 stands at twice its limit, within the warmest supply allowed.
+    and within the warmest supply allowed, a limit that gives way as CO2 nears twice its own.
     """
     seen, where = now.readings, ops.where
     leak, largest = bay.doors.leakage_fraction, bay.doors.largest_fraction
@@ -341,10 +345,11 @@ def _fresh_share(bay: Bay, now: Situation, ops: Ops) -> tuple[Any, Any]:
     drying = where(drier > 1e-6, excess / where(drier > 1e-6, drier, 1.0), 2.0)
     drying = where(excess > 0.0, drying, 0.0)
     colder = seen.outside_temperature < now.run_temperature
-    urgent = seen.co2 > 2.0 * bay.limits.co2
+    over = ops.minimum(known / bay.limits.co2, 2.0) - 1.0
     gentle = seen.pulp_coldest - 0.5 * bay.limits.supply_difference
     coldest = ops.maximum(gentle, outside_air.lowest_supply(bay))
-    warmest = where(urgent, 45.0, seen.pulp_coldest + bay.limits.warm_supply_difference)
+    warmest = seen.pulp_coldest + bay.limits.warm_supply_difference
+    warmest = where(over >= 1.0, 45.0, warmest + WARMER_FOR_CO2 * ops.maximum(over, 0.0))
     speed = bay.fans.minimum_speed
     humid = outside_air.humidity_aim(bay, ops)
     most = plenum.fresh_fraction_for(

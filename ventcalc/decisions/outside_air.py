@@ -243,7 +243,7 @@ def _wide_open(
     """Plenum temperature that the outside air could give with the door wide open."""
     wide = bay.doors.largest_fraction
     modulates = fraction < wide
-    if ops is SCALAR and not modulates:
+    if not (modulates if ops is SCALAR else modulates.any()):
         return supply.temperature
     humidity = humidity_aim(bay, ops)
     return plenum.supply(

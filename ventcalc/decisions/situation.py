@@ -164,11 +164,7 @@ def look(bay: Bay, readings: Readings, memory: Memory, ops: Ops) -> Situation:
     elapsed = readings.time - memory.time
     fresh_start = not 0.0 <= elapsed <= LONGEST_GAP
     elapsed = 0.0 if fresh_start else elapsed
-    pressure = ops.where(
-        ops.isnan(readings.pressure),
-        air.standard_pressure(bay.site.altitude),
-        readings.pressure,
-    )
+    pressure = _pressure(bay, readings.pressure, ops)
     outside = air.humidity_ratio(
         readings.outside_temperature, readings.outside_relative_humidity, pressure
     )
@@ -213,6 +209,14 @@ def look(bay: Bay, readings: Readings, memory: Memory, ops: Ops) -> Situation:
         usable=ops.negate(ops.isnan(known)),
         outside_known=ops.negate(ops.isnan(outside)),
     )
+
+
+def _pressure(bay: Bay, measured: Any, ops: Ops) -> Any:
+    """Measured, else that of the altitude; one for all stays one number, which is far cheaper."""
+    if isinstance(measured, float) and measured == measured:
+        return measured
+    standard = air.standard_pressure(bay.site.altitude)
+    return ops.where(ops.isnan(measured), standard, measured)
 
 
 def _run_air(

@@ -37,7 +37,7 @@ class Supply:
     water_added: Any
     """Evaporated by the humidifier. [kg/s]"""
     coil_heat: Any
-    """Taken out by the coil, sensible and latent. [W]"""
+    """Taken out by the coil, sensible and latent, at most what its surface allows. [W]"""
     coil_water: Any
     """Condensed on the coil. [kg/s]"""
 
@@ -109,11 +109,10 @@ def supply(
         outside_humidity_ratio - return_humidity_ratio
     )
     mixed, vapour, _ = plain_air.split(enthalpy, water, pressure, ops)
-    condensed = 0.0
+    taken = condensed = 0.0
     if not (isinstance(coil_heat, float | int) and coil_heat == 0.0):
-        taken = coil_heat / mass_flow
         surface = mixed - coil_temperature_difference
-        condensed = _condensate(enthalpy, vapour, taken, surface, pressure, ops)
+        taken, condensed = _coil(enthalpy, vapour, coil_heat / mass_flow, surface, pressure, ops)
         enthalpy = enthalpy - taken - condensed * WATER_HEAT * surface
         water = water - condensed
     enthalpy = enthalpy + heat / mass_flow
@@ -135,19 +134,24 @@ def supply(
         fog=fog,
         mixed_temperature=mixed,
         water_added=added * mass_flow,
-        coil_heat=coil_heat,
+        coil_heat=taken * mass_flow,
         coil_water=condensed * mass_flow,
     )
 
 
-def _condensate(
-    enthalpy: Any, vapour: Any, taken: Any, surface: Any, pressure: Any, ops: Ops
-) -> Any:
-    """Water left on a coil at ``surface``, by the straight line to its saturated air. [kg/kg]"""
+def _coil(
+    enthalpy: Any, vapour: Any, wanted: Any, surface: Any, pressure: Any, ops: Ops
+) -> tuple[Any, Any]:
+    """
+    Heat and water that a coil at ``surface`` takes, on the straight line to its saturated air.
+
+    At most what brings all the air to the surface. [J/kg, kg/kg]
+    """
     saturated = kernel.saturated(ops, surface, pressure)
-    span = ops.maximum(enthalpy - plain_air.enthalpy(surface, saturated), 1.0)
-    share = ops.minimum(taken / span, 1.0)
-    return share * ops.maximum(vapour - saturated, 0.0)
+    level = ops.minimum(saturated, vapour)
+    span = ops.maximum(enthalpy - plain_air.enthalpy(surface, level), 1.0)
+    share = ops.minimum(wanted / span, 1.0)
+    return share * span, share * (vapour - level)
 
 
 def coil_heat_for(

@@ -28,6 +28,8 @@ __all__ = [
 
 DRY_MATTER_PER_CO2 = 180.16 / 264.06
 """Glucose burned per CO2 given off, C6H12O6 + 6 O2 -> 6 CO2 + 6 H2O. [kg/kg]"""
+FAILING = 30.0
+"""Tubers do not respire faster above this temperature: they fail. [°C]"""
 WATER_PER_CO2 = 108.09 / 264.06
 """Water formed in the tuber per CO2 given off. [kg/kg]"""
 
@@ -175,7 +177,8 @@ def respiration_temperature_factor(temperature: Any, crop: Crop) -> Any:
     -----
     1 + (dT / doubling)²: twice the least 10 K above it, as the published Q10 of about 2 asks,
     flat at the least, rising again in the cold, where no numbers are published. The published
-    rise below 3 °C is called dramatic; this one is 18 % there.
+    rise below 3 °C is called dramatic; this one is 18 % there. Held constant above 30 °C,
+    where tubers fail (common practice, no source).
     """
     check_range("temperature", temperature, -5.0, 45.0, "°C", "kelvin or °F?")
     return temperature_factor(temperature, crop)
@@ -197,7 +200,7 @@ def temperature_factor(temperature: Any, crop: Crop) -> Any:
     array
         1 at the least. [1]
     """
-    away = temperature - crop.respiration_least_at
+    away = ops_for(temperature).minimum(temperature, FAILING) - crop.respiration_least_at
     return away * away * crop.respiration_doubling**-2 + 1.0
 
 

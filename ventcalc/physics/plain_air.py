@@ -185,7 +185,7 @@ def humidified(
     h = enthalpy(temperature_in, humidity_ratio)
     added = WATER_HEAT * water_temperature
     out = humidity_ratio
-    for _ in range(4):
+    for _ in range(3):  # within 2e-7 from 70 % RH on, 3e-6 from bone-dry air
         t = temperature(h + (out - humidity_ratio) * added, out)
         goal = relative_humidity * kernel.saturated(ops, t, pressure)
         fall = (EVAPORATION + VAPOUR_HEAT * t - added) / (AIR_HEAT + VAPOUR_HEAT * out)

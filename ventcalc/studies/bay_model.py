@@ -294,8 +294,8 @@ def step_bay(
     flow = outside_air.dry_air_flow(bay, speed, model.pressure) * state.share
     leak = bay.doors.leakage_fraction
     fresh = leak + positions.door_opening * (bay.doors.largest_fraction - leak)
-    heater = positions.heater * capacity_of(bay.heater)
-    coil = positions.refrigeration * capacity_of(bay.refrigeration)
+    heater = positions.heater * capacity_of(bay.heater) * state.share
+    coil = positions.refrigeration * capacity_of(bay.refrigeration) * state.share
     fan = outside_air.fan_power(bay, speed) * state.share
     above = {"bay": bay, "model": model, "share": state.share, "loaded": state.loaded, "ops": ops}
     above["outside_temperature"] = outside.temperature

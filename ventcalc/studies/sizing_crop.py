@@ -1,0 +1,103 @@
+"""What a full pile gives off at the stages of a season: heat, CO2, and the fresh air it needs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from ventcalc.physics.crop import co2_rate, crop_for, respiration_heat
+from ventcalc.storage import Bay
+
+__all__ = ["CO2_OUTSIDE", "CropState", "crop_states"]
+
+CO2_OUTSIDE = 420e-6
+"""Volume fraction outside, near 2023. [1]"""
+CO2_DENSITY = 1.95
+"""At about 5 °C and 101 325 Pa. [kg/m³]"""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CropState:
+    """A full pile at one stage; for the whole pile unless it says per mass."""
+
+    temperature: float
+    """Of the pulp. [°C]"""
+    age: float
+    """Mean, since harvest. [s]"""
+    respiration_heat: float
+    """Per mass of crop. [W/kg]"""
+    heat: float
+    """Of respiration. [W]"""
+    field_heat: float
+    """Mean heat flow that the planned cooling takes out. [W]"""
+    fresh_airflow: float
+    """That keeps CO2 at its limit. [m³/s]"""
+
+
+def crop_states(bay: Bay, pressure: float) -> Mapping[str, CropState]:
+    """
+    The pile when it gives off most, at each stage.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay, taken as full.
+    pressure : float
+        Air pressure. [Pa]
+
+    Returns
+    -------
+    mapping of str to CropState
+        ``filling``: the last load is in, the warmest lot's temperature is brought to wound
+        healing within a day of loading. ``cool_down``: its first day, at the ramp. ``holding``:
+        its first day.
+    """
+    plan, mass = bay.schedule, bay.pile.capacity
+    crop = crop_for(bay.use)
+    warmest = max(lot.loading_temperature for lot in bay.lots)
+    drop = max(warmest - plan.healing_temperature, 0.0)
+    fall = max(plan.healing_temperature - plan.holding_temperature, 0.0)
+    healed = 0.5 * plan.fill_days + plan.healing_days
+    loads = plan.fill_days * (np.arange(24) + 0.5) / 24.0
+    return {
+        "filling": _state(
+            bay,
+            pressure,
+            temperature=plan.healing_temperature,
+            ages=loads,
+            field_heat=mass / plan.fill_days * crop.specific_heat * drop,
+        ),
+        "cool_down": _state(
+            bay,
+            pressure,
+            temperature=plan.healing_temperature,
+            ages=np.array([healed]),
+            field_heat=mass * crop.specific_heat * plan.ramp if fall > 0.0 else 0.0,
+        ),
+        "holding": _state(
+            bay,
+            pressure,
+            temperature=plan.holding_temperature,
+            ages=np.array([healed + fall / plan.ramp]),
+            field_heat=0.0,
+        ),
+    }
+
+
+def _state(
+    bay: Bay, pressure: float, *, temperature: float, ages: np.ndarray, field_heat: float
+) -> CropState:
+    crop = crop_for(bay.use)
+    each = respiration_heat(temperature, ages, crop, bay.lots[0].maturity)
+    per_mass = float(np.mean(each))
+    made = co2_rate(per_mass * bay.pile.capacity, crop) / (CO2_DENSITY * pressure / 101325.0)
+    return CropState(
+        temperature=temperature,
+        age=float(np.mean(ages)),
+        respiration_heat=per_mass,
+        heat=per_mass * bay.pile.capacity,
+        field_heat=field_heat,
+        fresh_airflow=made / (bay.limits.co2 - CO2_OUTSIDE),
+    )
