@@ -1,0 +1,147 @@
+"""
+README tells the truth: its commands run, what it shows is what they print, its samples load.
+
+Commands that need an environment of their own, or a whole minute, are run by ``.ci/run``; the test
+makes sure that they stand there word for word.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import pytest
+
+from ventcalc.bay_file import bay_from_dict, example_bay_path
+from ventcalc.decisions.readings_file import KEYS, readings_from_dict
+
+ROOT = Path(__file__).parents[2]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+CI = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+BY_CI = re.compile(
+    r"(python3? -m (venv|pip|pytest)|source |\. |git clone|cd |ventcalc demo|\.ci/run)"
+)
+TEST_COMMAND = 'python -m pip install -e ".[test]" && python -m pytest'
+
+
+class Command(NamedTuple):
+    line: str
+    shown: str
+
+
+def blocks(language: str) -> list[str]:
+    return re.findall(rf"^```{language}\n(.*?)^```$", README, re.MULTILINE | re.DOTALL)
+
+
+def commands() -> list[Command]:
+    """Lines after ``$``, each with what is shown below it."""
+    found = []
+    for block in blocks("console"):
+        for part in re.split(r"^\$ ", block, flags=re.MULTILINE)[1:]:
+            line, _, shown = part.replace("\\\n", "").partition("\n")
+            found.append(Command(line.strip(), shown))
+    return found
+
+
+COMMANDS = commands()
+
+
+@pytest.fixture(scope="module")
+def printed(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+    """What the commands print, run one after the other in a copy of the examples."""
+    folder = tmp_path_factory.mktemp("reader")
+    shutil.copytree(ROOT / "examples", folder / "examples")
+    path = f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}"
+    told = {}
+    for command in COMMANDS:
+        if BY_CI.match(command.line):
+            continue
+        run = subprocess.run(
+            ["bash", "-euo", "pipefail", "-c", command.line],
+            cwd=folder,
+            env={**os.environ, "PATH": path},
+            capture_output=True,
+            text=True,
+        )
+        assert run.returncode == 0, f"{command.line}\n{run.stderr}"
+        told[command.line] = run.stdout
+    return told
+
+
+def test_the_test_command_is_the_one_that_ci_runs() -> None:
+    assert TEST_COMMAND in README
+    assert TEST_COMMAND in CI
+
+
+def test_there_are_commands_to_try() -> None:
+    lines = [command.line for command in COMMANDS]
+    for start in ("ventcalc advise", "ventcalc season", "ventcalc demo"):
+        assert any(line.startswith(start) for line in lines), f"README shows no {start!r}"
+
+
+def is_sound_install(line: str) -> bool:
+    """An install of this project with extras that it has; ``.ci/run`` installs all of them."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    told = re.fullmatch(r"""python -m pip install (?:-e )?"?\.(?:\[([\w,]+)\])?"?""", line)
+    extras = told[1].split(",") if told and told[1] else []
+    return told is not None and set(extras) <= set(project["optional-dependencies"])
+
+
+def test_commands(printed: dict[str, str]) -> None:
+    wrong = []
+    for command in COMMANDS:
+        if BY_CI.match(command.line):
+            if command.line not in CI and not is_sound_install(command.line):
+                wrong.append(f"neither this test nor .ci/run runs: {command.line}")
+            continue
+        output = " ".join(printed[command.line].split())
+        for line in command.shown.splitlines():
+            if line.strip() not in ("", "...") and " ".join(line.split()) not in output:
+                wrong.append(f"{command.line}\n  does not print: {line}")
+    assert not wrong, "\n".join(wrong)
+
+
+def bay_sample(sample: dict[str, Any]) -> None:
+    """Part of a bay file: laid over the example, the whole must be a bay."""
+    whole = tomllib.loads(example_bay_path("seed_bay").read_text(encoding="utf-8"))
+    for key, value in sample.items():
+        whole[key] = {**whole.get(key, {}), **value} if isinstance(value, dict) else value
+    bay_from_dict(whole)
+
+
+def test_toml_samples() -> None:
+    assert blocks("toml")
+    for text in blocks("toml"):
+        bay_sample(tomllib.loads(text))
+
+
+def test_json_samples() -> None:
+    assert blocks("json")
+    for text in blocks("json"):
+        sample = json.loads(text)
+        assert set(sample) <= {*KEYS, "time", "note"}, f"no reader for this sample: {text}"
+        readings_from_dict(sample)
+
+
+def test_python_samples(tmp_path: Path) -> None:
+    assert blocks("python")
+    shutil.copytree(ROOT / "examples", tmp_path / "examples")
+    for text in blocks("python"):
+        command = [sys.executable, "-W", "error", "-c", text]
+        run = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True)
+        assert run.returncode == 0, f"{text}\n{run.stderr}"
+
+
+def test_every_block_says_what_it_is() -> None:
+    """A block of no kind is neither run nor loaded; prose and drawings say ``text``."""
+    kinds = set(re.findall(r"^```(\w*)$", README, re.MULTILINE)) - {""}
+    assert kinds <= {"console", "toml", "json", "python", "text"}
+    fences = re.findall(r"^```(\w*)$", README, re.MULTILINE)
+    assert all(fence for fence in fences[::2])
