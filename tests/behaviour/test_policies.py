@@ -1,0 +1,203 @@
+"""The plain policies that the advice is compared with."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import fields, replace
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from ventcalc.bay_file import example_bay
+from ventcalc.decisions.advice import advise
+from ventcalc.decisions.policies import POLICIES, Positions, policy_named
+from ventcalc.decisions.situation import Readings
+from ventcalc.errors import BadInput
+from ventcalc.storage import stack_bays
+
+BAY = example_bay("seed_bay")
+ZONE = ZoneInfo(BAY.site.time_zone)
+HOLDING = BAY.schedule.holding_temperature
+HOUR = 3600.0
+PLAIN = ("thermostat", "clock", "nothing")
+USED = ("fan_speed", "door_opening", "humidity_wanted", "refrigeration", "heater")
+
+
+def local(*when):
+    return datetime(*when, tzinfo=ZONE).timestamp()
+
+
+def held(mean=HOLDING, **others):
+    given = {
+        "time": local(2026, 12, 15, 12),
+        "outside_temperature": -3.0,
+        "outside_relative_humidity": 0.7,
+        "return_temperature": mean + 0.3,
+        "return_relative_humidity": 0.95,
+        "pulp_bottom": mean - 0.2,
+        "pulp_top": mean + 0.2,
+        "pulp_mean": mean,
+        "pulp_coldest": mean - 0.2,
+    }
+    return Readings(**{**given, **others})
+
+
+def steady(policy, seen):
+    """Positions of the second call, with the memory of the first a quarter-hour before."""
+    _, memory = policy(BAY, replace(seen, time=seen.time - 900.0), None)
+    return policy(BAY, seen, memory)
+
+
+# --- the list -----------------------------------------------------------------------------------
+
+
+def test_every_policy_is_found_by_its_name():
+    for name in ("advice", *PLAIN):
+        assert policy_named(name) is POLICIES[name]
+    assert policy_named("advice") is advise
+
+
+@pytest.mark.parametrize("name", ["", "advise", "Clock", "thermostat "])
+def test_an_unknown_name_is_told_with_what_there_is(name):
+    with pytest.raises(BadInput) as caught:
+        policy_named(name)
+    (line,) = caught.value.problems
+    assert repr(name) in line
+    assert all(known in line for known in POLICIES)
+
+
+# --- thermostat ---------------------------------------------------------------------------------
+
+
+def test_thermostat_runs_while_warm_inside_and_cold_outside():
+    thermostat = POLICIES["thermostat"]
+    for excess, outside, runs in (
+        (0.5, -3.0, True),
+        (0.1, -3.0, False),
+        (-0.5, -3.0, False),
+        (0.5, HOLDING + 0.5 - 1.4, False),
+        (0.5, HOLDING + 0.5 - 1.6, True),
+        (0.5, 20.0, False),
+    ):
+        seen = held(HOLDING + excess, outside_temperature=outside)
+        found, _ = steady(thermostat, seen)
+        assert found.fan_speed == (1.0 if runs else 0.0), (excess, outside)
+        assert (found.door_opening > 0.0) == runs
+        if not runs:
+            assert found.humidity_wanted == 0.0
+
+
+def test_thermostat_has_hysteresis():
+    """Off at 0.2 K above target until it was above 0.3 K; then on until the target is met."""
+    memory, runs = None, []
+    for k, excess in enumerate((0.2, 0.4, 0.2, 0.05, -0.05, 0.2)):
+        seen = held(HOLDING + excess, time=local(2026, 12, 15, 12) + 900.0 * k)
+        found, memory = POLICIES["thermostat"](BAY, seen, memory)
+        runs.append(found.fan_speed > 0.0)
+    assert runs == [False, True, True, True, False, False]
+
+
+def test_door_mixes_to_the_aim_by_dry_bulb():
+    """Return 4.3 °C, outside -3 °C: the mixture of the door's share has the supply aim."""
+    seen = held(HOLDING + 0.7)
+    found, memory = steady(POLICIES["thermostat"], seen)
+    doors, limits = BAY.doors, BAY.limits
+    share = doors.leakage_fraction + found.door_opening * (
+        doors.largest_fraction - doors.leakage_fraction
+    )
+    mixed = seen.return_temperature + share * (seen.outside_temperature - seen.return_temperature)
+    lowest = limits.plenum_floor + BAY.control.confidence * BAY.sensors.temperature
+    aim = max(
+        memory.target - BAY.control.supply_below,
+        seen.pulp_coldest - limits.supply_difference,
+        lowest,
+    )
+    assert mixed == pytest.approx(aim, abs=1e-9)
+
+
+# --- clock --------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("day", [(2026, 10, 20), (2026, 11, 1), (2027, 1, 14), (2027, 3, 14)])
+def test_clock_runs_from_22_to_6_local_time(day):
+    """Also on the days on which the clock changes."""
+    start = local(*day)
+    for quarter in range(4 * 24):
+        time = start + 900.0 * quarter
+        found, _ = POLICIES["clock"](BAY, held(time=time), None)
+        hour = datetime.fromtimestamp(time, ZONE).hour
+        assert found.fan_speed == (1.0 if hour in (22, 23, 0, 1, 2, 3, 4, 5) else 0.0)
+
+
+def test_clock_opens_only_to_colder_air():
+    night = local(2026, 12, 15, 23)
+    cold, _ = POLICIES["clock"](BAY, held(time=night), None)
+    warm, _ = POLICIES["clock"](BAY, held(time=night, outside_temperature=12.0), None)
+    assert cold.door_opening > 0.0
+    assert warm.door_opening == 0.0
+    assert warm.fan_speed == 1.0
+
+
+# --- all of them --------------------------------------------------------------------------------
+
+
+def test_nothing_does_nothing():
+    memory = object()
+    found, kept = POLICIES["nothing"](BAY, held(HOLDING + 9.0), memory)
+    assert all(getattr(found, name) == 0.0 for name in USED)
+    assert kept is memory
+
+
+@pytest.mark.parametrize("name", PLAIN)
+@given(
+    time=st.floats(local(2026, 9, 18), local(2027, 5, 30)),
+    mean=st.floats(-1.0, 20.0),
+    outside=st.floats(-35.0, 40.0),
+    over=st.floats(-3.0, 3.0),
+)
+@settings(max_examples=80, deadline=None)
+def test_positions_lie_in_range_and_ignore_humidity(name, time, mean, outside, over):
+    seen = held(mean, time=time, outside_temperature=outside, return_temperature=mean + over)
+    found, _ = POLICIES[name](BAY, seen, None)
+    assert all(0.0 <= getattr(found, field) <= 1.0 for field in USED)
+    moist = replace(seen, outside_relative_humidity=1.0, return_relative_humidity=0.5)
+    again, _ = POLICIES[name](BAY, moist, None)
+    assert all(getattr(found, f.name) == getattr(again, f.name) for f in fields(Positions))
+
+
+@pytest.mark.parametrize("name", PLAIN)
+@given(
+    means=st.lists(st.floats(0.0, 18.0), min_size=1, max_size=4),
+    time=st.floats(local(2026, 9, 18), local(2027, 5, 30)),
+)
+@settings(max_examples=40, deadline=None)
+def test_many_bays_are_the_bays_one_by_one(name, means, time):
+    policy = POLICIES[name]
+    bays = [replace(BAY, humidifier=None if k % 2 else BAY.humidifier) for k in range(len(means))]
+    values = np.array(means)
+    arrays = {
+        "return_temperature": values + 0.3, "pulp_bottom": values - 0.2,
+        "pulp_top": values + 0.2, "pulp_mean": values, "pulp_coldest": values - 0.2,
+    }  # fmt: skip
+    many = held(time=time, **arrays)
+    batch = stack_bays(bays)
+    earlier = policy(batch, replace(many, time=time - 900.0), None)[1]
+    whole, _ = policy(batch, many, earlier)
+    for k, mean in enumerate(means):
+        one = held(mean, time=time)
+        before = policy(bays[k], replace(one, time=time - 900.0), None)[1]
+        alone, _ = policy(bays[k], one, before)
+        for field in USED:
+            other = np.broadcast_to(getattr(whole, field), len(means))[k]
+            assert other == pytest.approx(getattr(alone, field), abs=1e-9), field
+
+
+def test_every_policy_says_what_it_does():
+    for policy in POLICIES.values():
+        text = policy.__doc__.strip()
+        assert re.match(r"[A-Z].*\.$", text.splitlines()[0])
+        assert "Returns" in text
