@@ -179,7 +179,7 @@ def _needs(bay: Bay, now: Situation, memory: Memory, ops: Ops) -> Needs:
 def _cooling_speed(bay: Bay, now: Situation, ops: Ops) -> Any:
     """Slow when little is to be done (power goes with the cube), full for an uneven pile."""
     least = bay.fans.minimum_speed
-    uneven = 2.0 * now.spread / bay.limits.spread - 1.0
+    uneven = 5.0 * now.spread / bay.limits.spread - 4.0
     share = ops.minimum(ops.maximum(ops.maximum(now.excess, uneven), 0.0), 1.0)
     return least + (1.0 - least) * share
 

@@ -444,7 +444,7 @@ def march(
     Raises
     ------
     OutOfRange
-        If the inlet lies outside -40 to 45 °C or 0 to 0.06 kg/kg.
+        If the inlet lies outside -40 to 45 °C or 0 to 0.1 kg/kg.
 
     Notes
     -----
@@ -452,7 +452,7 @@ def march(
     source; condensed water lies as a film and dries before the skin transpires again.
     """
     check_range("inlet_temperature", inlet_temperature, -40.0, 45.0, "°C", "kelvin or °F?")
-    check_range("inlet_humidity_ratio", inlet_humidity_ratio, 0.0, 0.06, "kg/kg", "g/kg?")
+    check_range("inlet_humidity_ratio", inlet_humidity_ratio, 0.0, 0.1, "kg/kg", "g/kg?")
     parts = _parts(bed, state, flow)
     if parts > 1:
         return _march_parts(
