@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
@@ -11,8 +10,8 @@ from ventcalc import __version__
 from ventcalc import report_plots as plots
 from ventcalc.bay_checks import bay_notes
 from ventcalc.report_days import Days, days_of
+from ventcalc.report_html import escaped, html_list, html_page, html_table
 from ventcalc.report_rows import ROWS, sanity_lines
-from ventcalc.report_style import STYLE
 from ventcalc.studies.season import Season
 from ventcalc.units import UnitSystem, convert, show, shown_unit
 from ventcalc.weather import Weather
@@ -81,37 +80,7 @@ def season_page(
         _summary(seasons, units),
         *(_section(days, units, *figure) for figure in _FIGURES),
     ]
-    return (
-        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{_text(title)}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n<main>\n"
-        f"<h1>{_text(title)}</h1>\n" + "\n".join(parts) + "\n</main>\n</body>\n</html>\n"
-    )
-
-
-def _text(words: str) -> str:
-    return html.escape(words)
-
-
-def _list(lines: Iterable[str]) -> str:
-    return "<ul>" + "".join(f"<li>{_text(line)}</li>" for line in lines) + "</ul>"
-
-
-def _table(head: Sequence[str], rows: Iterable[Sequence[str]], caption: str) -> str:
-    """A table whose first column names its rows."""
-    cells = "".join(f'<th scope="col">{_text(cell)}</th>' for cell in head)
-    body = "".join(_row(row) for row in rows)
-    return (
-        f'<div class="wide"><table><caption>{_text(caption)}</caption>'
-        f"<thead><tr>{cells}</tr></thead>\n<tbody>{body}</tbody></table></div>"
-    )
-
-
-def _row(row: Sequence[str]) -> str:
-    """A row whose first cell names it; one with nothing else heads a group."""
-    kind = "" if any(row[1:]) else ' class="group"'
-    cells = "".join(f"<td>{_text(cell)}</td>" for cell in row[1:])
-    return f'<tr{kind}><th scope="row">{_text(row[0])}</th>{cells}</tr>\n'
+    return html_page(title, parts)
 
 
 # --- the parts of the page ---------------------------------------------------------------
@@ -134,17 +103,17 @@ def _about(days: Days, weather: Weather, units: UnitSystem, remarks: Sequence[st
     dates = f"{days.dates[0]:%d %b %Y} to {days.dates[-1]:%d %b %Y}"
     return (
         f"<p>A calculated season, {dates}, hour by hour: what a bay of this description would "
-        "have done in this weather. It is a model, not a measurement.</p>" + _list(facts)
+        "have done in this weather. It is a model, not a measurement.</p>" + html_list(facts)
     )
 
 
 def _cautions() -> str:
-    return f'<section class="caution"><h2>Cautions</h2>{_list(CAUTIONS)}</section>'
+    return f'<section class="caution"><h2>Cautions</h2>{html_list(CAUTIONS)}</section>'
 
 
 def _scenes(scenes: Iterable[tuple[str, str]]) -> list[str]:
     shown = [
-        f"<article><h3>{_text(title)}</h3><pre>{_text(text)}</pre></article>"
+        f"<article><h3>{escaped(title)}</h3><pre>{escaped(text)}</pre></article>"
         for title, text in scenes
     ]
     if not shown:
@@ -163,8 +132,8 @@ def _summary(seasons: Sequence[Season], units: UnitSystem) -> str:
     more = " Several ways to run the bay, side by side." if len(seasons) > 1 else ""
     caption = f"Results of the season; per tonne or ton of crop loaded.{more}"
     return (
-        f"<section><h2>The season in numbers</h2>{_table(head, body, caption)}"
-        f"<h3>Does it make sense?</h3>{_list(sanity_lines(seasons[0], units))}</section>"
+        f"<section><h2>The season in numbers</h2>{html_table(head, body, caption)}"
+        f"<h3>Does it make sense?</h3>{html_list(sanity_lines(seasons[0], units))}</section>"
     )
 
 
@@ -175,9 +144,9 @@ Rows = Callable[[Days, UnitSystem], tuple[list[str], list[list[str]]]]
 def _section(days: Days, units: UnitSystem, title: str, words: str, plot: Plot, table: Rows) -> str:
     head, rows = table(days, units)
     return (
-        f"<section><h2>{_text(title)}</h2><p>{_text(words)}</p>"
+        f"<section><h2>{escaped(title)}</h2><p>{escaped(words)}</p>"
         f"<figure>{plot(days, units, words)}</figure>"
-        f"{_table(head, rows, f'{title}, by month')}</section>"
+        f"{html_table(head, rows, f'{title}, by month')}</section>"
     )
 
 

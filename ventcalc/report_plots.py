@@ -1,10 +1,8 @@
-"""Plots of a season as SVG text; the only place that loads matplotlib."""
+"""Plots of a season as SVG text."""
 
 from __future__ import annotations
 
-import html
 import io
-import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -12,8 +10,19 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ventcalc.errors import VentcalcError
 from ventcalc.report_days import Days, stage_runs
+from ventcalc.report_drawing import (
+    BLUE,
+    GREEN,
+    GREY,
+    PLOT_STYLE,
+    RED,
+    WIDTH,
+    inline,
+    legend,
+    need_matplotlib,
+    note,
+)
 from ventcalc.units import UnitSystem, convert, shown_unit
 
 __all__ = [
@@ -29,39 +38,8 @@ __all__ = [
 
 Array = NDArray[np.float64]
 
-# Okabe and Ito's colours, each with a line style of its own: readable without colour too.
-_BLUE, _RED, _GREEN, _GREY = "#0072B2", "#D55E00", "#009E73", "#555555"
-_STYLE = {
-    "font.size": 10,
-    "font.family": "sans-serif",
-    "svg.fonttype": "none",
-    "svg.hashsalt": "ventcalc",
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-    "axes.grid": True,
-    "axes.axisbelow": True,
-    "grid.color": "#dddddd",
-    "grid.linewidth": 0.6,
-    "hatch.linewidth": 0.5,
-    "legend.frameon": False,
-    "figure.facecolor": "white",
-}
-_WIDTH = 10.0
 _POINTS = 1000
 """Most points of a line: more cannot be seen, and would swell the file."""
-
-
-def need_matplotlib() -> Any:
-    """matplotlib, or an error that says how to install it."""
-    try:
-        import matplotlib
-        import matplotlib.dates
-        import matplotlib.figure
-    except ImportError:
-        raise VentcalcError(
-            'plots need matplotlib, which is not installed: pip install "ventcalc[report]"'
-        ) from None
-    return matplotlib
 
 
 # --- the frame of every plot -------------------------------------------------------------
@@ -72,7 +50,7 @@ class _Sheet:
 
     def __init__(self, days: Days, heights: tuple[float, ...]) -> None:
         figure = need_matplotlib().figure.Figure(
-            figsize=(_WIDTH, sum(heights) + 0.9), layout="constrained"
+            figsize=(WIDTH, sum(heights) + 0.9), layout="constrained"
         )
         grid: Any = figure.add_gridspec(
             len(heights) + 1, 1, height_ratios=(0.22, *heights), hspace=0.02
@@ -116,33 +94,17 @@ class _Sheet:
     def finish(self, name: str, title: str, text: str) -> None:
         out = io.StringIO()
         self.figure.savefig(out, format="svg", metadata={"Date": None})
-        self.svg = _inline(out.getvalue(), name, title, text)
+        self.svg = inline(out.getvalue(), name, title, text)
 
 
 @contextmanager
 def _sheet(
     days: Days, heights: tuple[float, ...], name: str, title: str, text: str
 ) -> Iterator[_Sheet]:
-    with need_matplotlib().rc_context(_STYLE):
+    with need_matplotlib().rc_context(PLOT_STYLE):
         sheet = _Sheet(days, heights)
         yield sheet
         sheet.finish(name, title, text)
-
-
-def _inline(svg: str, name: str, title: str, text: str) -> str:
-    """An SVG that may stand in a page beside others: own ids, a title, a description."""
-    svg = svg[svg.index("<svg") :]
-    svg = re.sub(r"<metadata>.*?</metadata>", "", svg, flags=re.S)
-    svg = re.sub(r'\bid="', f'id="{name}-', svg)
-    svg = re.sub(r"url\(#", f"url(#{name}-", svg)
-    svg = re.sub(r'href="#', f'href="#{name}-', svg)
-    opening, rest = svg.split(">", 1)
-    opening = re.sub(r'\s(?:width|height|version)="[^"]*"', "", opening)
-    return (
-        f'{opening} role="img" aria-labelledby="{name}-t {name}-d">'
-        f'<title id="{name}-t">{html.escape(title)}</title>'
-        f'<desc id="{name}-d">{html.escape(text)}</desc>{rest}'
-    )
 
 
 def _thin(days: Days, values: Array) -> tuple[list[Any], Array]:
@@ -163,23 +125,6 @@ def _kelvin(values: Any, units: UnitSystem) -> Any:
 
 def _difference_unit(units: UnitSystem) -> str:
     return "K" if units == "metric" else "°F"
-
-
-def _note(axes: Any, words: str, x: Any, y: float, up: float) -> None:
-    """A few words beside a point, on white so that lines do not run through them."""
-    axes.annotate(
-        words,
-        (x, y),
-        xytext=(0.0, up),
-        textcoords="offset points",
-        va="bottom" if up > 0 else "top",
-        fontsize=9,
-        bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0, "alpha": 0.85},
-    )
-
-
-def _legend(axes: Any, columns: int = 4) -> None:
-    axes.legend(loc="upper right", ncols=columns, fontsize=9, handlelength=3.2)
 
 
 # --- the plots ---------------------------------------------------------------------------
@@ -204,14 +149,14 @@ def pile_plot(days: Days, units: UnitSystem, text: str) -> str:
         )
         axes.plot(when, _temperature(target, units), color="black", lw=0.8)
         for name, words, color, style, width in (
-            ("pulp_top", "top", _RED, "-", 1.3),
-            ("pulp_middle", "middle", _GREEN, (0, (5, 1.5)), 1.2),
-            ("pulp_bottom", "bottom", _BLUE, (0, (1, 1)), 1.6),
+            ("pulp_top", "top", RED, "-", 1.3),
+            ("pulp_middle", "middle", GREEN, (0, (5, 1.5)), 1.2),
+            ("pulp_bottom", "bottom", BLUE, (0, (1, 1)), 1.6),
         ):
             line = _temperature(_thin(days, season.traces[name])[1], units)
             axes.plot(when, line, color=color, ls=style, lw=width, label=words)
         axes.set_ylabel(f"pulp, {shown_unit('degC', units)}")
-        _legend(axes)
+        legend(axes)
     return sheet.svg
 
 
@@ -232,12 +177,12 @@ def outside_plot(days: Days, units: UnitSystem, text: str) -> str:
             label="outside, range of the day",
         )
         mean = daily("outside_temperature", np.mean)
-        axes.plot(days.dates, mean, color=_GREY, lw=1.0, ls="--", label="outside, mean of the day")
-        axes.plot(days.dates, daily("pulp_mean", np.mean), color=_RED, lw=1.8, label="pile, mean")
+        axes.plot(days.dates, mean, color=GREY, lw=1.0, ls="--", label="outside, mean of the day")
+        axes.plot(days.dates, daily("pulp_mean", np.mean), color=RED, lw=1.8, label="pile, mean")
         axes.axhline(_temperature(0.0, units), color="black", lw=0.8)
-        _note(axes, "freezing", days.dates[1], _temperature(0.0, units), -6)
+        note(axes, "freezing", days.dates[1], _temperature(0.0, units), -6)
         axes.set_ylabel(shown_unit("degC", units))
-        _legend(axes, 3)
+        legend(axes, 3)
     return sheet.svg
 
 
@@ -302,19 +247,19 @@ def loss_plot(days: Days, units: UnitSystem, text: str) -> str:
         when, water = _thin(days, 100.0 * season.traces["water_loss"])
         solids = _thin(days, 100.0 * season.traces["dry_matter_loss"])[1]
         axes.fill_between(
-            when, 0.0, solids, facecolor="#bbbbbb", edgecolor=_GREY, hatch="....", lw=0.5,
+            when, 0.0, solids, facecolor="#bbbbbb", edgecolor=GREY, hatch="....", lw=0.5,
             label="dry matter (respiration)",
         )  # fmt: skip
         axes.fill_between(
-            when, solids, solids + water, facecolor="#d6e9f5", edgecolor=_BLUE, hatch="////",
+            when, solids, solids + water, facecolor="#d6e9f5", edgecolor=BLUE, hatch="////",
             lw=0.5, label="water",
         )  # fmt: skip
         axes.plot(when, solids + water, color="black", lw=1.5)
         for age, percent in ((30, 3.0), (150, 5.0)):
             step = int(age * 24 / days.step_hours)
             if step < len(days.wall):
-                axes.plot(days.wall[step], percent, marker="D", color=_RED, ms=7, ls="none")
-                _note(axes, f"about {percent:.0f} % at {age} days", days.wall[step], percent, 9)
+                axes.plot(days.wall[step], percent, marker="D", color=RED, ms=7, ls="none")
+                note(axes, f"about {percent:.0f} % at {age} days", days.wall[step], percent, 9)
         axes.set_ylabel("% of the mass loaded")
         axes.set_ylim(bottom=0.0)
         axes.legend(loc="upper left", ncols=2, fontsize=9)
@@ -326,8 +271,8 @@ def margin_plot(days: Days, units: UnitSystem, text: str) -> str:
     with _sheet(days, (2.8,), "margins", "Margins against condensation", text) as sheet:
         (axes,) = sheet.axes
         lines = (
-            ("ceiling_margin", "ceiling above the dew point", _BLUE, "-"),
-            ("wetting_margin", "coldest tuber above the plenum's dew point", _RED, (0, (4, 1.5))),
+            ("ceiling_margin", "ceiling above the dew point", BLUE, "-"),
+            ("wetting_margin", "coldest tuber above the plenum's dew point", RED, (0, (4, 1.5))),
         )
         top = _kelvin(6.0, units)
         lowest = -_kelvin(1.0, units)
@@ -337,10 +282,10 @@ def margin_plot(days: Days, units: UnitSystem, text: str) -> str:
             lowest = min(lowest, float(np.nanmin(least, initial=lowest)) * 1.1)
         axes.axhspan(lowest, 0.0, facecolor="#f5e0d6", edgecolor="#cc9980", hatch="xx", lw=0)
         axes.axhline(0.0, color="black", lw=1.0)
-        _note(axes, "below zero water settles", days.dates[2], lowest, 8)
+        note(axes, "below zero water settles", days.dates[2], lowest, 8)
         axes.set_ylim(lowest, top)
         axes.set_ylabel(f"least of the day, {_difference_unit(units)}")
-        _legend(axes, 2)
+        legend(axes, 2)
     return sheet.svg
 
 
@@ -351,14 +296,12 @@ def carbon_plot(days: Days, text: str) -> str:
         (axes,) = sheet.axes
         most = 1e6 * days.daily("co2", np.max)
         mean = 1e6 * days.daily("co2", np.mean)
-        axes.plot(
-            days.dates, most, color=_RED, ls=(0, (4, 1.5)), lw=1.2, label="highest of the day"
-        )
-        axes.plot(days.dates, mean, color=_BLUE, lw=1.4, label="mean of the day")
+        axes.plot(days.dates, most, color=RED, ls=(0, (4, 1.5)), lw=1.2, label="highest of the day")
+        axes.plot(days.dates, mean, color=BLUE, lw=1.4, label="mean of the day")
         axes.axhline(limit, color="black", lw=1.2, ls=":", label=f"limit, {limit:.0f} ppm")
         _ppm_scale(axes, float(np.nanmax(most, initial=2.0 * limit)))
         axes.set_ylabel("ppm (each step doubles)")
-        _legend(axes, 3)
+        legend(axes, 3)
     return sheet.svg
 
 
@@ -384,8 +327,8 @@ PARTS = (
 
 def energy_plot(days: Days, text: str) -> str:
     """Electricity of each month by part."""
-    with need_matplotlib().rc_context(_STYLE):
-        figure = need_matplotlib().figure.Figure(figsize=(_WIDTH, 3.2), layout="constrained")
+    with need_matplotlib().rc_context(PLOT_STYLE):
+        figure = need_matplotlib().figure.Figure(figsize=(WIDTH, 3.2), layout="constrained")
         axes = figure.add_subplot()
         below = np.zeros(len(days.months))
         for name, words, color, hatch in PARTS:
@@ -404,7 +347,7 @@ def energy_plot(days: Days, text: str) -> str:
             )  # fmt: skip
         axes.set_ylabel("kWh a month")
         axes.set_ylim(0.0, 1.25 * max(float(below.max()), 1.0))
-        _legend(axes)
+        legend(axes)
         out = io.StringIO()
         figure.savefig(out, format="svg", metadata={"Date": None})
-    return _inline(out.getvalue(), "energy", "Electricity by month and part", text)
+    return inline(out.getvalue(), "energy", "Electricity by month and part", text)
