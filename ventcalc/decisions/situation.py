@@ -14,8 +14,8 @@ from ventcalc.storage import Bay
 __all__ = ["Memory", "Readings", "Situation", "look"]
 
 NAN = math.nan
-EXIT_HUMIDITY = 0.95
-"""Air leaving a pile is about this humid; common practice, no source. [0-1]"""
+EXIT_HUMIDITY = 0.98
+"""Air cannot leave a pile much moister than this, the water activity of tubers. [0-1]"""
 LONGEST_GAP = 6 * 3600.0
 """A longer silence, or a clock that goes backward, counts as no time at all. [s]"""
 
