@@ -37,6 +37,7 @@ __all__ = [
     "decode",
     "encode",
     "encode_advice",
+    "encode_plain",
     "row_of_advice",
 ]
 
@@ -375,3 +376,19 @@ def encode_advice(advice: Advice, form: str) -> bytes:
         return encode(advice)
     row = encode(row_of_advice(advice))
     return row.replace(b",null", b"")  # only a row without advice has nulls, all at its end
+
+
+def encode_plain(value: list[Any]) -> bytes:
+    """
+    Write a list as compact JSON, for the audit log.
+
+    Parameters
+    ----------
+    value : list
+        Texts, finite numbers, None.
+
+    Returns
+    -------
+    bytes
+    """
+    return msgspec.json.encode(value)

@@ -69,6 +69,8 @@ class Source:
     max_age: float = 180.0
     birth: Birth | None = None
     online: bool = False
+    stranger: bool = False
+    """Whether readings came of a boot whose birth was not heard."""
     units_wrong: tuple[str, ...] = ()
     newest: Sample | None = None
     counts: Counter[str] = field(default_factory=Counter)
@@ -102,7 +104,7 @@ class Source:
                 self._gone.append(self.birth.boot)
             self.newest, self._least = None, math.nan
             self._channels.clear()
-        self.birth, self.online = birth, True
+        self.birth, self.online, self.stranger = birth, True, False
         self.units_wrong = tuple(
             channel.key
             for channel in birth.channels
@@ -153,6 +155,7 @@ class Source:
         """
         if self.birth is None or reading.boot != self.birth.boot:
             self.counts["unknown boot"] += 1
+            self.stranger = reading.boot not in self._gone
             return None
         step = 1 if self.newest is None else _ahead(reading.seq, self.newest.seq)
         if step == 0:

@@ -1,0 +1,341 @@
+"""
+The link to the broker, and the only door to the MQTT library.
+
+The library's own thread does nothing but put bytes into a queue; no handler of ours can raise
+into it. Subscriptions are made anew at every connect, because a broker may forget a session.
+Nothing is handed to the library while the link is down: it would be kept and sent too late.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import random
+import ssl
+import threading
+from collections import Counter, deque
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import paho.mqtt.client as mqtt
+from paho.mqtt.enums import CallbackAPIVersion
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+from paho.mqtt.subscribeoptions import SubscribeOptions
+
+from firmware_bridge.config import BrokerConfig
+from firmware_bridge.errors import LinkError
+
+__all__ = ["Incoming", "Link", "Message"]
+
+QUEUE = 20000
+"""Most messages that wait; the oldest go first."""
+LARGEST = 70000
+"""Longest payload that is queued. [bytes]"""
+ANSWER_AFTER = 5.0
+"""So long a broker may take to answer before the older protocol is tried. [s]"""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Message:
+    """One message to be sent."""
+
+    topic: str
+    payload: bytes
+    qos: int = 0
+    retain: bool = False
+    expiry: int = 0
+    """Life that the broker is told, MQTT 5 only; 0 for none. [s]"""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Incoming:
+    """One message as it came."""
+
+    topic: str
+    payload: bytes
+    retain: bool
+    at: float
+    """Steady clock. [s]"""
+
+
+class Link:
+    """A connection that is kept up; ``ready`` says whether it can be trusted."""
+
+    def __init__(
+        self,
+        broker: BrokerConfig,
+        client_id: str,
+        topics: Sequence[tuple[str, int]],
+        steady: Callable[[], float],
+        will: Message | None = None,
+        birth: Callable[[], Sequence[Message]] | None = None,
+    ) -> None:
+        self._broker, self._id, self._topics = broker, client_id, tuple(topics)
+        self._steady, self._will, self._birth = steady, will, birth
+        self._queue: deque[Incoming] = deque(maxlen=QUEUE)
+        self._wake = threading.Event()
+        self._protocol = mqtt.MQTTv311 if broker.protocol == "3.1.1" else mqtt.MQTTv5
+        self._client: Any = None
+        self._subscribing: int | None = None
+        self._started_at = 0.0
+        self.connected = False
+        self.ready = False
+        """Connected, and every subscription granted."""
+        self.answered = False
+        self.problem = ""
+        """Why the last attempt failed, in one line."""
+        self.drops: deque[float] = deque(maxlen=16)
+        """Moments at which the link was lost. [s]"""
+        self.counts: Counter[str] = Counter()
+
+    # --- life ----------------------------------------------------------------------------
+
+    def start(self) -> None:
+        """
+        Begin to connect, and keep trying.
+
+        Raises
+        ------
+        LinkError
+            If the certificates cannot be used.
+        """
+        client = mqtt.Client(
+            CallbackAPIVersion.VERSION2,
+            client_id=self._id,
+            protocol=self._protocol,
+            clean_session=None if self._protocol == mqtt.MQTTv5 else True,
+        )
+        client.suppress_exceptions = True
+        broker = self._broker
+        if broker.username:
+            client.username_pw_set(broker.username, broker.password)
+        if broker.tls:
+            client.tls_set_context(_tls(broker))
+        if self._will is not None:
+            will = self._will
+            client.will_set(will.topic, will.payload, will.qos, will.retain)
+        # The library waits without jitter: many clients would come back in the same instant.
+        client.reconnect_delay_set(random.uniform(1.0, 3.0), random.uniform(20.0, 60.0))  # type: ignore[arg-type]
+        client.max_queued_messages_set(1000)
+        client.on_connect = self._on_connect
+        client.on_disconnect = self._on_disconnect
+        client.on_connect_fail = self._on_connect_fail
+        client.on_subscribe = self._on_subscribe
+        client.on_message = self._on_message
+        self._client, self._started_at = client, self._steady()
+        clean = True if self._protocol == mqtt.MQTTv5 else mqtt.MQTT_CLEAN_START_FIRST_ONLY
+        client.connect_async(
+            broker.host, broker.port, keepalive=broker.keepalive_s, clean_start=clean
+        )
+        client.loop_start()
+
+    def tend(self) -> None:
+        """Fall back to MQTT 3.1.1 where a broker does not speak 5; called by the loop."""
+        if self._broker.protocol != "auto" or self.answered or self._protocol != mqtt.MQTTv5:
+            return
+        refused = "protocol" in self.problem.lower()
+        silent = self._steady() - self._started_at > ANSWER_AFTER and not self._never_reached
+        if refused or silent:
+            self._halt()
+            self._protocol = mqtt.MQTTv311
+            self.problem = ""
+            self.start()
+
+    def stop(self, last: Sequence[Message] = (), patience: float = 2.0) -> None:
+        """
+        Say goodbye and leave.
+
+        Parameters
+        ----------
+        last : sequence of Message
+            Sent before the connection is closed: a clean close publishes no will.
+        patience : float
+            How long to wait for the broker. [s]
+        """
+        sent = [self._publish(message) for message in last if self.connected]
+        for info in sent:
+            if info is not None and info.rc == mqtt.MQTT_ERR_SUCCESS:
+                with contextlib.suppress(ValueError, RuntimeError):
+                    info.wait_for_publish(patience)
+        self._halt()
+
+    def _halt(self) -> None:
+        if self._client is not None:
+            self._client.disconnect()
+            self._client.loop_stop()
+        self.connected = self.ready = False
+
+    @property
+    def alive(self) -> bool:
+        """Whether the library's thread still runs."""
+        thread = getattr(self._client, "_thread", None)
+        return thread is not None and thread.is_alive()
+
+    @property
+    def protocol(self) -> str:
+        """MQTT version in use."""
+        return "5" if self._protocol == mqtt.MQTTv5 else "3.1.1"
+
+    @property
+    def _never_reached(self) -> bool:
+        return self.problem.startswith("no connection")
+
+    # --- traffic -------------------------------------------------------------------------
+
+    def send(self, message: Message) -> bool:
+        """
+        Send now or not at all.
+
+        Parameters
+        ----------
+        message : Message
+            At most as long as the queue takes.
+
+        Returns
+        -------
+        bool
+            False where it was not handed over.
+        """
+        if not self.connected or len(message.payload) > LARGEST:
+            self.counts["not sent"] += 1
+            return False
+        info = self._publish(message)
+        return info is not None and info.rc == mqtt.MQTT_ERR_SUCCESS
+
+    def _publish(self, message: Message) -> Any:
+        properties = None
+        if message.expiry and self._protocol == mqtt.MQTTv5:
+            properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]
+            properties.MessageExpiryInterval = message.expiry
+        try:
+            return self._client.publish(
+                message.topic, message.payload, message.qos, message.retain, properties
+            )
+        except (ValueError, OSError) as error:
+            self.problem = str(error)
+            return None
+
+    def receive(self, most: int = 1000) -> list[Incoming]:
+        """
+        Take what has come.
+
+        Parameters
+        ----------
+        most : int
+            At most so many.
+
+        Returns
+        -------
+        list of Incoming
+        """
+        self._wake.clear()
+        found: list[Incoming] = []
+        while len(found) < most:
+            try:
+                found.append(self._queue.popleft())
+            except IndexError:
+                break
+        return found
+
+    def wait(self, patience: float) -> None:
+        """Wait until something has come, at most ``patience`` seconds."""
+        if not self._queue:
+            self._wake.wait(patience)
+
+    @property
+    def waiting(self) -> int:
+        """Messages in the queue."""
+        return len(self._queue)
+
+    # --- called by the library's thread: fill the queue, never raise ------------------------
+
+    def _on_connect(self, client: Any, _: Any, __: Any, code: Any, ___: Any = None) -> None:
+        try:
+            if code.is_failure:
+                self.problem = f"the broker refused: {code}"
+                return
+            self.answered, self.problem = True, ""
+            self.connected = True
+            self._subscribe(client)
+            for message in self._birth() if self._birth is not None else ():
+                self._publish(message)
+        except Exception as error:  # the library's thread must live
+            self.counts["errors"] += 1
+            self.problem = f"after connecting: {error}"
+        self._wake.set()
+
+    def _subscribe(self, client: Any) -> None:
+        if not self._topics:
+            self.ready = True
+            return
+        if self._protocol == mqtt.MQTTv5:
+            wanted: Any = [(topic, SubscribeOptions(qos=qos)) for topic, qos in self._topics]
+        else:
+            wanted = list(self._topics)
+        self._subscribing = client.subscribe(wanted)[1]
+
+    def _on_subscribe(self, _: Any, __: Any, number: int, codes: Any, ___: Any = None) -> None:
+        try:
+            if number != self._subscribing:
+                return
+            refused = [
+                f"{topic} ({code})"
+                for (topic, _qos), code in zip(self._topics, codes, strict=False)
+                if code.is_failure
+            ]
+            self.ready = not refused
+            if refused:
+                self.problem = f"the broker refused to let us hear {', '.join(refused)}"
+        except Exception as error:  # the library's thread must live
+            self.counts["errors"] += 1
+            self.problem = f"after subscribing: {error}"
+        self._wake.set()
+
+    def _on_disconnect(self, _: Any, __: Any, ___: Any, code: Any, ____: Any = None) -> None:
+        try:
+            if self.connected:
+                self.drops.append(self._steady())
+            self.connected = self.ready = False
+            if not self.problem:
+                self.problem = f"connection lost: {code}"
+        except Exception:  # the library's thread must live
+            self.counts["errors"] += 1
+        self._wake.set()
+
+    def _on_connect_fail(self, *_: Any) -> None:
+        self.problem = f"no connection to {self._broker.host}:{self._broker.port}"
+        self._wake.set()
+
+    def _on_message(self, _: Any, __: Any, message: Any) -> None:
+        try:
+            if len(message.payload) > LARGEST:
+                self.counts["too long"] += 1
+                return
+            if len(self._queue) >= QUEUE - 1:
+                self.counts["overflow"] += 1
+            self._queue.append(
+                Incoming(
+                    topic=message.topic,
+                    payload=bytes(message.payload),
+                    retain=bool(message.retain),
+                    at=self._steady(),
+                )
+            )
+        except Exception:  # the library's thread must live
+            self.counts["errors"] += 1
+        self._wake.set()
+
+
+def _tls(broker: BrokerConfig) -> ssl.SSLContext:
+    """Always verified; there is no way round it."""
+    try:
+        context = ssl.create_default_context(
+            cafile=None if broker.ca_file is None else str(broker.ca_file)
+        )
+        context.minimum_version = ssl.TLSVersion.TLSv1_2
+        if broker.cert_file is not None and broker.key_file is not None:
+            context.load_cert_chain(str(broker.cert_file), str(broker.key_file))
+    except (OSError, ValueError) as error:
+        raise LinkError(f"broker: the certificates cannot be used ({error})") from None
+    return context

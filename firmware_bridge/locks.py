@@ -1,0 +1,98 @@
+"""One bridge a bay: locks that end with the process that holds them."""
+
+from __future__ import annotations
+
+import fcntl
+import os
+import re
+import tempfile
+import uuid
+from pathlib import Path
+from typing import IO
+
+from firmware_bridge.config import Config
+from firmware_bridge.errors import LinkError
+
+__all__ = ["Locks", "client_id", "free_mb"]
+
+
+class Locks:
+    """Locks of the data folder and of every bay on its broker."""
+
+    def __init__(self, config: Config) -> None:
+        """
+        Take all locks.
+
+        Parameters
+        ----------
+        config : Config
+            Names data folder, broker and bays.
+
+        Raises
+        ------
+        LinkError
+            If another process on this machine holds one.
+        """
+        self._files: list[IO[str]] = []
+        own = config.bridge
+        folder = own.locks or Path(tempfile.gettempdir()) / "firmware-bridge"
+        place = f"{config.broker.host}-{config.broker.port}-{own.root}"
+        names = [(own.data / "lock", f"the data folder {own.data}")]
+        for bay in config.bays:
+            name = re.sub(r"[^A-Za-z0-9.-]", "_", f"{place}-{bay.name}")
+            names.append((folder / f"{name}.lock", f"bay {bay.name}"))
+        try:
+            for path, what in names:
+                self._take(path, what)
+        except BaseException:
+            self.release()
+            raise
+
+    def _take(self, path: Path, what: str) -> None:
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            file = path.open("a+")
+        except OSError as error:
+            raise LinkError(f"{path}: no lock can be taken ({error.strerror})") from None
+        self._files.append(file)
+        try:
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            raise LinkError(
+                f"another bridge on this machine serves {what}; stop it, or give each its own bays"
+            ) from None
+
+    def release(self) -> None:
+        """Let all locks go."""
+        for file in self._files:
+            file.close()
+        self._files.clear()
+
+
+def client_id(config: Config) -> str:
+    """
+    A name for the broker that no other bridge has: drawn once, kept in the data folder.
+
+    Parameters
+    ----------
+    config : Config
+        Names the data folder.
+
+    Returns
+    -------
+    str
+        At most 23 characters, as old brokers want it.
+    """
+    path = config.bridge.data / "instance"
+    kept = path.read_text(encoding="ascii").strip() if path.is_file() else ""
+    if not re.fullmatch(r"[0-9a-f]{7}", kept):
+        kept = uuid.uuid4().hex[:7]
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(kept + "\n", encoding="ascii")
+    return f"fb-{config.bridge.name}-{kept}"
+
+
+def free_mb(path: Path) -> float:
+    """Free disk for this user under a folder. [MB]"""
+    found = os.statvfs(path)
+    return found.f_bavail * found.f_frsize / 1e6
