@@ -16,7 +16,7 @@ from ventcalc.decisions import calendar, freeze_guard, outside_air
 from ventcalc.decisions.outside_air import Binding, OutsideAir, Verdict
 from ventcalc.decisions.situation import Memory, Readings, Situation, look
 from ventcalc.equipment import plenum
-from ventcalc.physics import air
+from ventcalc.physics import plain_air
 from ventcalc.storage import Bay, capacity_of
 
 __all__ = ["Action", "Advice", "Memory", "Readings", "advise"]
@@ -42,6 +42,25 @@ class Action(IntEnum):
     COOL_BY_COIL = 10
     COOL_BY_OUTSIDE = 11
     PROTECT = 12
+
+
+# Plain integers: looking a member up in its class costs more than comparing it.
+(
+    HANDS_OFF,
+    REST,
+    WAIT,
+    FINISH_RUN,
+    EVEN_OUT,
+    DRY_CEILING,
+    TAIL,
+    FRESH_AIR,
+    WARM_BY_HEATER,
+    WARM_BY_OUTSIDE,
+    COOL_BY_COIL,
+    COOL_BY_OUTSIDE,
+    PROTECT,
+) = map(int, Action)
+ALLOWED = int(Verdict.ALLOWED)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -225,47 +244,47 @@ def _choose(
     where = ops.where
     leak = bay.doors.leakage_fraction
     slow = bay.fans.minimum_speed
-    allowed = (outside.verdict == Verdict.ALLOWED) & now.outside_known
+    allowed = (outside.verdict == ALLOWED) & now.outside_known
     dry = ops.negate(needs.recirculation_wets)
     coil = _coil_heat(bay, now, speed, ops)
     heater, warm_ok = _heater_heat(bay, now, ops)
     warm_share, warm_air = _warm_share(bay, now, ops)
     fresh_share, fresh_ok = _fresh_share(bay, now, ops)
     evens = (needs.even | needs.drip) & ops.negate(needs.cool)
-    action = where(needs.even & dry, Action.EVEN_OUT, Action.REST)
-    action = where(needs.drip & dry, Action.DRY_CEILING, action)
-    action = where(evens & allowed, where(needs.drip, Action.DRY_CEILING, Action.EVEN_OUT), action)
-    action = where(needs.tail & ops.negate(needs.cool) & dry, Action.TAIL, action)
-    action = where(needs.purge & fresh_ok, Action.FRESH_AIR, action)
-    action = where(needs.warm & warm_ok & dry, Action.WARM_BY_HEATER, action)
-    action = where(needs.warm & warm_air, Action.WARM_BY_OUTSIDE, action)
-    action = where(needs.cool & (coil > 0.0) & (freeze_stage < 1), Action.COOL_BY_COIL, action)
-    action = where(needs.cool & allowed & (freeze_stage < 1), Action.COOL_BY_OUTSIDE, action)
+    action = where(needs.even & dry, EVEN_OUT, REST)
+    action = where(needs.drip & dry, DRY_CEILING, action)
+    action = where(evens & allowed, where(needs.drip, DRY_CEILING, EVEN_OUT), action)
+    action = where(needs.tail & ops.negate(needs.cool) & dry, TAIL, action)
+    action = where(needs.purge & fresh_ok, FRESH_AIR, action)
+    action = where(needs.warm & warm_ok & dry, WARM_BY_HEATER, action)
+    action = where(needs.warm & warm_air, WARM_BY_OUTSIDE, action)
+    action = where(needs.cool & (coil > 0.0) & (freeze_stage < 1), COOL_BY_COIL, action)
+    action = where(needs.cool & allowed & (freeze_stage < 1), COOL_BY_OUTSIDE, action)
     action = _hold_times(bay, now, memory, action, dry, ops)
-    action = where(now.usable, action, Action.HANDS_OFF)
-    action = where(freeze_stage >= 2, Action.PROTECT, action)
+    action = where(now.usable, action, HANDS_OFF)
+    action = where(freeze_stage >= 2, PROTECT, action)
 
-    by_outside = (action == Action.COOL_BY_OUTSIDE) | (
-        evens & allowed & ((action == Action.EVEN_OUT) | (action == Action.DRY_CEILING))
+    by_outside = (action == COOL_BY_OUTSIDE) | (
+        evens & allowed & ((action == EVEN_OUT) | (action == DRY_CEILING))
     )
     share = where(by_outside, outside.fresh_fraction, leak)
-    share = where(action == Action.WARM_BY_OUTSIDE, warm_share, share)
-    share = where(action == Action.FRESH_AIR, fresh_share, share)
+    share = where(action == WARM_BY_OUTSIDE, warm_share, share)
+    share = where(action == FRESH_AIR, fresh_share, share)
     share = where(freeze_stage >= 1, leak, share)
-    cooling = (action == Action.COOL_BY_OUTSIDE) | (action == Action.COOL_BY_COIL)
-    cooling = cooling | (action == Action.EVEN_OUT)
-    warming = (action == Action.WARM_BY_HEATER) | (action == Action.WARM_BY_OUTSIDE)
-    stands = (action == Action.REST) | (action == Action.WAIT)
+    cooling = (action == COOL_BY_OUTSIDE) | (action == COOL_BY_COIL)
+    cooling = cooling | (action == EVEN_OUT)
+    warming = (action == WARM_BY_HEATER) | (action == WARM_BY_OUTSIDE)
+    stands = (action == REST) | (action == WAIT)
     humid = outside_air.humidity_aim(bay, ops)
-    mist = ops.negate(stands | warming | needs.drip | (action == Action.PROTECT))
+    mist = ops.negate(stands | warming | needs.drip | (action == PROTECT))
     cold = ops.negate(now.readings.plenum_temperature > bay.limits.plenum_floor + 1.0)
-    heats = (action == Action.WARM_BY_HEATER) | ((freeze_stage >= 1) & cold)
-    heats = heats | ((action == Action.DRY_CEILING) & ops.negate(by_outside))
+    heats = (action == WARM_BY_HEATER) | ((freeze_stage >= 1) & cold)
+    heats = heats | ((action == DRY_CEILING) & ops.negate(by_outside))
     return _Run(
         action=action,
         fan_speed=where(stands, 0.0, where(cooling, speed, where(warming, 1.0, slow))),
         fresh_fraction=share,
-        coil_heat=where(action == Action.COOL_BY_COIL, coil, 0.0),
+        coil_heat=where(action == COOL_BY_COIL, coil, 0.0),
         heater_heat=where(heats, heater, 0.0),
         humidity_wanted=where(mist, humid, 0.0),
     )
@@ -274,9 +293,9 @@ def _choose(
 def _hold_times(bay: Bay, now: Situation, memory: Memory, action: Any, dry: Any, ops: Ops) -> Any:
     """Shortest run and shortest rest; a run is not held on where it would wet the crop."""
     since = memory.fan_since + now.elapsed
-    stop = (action == Action.REST) & memory.fan_on & (since < bay.control.minimum_on) & dry
-    start = (action != Action.REST) & ops.negate(memory.fan_on) & (since < bay.control.minimum_off)
-    return ops.where(stop, Action.FINISH_RUN, ops.where(start, Action.WAIT, action))
+    stop = (action == REST) & memory.fan_on & (since < bay.control.minimum_on) & dry
+    start = (action != REST) & ops.negate(memory.fan_on) & (since < bay.control.minimum_off)
+    return ops.where(stop, FINISH_RUN, ops.where(start, WAIT, action))
 
 
 def _coil_heat(bay: Bay, now: Situation, speed: Any, ops: Ops) -> Any:
@@ -320,7 +339,7 @@ def _warm_share(bay: Bay, now: Situation, ops: Ops) -> tuple[Any, Any]:
     share = ops.minimum(ops.maximum(share, leak), wide)
     vapour = now.run_humidity_ratio + share * (now.outside_humidity_ratio - now.run_humidity_ratio)
     vapour = ops.where(ops.isnan(vapour), now.run_humidity_ratio, vapour)
-    safe = air.dew_point(ops.maximum(vapour, 1e-6), now.pressure) < (
+    safe = plain_air.dew_point(vapour, now.pressure, ops) < (
         seen.pulp_coldest - bay.control.confidence * bay.sensors.temperature
     )
     return ops.where(ops.isnan(share), leak, share), warmer & safe & now.outside_known
@@ -339,7 +358,7 @@ def _fresh_share(bay: Bay, now: Situation, ops: Ops) -> tuple[Any, Any]:
     known = where(ops.isnan(seen.co2), bay.limits.co2, seen.co2)
     more = ops.minimum(ops.maximum(known / bay.limits.co2, 1.0), 4.0)
     wide = leak + ops.minimum(more * bay.control.fresh_air_opening, 1.0) * (largest - leak)
-    dry = air.saturation_humidity_ratio(seen.pulp_coldest - 0.1, now.pressure)
+    dry = plain_air.saturated(seen.pulp_coldest - 0.1, now.pressure, ops)
     excess = now.run_humidity_ratio - dry
     drier = now.run_humidity_ratio - now.outside_humidity_ratio
     drying = where(drier > 1e-6, excess / where(drier > 1e-6, drier, 1.0), 2.0)
@@ -387,9 +406,9 @@ def _within_envelope(
     flow = outside_air.dry_air_flow(bay, speed, now.pressure)
     capacity = capacity_of(bay.humidifier)
     end = _expected_plenum(bay, now, run, speed, flow, ops)
-    dew = air.dew_point(end.humidity_ratio, now.pressure)
-    relative = air.relative_humidity(end.temperature, end.humidity_ratio, now.pressure)
-    guarded = run.action == Action.PROTECT
+    dew = plain_air.dew_point(end.humidity_ratio, now.pressure, ops)
+    relative = plain_air.relative_humidity(end.temperature, end.humidity_ratio, now.pressure, ops)
+    guarded = run.action == PROTECT
     floor = ops.minimum(bay.limits.plenum_floor, now.run_temperature)
     freezes = runs & (end.temperature < floor - 1e-6) & ops.negate(guarded)
     wets = runs & (dew > seen.pulp_coldest) & ops.negate(guarded)
@@ -401,7 +420,7 @@ def _within_envelope(
     opening = (run.fresh_fraction - leak) / (bay.doors.largest_fraction - leak)
     coil, heater = capacity_of(bay.refrigeration), capacity_of(bay.heater)
     return Advice(
-        action=where(stopped, Action.REST, run.action),
+        action=where(stopped, REST, run.action),
         fan_speed=where(usable & runs, run.fan_speed, off),
         door_opening=where(usable & runs, opening, off),
         humidifier=where(
@@ -443,7 +462,7 @@ def _expected_plenum(
         ),
         humidity_wanted=run.humidity_wanted,
         water_capacity=capacity_of(bay.humidifier),
-        vapour_limit=outside_air.vapour_limit(bay, seen.pulp_coldest, now.pressure),
+        vapour_limit=outside_air.vapour_limit(bay, seen.pulp_coldest, now.pressure, ops),
     )
 
 
@@ -460,9 +479,9 @@ def _remember(
     fan_on = advice.fan_speed > 0.0
     changed = fan_on != memory.fan_on
     action = advice.action
-    cooled = (action == Action.COOL_BY_COIL) | (action == Action.COOL_BY_OUTSIDE)
+    cooled = (action == COOL_BY_COIL) | (action == COOL_BY_OUTSIDE)
     fresh = fan_on & (advice.door_opening >= 0.5 * rules.fresh_air_opening)
-    fresh = fresh | (action == Action.FRESH_AIR)
+    fresh = fresh | (action == FRESH_AIR)
     tail = where(memory.cooled, rules.tail, memory.tail_left)
     fresh_left = where(
         needs.purge & (memory.fresh_left <= 0.0), rules.fresh_air_for, memory.fresh_left

@@ -8,7 +8,7 @@ from typing import Any
 
 from ventcalc._ops import SCALAR, Ops, ops_for
 from ventcalc.equipment import plenum
-from ventcalc.physics import air
+from ventcalc.physics import plain_air
 from ventcalc.storage import Bay, capacity_of
 
 __all__ = [
@@ -217,7 +217,7 @@ def judge(
     leak = bay.doors.leakage_fraction
     fraction = ops.minimum(ops.maximum(fraction, leak), bay.doors.largest_fraction)
     fraction = ops.where(ops.isnan(fraction), leak, fraction)
-    given["vapour_limit"] = vapour_limit(bay, pulp_coldest, pressure)
+    given["vapour_limit"] = vapour_limit(bay, pulp_coldest, pressure, ops)
     fraction, supply, foggy = _without_fog(fraction, leak, humidity, given, ops)
     return _margins(
         bay, given, fraction, supply, foggy, pulp, pulp_coldest, ceiling, wanted, ramping, ops
@@ -286,10 +286,10 @@ def _margins(
     ops: Ops,
 ) -> OutsideAir:
     pressure, flow = given["pressure"], given["mass_flow"]
-    dew = air.dew_point(supply.humidity_ratio, pressure)
-    relative = air.relative_humidity(supply.temperature, supply.humidity_ratio, pressure)
-    h_return = air.enthalpy(given["return_temperature"], given["return_humidity_ratio"], pressure)
-    h_supply = air.enthalpy(supply.temperature, supply.humidity_ratio, pressure)
+    dew = plain_air.dew_point(supply.humidity_ratio, pressure, ops)
+    relative = plain_air.relative_humidity(supply.temperature, supply.humidity_ratio, pressure, ops)
+    h_return = plain_air.enthalpy(given["return_temperature"], given["return_humidity_ratio"])
+    h_supply = plain_air.enthalpy(supply.temperature, supply.humidity_ratio)
     cooling = flow * (h_return - h_supply)
     cold = pulp - bay.control.outside_offset - _wide_open(bay, given, fraction, supply, ops)
     floor = supply.temperature - bay.limits.plenum_floor
@@ -332,7 +332,7 @@ def _margins(
     )
 
 
-def vapour_limit(bay: Bay, pulp_coldest: Any, pressure: Any) -> Any:
+def vapour_limit(bay: Bay, pulp_coldest: Any, pressure: Any, ops: Ops) -> Any:
     """
     Humidity ratio up to which a humidifier may go without a doubt about the coldest tuber.
 
@@ -344,6 +344,8 @@ def vapour_limit(bay: Bay, pulp_coldest: Any, pressure: Any) -> Any:
         Coldest exposed tuber. [°C]
     pressure : array-like
         Air pressure. [Pa]
+    ops : Ops
+        Carrier.
 
     Returns
     -------
@@ -353,7 +355,7 @@ def vapour_limit(bay: Bay, pulp_coldest: Any, pressure: Any) -> Any:
     sigma = dew_point_uncertainty(bay, pulp_coldest, bay.limits.plenum_humidity)
     sigma = (sigma * sigma + bay.sensors.temperature**2) ** 0.5
     margin = 1.05 * bay.control.confidence * sigma
-    return air.saturation_humidity_ratio(pulp_coldest - margin, pressure)
+    return plain_air.saturated(pulp_coldest - margin, pressure, ops)
 
 
 def supply_aim(bay: Bay, target: Any, pulp_coldest: Any, ops: Ops) -> Any:

@@ -8,7 +8,7 @@ from typing import Any
 
 from ventcalc._ops import Ops
 from ventcalc.decisions import calendar, outside_air
-from ventcalc.physics import air
+from ventcalc.physics import air, plain_air
 from ventcalc.storage import Bay
 
 __all__ = ["Memory", "Readings", "Situation", "look"]
@@ -196,10 +196,10 @@ def look(bay: Bay, readings: Readings, memory: Memory, ops: Ops) -> Situation:
         pressure=pressure,
         outside_humidity_ratio=outside,
         return_humidity_ratio=inside,
-        return_dew_point=air.dew_point(inside, pressure),
+        return_dew_point=plain_air.dew_point(inside, pressure, ops),
         run_temperature=run,
         run_humidity_ratio=moist,
-        run_dew_point=air.dew_point(moist, pressure),
+        run_dew_point=plain_air.dew_point(moist, pressure, ops),
         ceiling=ceiling,
         stage=calendar.stage_of(when, target, plan.holding_temperature, ops),
         target=target,
@@ -229,7 +229,7 @@ def _run_air(
     and dried; within minutes of a start it meets the air that leaves the pile, moister and at
     the temperature of the top. Advice that trusted the first would wet the bottom.
     """
-    leaving = EXIT_HUMIDITY * air.saturation_humidity_ratio(readings.pulp_top, pressure)
+    leaving = EXIT_HUMIDITY * plain_air.saturated(readings.pulp_top, pressure, ops)
     where, on = ops.where, memory.fan_on
     known = ops.negate(ops.isnan(leaving))
     return (

@@ -411,6 +411,7 @@ def march(
     age: Any,
     heat_gain: Any = 0.0,
     top_heat: Any = 0.0,
+    top_water: Any = 0.0,
 ) -> tuple[BedState, BedStep]:
     """
     Move the bed one step on.
@@ -433,6 +434,9 @@ def march(
         Heat through walls and floor, spread evenly over the layers. [W/m²]
     top_heat : float or array
         Heat into the top layer from the air and the ceiling above it. [W/m²]
+    top_water : float or array
+        Water that the air above took from the skin of the top layer, or left on it as a film
+        where negative; its latent heat belongs to ``top_heat``. [kg/(m² s)]
 
     Returns
     -------
@@ -465,9 +469,18 @@ def march(
             age,
             heat_gain,
             top_heat,
+            top_water,
         )
     return _march_once(
-        bed, state, flow, inlet_temperature, inlet_humidity_ratio, age, heat_gain, top_heat
+        bed,
+        state,
+        flow,
+        inlet_temperature,
+        inlet_humidity_ratio,
+        age,
+        heat_gain,
+        top_heat,
+        top_water,
     )
 
 
@@ -480,6 +493,7 @@ def _march_once(
     age: Any,
     heat_gain: Any,
     top_heat: Any,
+    top_water: Any,
 ) -> tuple[BedState, BedStep]:
     cold = state.temperature
     held = flow.hold * cold
@@ -519,7 +533,9 @@ def _march_once(
     warm -= cold
     warm *= flow.reach
     warm += cold
-    new = _advance(bed, state, flow.step, warm, source, evaporated, from_film, respiration)
+    new = _advance(
+        bed, state, flow.step, warm, source, evaporated, from_film, respiration, top_water
+    )
     return new, BedStep(
         outlet_temperature=leaving,
         outlet_humidity_ratio=vapour_out,
@@ -549,6 +565,7 @@ def _march_parts(
     age: Any,
     heat_gain: Any,
     top_heat: Any,
+    top_water: Any,
 ) -> tuple[BedState, BedStep]:
     """A wet step in shorter parts; means over the parts."""
     velocity = flow.mass_flow / (bed.pressure / (287.05 * 278.15))
@@ -556,7 +573,15 @@ def _march_parts(
     total: list[Any] = [0.0] * 7
     for _ in range(parts):
         state, step = _march_once(
-            bed, state, short, inlet_temperature, inlet_humidity_ratio, age, heat_gain, top_heat
+            bed,
+            state,
+            short,
+            inlet_temperature,
+            inlet_humidity_ratio,
+            age,
+            heat_gain,
+            top_heat,
+            top_water,
         )
         latent = step.latent_heat * step.evaporated.sum(axis=0)
         means = (step.outlet_temperature, step.outlet_humidity_ratio, step.evaporated)
@@ -586,6 +611,7 @@ def _advance(
     evaporated: Array,
     from_film: Array | None,
     respiration: Array,
+    top_water: Any,
 ) -> BedState:
     """The state after a step, given what the step exchanged."""
     per_mass = step / bed.layer_mass
@@ -598,6 +624,15 @@ def _advance(
         film[film < 1e-15] = 0.0
         wet, skin = bool(film.any()), evaporated - from_film
     water += skin * per_mass
+    if isinstance(top_water, float):
+        taken, left = max(top_water, 0.0), min(top_water, 0.0)
+    else:
+        taken, left = np.maximum(top_water, 0.0), np.minimum(top_water, 0.0)
+    water[-1] += taken * per_mass
+    if np.any(left):
+        film = film.copy()
+        film[-1] -= left * per_mass
+        wet = True
     healing = crop_module.curing_rate(layer_mean(temperature), bed.crop)
     return BedState(
         temperature=temperature,

@@ -250,9 +250,7 @@ def respiration_heat(temperature: Any, age: Any, crop: Crop, maturity: str = "ma
 
 def _age_factor(age: Any, crop: Crop, maturity: str, ops: Any) -> Any:
     fresh = crop.respiration_immature if maturity == "immature" else crop.respiration_fresh
-    reference = crop.respiration_settled * respiration_temperature_factor(
-        crop.respiration_fresh_at, crop
-    )
+    reference = crop.respiration_settled * temperature_factor(crop.respiration_fresh_at, crop)
     return 1.0 + (fresh / reference - 1.0) * ops.exp(-age / crop.respiration_settling_time)
 
 

@@ -23,9 +23,12 @@ __all__ = [
     "EVAPORATION",
     "VAPOUR_HEAT",
     "WATER_HEAT",
+    "dew_point",
     "enthalpy",
     "fog_heat",
     "humidified",
+    "relative_humidity",
+    "saturated",
     "split",
     "temperature",
 ]
@@ -78,6 +81,71 @@ def temperature(enthalpy: Any, humidity_ratio: Any) -> Any:
         Dry bulb. [°C]
     """
     return (enthalpy - EVAPORATION * humidity_ratio) / (AIR_HEAT + VAPOUR_HEAT * humidity_ratio)
+
+
+def saturated(temperature: Any, pressure: Any, ops: Ops) -> Any:
+    """
+    Humidity ratio at saturation, as ``air.saturation_humidity_ratio``.
+
+    Parameters
+    ----------
+    temperature : array-like
+        Dry bulb. [°C]
+    pressure : array-like
+        Air pressure. [Pa]
+    ops : Ops
+        Carrier.
+
+    Returns
+    -------
+    array
+        [kg/kg dry air]
+    """
+    return kernel.saturated(ops, temperature, pressure)
+
+
+def dew_point(humidity_ratio: Any, pressure: Any, ops: Ops) -> Any:
+    """
+    Dew or frost point, as ``air.dew_point``.
+
+    Parameters
+    ----------
+    humidity_ratio : array-like
+        Vapour; below 1e-6 counts as 1e-6. [kg/kg dry air]
+    pressure : array-like
+        Air pressure. [Pa]
+    ops : Ops
+        Carrier.
+
+    Returns
+    -------
+    array
+        [°C]
+    """
+    return kernel.dew_point(ops, ops.maximum(humidity_ratio, 1e-6), pressure)
+
+
+def relative_humidity(temperature: Any, humidity_ratio: Any, pressure: Any, ops: Ops) -> Any:
+    """
+    Relative humidity, as ``air.relative_humidity``.
+
+    Parameters
+    ----------
+    temperature : array-like
+        Dry bulb. [°C]
+    humidity_ratio : array-like
+        Vapour. [kg/kg dry air]
+    pressure : array-like
+        Air pressure. [Pa]
+    ops : Ops
+        Carrier.
+
+    Returns
+    -------
+    array
+        [0-1]
+    """
+    return kernel.relative_humidity(ops, temperature, humidity_ratio, pressure)
 
 
 def fog_heat(temperature: Any, ops: Ops) -> Any:

@@ -12,7 +12,7 @@ from ventcalc.decisions import outside_air
 from ventcalc.decisions.calendar import Calendar
 from ventcalc.decisions.situation import Readings
 from ventcalc.equipment import plenum
-from ventcalc.physics import air, bed
+from ventcalc.physics import air, bed, plain_air
 from ventcalc.physics.crop import crop_for
 from ventcalc.physics.plain_air import AIR_HEAT, EVAPORATION
 from ventcalc.storage import Bay, capacity_of
@@ -64,6 +64,8 @@ class BayState:
     """Volume fraction. [1]"""
     top_heat: Any
     """Heat into the top of the pile from the headspace and the ceiling. [W/m²]"""
+    top_water: Any
+    """Water from the top tubers into the headspace, negative where they sweat. [kg/(m² s)]"""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -157,6 +159,7 @@ def first_state(bay: Bay, model: bed.Bed, bays: int | None) -> BayState:
         plenum_temperature=warm,
         co2=0.0 * warm + CO2_OUTSIDE,
         top_heat=0.0 * warm,
+        top_water=0.0 * warm,
     )
 
 
@@ -186,8 +189,8 @@ def readings_of(bay: Bay, state: BayState, outside: Outside, pressure: Any) -> R
     if layers.ndim == 1:
         low, bottom, top = float(low), float(bottom), float(top)
     ops = SCALAR if layers.ndim == 1 else ARRAY
-    relative = air.relative_humidity(
-        state.return_temperature, state.return_humidity_ratio, pressure
+    relative = plain_air.relative_humidity(
+        state.return_temperature, state.return_humidity_ratio, pressure, ops
     )
     return Readings(
         time=outside.time,
@@ -233,8 +236,8 @@ def load_and_unload(
     left = 1.0 - (when.now - when.unloading) / (when.emptied - when.unloading)
     share = loaded * ops.minimum(ops.maximum(left, 1e-3), 1.0)
     new = ops.maximum(loaded - state.loaded, 0.0) / loaded
-    if not np.any(new > 0.0):
-        return replace(state, share=share)
+    if not (new > 0.0 if ops is SCALAR else np.any(new > 0.0)):
+        return state if ops is SCALAR and share == state.share else replace(state, share=share)
     warm = sum(lot.mass * lot.loading_temperature for lot in bay.lots) / bay.mass
     keep = 1.0 - new
     now = state.bed
@@ -310,7 +313,7 @@ def step_bay(
     velocity = ops.where(runs, bay.fans.airflow * speed / bay.pile.floor_area, still)
     way = bed.passage(model, velocity, step)
     # With the fans off, air that sinks to the plenum settles at the bottom tubers' state.
-    settled = 0.98 * air.saturation_humidity_ratio(bottom, model.pressure)
+    settled = 0.98 * plain_air.saturated(bottom, model.pressure, ops)
     still_vapour = ops.minimum(state.return_humidity_ratio, settled)
     # Fog is evaporated into the supply on paper, which keeps its heat and water together.
     inlet = ops.where(
@@ -330,6 +333,7 @@ def step_bay(
         age=ops.maximum(when.now - 0.5 * ops.minimum(when.now, when.filled), 0.0),
         heat_gain=walls,
         top_heat=state.top_heat,
+        top_water=state.top_water,
     )
     bottom, top = _row(after.temperature, 0), _row(after.temperature, -1)
     over = headspace(
@@ -340,7 +344,6 @@ def step_bay(
         curing=after.curing,
         **above,
     )
-    after = _top_water(model, after, over.from_top, step)
     change = ops.where(runs, fresh * flow, 0.0)
     co2 = _co2(bay, model, marched, state, change, step, ops)
     on = ops.where(runs, 1.0, 0.0)
@@ -359,6 +362,7 @@ def step_bay(
         plenum_temperature=ops.where(runs, end.temperature, bottom),
         co2=co2,
         top_heat=over.top_heat - marched.latent_heat * over.from_top,
+        top_water=over.from_top,
     ), Hour(
         plenum_temperature=ops.where(runs, end.temperature, float("nan")),
         plenum_humidity_ratio=ops.where(runs, end.humidity_ratio, float("nan")),
@@ -429,19 +433,6 @@ def _standing(state: BayState) -> plenum.Supply:
 def _row(layers: Any, place: int) -> Any:
     """One layer; for one bay a plain float."""
     return float(layers[place]) if layers.ndim == 1 else layers[place]
-
-
-def _top_water(model: bed.Bed, after: bed.BedState, from_top: Any, step: float) -> bed.BedState:
-    """Charge the water that the headspace took from (or left on) the top layer."""
-    lost = from_top * step / model.layer_mass
-    water, film = after.water_loss.copy(), after.film
-    water[-1] += np.maximum(lost, 0.0)
-    wet = after.wet
-    if np.any(lost < 0.0):
-        film = film.copy()
-        film[-1] -= np.minimum(lost, 0.0)
-        wet = True
-    return replace(after, water_loss=water, film=film, wet=wet)
 
 
 def _co2(

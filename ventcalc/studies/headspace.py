@@ -7,7 +7,7 @@ from typing import Any
 
 from ventcalc._ops import Ops
 from ventcalc.decisions.outside_air import CEILING_RESISTANCE, ceiling_temperature
-from ventcalc.physics import air
+from ventcalc.physics import air, plain_air
 from ventcalc.physics.bed import Bed
 from ventcalc.physics.crop import transpiration_coefficient
 from ventcalc.physics.plain_air import AIR_HEAT
@@ -122,8 +122,8 @@ def headspace(
     heat = flow * AIR_HEAT * outlet_temperature + surface * top + lost * outside_temperature
     warm = heat / (flow * AIR_HEAT + surface + lost)
     plain = warm - shell.ceiling_u * CEILING_RESISTANCE * (warm - outside_temperature)
-    limit = air.saturation_humidity_ratio(plain, model.pressure)
-    full = air.saturation_humidity_ratio(top, model.pressure)
+    limit = plain_air.saturated(plain, model.pressure, ops)
+    full = plain_air.saturated(top, model.pressure, ops)
     skin = transpiration_coefficient(curing, model.crop) * TOP_TUBERS
     skin = skin * model.bulk_density * model.tuber_diameter * model.pressure / air.MASS_RATIO
     free = flow * outlet_humidity_ratio + leak * outside_humidity_ratio

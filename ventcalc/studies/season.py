@@ -13,7 +13,7 @@ from ventcalc._ops import ARRAY, SCALAR, Ops
 from ventcalc.decisions import calendar
 from ventcalc.decisions.policies import Policy
 from ventcalc.errors import BadInput
-from ventcalc.physics import air
+from ventcalc.physics import air, plain_air
 from ventcalc.physics.bed import layer_mean
 from ventcalc.storage import Bay, stack_bays
 from ventcalc.studies.bay_model import (
@@ -231,7 +231,7 @@ def _record(
     outside: Outside,
 ) -> None:
     pulp = state.bed.temperature
-    dew = air.dew_point(state.return_humidity_ratio, outside.pressure)
+    dew = plain_air.dew_point(state.return_humidity_ratio, outside.pressure, SCALAR)
     values = {
         "outside_temperature": outside.temperature,
         "outside_humidity_ratio": outside.humidity_ratio,
@@ -242,8 +242,8 @@ def _record(
         "pulp_mean": readings.pulp_mean,
         "plenum_temperature": hour.plenum_temperature,
         "return_temperature": state.return_temperature,
-        "return_relative_humidity": air.relative_humidity(
-            state.return_temperature, state.return_humidity_ratio, outside.pressure
+        "return_relative_humidity": plain_air.relative_humidity(
+            state.return_temperature, state.return_humidity_ratio, outside.pressure, SCALAR
         ),
         "ceiling_temperature": hour.ceiling_temperature,
         "ceiling_margin": hour.ceiling_temperature - dew,
@@ -256,7 +256,7 @@ def _record(
         "drip": hour.drip,
         "share": state.share,
         "wetting_margin": readings.pulp_coldest
-        - air.dew_point(hour.plenum_humidity_ratio, outside.pressure),
+        - plain_air.dew_point(hour.plenum_humidity_ratio, outside.pressure, SCALAR),
     }
     for name in ("fan_power", "coil_power", "heater_power", "humidifier_power"):
         values[name] = getattr(hour, name)
