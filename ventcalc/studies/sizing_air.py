@@ -12,9 +12,11 @@ from ventcalc.errors import VentcalcError
 from ventcalc.physics import air, pile
 from ventcalc.physics.bed import AIR_VISCOSITY
 from ventcalc.physics.crop import crop_for
+from ventcalc.physics.plain_air import AIR_HEAT
 from ventcalc.storage import Bay, Ducts, Fans
+from ventcalc.studies.sizing_crop import CropState
 
-__all__ = ["AirDesign", "design_air", "ducts_for", "fans_for"]
+__all__ = ["AirDesign", "design_air", "ducts_for", "fans_for", "holding_speed"]
 
 FAN_AIRFLOW = 6.0
 """Most of one fan, 12 700 cfm (common practice, no source). [m³/s]"""
@@ -267,6 +269,28 @@ def _other_parts(density: float, coil: bool) -> dict[str, float]:
 def _motor(needed: float) -> float:
     """Next rated output; above the largest, the need itself. [W]"""
     return next((1000.0 * size for size in MOTORS if 1000.0 * size >= needed), needed)
+
+
+def holding_speed(bay: Bay, design: AirDesign, holding: CropState) -> float:
+    """
+    Fan speed that carries the settled crop's heat within the limit of spread.
+
+    Parameters
+    ----------
+    bay : Bay
+        Limit of spread.
+    design : AirDesign
+        The air system.
+    holding : CropState
+        The crop.
+
+    Returns
+    -------
+    float
+        Airflow over that of full speed, without help from evaporation; it may exceed 1. [1]
+    """
+    per_kelvin = design.density * AIR_HEAT * design.airflow
+    return holding.heat / (per_kelvin * bay.limits.spread)
 
 
 def fans_for(design: AirDesign, bay: Bay) -> Fans:

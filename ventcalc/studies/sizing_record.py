@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["Given", "Size", "given"]
+__all__ = ["PRACTICE", "Given", "Size", "given", "size"]
+
+PRACTICE = "common practice, no source"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -58,3 +60,57 @@ def given(*values: tuple[str, float, str]) -> tuple[Given, ...]:
         The same, named.
     """
     return tuple(Given(name=name, value=float(value), unit=unit) for name, value, unit in values)
+
+
+def size(
+    subject: str,
+    key: str,
+    name: str,
+    value: float,
+    unit: str,
+    formula: str,
+    inputs: tuple[Given, ...],
+    source: str,
+    *,
+    margin: float | None = None,
+    present: float | None = None,
+) -> Size:
+    """
+    One size, its fields in the order in which one reads them.
+
+    Parameters
+    ----------
+    subject, key, name : str
+        What it belongs to, its name for programs, its name for people.
+    value : float
+        The size. [unit]
+    unit : str
+        A row of ``ventcalc.units``.
+    formula : str
+        In words.
+    inputs : tuple of Given
+        What went into it.
+    source : str
+        Of the formula.
+    margin : float, optional
+        Over its limit or bare need. [unit]
+    present : float, optional
+        What the bay file says now. [unit]
+
+    Returns
+    -------
+    Size
+        The record.
+    """
+    return Size(
+        subject=subject,
+        key=key,
+        name=name,
+        value=float(value),
+        unit=unit,
+        formula=formula,
+        given=inputs,
+        source=source,
+        margin=None if margin is None else float(margin),
+        present=None if present is None else float(present),
+    )

@@ -156,9 +156,7 @@ def _plenum(
         wanted_temperature=wanted, wanted_humidity=bay.limits.plenum_humidity, **common
     )
     fresh = np.clip(fresh, bay.doors.leakage_fraction, bay.doors.largest_fraction)
-    made = plenum.supply(
-        fresh_fraction=fresh, humidity_wanted=bay.limits.plenum_humidity, **common
-    )
+    made = plenum.supply(fresh_fraction=fresh, humidity_wanted=bay.limits.plenum_humidity, **common)
     return np.stack(
         [made.water_added, fresh, made.temperature, outside_temperature, outside_humidity_ratio]
     )
