@@ -310,7 +310,7 @@ def case_fresh_air():
 
 
 def case_warm_by_heater():
-    seen = pile(HOLDING - 1.3)
+    seen = pile(HOLDING - 1.3, spread=0.1)
     return SEED, seen, rested(SEED, seen), Action.WARM_BY_HEATER
 
 
@@ -594,6 +594,9 @@ def test_run_for_an_even_pile_after_a_long_rest():
     assert abs(first * 900.0 - SEED.control.circulate_every) <= 900.0
     length = runs[first:].index(False) * 900.0
     assert SEED.control.circulate_for <= length <= SEED.control.circulate_for + 900.0
+    stops = first + round(length / 900.0)
+    again = stops + runs[stops:].index(True)
+    assert abs((again - stops) * 900.0 - SEED.control.circulate_every) <= 900.0
     assert set(acts) <= {Action.REST, Action.EVEN_OUT}
 
 
@@ -610,6 +613,15 @@ def test_full_speed_is_not_called_slow():
     bay, seen, memory, _ = CASES["even_out"]()
     advice, _, lines = told(bay, seen, memory)
     assert ("slowly" in lines[0]) <= (advice.fan_speed < 0.75)
+
+
+def test_a_cold_pile_that_is_not_warmed_is_told_why():
+    """The top's moist air would wet a bottom half a kelvin colder: no heat, and a line on it."""
+    seen = pile(HOLDING - 1.3, spread=1.2)
+    advice, _, lines = told(SEED, seen, rested(SEED, seen))
+    assert advice.needs.warm
+    assert advice.action == Action.REST
+    assert any("would wet" in line for line in lines)
 
 
 def test_dripping_ceiling_gets_air_and_no_mist():

@@ -177,6 +177,27 @@ def test_stage_one_holds_the_door_at_its_stop():
     assert held.refrigeration == 0.0
 
 
+def test_stage_one_shuts_the_door_to_every_other_wish():
+    """Fresh air for CO2 and warm outside air wait as well."""
+    wishes = (
+        {"co2": 1.5 * BAY.limits.co2, "outside_temperature": HOLDING - 1.0},
+        {
+            "pulp_mean": HOLDING - 1.5,
+            "pulp_top": HOLDING - 1.3,
+            "pulp_bottom": HOLDING - 1.7,
+            "pulp_coldest": HOLDING - 1.7,
+            "return_temperature": HOLDING - 1.3,
+            "outside_temperature": 8.0,
+            "outside_relative_humidity": 0.4,
+        },
+    )
+    for wish in wishes:
+        assert advise(BAY, at(HOLDING, **wish), running())[0].door_opening > 0.0
+        held, after = advise(BAY, at(FLOOR - 0.2, **wish), running())
+        assert after.freeze_stage == 1
+        assert held.door_opening == 0.0
+
+
 def test_stage_one_is_told():
     held, _ = advise(BAY, at(FLOOR - 0.2), running())
     lines = reasons(held, BAY)

@@ -250,7 +250,7 @@ def test_positions_give_the_plenum_that_is_promised(case):
         humidity_wanted=advice.humidity_wanted,
         water_capacity=capacity_of(bay.humidifier),
     )
-    assert end.temperature == pytest.approx(advice.plenum_temperature, abs=0.02)
+    assert end.temperature == pytest.approx(advice.plenum_temperature, abs=0.05)
     dew = air.dew_point(end.humidity_ratio, now.pressure)
     assert dew == pytest.approx(advice.plenum_dew_point, abs=0.05)
     if bay.humidifier is not None:
