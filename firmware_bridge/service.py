@@ -8,7 +8,7 @@ anything sent: without an entry in the log there is no advice. Both clocks are h
 from __future__ import annotations
 
 import secrets
-from collections import Counter
+from collections import Counter, deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Literal, Protocol
@@ -114,6 +114,8 @@ class Service:
         self.clock, self.boot, self.desks = clock, boot, desks
         self.id = secrets.randbits(31)
         self.counts: Counter[str] = Counter()
+        self.told: deque[Event] = deque(maxlen=1000)
+        """Events for whoever shows them; the journal has them all."""
         self._free_mb = free_mb
         self._day = DayTime()
         self._seq = 0
@@ -449,7 +451,9 @@ class Service:
     # --- what is kept --------------------------------------------------------------------------
 
     def _tell(self, turn: _Turn, bay: str, code: str, text: str) -> None:
-        turn.events.append(Event(t=turn.day, bay=bay, code=code, text=text))
+        event = Event(t=turn.day, bay=bay, code=code, text=text)
+        turn.events.append(event)
+        self.told.append(event)
 
     def _keep(self, turn: _Turn) -> None:
         """The journal may fail for a while; samples and events wait, the oldest go first."""

@@ -358,7 +358,7 @@ class Simulator:
             noisy = value + self.noise * _NOISE.get(key, 0.02) * self._random.gauss(0.0, 1.0)
             if key.endswith("_rh") or key in ("fan", "door", "water", "cool", "heat"):
                 noisy = min(max(noisy, 0.0), 100.0)
-            result[key] = self._spoilt(key, round(noisy, 2))
+            result[key] = self._spoilt(key, round(float(noisy), 2))
         return result
 
     def _spoilt(self, key: str, value: float) -> float | None:

@@ -1,0 +1,10 @@
+"""``python -m firmware_bridge``."""
+
+from __future__ import annotations
+
+import sys
+
+from firmware_bridge.cli import main
+
+if __name__ == "__main__":
+    sys.exit(main())
