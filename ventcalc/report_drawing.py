@@ -109,4 +109,5 @@ def note(axes: Any, words: str, x: Any, y: float, up: float) -> None:
 
 
 def legend(axes: Any, columns: int = 4) -> None:
+    """The legend of a plot, in the upper right corner."""
     axes.legend(loc="upper right", ncols=columns, fontsize=9, handlelength=3.2)

@@ -1,0 +1,129 @@
+"""One check of a bay: a value against a limit, and what may be said about it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+__all__ = ["CANNOT_SAY", "MARGINAL", "NO", "OK", "Aside", "Check", "check_above", "check_below"]
+
+OK = "ok"
+MARGINAL = "marginal"
+NO = "no"
+CANNOT_SAY = "cannot say"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Aside:
+    """A figure that belongs to a check without being judged."""
+
+    key: str
+    """Its name for programs, unique in a check."""
+    name: str
+    value: Any
+    """[unit]"""
+    unit: str
+    """A row of ``ventcalc.units``."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Check:
+    """A value against its limit, for one height or many."""
+
+    key: str
+    """Its name for programs."""
+    name: str
+    value: Any
+    """NaN where it is not known. [unit]"""
+    limit: Any
+    """NaN where there is none. [unit]"""
+    margin: Any
+    """Distance to the limit, positive is safe. [unit]"""
+    uncertainty: Any
+    """Margins smaller than this are marginal. [unit]"""
+    verdict: Any
+    """``ok``, ``marginal``, ``no`` or ``cannot say``; an array of them for many heights."""
+    unit: str
+    """A row of ``ventcalc.units``."""
+    formula: str
+    """In words."""
+    source: str
+    """Of the formula, the limit and the uncertainty."""
+    asides: tuple[Aside, ...] = ()
+    note: str = ""
+    by_height: bool = True
+    """Whether a lower pile can mend it, so that it counts for the highest pile that passes."""
+
+
+def _verdict(margin: Any, uncertainty: Any) -> Any:
+    known = ~np.isnan(np.asarray(margin, float) + uncertainty)
+    safe = np.nan_to_num(np.asarray(margin, float), nan=0.0)
+    doubt = np.nan_to_num(np.asarray(uncertainty, float), nan=0.0)
+    told = np.where(safe >= doubt, OK, np.where(safe > -doubt, MARGINAL, NO))
+    told = np.where(known, told, CANNOT_SAY)
+    return str(told) if told.ndim == 0 else told
+
+
+def _check(margin: Any, value: Any, limit: Any, uncertainty: Any, words: dict[str, Any]) -> Check:
+    shape = np.shape(margin)
+
+    def spread(number: Any) -> Any:
+        array = np.broadcast_to(np.asarray(number, float), shape)
+        return array.item() if array.ndim == 0 else array
+
+    return Check(
+        value=spread(value),
+        limit=spread(limit),
+        margin=spread(margin),
+        uncertainty=spread(uncertainty),
+        verdict=_verdict(margin, spread(uncertainty)),
+        **words,
+    )
+
+
+def check_below(value: Any, limit: Any, uncertainty: Any = 0.0, **words: Any) -> Check:
+    """
+    Check that a value does not exceed its limit.
+
+    Parameters
+    ----------
+    value : array-like
+        What is. [unit]
+    limit : array-like
+        What may be at most; NaN if there is no limit. [unit]
+    uncertainty : array-like
+        Of the margin. [unit]
+    **words : Any
+        The other fields of ``Check``.
+
+    Returns
+    -------
+    Check
+        Judged: ``ok`` from a margin of the uncertainty on, ``no`` from as much beyond.
+    """
+    return _check(limit - value, value, limit, uncertainty, words)
+
+
+def check_above(value: Any, limit: Any, uncertainty: Any = 0.0, **words: Any) -> Check:
+    """
+    Check that a value does not fall short of its limit.
+
+    Parameters
+    ----------
+    value : array-like
+        What is. [unit]
+    limit : array-like
+        What must be at least; NaN if there is no limit. [unit]
+    uncertainty : array-like
+        Of the margin. [unit]
+    **words : Any
+        The other fields of ``Check``.
+
+    Returns
+    -------
+    Check
+        Judged as by ``check_below``.
+    """
+    return _check(value - limit, value, limit, uncertainty, words)

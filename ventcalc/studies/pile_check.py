@@ -1,0 +1,185 @@
+"""May this bay be filled to this height? Every check with value, limit, margin and source."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ventcalc.errors import check_range
+from ventcalc.physics import air
+from ventcalc.physics.pile_loads import WallLoads, wall_loads
+from ventcalc.storage import Bay
+from ventcalc.studies.air_system import AirSystem, air_system
+from ventcalc.studies.check_air import air_checks
+from ventcalc.studies.check_climate import climate_checks
+from ventcalc.studies.check_loads import load_checks
+from ventcalc.studies.check_record import NO, Check
+from ventcalc.studies.pile_heat import (
+    Passage,
+    State,
+    Supply,
+    design_states,
+    humidifier_need,
+    passage,
+)
+
+__all__ = ["LOWEST_HEIGHT", "TALLEST_HEIGHT", "PileCheck", "check_pile", "sweep_heights"]
+
+Array = NDArray[np.float64]
+
+LOWEST_HEIGHT, TALLEST_HEIGHT = 0.5, 8.0
+"""Range of heights that are looked at. [m]"""
+SWEEP = 200
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class PileCheck:
+    """All checks of a bay filled level to one height or many."""
+
+    bay: Bay
+    height: Any
+    """Depth of the pile. [m]"""
+    mass: Any
+    """Crop in a full pile of that depth. [kg]"""
+    pressure: float
+    """Of the air at the site. [Pa]"""
+    checks: tuple[Check, ...]
+    system: AirSystem
+    walls: WallLoads
+    states: tuple[State, ...]
+    passages: tuple[Passage, ...]
+    supplies: tuple[Supply, ...]
+    highest: float
+    """Highest pile of which no check that counts for height says no; NaN if none. [m]"""
+    binds: tuple[str, ...]
+    """Names of the checks that say no just above it; empty if none does up to 8 m."""
+    least_for_lots: float
+    """Height at which the lots just fit. [m]"""
+
+    def check(self, key: str) -> Check:
+        """
+        One check by its name.
+
+        Parameters
+        ----------
+        key : str
+            Such as ``airflow``.
+
+        Returns
+        -------
+        Check
+            The check.
+        """
+        return next(check for check in self.checks if check.key == key)
+
+
+def sweep_heights() -> Array:
+    """
+    Heights for a sweep.
+
+    Returns
+    -------
+    array
+        200 from 0.5 to 8 m. [m]
+    """
+    return np.linspace(LOWEST_HEIGHT, TALLEST_HEIGHT, SWEEP)
+
+
+def check_pile(bay: Bay, height: Any = None, *, winter_temperature: float = -20.0) -> PileCheck:
+    """
+    Check whether a bay may be filled to a height.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    height : array-like, optional
+        Depth of the pile, 0.5-8; that of the bay if not given. Many are checked together. [m]
+    winter_temperature : float
+        Outside air of the design winter, -50 to 10. [°C]
+
+    Returns
+    -------
+    PileCheck
+        The bay filled level to the height from wall to wall, whatever its lots weigh.
+
+    Raises
+    ------
+    OutOfRange
+        If a height or the winter temperature is out of range.
+
+    Notes
+    -----
+    The highest pile that passes is found on 200 heights; between the last that passes and the
+    first that does not, the margin of what fails is taken as a straight line.
+    """
+    wanted = bay.pile.height if height is None else height
+    check_range("height", wanted, LOWEST_HEIGHT, TALLEST_HEIGHT, "m", "feet?")
+    check_range("winter_temperature", winter_temperature, -50.0, 10.0, "°C", "°F?")
+    given = wanted if isinstance(wanted, float | int) else np.asarray(wanted, float)
+    grid = sweep_heights()
+    highest, binds = _highest(_checked(bay, grid, winter_temperature).checks, grid)
+    return replace(_checked(bay, given, winter_temperature), highest=highest, binds=binds)
+
+
+def _checked(bay: Bay, height: Any, winter_temperature: float) -> PileCheck:
+    pressure = float(air.standard_pressure(bay.site.altitude))
+    mass = bay.pile.floor_area * bay.pile.bulk_density * height
+    states = design_states(bay, winter_temperature=winter_temperature)
+    system = air_system(
+        bay, height, pressure=pressure, temperature=bay.schedule.holding_temperature
+    )
+    passages = tuple(
+        passage(bay, state, airflow=system.airflow, mass=mass, pressure=pressure)
+        for state in states
+    )
+    colder = (bay.limits.supply_difference, 0.0, 0.0)
+    supplies = tuple(
+        humidifier_need(bay, state, through, pressure=pressure, colder_by=by)
+        for state, through, by in zip(states, passages, colder, strict=True)
+    )
+    walls = wall_loads(height, bulk_density=bay.pile.bulk_density, width=bay.pile.width)
+    return PileCheck(
+        bay=bay,
+        height=height,
+        mass=mass,
+        pressure=pressure,
+        checks=(
+            *load_checks(bay, height, mass, walls),
+            *air_checks(bay, system, mass),
+            *climate_checks(bay, system, states, passages, supplies, mass, pressure),
+        ),
+        system=system,
+        walls=walls,
+        states=states,
+        passages=passages,
+        supplies=supplies,
+        highest=float("nan"),
+        binds=(),
+        least_for_lots=bay.mass / (bay.pile.floor_area * bay.pile.bulk_density),
+    )
+
+
+def _highest(checks: Sequence[Check], grid: Array) -> tuple[float, tuple[str, ...]]:
+    """The last height below the first that fails, and what fails there."""
+    counted = [check for check in checks if check.by_height]
+    fails = np.array([check.verdict == NO for check in counted])
+    bad = fails.any(axis=0)
+    if not bad.any():
+        return float(grid[-1]), ()
+    first = int(bad.argmax())
+    binds = [check for check, fail in zip(counted, fails[:, first], strict=True) if fail]
+    names = tuple(check.name for check in binds)
+    if first == 0:
+        return float("nan"), names
+    low, high = float(grid[first - 1]), float(grid[first])
+    reached = []
+    for check in binds:
+        spare = (check.margin + check.uncertainty)[first - 1 : first + 1]
+        drop = float(spare[0] - spare[1])
+        reached.append(low + (high - low) * (float(spare[0]) / drop if drop > 0.0 else 0.0))
+    return min(reached), names
