@@ -406,7 +406,7 @@ def _within_envelope(
     flow = outside_air.dry_air_flow(bay, speed, now.pressure)
     capacity = capacity_of(bay.humidifier)
     end = _expected_plenum(bay, now, run, speed, flow, ops)
-    dew = plain_air.dew_point(end.humidity_ratio, now.pressure, ops)
+    dew = plain_air.dew_point(end.humidity_ratio + end.fog, now.pressure, ops)
     relative = plain_air.relative_humidity(end.temperature, end.humidity_ratio, now.pressure, ops)
     guarded = run.action == PROTECT
     floor = ops.minimum(bay.limits.plenum_floor, now.run_temperature)

@@ -27,8 +27,12 @@ __all__ = [
 
 CEILING_RESISTANCE = 0.10
 """Inside surface resistance, heat flowing up (ISO 6946). [m² K/W]"""
-FOG_LIMIT = 2e-5
-"""Fog that the ducts dry before it meets the crop; common practice, no source. [kg/kg]"""
+FOG_LIMIT = 1.5e-4
+"""
+Fog that may enter the ducts. Tubers warmer than the air dry it within the first layers, which
+the wetting margin makes sure of by counting the fog as vapour; more would drip in the plenum.
+Common practice, no source. [kg/kg dry air]
+"""
 
 
 class Verdict(IntEnum):
@@ -78,7 +82,7 @@ class OutsideAir:
     floor_margin: Any
     """Plenum above the supply floor. [K]"""
     wetting_margin: Any
-    """Coldest exposed tuber above the plenum's dew point. [K]"""
+    """Coldest exposed tuber above the dew point of the plenum's vapour and fog. [K]"""
     wetting_uncertainty: Any
     """Standard uncertainty of it. [K]"""
     drip_margin: Any
@@ -137,6 +141,22 @@ def dew_point_uncertainty(bay: Bay, temperature: Any, relative_humidity: Any) ->
     slope = 461.5 * kelvin * kelvin / 2.49e6 / relative_humidity
     part = slope * bay.sensors.humidity
     return (bay.sensors.temperature**2 + part * part) ** 0.5
+
+
+def _wetting_uncertainty(
+    bay: Bay, supply: plenum.Supply, dew: Any, relative: Any, ops: Ops
+) -> Any:
+    """
+    Standard uncertainty of tuber less dew point.
+
+    Air cannot be moister than saturated, so near saturation the humidity probe's error counts
+    only as far as there is room for it, and the two temperatures are left.
+    """
+    thermometer = bay.sensors.temperature**2
+    probe = dew_point_uncertainty(bay, supply.temperature, ops.maximum(relative, 0.05))
+    room = ops.maximum(supply.temperature - dew, 0.0) / bay.control.confidence
+    part = ops.minimum(ops.maximum(probe * probe - thermometer, 0.0), room * room)
+    return (2.0 * thermometer + part) ** 0.5
 
 
 def judge(
@@ -286,7 +306,7 @@ def _margins(
     ops: Ops,
 ) -> OutsideAir:
     pressure, flow = given["pressure"], given["mass_flow"]
-    dew = plain_air.dew_point(supply.humidity_ratio, pressure, ops)
+    dew = plain_air.dew_point(supply.humidity_ratio + supply.fog, pressure, ops)
     relative = plain_air.relative_humidity(supply.temperature, supply.humidity_ratio, pressure, ops)
     h_return = plain_air.enthalpy(given["return_temperature"], given["return_humidity_ratio"])
     h_supply = plain_air.enthalpy(supply.temperature, supply.humidity_ratio)
@@ -294,8 +314,7 @@ def _margins(
     cold = pulp - bay.control.outside_offset - _wide_open(bay, given, fraction, supply, ops)
     floor = supply.temperature - bay.limits.plenum_floor
     wet = pulp_coldest - dew
-    sigma = dew_point_uncertainty(bay, supply.temperature, ops.maximum(relative, 0.05))
-    sigma = (sigma * sigma + bay.sensors.temperature**2) ** 0.5
+    sigma = _wetting_uncertainty(bay, supply, dew, relative, ops)
     drip = ceiling - dew
     sure = bay.control.confidence * sigma
     where = ops.where
