@@ -64,7 +64,7 @@ class Verdict:
     standard_uncertainty: Any
     """Of the margin. [K]"""
     verdict: Any
-    """Whether it is ``clear``, ``condenses`` or ``cannot tell``; below 0 °C condensing is frosting."""
+    """``clear``, ``condenses`` or ``cannot tell``; below 0 °C condensing is frosting."""
     surface_temperature: Any
     """[°C]"""
     dew_point: Any
