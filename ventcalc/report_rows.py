@@ -122,6 +122,7 @@ ROWS: tuple[Row, ...] = (
         ("spread_hours", "spread_h", "Top above bottom by more than the limit", _HOURS),
         ("mean_spread", "mean_spread_k", "Top above bottom, holding, mean", _shown("delta_degC")),
         ("coldest_tuber", "coldest_tuber_c", "Coldest layer of tubers", _shown("degC")),
+        ("hottest_tuber", "hottest_tuber_c", "Warmest layer of tubers", _shown("degC")),
         ("frozen_minutes", "frozen_min", "Tubers at freezing injury", _MINUTES),
     ),
     *_rows(

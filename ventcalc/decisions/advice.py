@@ -412,7 +412,7 @@ def _within_envelope(
     floor = ops.minimum(bay.limits.plenum_floor, now.run_temperature)
     freezes = runs & (end.temperature < floor - 1e-6) & ops.negate(guarded)
     wets = runs & (dew > seen.pulp_coldest) & ops.negate(guarded)
-    stopped = freezes | wets
+    stopped = (freezes | wets) & now.usable
     runs = runs & ops.negate(stopped)
     usable = now.usable | guarded
     off = where(usable, 0.0, float("nan"))

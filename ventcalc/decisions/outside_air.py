@@ -143,9 +143,7 @@ def dew_point_uncertainty(bay: Bay, temperature: Any, relative_humidity: Any) ->
     return (bay.sensors.temperature**2 + part * part) ** 0.5
 
 
-def _wetting_uncertainty(
-    bay: Bay, supply: plenum.Supply, dew: Any, relative: Any, ops: Ops
-) -> Any:
+def _wetting_uncertainty(bay: Bay, supply: plenum.Supply, dew: Any, relative: Any, ops: Ops) -> Any:
     """
     Standard uncertainty of tuber less dew point.
 

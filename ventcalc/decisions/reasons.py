@@ -42,7 +42,7 @@ def reasons(advice: Advice, bay: Bay, units: UnitSystem = "metric") -> tuple[str
         lines.append(f"Outside air does not cool the pile now: {outside_words(advice, bay, units)}")
     elif advice.action == Action.COOL_BY_OUTSIDE:
         lines.append(outside_words(advice, bay, units))
-    elif not advice.needs.cool:
+    elif not advice.needs.cool and not advice.needs.warm:
         lines.append(_nothing_to_cool(advice, bay, units))
     lines.extend(line for line in (f(advice, bay, units) for f in _REMARKS) if line)
     return tuple(lines)
@@ -256,6 +256,19 @@ def _recirculation(advice: Advice, bay: Bay, units: UnitSystem) -> str:
     )
 
 
+def _stays_cold(advice: Advice, bay: Bay, units: UnitSystem) -> str:
+    warms = advice.action in (Action.WARM_BY_HEATER, Action.WARM_BY_OUTSIDE)
+    if not advice.needs.warm or warms:
+        return ""
+    if bay.heater is not None and advice.needs.recirculation_wets:
+        return (
+            "The pile should be warmer, but air from its top (dew point "
+            f"{show(advice.situation.run_dew_point, 'degC', units)}) would wet the coldest tubers "
+            f"({show(advice.situation.readings.pulp_coldest, 'degC', units)}) if the heater ran."
+        )
+    return "The pile should be warmer, but neither outside air nor a heater can warm it now."
+
+
 _REMARKS: tuple[Callable[[Advice, Bay, UnitSystem], str], ...] = (
     _humidifier,
     _carbon,
@@ -264,4 +277,5 @@ _REMARKS: tuple[Callable[[Advice, Bay, UnitSystem], str], ...] = (
     _drip,
     _uneven,
     _recirculation,
+    _stays_cold,
 )

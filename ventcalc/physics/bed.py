@@ -203,6 +203,11 @@ def layer_mean(values: Array) -> Any:
     return float(mean) if values.ndim == 1 else mean
 
 
+def _total(layers: Array) -> Any:
+    total = np.add.reduce(layers)
+    return float(total) if layers.ndim == 1 else total
+
+
 def heat_transfer_coefficient(superficial_velocity: Any, tuber_diameter: Any, density: Any) -> Any:
     """
     Air-side heat transfer coefficient in a packed bed.
@@ -540,9 +545,9 @@ def _march_once(
         outlet_temperature=leaving,
         outlet_humidity_ratio=vapour_out,
         evaporated=evaporated,
-        condensed=0.0 if from_film is None else -np.minimum(from_film, 0.0).sum(axis=0),
+        condensed=0.0 if from_film is None else -_total(np.minimum(from_film, 0.0)),
         respiration=respiration,
-        co2=crop_module.co2_rate(np.add.reduce(respiration), bed.crop),
+        co2=crop_module.co2_rate(_total(respiration), bed.crop),
         latent_heat=latent_heat,
     )
 

@@ -9,6 +9,8 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
+import numpy as np
+
 from ventcalc._ops import ops_for
 from ventcalc.errors import BadInput, check_range
 
@@ -28,8 +30,11 @@ __all__ = [
 
 DRY_MATTER_PER_CO2 = 180.16 / 264.06
 """Glucose burned per CO2 given off, C6H12O6 + 6 O2 -> 6 CO2 + 6 H2O. [kg/kg]"""
-FAILING = 30.0
-"""Tubers do not respire faster above this temperature: they fail. [°C]"""
+FAILING, DYING, DEAD = 30.0, 35.0, 45.0
+"""
+Respiration rises no further, falls, and has ended; what rots is not modelled. Common practice,
+no source. [°C]
+"""
 WATER_PER_CO2 = 108.09 / 264.06
 """Water formed in the tuber per CO2 given off. [kg/kg]"""
 
@@ -178,7 +183,8 @@ def respiration_temperature_factor(temperature: Any, crop: Crop) -> Any:
     1 + (dT / doubling)²: twice the least 10 K above it, as the published Q10 of about 2 asks,
     flat at the least, rising again in the cold, where no numbers are published. The published
     rise below 3 °C is called dramatic; this one is 18 % there. Held constant above 30 °C,
-    where tubers fail (common practice, no source).
+    where tubers fail, and falling to nothing from 35 to 45 °C, where they die (common practice,
+    no source).
     """
     check_range("temperature", temperature, -5.0, 45.0, "°C", "kelvin or °F?")
     return temperature_factor(temperature, crop)
@@ -200,7 +206,16 @@ def temperature_factor(temperature: Any, crop: Crop) -> Any:
     array
         1 at the least. [1]
     """
-    away = ops_for(temperature).minimum(temperature, FAILING) - crop.respiration_least_at
+    warmest = temperature if isinstance(temperature, float | int) else np.max(temperature)
+    if not warmest > FAILING:
+        return _parabola(temperature, crop)
+    ops = ops_for(temperature)
+    alive = ops.minimum(ops.maximum((DEAD - temperature) / (DEAD - DYING), 0.0), 1.0)
+    return alive * _parabola(ops.minimum(temperature, FAILING), crop)
+
+
+def _parabola(temperature: Any, crop: Crop) -> Any:
+    away = temperature - crop.respiration_least_at
     return away * away * crop.respiration_doubling**-2 + 1.0
 
 

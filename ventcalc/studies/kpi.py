@@ -63,6 +63,8 @@ class Kpi:
     """Supply air, fans on. [°C]"""
     plenum_below_zero_minutes: Any
     """[min]"""
+    hottest_tuber: Any
+    """Any layer, until emptied; above 30 °C a crop is lost. [°C]"""
     coldest_tuber: Any
     """Any layer, until emptied. [°C]"""
     frozen_minutes: Any
@@ -117,6 +119,7 @@ class Tally:
         self.bay, self.ops, self.zero = bay, ops, zero
         self.sums: dict[str, Any] = dict.fromkeys((f.name for f in fields(Kpi)), zero)
         self.sums["coldest_plenum"] = self.sums["coldest_tuber"] = zero + 99.0
+        self.sums["hottest_tuber"] = zero - 99.0
         self.worst: Any = 0.0
         self.holding_time: Any = zero
         self.last_fan: Any = zero > 1.0
@@ -179,6 +182,8 @@ class Tally:
             self._sum("ramp_hours", self._flag(fast & (stage == COOL_DOWN)) * hours)
         low = self.ops.where(stage == EMPTY, 99.0, np.minimum.reduce(pulp))
         self._least("coldest_tuber", low)
+        high = self.ops.where(stage == EMPTY, -99.0, np.maximum.reduce(pulp))
+        self._most("hottest_tuber", high)
         self._sum("frozen_minutes", self._flag(low < FREEZING_TUBER) * hours * 60.0)
 
     def _losses(self, state: BayState, stage: Any, now: float) -> None:
@@ -223,8 +228,9 @@ class Tally:
         self._sum("fan_hours", self._flag(runs) * hours)
         self._sum("fan_starts", self._flag(runs & ops.negate(self.last_fan)))
         door = ops.where(runs, positions.door_opening, 0.0)
-        self._sum("door_travel", abs(door - self.last_door))
-        self.last_fan, self.last_door = runs, door
+        self._sum("door_travel", ops.where(in_use, abs(door - self.last_door), 0.0))
+        self.last_fan = runs
+        self.last_door = ops.where(in_use, door, self.last_door)
 
     def result(self) -> Kpi:
         """The season's results so far."""
