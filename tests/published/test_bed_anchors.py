@@ -165,8 +165,8 @@ def test_shrink_of_five_months():
     14 days at 55 °F, then 0.5 °F a day (Univ. of Idaho CIS 1134), 20 cfm per short ton without
     a break until cold, then 10 hours a day, supply air of 90 %: the dry end of the 90-95 %
     advised (Univ. of Nebraska CropWatch). Not reached, and so not claimed: 5 % under air of
-    95 %, where the model loses about 3.5 %, and the 3 % that the same source gives for the
-    first month, where the model loses 1.6 to 2.1 %. Those trials were small; a deep pile
+    95 %, where the model loses 3.5 to 3.8 %, and the 3 % that the same source gives for the
+    first month, where the model loses 1.6 to 2.3 %. Those trials were small; a deep pile
     saturates its air.
     """
     dry, moist = season(0.90), season(0.95)
