@@ -14,7 +14,7 @@ import sys
 from collections.abc import Sequence
 
 from ventcalc import __version__
-from ventcalc.commands import advise, air, demo, new, season
+from ventcalc.commands import advise, air, check, demo, new, season, size
 from ventcalc.commands.words import Parser
 from ventcalc.errors import VentcalcError
 
@@ -43,7 +43,7 @@ def _parser() -> Parser:
     )
     parser.add_argument("--version", action="version", version=f"ventcalc {__version__}")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
-    for command in (advise, season, air, new, demo):
+    for command in (check, size, advise, season, air, new, demo):
         command.add(commands)
     return parser
 
