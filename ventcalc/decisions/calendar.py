@@ -20,7 +20,8 @@ STAGES = (
 
 FILLING, WOUND_HEALING, COOL_DOWN, HOLDING, WARM_UP, UNLOADING, EMPTY = range(7)
 
-YEAR = 366 * 86400.0
+LAG = 0.5
+"""How far the pile may trail its target before the target waits. [K]"""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -146,22 +147,22 @@ def target_of(bay: Bay, when: Calendar, last: Any, pulp: Any, elapsed: Any, ops:
 
     Notes
     -----
-    Without a target from before, the plan's is taken, or 1 K below a warmer pile. The ramp
-    waits for a pile that lags more than 1 K behind: otherwise a warm autumn would
+    Without a target from before, the plan's is taken, or half a kelvin below a warmer pile. The ramp
+    waits for a pile that lags more than half a kelvin behind: otherwise a warm autumn would
     let the target run ahead, and the first cold night would cool the crop too fast.
     """
     plan = bay.schedule
     where = ops.where
     low, high = plan.holding_temperature, plan.healing_temperature
     planned = planned_target(bay, when, ops)
-    start = where(pulp - 1.0 > planned, ops.minimum(pulp - 1.0, high), planned)
+    start = where(pulp - LAG > planned, ops.minimum(pulp - LAG, high), planned)
     last = where(ops.isnan(last), start, last)
     step = plan.ramp * elapsed
-    lags = pulp - last > 1.0
+    lags = pulp - last > LAG
     down = where(lags, last, ops.maximum(last - step, low))
     warm = plan.warm_up_temperature
     rate = (warm - low) / (when.unloading - when.warm_up)
-    runs_ahead = last - pulp > 1.0
+    runs_ahead = last - pulp > LAG
     up = where(runs_ahead, last, ops.minimum(last + rate * elapsed, ops.maximum(warm, low)))
     cooling = where(when.now < when.warm_up, down, up)
     return where(when.now < when.healed, high, cooling)
