@@ -18,13 +18,20 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import pytest
+from jsonschema import Draft202012Validator
 
+from firmware_bridge.config import read_config
 from ventcalc.bay_file import bay_from_dict, example_bay_path
 from ventcalc.decisions.readings_file import KEYS, readings_from_dict
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 CI = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+SCHEMAS = [
+    path
+    for path in sorted((ROOT / "firmware_bridge" / "schema").glob("*.json"))
+    if path.stem != "asyncapi"
+]
 BY_CI = re.compile(
     r"(python3? -m (venv|pip|pytest)|source |\. |git clone|cd |ventcalc demo|\.ci/run)"
 )
@@ -116,18 +123,38 @@ def bay_sample(sample: dict[str, Any]) -> None:
     bay_from_dict(whole)
 
 
-def test_toml_samples() -> None:
+def bridge_sample(text: str, folder: Path) -> None:
+    """A whole configuration of the bridge, with the files that it names."""
+    for name in re.findall(r'"([\w./-]+\.(?:toml|txt|password|pem|crt))"', text):
+        file = folder / Path(name).name
+        file.write_bytes(example_bay_path("seed_bay").read_bytes())
+        file.chmod(0o600)
+        text = text.replace(f'"{name}"', f'"{file.name}"')
+    (folder / "bridge.toml").write_text(text, encoding="utf-8")
+    read_config(folder / "bridge.toml", {})
+
+
+def test_toml_samples(tmp_path: Path) -> None:
     assert blocks("toml")
     for text in blocks("toml"):
-        bay_sample(tomllib.loads(text))
+        sample = tomllib.loads(text)
+        if sample.keys() & {"bridge", "broker", "bays"}:
+            bridge_sample(text, tmp_path)
+        else:
+            bay_sample(sample)
 
 
 def test_json_samples() -> None:
+    """Readings for ``ventcalc advise``, or a message that fits one of the bridge's schemas."""
     assert blocks("json")
     for text in blocks("json"):
         sample = json.loads(text)
-        assert set(sample) <= {*KEYS, "time", "note"}, f"no reader for this sample: {text}"
-        readings_from_dict(sample)
+        if set(sample) <= {*KEYS, "time", "note"}:
+            readings_from_dict(sample)
+        else:
+            schemas = [json.loads(path.read_text("utf-8")) for path in SCHEMAS]
+            fits = [Draft202012Validator(schema).is_valid(sample) for schema in schemas]
+            assert any(fits), f"no reader for this sample: {text}"
 
 
 def test_python_samples(tmp_path: Path) -> None:
