@@ -26,6 +26,13 @@ ACTUAL = {
 """Kind of channel that tells the actual position of each target."""
 _TEXTS = {
     "start": "waiting for the controller's birth and first reading",
+    "link": "the bridge does not hear its own beat through the broker",
+    "audit": "the audit log cannot be written",
+    "disk": "the disk is nearly full",
+    "other_bridge": "a later bridge serves this bay",
+    "flapping": "the link was lost too often just now",
+    "clock": "the bridge's time of day has jumped or was never set",
+    "shutdown": "the bridge ends",
     "units": "a channel is declared in a unit that does not fit it",
     "stale": "the newest reading is too old",
     "lost": "the controller is silent or has said goodbye",

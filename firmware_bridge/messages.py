@@ -58,9 +58,10 @@ ACTIONS = (
 )  # fmt: skip
 """What advice is about; the integer form sends the place in this list."""
 NONE_REASONS = (
-    "ok", "start", "stale", "lost", "boot", "missing", "implausible", "stuck", "contradictory",
-    "units", "range", "freeze", "wetting", "combination", "slew", "min_time", "changes", "audit",
-    "disk", "other_bridge", "flapping", "clock", "adviser", "hands_off", "shutdown",
+    "ok", "start", "link", "stale", "lost", "boot", "missing", "implausible", "stuck",
+    "contradictory", "units", "range", "freeze", "wetting", "combination", "slew", "min_time",
+    "changes", "audit", "disk", "other_bridge", "flapping", "clock", "adviser", "hands_off",
+    "shutdown",
 )  # fmt: skip
 """Why there is no advice; the integer form sends the place in this list, 0 with advice."""
 ACK_CODES = (

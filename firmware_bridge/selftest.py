@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import secrets
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 from firmware_bridge import messages, topics
 from firmware_bridge.client import Incoming, Link, Message
@@ -38,7 +38,7 @@ def try_broker(config: Config, patience: float = 8.0) -> Iterator[tuple[str, str
     try:
         link.start()
         if not _until(lambda: link.connected, link, patience):
-            yield "problem", f"{link.problem or 'no answer'} ({place})"
+            yield "problem", link.problem or f"no answer from {place}"
             return
         secured = "encrypted" if config.broker.tls else "not encrypted, this machine only"
         yield "ok", f"connected to {place}, MQTT {link.protocol}, {secured}"
@@ -89,12 +89,11 @@ def _gather(link: Link, heard: list[Incoming], topic: str, payload: bytes, patie
     return False
 
 
-def _until(done: object, link: Link, patience: float) -> bool:
-    assert callable(done)
+def _until(done: Callable[[], bool], link: Link, patience: float) -> bool:
     end = time.monotonic() + patience
     while time.monotonic() < end:
         if done():
             return True
         link.tend()
         time.sleep(0.02)
-    return bool(done())
+    return done()

@@ -1,0 +1,251 @@
+"""Readings judged: identity, order, age, belief."""
+
+from __future__ import annotations
+
+import math
+import random
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from firmware_bridge.channels import ChannelHistory
+from firmware_bridge.messages import Birth, Channel, Reading, State
+from firmware_bridge.quantities import QUANTITIES
+from firmware_bridge.readings import Source, contradiction, fault_of, mean_of, pulps_of
+
+CHANNELS = tuple(
+    Channel(key=key, kind=kind, unit=unit, scale=0.01)
+    for key, kind, unit in (
+        ("pulp_1", "pulp_temperature", "Cel"),
+        ("pulp_2", "pulp_temperature", "Cel"),
+        ("plenum", "plenum_temperature", "Cel"),
+        ("above", "return_temperature", "Cel"),
+        ("above_rh", "return_relative_humidity", "%"),
+        ("out", "outside_temperature", "Cel"),
+        ("fan", "fan_speed", "%"),
+    )
+)
+VALUES = {
+    "pulp_1": 5.0, "pulp_2": 5.4, "plenum": 4.2, "above": 5.6, "above_rh": 95.0, "out": 1.0,
+    "fan": 80.0,
+}  # fmt: skip
+
+
+def born(boot=7, channels=CHANNELS, **settings):
+    source = Source(**settings)
+    assert source.take_birth(Birth(boot=boot, channels=channels), 0.0)
+    return source
+
+
+def reading(seq, boot=7, up=None, **changes):
+    return Reading(boot=boot, seq=seq, up=up, v={**VALUES, **changes})
+
+
+def test_a_sound_reading_has_no_fault_and_internal_units():
+    sample = born().take(reading(1), 10.0)
+    assert fault_of(sample) == ""
+    assert sample.values["above_rh"] == pytest.approx(0.95)
+    assert pulps_of(sample) == [5.0, 5.4]
+    assert math.isnan(mean_of(sample, "co2"))
+    assert sample.age(70.0) == 60.0
+
+
+def test_integer_form_gives_the_same_values():
+    counts = [round(VALUES[channel.key] / channel.scale) for channel in CHANNELS]
+    a = born().take(reading(1), 10.0)
+    b = born().take(Reading(boot=7, seq=1, i=counts), 10.0)
+    assert b.values == pytest.approx(a.values)
+
+
+def test_integer_form_of_the_wrong_length_is_dropped():
+    source = born()
+    assert source.take(Reading(boot=7, seq=1, i=[1, 2]), 10.0) is None
+    assert source.counts["wrong length"] == 1
+
+
+def test_nothing_is_taken_before_a_birth_and_the_birth_is_asked_for():
+    source = Source()
+    assert source.take(reading(1), 10.0) is None
+    assert source.stranger
+
+
+def test_readings_of_another_boot_are_dropped():
+    source = born()
+    assert source.take(reading(1, boot=8), 10.0) is None
+    assert source.counts["unknown boot"] == 1
+
+
+def test_a_boot_left_behind_does_not_come_back():
+    source = born(boot=7)
+    source.take_birth(Birth(boot=8, channels=CHANNELS), 1.0)
+    assert not source.take_birth(Birth(boot=7, channels=CHANNELS), 2.0)
+    assert source.take(reading(1, boot=7), 3.0) is None
+    assert not source.stranger
+
+
+def test_a_new_boot_forgets_the_old_readings():
+    source = born(boot=7)
+    source.take(reading(1000), 10.0)
+    source.take_birth(Birth(boot=8, channels=CHANNELS), 20.0)
+    assert source.newest is None
+    assert source.take(reading(1, boot=8), 30.0).fresh
+
+
+def test_the_will_of_another_boot_says_nothing():
+    source = born()
+    assert not source.take_state(State(boot=6, on=0))
+    assert source.online
+    assert source.take_state(State(boot=7, on=0))
+    assert not source.online
+
+
+@given(st.permutations(list(range(1, 12))), st.integers(0, 2**32 - 1))
+def test_whatever_the_order_the_newest_reading_stands(order, start):
+    """Sequence numbers wrap at 2^32; copies and late ones never replace a newer reading."""
+    source = born()
+    furthest = None
+    for n, place in enumerate(order):
+        seq = (start + place) % 2**32
+        source.take(reading(seq), float(n))
+        source.take(reading(seq), float(n))  # a copy
+        furthest = place if furthest is None else max(furthest, place)
+        assert source.newest.seq == (start + furthest) % 2**32
+    assert source.counts["taken"] + source.counts["late"] + source.counts["repeat"] == 22
+
+
+def test_gaps_are_counted():
+    source = born()
+    source.take(reading(1), 0.0)
+    source.take(reading(5), 60.0)
+    assert source.counts["gap"] == 3
+
+
+def test_a_backlog_is_stored_but_not_fresh():
+    """A reading that waited ten minutes in a broker tells by the controller's own uptime."""
+    source = born(max_age=180.0)
+    assert source.take(reading(1, up=100.0), 1000.0).fresh
+    late = source.take(reading(2, up=160.0), 1660.0)
+    assert late.delay == pytest.approx(600.0, abs=1.0)
+    assert not late.fresh
+    assert source.take(reading(3, up=760.0), 1661.0).fresh
+
+
+def test_clocks_that_drift_apart_are_not_taken_for_a_backlog():
+    """200 ppm over 60 days are 17 minutes; the link's delay is judged against the drift."""
+    source = born(max_age=180.0)
+    for hour in range(24 * 60):
+        now = 3600.0 * hour
+        sample = source.take(reading(hour + 1, up=now * (1 - 200e-6)), now)
+        assert sample.fresh
+
+
+# --- belief ------------------------------------------------------------------------------
+
+
+def history(kind="pulp_temperature"):
+    return ChannelHistory(quantity=QUANTITIES[kind])
+
+
+@pytest.mark.parametrize(
+    ("kind", "value"),
+    [
+        ("pulp_temperature", 41.0),  # 5 °C in °F
+        ("pulp_temperature", 278.0),  # in kelvin
+        ("return_relative_humidity", 95.0),  # a percentage as a fraction
+        ("return_relative_humidity", 0.0095),  # a fraction divided again
+        ("outside_temperature", -127.0),  # a sensor that lost its wire
+        ("outside_temperature", 85.0),
+        ("co2", 800.0),
+        ("pressure", 1013.0),
+    ],
+)
+def test_wrong_units_and_broken_sensors_are_not_believed(kind, value):
+    assert history(kind).judge(value, 0.0) == "implausible"
+
+
+def test_a_missing_value_is_missing():
+    assert history().judge(math.nan, 0.0) == "missing"
+
+
+def test_a_spike_is_not_believed_but_a_new_level_is_in_the_end():
+    channel = history()
+    assert channel.judge(5.0, 0.0) == ""
+    assert channel.judge(9.0, 60.0) == "implausible"
+    assert channel.judge(5.0, 120.0) == ""
+    faults = [channel.judge(9.0, 180.0 + 60.0 * n) for n in range(3)]
+    assert faults == ["implausible", "implausible", ""]
+
+
+def test_a_sensor_that_stands_still_is_found_in_the_stated_time():
+    channel, limit = history("outside_temperature"), 6 * 3600.0
+    found = None
+    for minute in range(10 * 60):
+        if channel.judge(3.2, 60.0 * minute) == "stuck":
+            found = 60.0 * minute
+            break
+    assert found == pytest.approx(limit, abs=60.0)
+    assert channel.judge(3.3, found + 60.0) == ""
+
+
+def test_a_sensor_with_noise_is_never_stuck():
+    channel, noise = history("outside_temperature"), random.Random(3)
+    for minute in range(48 * 60):
+        assert channel.judge(3.0 + noise.gauss(0, 0.1), 60.0 * minute) == ""
+
+
+@given(st.floats(-4.9, 29.9), st.lists(st.floats(-0.09, 0.09), max_size=30))
+def test_slow_change_is_always_believed(start, steps):
+    channel, value = history(), start
+    for n, step in enumerate(steps):
+        value = min(max(value + step, -4.9), 29.9)
+        assert channel.judge(value, 60.0 * n) == ""
+
+
+# --- what is needed ----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("changes", "fault"),
+    [
+        ({"pulp_2": None}, "missing"),
+        ({"plenum": 60.0}, "implausible"),
+        ({"out": None}, ""),  # the adviser does without outside air
+        ({"out": 99.0}, ""),
+        ({"above": 17.0}, "contradictory"),
+        ({"plenum": -8.0}, "contradictory"),
+        ({"pulp_1": 25.0, "above": 15.0}, "contradictory"),
+    ],
+)
+def test_what_is_needed_must_be_sound(changes, fault):
+    assert fault_of(born().take(reading(1, **changes), 0.0)) == fault
+
+
+def test_a_probe_taken_out_in_the_configuration_does_not_count():
+    sample = born().take(reading(1, pulp_2=None), 0.0)
+    assert fault_of(sample, ("pulp_2",)) == ""
+    assert pulps_of(sample, ("pulp_2",)) == [5.0]
+
+
+def test_two_sensors_of_one_air_that_disagree():
+    extra = (*CHANNELS, Channel(key="out_2", kind="outside_temperature", unit="Cel"))
+    sample = born(channels=extra).take(reading(1, out_2=6.0), 0.0)
+    assert contradiction(sample) == "two outside temperature sensors"
+
+
+def test_what_the_controller_doubts_is_not_believed():
+    source = born()
+    sample = source.take(Reading(boot=7, seq=1, v=VALUES, bad=("pulp_1",)), 0.0)
+    assert fault_of(sample) == "implausible"
+
+
+def test_a_unit_that_does_not_fit_stops_everything():
+    wrong = (Channel(key="pulp_1", kind="pulp_temperature", unit="bar"), *CHANNELS[1:])
+    source = born(channels=wrong)
+    assert source.units_wrong == ("pulp_1",)
+    assert fault_of(source.take(reading(1), 0.0)) in ("missing", "units")
+
+
+def test_a_kind_that_is_needed_and_not_declared_is_missing():
+    source = born(channels=CHANNELS[:4])
+    assert fault_of(source.take(reading(1), 0.0)) == "missing"
