@@ -214,15 +214,14 @@ def test_would_drip_from_the_ceiling():
 
 def test_would_fog_in_mixing():
     """In hard frost the door is held where more would make fog with the moist return air."""
-    seen = pile(HOLDING + 0.8, outside_temperature=-28.0, return_relative_humidity=0.97)
-    held = replace(SEED, sensors=replace(SEED.sensors, temperature=0.02, humidity=0.002))
-    advice, _, lines = told(held, seen, ran(held, seen))
+    seen = pile(HOLDING + 0.8, outside_temperature=-32.0, return_relative_humidity=0.985)
+    advice, _, lines = told(SEED, seen, ran(SEED, seen))
     assert advice.outside.binding == Binding.MIXING_FOG
     assert advice.outside.verdict == Verdict.ALLOWED
     assert advice.action == Action.COOL_BY_OUTSIDE
     line = next(line for line in lines if "fog" in line)
     assert f"{advice.door_opening:.0%}" in line
-    assert fog_at(held, advice, 1.0) <= FOG_LIMIT < fog_at(held, advice, 1.1)
+    assert fog_at(SEED, advice, 1.0) <= FOG_LIMIT < fog_at(SEED, advice, 1.1)
 
 
 def fog_at(bay, advice, opened):
@@ -622,6 +621,15 @@ def test_a_cold_pile_that_is_not_warmed_is_told_why():
     assert advice.needs.warm
     assert advice.action == Action.REST
     assert any("would wet" in line for line in lines)
+
+
+def test_a_cold_pile_without_a_heater_is_told_so():
+    bare = replace(SEED, heater=None)
+    seen = pile(HOLDING - 1.3, spread=0.1)
+    advice, _, lines = told(bare, seen, rested(bare, seen))
+    assert advice.action == Action.REST
+    assert any("should be warmer" in line for line in lines)
+    assert not any(line.startswith("Nothing to cool") for line in lines)
 
 
 def test_dripping_ceiling_gets_air_and_no_mist():

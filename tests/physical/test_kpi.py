@@ -24,56 +24,30 @@ BAY = replace(
 BAND, SPREAD, CO2 = BAY.limits.band, BAY.limits.spread, BAY.limits.co2
 
 
+def filled(kind, **given):
+    """An instance of a record; what is not given is 0."""
+    return kind(**{**dict.fromkeys((f.name for f in fields(kind)), 0.0), **given})
+
+
 def state(pulp, *, film=(0.0, 0.0), water=0.0, solids=0.0, co2=0.001, share=1.0):
     """A bay of as many layers as ``pulp`` has; losses alike in all layers."""
     layers = np.array(pulp, dtype=float)
-    return BayState(
-        bed=BedState(
-            temperature=layers,
-            film=np.resize(np.array(film, dtype=float), layers.shape),
-            wet=bool(np.any(np.array(film) > 0.0)),
-            source=0.0 * layers,
-            water_loss=0.0 * layers + water,
-            dry_matter_loss=0.0 * layers + solids,
-            curing=0.0,
-        ),
-        share=share,
-        loaded=1.0,
-        exit_temperature=4.0,
-        exit_humidity_ratio=0.005,
-        return_temperature=4.0,
-        return_humidity_ratio=0.005,
-        plenum_temperature=3.0,
-        co2=co2,
-        top_heat=0.0,
+    bed = filled(
+        BedState,
+        temperature=layers,
+        film=np.resize(np.array(film, dtype=float), layers.shape),
+        wet=bool(np.any(np.array(film) > 0.0)),
+        water_loss=0.0 * layers + water,
+        dry_matter_loss=0.0 * layers + solids,
     )
+    return filled(BayState, bed=bed, share=share, loaded=1.0, co2=co2)
 
 
 def hour(runs=False, plenum=3.0, *, condensed=0.0, **others):
     """What happened in a step; nothing, unless it is given."""
-    nothing = dict.fromkeys(
-        ("fog", "fan_power", "coil_power", "heater_power", "humidifier_power", "water_added",
-         "drip", "fresh_air"),
-        0.0,
-    )  # fmt: skip
-    given = {
-        **nothing,
-        "plenum_temperature": plenum if runs else float("nan"),
-        "plenum_humidity_ratio": 0.004,
-        "ceiling_temperature": 3.0,
-        "runs": runs,
-    }
-    layers = np.zeros(2)
-    step = BedStep(
-        outlet_temperature=4.0,
-        outlet_humidity_ratio=0.005,
-        evaporated=layers,
-        condensed=condensed,
-        respiration=layers,
-        co2=0.0,
-        latent_heat=2.5e6,
-    )
-    return Hour(**{**given, **others}, step=step)
+    given = {"plenum_temperature": plenum if runs else float("nan"), "runs": runs}
+    step = filled(BedStep, condensed=condensed)
+    return filled(Hour, **{**given, **others}, step=step)
 
 
 def tallied(*steps, bay=BAY, length=HOUR):
@@ -153,6 +127,16 @@ def test_coldest_and_frozen():
     )
     assert kpi.coldest_tuber == -1.3
     assert kpi.frozen_minutes == pytest.approx(30.0)
+
+
+def test_hottest():
+    """The warmest layer of any step in use; an empty bay has no tubers."""
+    kpi = tallied(
+        (state([4.0, 31.5]), hour()),
+        (state([12.0, 3.0]), hour()),
+        (state([40.0, 40.0]), hour(), {"stage": EMPTY}),
+    )
+    assert kpi.hottest_tuber == 31.5
 
 
 def test_plenum_counts_only_with_the_fans_on():
@@ -303,8 +287,8 @@ def test_no_steps_no_numbers_out_of_thin_air():
     kpi = tallied()
     for field in fields(Kpi):
         value = getattr(kpi, field.name)
-        if field.name in ("coldest_plenum", "coldest_tuber"):
-            continue
+        if field.name in ("coldest_plenum", "coldest_tuber", "hottest_tuber"):
+            continue  # no tuber, no plenum: nothing was coldest
         assert value == 0.0, field.name
 
 
