@@ -90,7 +90,7 @@ def test_the_test_command_is_the_one_that_ci_runs() -> None:
 def test_there_are_commands_to_try() -> None:
     lines = [command.line for command in COMMANDS]
     for start in ("ventcalc advise", "ventcalc season", "ventcalc demo"):
-        assert any(line.startswith(start) for line in lines), f"README shows no {start!r}"
+        assert any(start in line for line in lines), f"README shows no {start!r}"
 
 
 def is_sound_install(line: str) -> bool:
@@ -105,8 +105,11 @@ def test_commands(printed: dict[str, str]) -> None:
     wrong = []
     for command in COMMANDS:
         if BY_CI.match(command.line):
-            if command.line not in CI and not is_sound_install(command.line):
-                wrong.append(f"neither this test nor .ci/run runs: {command.line}")
+            wrong += [
+                f"neither this test nor .ci/run runs: {part}"
+                for part in command.line.split(" && ")
+                if part not in CI and not is_sound_install(part)
+            ]
             continue
         output = " ".join(printed[command.line].split())
         for line in command.shown.splitlines():
