@@ -296,6 +296,53 @@ def test_every_advice_can_be_told(case):
             assert "unknown" not in line or math.isnan(seen.plenum_temperature), line
 
 
+# --- in time ------------------------------------------------------------------------------------
+
+
+@st.composite
+def hours(draw):
+    """A held pile that drifts about its target for some hours, told every few minutes."""
+    step = draw(st.sampled_from((300.0, 600.0, 900.0)))
+    start = datetime(2026, 12, 15, tzinfo=UTC).timestamp()
+    holding = SEED.schedule.holding_temperature
+    excess = draw(st.lists(real(-0.6, 0.9), min_size=10, max_size=40))
+    outside = draw(real(-15.0, 8.0))
+    return step, [
+        Readings(
+            time=start + step * k,
+            outside_temperature=outside + 0.1 * k,
+            outside_relative_humidity=0.7,
+            return_temperature=holding + x + 0.1,
+            return_relative_humidity=0.9,
+            plenum_temperature=holding,
+            pulp_bottom=holding + x - 0.1,
+            pulp_top=holding + x + 0.1,
+            pulp_mean=holding + x,
+            pulp_coldest=holding + x - 0.1,
+            ceiling_temperature=holding + x,
+            co2=0.0015,
+        )
+        for k, x in enumerate(excess)
+    ]
+
+
+@given(hours())
+@settings(SOMETIMES, max_examples=60)
+def test_fans_keep_their_shortest_runs_and_rests(case):
+    """From start to stop at least ``minimum_on``, but for a crop that would get wet or frozen."""
+    step, story = case
+    memory, was, since = None, False, math.inf
+    for seen in story:
+        advice, memory = advise(SEED, seen, memory)
+        runs = advice.fan_speed > 0.0
+        if runs != was:
+            spared = advice.needs.recirculation_wets or advice.stopped_by != Binding.NONE
+            least = SEED.control.minimum_off if runs else SEED.control.minimum_on
+            assert since >= least - 1e-6 or (spared and not runs)
+            was, since = runs, 0.0
+        since += step
+
+
 # --- a pure function ----------------------------------------------------------------------------
 
 
