@@ -125,4 +125,4 @@ def test_a_wrong_import_is_found(copy: Path, broken_before: set[str], slip: str)
             file.unlink()
         else:
             file.write_bytes(before)
-    assert broken - broken_before == contracts, words
+    assert contracts <= broken - broken_before, words
