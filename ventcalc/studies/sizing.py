@@ -12,8 +12,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from ventcalc.errors import check_range
 from ventcalc.storage import Bay, Heater, Humidifier, Refrigeration
+from ventcalc.studies.pile_check import PileCheck, check_pile
 from ventcalc.studies.sizing_air import (
     AirDesign,
     design_air,
@@ -80,6 +83,8 @@ class Sizing:
     cooling: CoolingDesign
     alone: OutsideAir
     cost: AutumnCost
+    check: PileCheck
+    """The sized bay, filled to its height."""
     refrigeration_needed: bool
     """Whether outside air alone is not enough in this weather."""
     notes: tuple[str, ...]
@@ -135,9 +140,12 @@ def size_bay(bay: Bay, *, airflow_per_tonne: float, weather: Weather) -> Sizing:
         air = design_air(bay, **target, coil=True)
     cooling = design_cooling(bay, states, air, shell, crops)
     cost = autumn_cost(bay, states, air, alone, cooling)
+    sized = _sized(bay, air, shell, water, cooling, needed)
+    winter = min(max(states.winter_temperature, -50.0), 10.0)
+    check = check_pile(sized, winter_temperature=winter)
     return Sizing(
         bay=bay,
-        sized=_sized(bay, air, shell, water, cooling, needed),
+        sized=sized,
         weather_name=weather.name,
         sizes=(
             *weather_rows(states),
@@ -156,8 +164,13 @@ def size_bay(bay: Bay, *, airflow_per_tonne: float, weather: Weather) -> Sizing:
         cooling=cooling,
         alone=alone,
         cost=cost,
+        check=check,
         refrigeration_needed=needed,
-        notes=_notes(bay, states, air, shell, crops, alone, cost),
+        notes=(
+            *_notes(bay, air, shell, crops, alone, cost),
+            _told(check),
+            *(f"Weather: {note}." for note in states.notes),
+        ),
     )
 
 
@@ -189,7 +202,6 @@ def _sized(
 
 def _notes(
     bay: Bay,
-    states: DesignStates,
     air: AirDesign,
     shell: ShellDesign,
     crops: Mapping[str, CropState],
@@ -209,6 +221,11 @@ def _notes(
         "not enough": "; without refrigeration the calendar cannot be kept",
     }
     notes = [outside + told[alone.verdict] + "."]
+    if np.isnan(alone.pulp).any():
+        notes.append(
+            "On outside air alone the pile heats itself until the crop is lost: too little air "
+            "for this crop in this weather."
+        )
     way, plant = cost.outside_air, cost.refrigeration
     if way.energy_cost == way.energy_cost and plant.energy_cost == plant.energy_cost:
         notes.append(
@@ -229,4 +246,16 @@ def _notes(
         )
     if air.uniformity < 0.9:
         notes.append("Ports along a lateral are uneven: shorter laterals or a larger diameter.")
-    return (*notes, *(f"Weather: {note}." for note in states.notes))
+    return tuple(notes)
+
+
+def _told(check: PileCheck) -> str:
+    """What the check of the sized bay says."""
+    failed = [one.name for one in check.checks if np.any(one.verdict == "no")]
+    if failed:
+        return f"The check of the sized bay says no to: {'; '.join(failed)}."
+    silent = sum(bool(np.any(one.verdict == "cannot say")) for one in check.checks)
+    return (
+        f"The check of the sized bay says no to nothing, and cannot say for {silent} of "
+        f"{len(check.checks)} (walls and floor are for a structural engineer)."
+    )

@@ -37,6 +37,11 @@ PORT_SPACING = 0.30
 """Between the places with ports along a lateral (common practice, no source). [m]"""
 DIAMETER_STEP = 0.05
 """Laterals come in these steps (common practice, no source). [m]"""
+OUTLET_SPARE = 0.03
+"""Ports beyond the rule, for fans that give a little more than rated (common practice, no
+source). [1]"""
+PLENUM_SPARE = 0.01
+"""Plenum beyond the rule, for rounding. [1]"""
 PLENUM_HEIGHT = 2.4
 """Of a plenum that one can walk in, 8 ft (common practice, no source). [m]"""
 DOOR_VELOCITY = 5.08
@@ -95,13 +100,15 @@ class AirDesign:
     port_area: float
     """Of one place. [m²]"""
     outlet_area: float
-    """[m²]"""
+    """All ports. [m²]"""
+    outlet_area_needed: float
+    """For the rule of velocities. [m²]"""
     plenum_width: float
     """[m]"""
     plenum_height: float
     """[m]"""
     plenum_area_needed: float
-    """For the rule of velocities. [m²]"""
+    """For the rule of velocities, by the laterals as they come. [m²]"""
     door_area: float
     """Fresh-air doors; the exhaust has as much. [m²]"""
     uniformity: float
@@ -147,8 +154,10 @@ def design_air(
         )
     )
     areas = duct.areas_for(flow)
-    way = _laterals(bay, flow, areas)
-    height, width = _plenum(areas.plenum)
+    way = _laterals(bay, areas.outlet * (1.0 + OUTLET_SPARE))
+    # The plenum must be slow against the laterals as they come, not as they were wanted.
+    plenum = way["duct_area"] / duct.PLENUM_SHARE
+    height, width = _plenum(plenum * (1.0 + PLENUM_SPARE))
     even = _march(bay, way, flow, density)
     own = {
         "plenum, laterals and ports": float(even.plenum_pressure),
@@ -171,10 +180,10 @@ def design_air(
         power=power,
         shaft_power_per_fan=shaft,
         motor_rating=_motor(shaft * (1.0 + MOTOR_RESERVE)),
-        outlet_area=areas.outlet,
+        outlet_area_needed=areas.outlet,
         plenum_width=width,
         plenum_height=height,
-        plenum_area_needed=areas.plenum,
+        plenum_area_needed=plenum,
         door_area=flow / DOOR_VELOCITY,
         uniformity=float(even.uniformity),
         other_static_pressure=(sum(other.values()) + reserve) * STANDARD_DENSITY / density,
@@ -182,7 +191,7 @@ def design_air(
     )
 
 
-def _laterals(bay: Bay, flow: float, areas: duct.Areas) -> dict[str, Any]:
+def _laterals(bay: Bay, outlet: float) -> dict[str, Any]:
     """Laterals across the pile from a plenum along its longer side, unless the bay says other."""
     floor = bay.pile
     along = "length" if floor.length >= floor.width else "width"
@@ -191,7 +200,7 @@ def _laterals(bay: Bay, flow: float, areas: duct.Areas) -> dict[str, Any]:
     run, across = (floor.length, floor.width) if along == "length" else (floor.width, floor.length)
     count = math.ceil(run / LATERAL_SPACING - 1e-9)
     share = math.pi / (4.0 if shape == "round" else 8.0)
-    needed = math.sqrt(areas.duct / count / share)
+    needed = math.sqrt(outlet / duct.DUCT_SHARE / count / share)
     diameter = DIAMETER_STEP * math.ceil(needed / DIAMETER_STEP - 1e-9)
     ports = max(1, round(across / PORT_SPACING))
     return {
@@ -203,8 +212,9 @@ def _laterals(bay: Bay, flow: float, areas: duct.Areas) -> dict[str, Any]:
         "lateral_diameter_needed": needed,
         "lateral_diameter": round(diameter, 6),
         "duct_area": count * share * diameter * diameter,
+        "outlet_area": outlet,
         "ports": ports,
-        "port_area": areas.outlet / (count * ports),
+        "port_area": outlet / (count * ports),
     }
 
 

@@ -49,14 +49,14 @@ def duct_rows(bay: Bay, design: AirDesign, crops: Mapping[str, CropState]) -> tu
 def _plenum_rows(bay: Bay, design: AirDesign) -> tuple[Size, ...]:
     row, had = partial(size, "plenum"), bay.ducts
     area = design.plenum_width * design.plenum_height
-    limit = duct.OUTLET_VELOCITY * duct.DUCT_SHARE * duct.PLENUM_SHARE
+    limit = design.airflow / design.duct_area * duct.PLENUM_SHARE
     return (
         row(
             "plenum_width",
             "width of the plenum",
             design.plenum_width,
             "m",
-            "area by the rule of velocities over height, up to the next 0.1 m",
+            "area of the laterals over 85 % and over the height, up to the next 0.1 m",
             given(("area needed", design.plenum_area_needed, "m2")),
             BROOK,
             margin=design.plenum_width - design.plenum_area_needed / design.plenum_height,
@@ -77,7 +77,7 @@ def _plenum_rows(bay: Bay, design: AirDesign) -> tuple[Size, ...]:
             "velocity in the plenum where all the air passes",
             design.airflow / area,
             "m/s",
-            "airflow over its area; at most 85 % of the duct's 850 ft/min",
+            "airflow over its area; at most 85 % of that in the laterals",
             given(("limit", limit, "m/s")),
             BROOK,
             margin=limit - design.airflow / area,
@@ -88,7 +88,7 @@ def _plenum_rows(bay: Bay, design: AirDesign) -> tuple[Size, ...]:
 
 def _lateral_rows(bay: Bay, design: AirDesign) -> tuple[Size, ...]:
     row, had = partial(size, "laterals"), bay.ducts
-    limit = duct.OUTLET_VELOCITY * duct.DUCT_SHARE
+    limit = design.airflow / design.outlet_area * duct.DUCT_SHARE
     velocity = design.airflow / design.duct_area
     return (
         row(
@@ -126,7 +126,7 @@ def _lateral_rows(bay: Bay, design: AirDesign) -> tuple[Size, ...]:
             f"diameter of a lateral ({design.lateral_shape.replace('_', ' ')})",
             design.lateral_diameter,
             "m small",
-            "for 850 ft/min at the plenum, next size up in steps of 50 mm",
+            "for 85 % of the ports' velocity at the plenum, next size up in steps of 50 mm",
             given(("needed", design.lateral_diameter_needed, "m small")),
             BROOK + "; steps: " + PRACTICE,
             margin=design.lateral_diameter - design.lateral_diameter_needed,
@@ -137,7 +137,7 @@ def _lateral_rows(bay: Bay, design: AirDesign) -> tuple[Size, ...]:
             "velocity at the head of the laterals",
             velocity,
             "m/s",
-            "airflow over the area of all laterals; at most 85 % of the ports' 1000 ft/min",
+            "airflow over the area of all laterals; at most 85 % of that in the ports",
             given(("limit", limit, "m/s"), ("area of all laterals", design.duct_area, "m2")),
             BROOK,
             margin=limit - velocity,
@@ -154,9 +154,13 @@ def _port_rows(bay: Bay, design: AirDesign) -> tuple[Size, ...]:
             "area of all ports",
             design.outlet_area,
             "m2",
-            "airflow over 1000 ft/min",
-            given(("outlet velocity", duct.OUTLET_VELOCITY, "m/s")),
-            BROOK,
+            "airflow over 1000 ft/min, and a little to spare",
+            given(
+                ("outlet velocity", duct.OUTLET_VELOCITY, "m/s"),
+                ("to spare", sizing_air.OUTLET_SPARE, "1 percent"),
+            ),
+            BROOK + "; to spare: " + PRACTICE,
+            margin=design.outlet_area - design.outlet_area_needed,
             present=had.laterals * had.ports * had.port_area if had else None,
         ),
         row(

@@ -290,8 +290,8 @@ def _heater_rows(bay: Bay, shell: ShellDesign) -> tuple[Size, ...]:
             "warming up for unloading, less respiration",
             shell.warm_up_heat,
             "W electrical",
-            f"specific heat of {crop_for(bay.use).specific_heat:.0f} J/(kg K) times rise, over the days "
-            "between the two dates, less respiration; warm outside air does the rest",
+            f"specific heat of {crop_for(bay.use).specific_heat:.0f} J/(kg K) times rise, over the "
+            "days between the two dates, less respiration; warm outside air does the rest",
             given(
                 ("rise to", bay.schedule.warm_up_temperature, "degC"),
                 ("from", bay.schedule.holding_temperature, "degC"),

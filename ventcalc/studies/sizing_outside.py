@@ -30,6 +30,10 @@ MEAN_LAG = 0.28
 """A day of the usual ramp of 0.5 °F: the pile may follow its plan a day late. [K]"""
 
 
+LOST = 35.0
+"""Pulp at which the crop is given up: it heats itself, and the model ends. [°C]"""
+
+
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class OutsideAir:
     """A season on outside air alone; autumn runs from the first load to the end of cool-down."""
@@ -43,7 +47,7 @@ class OutsideAir:
     fan_hours: float
     """Full-speed hours that cooling took in autumn. [h]"""
     largest_lag: float
-    """Pulp above plan at the worst hour of cool-down and holding. [K]"""
+    """Pulp above plan at the worst hour of cool-down and holding; NaN if the crop is lost. [K]"""
     late_hours: float
     """Hours of cool-down and holding in which the pulp is above its band. [h]"""
     counted_hours: float
@@ -51,7 +55,7 @@ class OutsideAir:
     cooling: float
     """Heat taken out in autumn. [J]"""
     pulp: Array
-    """Of the whole pile, at the end of each step. [°C]"""
+    """Of the whole pile, at the end of each step; NaN from when it is lost. [°C]"""
     used: Array
     """Part of each step in which the fans cool at full speed. [0-1]"""
     supply_temperature: Array
@@ -97,7 +101,7 @@ def outside_air_alone(
     held = np.isin(states.stage, (COOL_DOWN, HOLDING))
     lag = pulp - states.target
     band = bay.limits.band + MEAN_LAG
-    late = np.count_nonzero(held & (lag > band))
+    late = np.count_nonzero(held & ~(lag <= band))  # a lost pile is late
     autumn = states.stage <= COOL_DOWN
     hour = states.step / 3600.0
     below = states.temperature < states.target - bay.control.outside_offset
@@ -199,13 +203,14 @@ def _march(
         gain = mass * share * hours.respiration[k] * (1.0 + away * away)
         gain += leaks * (outside[k] - pulp)
         pulp += gain * step / heat
+        pulp = pulp if pulp < LOST else float("nan")
         used, supply, moved = 0.0, float("nan"), 0.0
         coldest = hours.coldest[k]
         if stages[k] < UNLOADING and coldest < pulp - bay.control.outside_offset:
             supply = max(coldest, bay.limits.plenum_floor, pulp - bay.limits.supply_difference)
             wanted = (pulp - target) * heat
             most = hours.flow * share * step * _drop(hours, pulp, supply)
-            if wanted > 0.0 and most > 0.0:
+            if wanted > 0.0 and most > 0.0:  # false too for a pile that is lost
                 moved = min(wanted, most)
                 used = moved / most
                 pulp -= moved / heat
