@@ -81,9 +81,9 @@ def _airflow(bay: Bay, system: AirSystem, mass: Any) -> Check:
         source="10-30 cfm/ton while healing: Univ. of Nebraska CropWatch; pile: Ergun 1952; "
         "ports: El Moueddeb et al. 1997",
         asides=(
-            Aside(key="airflow_total", name="airflow of all fans", value=system.airflow,
+            Aside(key="airflow_total", name="all fans together", value=system.airflow,
                   unit="m3/s"),
-            Aside(key="static_pressure", name="static pressure of the fans",
+            Aside(key="static_pressure", name="static pressure",
                   value=system.point.static_pressure, unit="Pa"),
             Aside(key="pile_pressure", name="of it in the pile", value=system.pile_pressure,
                   unit="Pa"),
@@ -108,7 +108,7 @@ def _motor(bay: Bay, system: AirSystem) -> Check:
         unit="W electrical",
         formula="airflow x pressure / efficiency, constant along the curve, with the air's density",
         source="fan laws; motor and drive 0.9: common practice, no source",
-        note="" if rating else "give fans.motor_power to judge this",
+        note="" if rating else "Give fans.motor_power to judge this.",
     )
 
 

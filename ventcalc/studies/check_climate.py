@@ -141,7 +141,7 @@ def _humidity(bay: Bay, state: State, through: Passage, made: Supply, words: str
             Aside(key="water_from_crop", name="water that the crop gives off",
                   value=through.water, unit="kg/s"),
         ),
-        note="" if bay.humidifier else "the bay has no humidifier",
+        note="" if bay.humidifier else "The bay has no humidifier.",
     )  # fmt: skip
 
 
@@ -162,6 +162,7 @@ def _carbon(bay: Bay, state: State, system: AirSystem, mass: Any, pressure: floa
     }
     control = bay.control
     open_ = 100.0 * control.fresh_air_opening
+    peak = timer_peak(bay, state, **given)
     return check_below(
         DAY * purge_time(bay, state, **given),
         3600.0 * PURGE_HOURS,
@@ -177,8 +178,12 @@ def _carbon(bay: Bay, state: State, system: AirSystem, mass: Any, pressure: floa
             Aside(
                 key="timer_peak",
                 name="CO2 before each run if fresh air came by the timer of the bay file alone",
-                value=timer_peak(bay, state, **given),
+                value=peak,
                 unit="1 ppm",
             ),
         ),
+        note="By the timer alone CO2 would pass its limit: measure CO2, or shorten "
+        "control.fresh_air_every."
+        if np.any(peak > bay.limits.co2)
+        else "",
     )

@@ -116,7 +116,7 @@ def _eave(bay: Bay, height: Any) -> Check:
         unit="m",
         formula="depth of the pile below the eave",
         source="geometry",
-        note="" if wall else "give envelope.wall_height to judge this",
+        note="" if wall else "Give envelope.wall_height to judge this.",
     )
 
 
@@ -210,7 +210,7 @@ def _floor(bay: Bay, height: Any) -> Check:
         unit="Pa load",
         formula="bulk density x gravity x height",
         source="bulk density 40-43 lb/ft3: Olsen and Teixeira, Univ. of Idaho",
-        note="" if allowed else "give limits.floor_load, from whoever designed floor and ducts",
+        note="" if allowed else "Give limits.floor_load, from whoever designed floor and ducts.",
     )
 
 

@@ -17,7 +17,7 @@ from ventcalc.studies.air_system import AirSystem, air_system
 from ventcalc.studies.check_air import air_checks
 from ventcalc.studies.check_climate import climate_checks
 from ventcalc.studies.check_loads import load_checks
-from ventcalc.studies.check_record import NO, Check
+from ventcalc.studies.check_record import Check
 from ventcalc.studies.pile_heat import (
     Passage,
     State,
@@ -27,13 +27,22 @@ from ventcalc.studies.pile_heat import (
     passage,
 )
 
-__all__ = ["LOWEST_HEIGHT", "TALLEST_HEIGHT", "PileCheck", "check_pile", "sweep_heights"]
+__all__ = ["LOWEST_HEIGHT", "TALLEST_HEIGHT", "PileCheck", "Reach", "check_pile", "sweep_heights"]
 
 Array = NDArray[np.float64]
 
 LOWEST_HEIGHT, TALLEST_HEIGHT = 0.5, 8.0
 """Range of heights that are looked at. [m]"""
 SWEEP = 200
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Reach:
+    """How high a pile may be by one check."""
+
+    name: str
+    height: float
+    """Where its margin runs out; 0 if it has none at any height. [m]"""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -53,12 +62,20 @@ class PileCheck:
     states: tuple[State, ...]
     passages: tuple[Passage, ...]
     supplies: tuple[Supply, ...]
-    highest: float
-    """Highest pile of which no check that counts for height says no; NaN if none. [m]"""
-    binds: tuple[str, ...]
-    """Names of the checks that say no just above it; empty if none does up to 8 m."""
+    reaches: tuple[Reach, ...]
+    """Where the margins of the checks that a lower pile can mend run out, lowest first."""
     least_for_lots: float
     """Height at which the lots just fit. [m]"""
+
+    @property
+    def highest(self) -> float:
+        """Highest pile whose every margin is positive: 0 if none is, 8 if all are. [m]"""
+        return self.reaches[0].height if self.reaches else TALLEST_HEIGHT
+
+    @property
+    def binds(self) -> tuple[str, ...]:
+        """Names of the checks whose margin runs out there; empty if none does up to 8 m."""
+        return tuple(r.name for r in self.reaches if r.height <= self.highest + 1e-9)
 
     def check(self, key: str) -> Check:
         """
@@ -115,15 +132,15 @@ def check_pile(bay: Bay, height: Any = None, *, winter_temperature: float = -20.
     Notes
     -----
     The highest pile that passes is found on 200 heights; between the last that passes and the
-    first that does not, the margin of what fails is taken as a straight line.
+    first that does not, margins are taken as straight lines.
     """
     wanted = bay.pile.height if height is None else height
     check_range("height", wanted, LOWEST_HEIGHT, TALLEST_HEIGHT, "m", "feet?")
     check_range("winter_temperature", winter_temperature, -50.0, 10.0, "°C", "°F?")
     given = wanted if isinstance(wanted, float | int) else np.asarray(wanted, float)
     grid = sweep_heights()
-    highest, binds = _highest(_checked(bay, grid, winter_temperature).checks, grid)
-    return replace(_checked(bay, given, winter_temperature), highest=highest, binds=binds)
+    reaches = _reaches(_checked(bay, grid, winter_temperature).checks, grid)
+    return replace(_checked(bay, given, winter_temperature), reaches=reaches)
 
 
 def _checked(bay: Bay, height: Any, winter_temperature: float) -> PileCheck:
@@ -158,28 +175,25 @@ def _checked(bay: Bay, height: Any, winter_temperature: float) -> PileCheck:
         states=states,
         passages=passages,
         supplies=supplies,
-        highest=float("nan"),
-        binds=(),
+        reaches=(),
         least_for_lots=bay.mass / (bay.pile.floor_area * bay.pile.bulk_density),
     )
 
 
-def _highest(checks: Sequence[Check], grid: Array) -> tuple[float, tuple[str, ...]]:
-    """The last height below the first that fails, and what fails there."""
-    counted = [check for check in checks if check.by_height]
-    fails = np.array([check.verdict == NO for check in counted])
-    bad = fails.any(axis=0)
-    if not bad.any():
-        return float(grid[-1]), ()
-    first = int(bad.argmax())
-    binds = [check for check, fail in zip(counted, fails[:, first], strict=True) if fail]
-    names = tuple(check.name for check in binds)
-    if first == 0:
-        return float("nan"), names
-    low, high = float(grid[first - 1]), float(grid[first])
-    reached = []
-    for check in binds:
-        spare = (check.margin + check.uncertainty)[first - 1 : first + 1]
-        drop = float(spare[0] - spare[1])
-        reached.append(low + (high - low) * (float(spare[0]) / drop if drop > 0.0 else 0.0))
-    return min(reached), names
+def _reaches(checks: Sequence[Check], grid: Array) -> tuple[Reach, ...]:
+    """Where the margin of each check runs out, lowest first; none that lasts to the end."""
+    found = []
+    for check in checks:
+        # A check that cannot say has no margin, and none fails by NaN.
+        bad = check.margin < 0.0
+        if not (check.by_height and bad.any()):
+            continue
+        first = int(bad.argmax())
+        if first == 0:
+            found.append(Reach(name=check.name, height=0.0))
+            continue
+        low, high = float(grid[first - 1]), float(grid[first])
+        above, below = check.margin[first - 1 : first + 1]
+        share = float(above / (above - below)) if above >= 0.0 else 0.0
+        found.append(Reach(name=check.name, height=low + (high - low) * share))
+    return tuple(sorted(found, key=lambda reach: reach.height))

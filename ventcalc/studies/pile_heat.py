@@ -95,6 +95,10 @@ class Supply:
     """After the doors. [°C]"""
     mixed_humidity_ratio: Any
     """[kg/kg dry air]"""
+    supply_temperature: Any
+    """[°C]"""
+    supply_humidity_ratio: Any
+    """[kg/kg dry air]"""
     water: Any
     """To be evaporated by the humidifier. [kg/s]"""
 
@@ -316,6 +320,8 @@ def humidifier_need(
         fresh_fraction=_plain(fresh),
         mixed_temperature=_plain(made.mixed_temperature),
         mixed_humidity_ratio=_plain(full),
+        supply_temperature=_plain(made.temperature),
+        supply_humidity_ratio=_plain(made.humidity_ratio),
         water=_plain(made.water_added),
     )
 

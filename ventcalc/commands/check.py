@@ -1,0 +1,89 @@
+"""``ventcalc check``: may this bay be filled to this height?"""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from ventcalc.commands.files import bay_named, check_target, write_text
+from ventcalc.commands.words import add_command, as_json
+from ventcalc.errors import BadInput
+from ventcalc.report_check import check_data, check_text, sweep_rows
+from ventcalc.report_check_page import check_page
+from ventcalc.report_drawing import need_matplotlib
+from ventcalc.report_text import table
+from ventcalc.studies.pile_check import (
+    LOWEST_HEIGHT,
+    TALLEST_HEIGHT,
+    check_pile,
+    sweep_heights,
+)
+from ventcalc.units import parse, show
+
+__all__ = ["add", "run"]
+
+
+def add(commands: Any) -> None:
+    """Add the command to the parser."""
+    parser = add_command(
+        commands,
+        "check",
+        run,
+        "Check before fill: may this bay be filled to this height?",
+        'ventcalc check seed_bay --height "17 ft" --units us --html check.html',
+    )
+    parser.add_argument("bay", metavar="BAY", help="bay file, or seed_bay or fry_bay (invented)")
+    parser.add_argument(
+        "--height", metavar="VALUE", help='depth of the pile, such as "17 ft"; that of the file'
+    )
+    parser.add_argument(
+        "--winter",
+        metavar="VALUE",
+        default="-20 degC",
+        help='outside in the design winter, such as "-4 degF" (-20 degC)',
+    )
+    parser.add_argument("--sweep", action="store_true", help="table of margins by height")
+    parser.add_argument("--html", metavar="OUT", help="write a report with plots, one HTML file")
+
+
+def run(args: argparse.Namespace) -> str:
+    """Table, findings and cautions as text, or JSON; a page where it is asked for."""
+    if args.html is not None:
+        check_target(args.html)
+        need_matplotlib()
+    bay = bay_named(args.bay)
+    height = bay.pile.height if args.height is None else _height(args.height)
+    winter = _parsed("--winter", args.winter, "degC", -50.0, 10.0)
+    result = check_pile(bay, height, winter_temperature=winter)
+    sweep = None
+    if args.sweep or args.html is not None:
+        sweep = check_pile(bay, sweep_heights(), winter_temperature=winter)
+    wrote = ""
+    if args.html is not None and sweep is not None:
+        wrote = write_text(args.html, check_page(result, sweep, args.units))
+    if args.json:
+        data = check_data(result, sweep if args.sweep else None)
+        return as_json({**data, "files": [args.html] if args.html else []})
+    parts = [check_text(result, args.units)]
+    if args.sweep and sweep is not None:
+        head, rows = sweep_rows(sweep, args.units)
+        parts.append("\n".join(["Margins by height, positive is safe:", *table([head, *rows])]))
+    return "\n\n".join([*parts, wrote] if wrote else parts)
+
+
+def _height(text: str) -> float:
+    return _parsed("--height", text, "m", LOWEST_HEIGHT, TALLEST_HEIGHT)
+
+
+def _parsed(option: str, text: str, unit: str, low: float, high: float) -> float:
+    try:
+        value = parse(text, unit)
+    except BadInput as error:
+        raise BadInput(f"{option} {problem}" for problem in error.problems) from None
+    if not low <= value <= high:
+        limits = " (".join(
+            f"{show(low, unit, system)} to {show(high, unit, system)}"
+            for system in ("us", "metric")
+        )
+        raise BadInput(f'{option} "{text}": must lie in {limits})')
+    return value

@@ -1,0 +1,233 @@
+"""A pile check as one self-contained HTML page."""
+
+from __future__ import annotations
+
+import math
+
+from ventcalc import __version__
+from ventcalc import report_check_plots as plots
+from ventcalc.report_check import (
+    CHECK_CAUTIONS,
+    capacity_line,
+    check_cells,
+    findings,
+    headline,
+    numbered_sources,
+    sweep_rows,
+    wall_rows,
+)
+from ventcalc.report_html import escaped, html_list, html_page, html_table
+from ventcalc.studies.heat_balance import HeatBalance, heat_balances
+from ventcalc.studies.pile_check import PileCheck
+from ventcalc.units import UnitSystem, show
+
+__all__ = ["check_page"]
+
+
+def check_page(result: PileCheck, sweep: PileCheck, units: UnitSystem = "metric") -> str:
+    """
+    The report of a pile check.
+
+    Parameters
+    ----------
+    result : PileCheck
+        Of one height.
+    sweep : PileCheck
+        Of the heights to plot.
+    units : {"metric", "us"}
+        Units of tables and plots.
+
+    Returns
+    -------
+    str
+        HTML.
+
+    Raises
+    ------
+    VentcalcError
+        If matplotlib is not installed.
+    """
+    return html_page(
+        f"Before fill: {result.bay.name}",
+        [
+            _summary(result, units),
+            f'<section class="caution"><h2>Cautions</h2>{html_list(CHECK_CAUTIONS)}</section>',
+            _checks(result, units),
+            _bay(result, units),
+            _sweep(result, sweep, units),
+            _walls(result, units),
+            _fans(result, units),
+            *_air_and_heat(result, units),
+        ],
+    )
+
+
+def _summary(result: PileCheck, units: UnitSystem) -> str:
+    bay = result.bay
+    facts = [
+        capacity_line(result, units),
+        *findings(result, units),
+        *([bay.notes] if bay.notes else []),
+        f"Made with ventcalc {__version__}.",
+    ]
+    question = f"May the bay be filled to {show(result.height, 'm', units)}?"
+    answer = headline(result, units)
+    return f"<p><b>{escaped(question)}</b> {escaped(answer)}</p>{html_list(facts)}"
+
+
+def _checks(result: PileCheck, units: UnitSystem) -> str:
+    numbers, sources = numbered_sources(result)
+    rows, working, beside = [], [], []
+    for check, number in zip(result.checks, numbers, strict=True):
+        rows.append([*check_cells(check, units), number])
+        doubt = "-" if math.isnan(check.margin) else show(check.uncertainty, check.unit, units)
+        working.append([f"{check.name}: {check.formula}", doubt])
+        beside += [
+            [f"{check.name}: {aside.name}", show(aside.value, aside.unit, units)]
+            for aside in check.asides
+            if not check.key.startswith("wall_")
+        ]
+    listed = "".join(f"<li>{escaped(source)}</li>" for source in sources)
+    head = ["Check", "Value", "Limit", "Margin", "Verdict", "Source"]
+    caption = (
+        "A margin smaller than its uncertainty is marginal; without a limit nothing can be said"
+    )
+    return (
+        "<section><h2>The checks</h2>"
+        + html_table(head, rows, caption)
+        + f"<h3>Sources</h3><ol>{listed}</ol>"
+        + html_table(["Check and formula in words", "Uncertainty"], working, "How it was found")
+        + html_table(["Figure", "Value"], beside, "Figures behind the checks")
+        + "</section>"
+    )
+
+
+def _figure(title: str, words: str, svg: str, *tables: str) -> str:
+    return (
+        f"<section><h2>{escaped(title)}</h2><p>{escaped(words)}</p><figure>{svg}</figure>"
+        + "".join(tables)
+        + "</section>"
+    )
+
+
+def _bay(result: PileCheck, units: UnitSystem) -> str:
+    bay, pile, ducts = result.bay, result.bay.pile, result.bay.ducts
+    words = (
+        "Plan and section to scale: the pile (rings), the plenum (dots), the laterals under the "
+        "pile, walls as thick lines. An outline for talking about the bay, not for building it."
+    )
+    rows = [
+        ["Pile floor", f"{show(pile.length, 'm', units)} x {show(pile.width, 'm', units)}"],
+        ["Depth of the pile", show(result.height, "m", units)],
+        ["Fans", f"{bay.fans.count}, {show(bay.fans.airflow, 'm3/s', units)} rated"],
+    ]
+    if ducts is not None:
+        size = show(ducts.lateral_diameter, "m small", units)
+        section = (
+            f"{show(ducts.plenum_width, 'm', units)} x {show(ducts.plenum_height, 'm', units)}"
+        )
+        rows += [
+            ["Plenum", section],
+            [
+                "Laterals",
+                f"{ducts.laterals}, {ducts.lateral_shape.replace('_', ' ')}, {size}, "
+                f"{show(ducts.lateral_length, 'm', units)} long",
+            ],
+            [
+                "Ports on a lateral",
+                f"{ducts.ports} places of {show(ducts.port_area, 'm2 small', units)}",
+            ],
+        ]
+    table = html_table(["", ""], rows, "The bay")
+    return _figure("The bay", words, plots.bay_drawing(result, units, words), table)
+
+
+def _sweep(result: PileCheck, sweep: PileCheck, units: UnitSystem) -> str:
+    words = (
+        "Margin of each check over its limit, by the height to which the bay is filled level. "
+        "Below zero (crossed) the limit is passed. The wall is not among the lines: no limit of "
+        "it is known here."
+    )
+    head, rows = sweep_rows(sweep, units)
+    table = html_table(head, rows, "Margins by height, positive is safe")
+    return _figure("Heights", words, plots.sweep_plot(result, sweep, units, words), table)
+
+
+def _walls(result: PileCheck, units: UnitSystem) -> str:
+    head = ["Method", "Pressure at the foot", "Thrust per length", "Moment per length"]
+    table = html_table(
+        head, wall_rows(result, units), "The same wall by every method, level pile, no surcharge"
+    )
+    return (
+        "<section><h2>Load on the walls</h2><p>"
+        + escaped(
+            f"Silo ratio over Rankine: a factor of {result.walls.spread:.2f}. A wall that passes "
+            f"by one method and fails by another has not passed. This is {result.walls.note}."
+        )
+        + f"</p>{table}</section>"
+    )
+
+
+def _fans(result: PileCheck, units: UnitSystem) -> str:
+    system = result.system
+    words = (
+        "All fans together in the air of the site, against ducts, pile and all else. Where the "
+        "curves cross is what the pile gets."
+    )
+    if system.curve_assumed:
+        words += " The fan curve is assumed about the rated point: give the maker's points."
+    rows = [
+        ["Airflow", show(system.airflow, "m3/s", units)],
+        ["Static pressure", show(system.point.static_pressure, "Pa", units)],
+        ["of it: laterals and ports", show(system.duct_pressure, "Pa", units)],
+        ["of it: pile with its soil", show(system.pile_pressure, "Pa", units)],
+        ["of it: doors, humidifier, turns", show(system.other_pressure, "Pa", units)],
+        ["Density of the air", show(system.density, "kg/m3", units)],
+        ["Electrical power", show(system.electrical_power, "W electrical", units)],
+    ]
+    table = html_table(["", ""], rows, "The operating point")
+    return _figure("Fans and system", words, plots.fan_plot(result, units, words), table)
+
+
+def _air_and_heat(result: PileCheck, units: UnitSystem) -> list[str]:
+    if math.isnan(result.system.airflow):
+        said = "Moist air and heat are not drawn: the airflow of the fans is not known."
+        return [f"<p>{escaped(said)}</p>"]
+    return [_air(result, units), _heat(heat_balances(result))]
+
+
+def _air(result: PileCheck, units: UnitSystem) -> str:
+    words = (
+        "Where the air stands on its way: outside and return air mix (dashed), the humidifier "
+        "brings the mixture to the supply, the pile warms and wets it to the return (drawn "
+        "through). Fill while the loads are cooled, and the design winter."
+    )
+    rows = []
+    for k, state in enumerate(result.states):
+        for name, temperature, water in plots.process_points(result, k):
+            rows.append(
+                [
+                    f"{state.name}: {name}",
+                    show(temperature, "degC", units),
+                    show(water, "kg/kg", units),
+                ]
+            )
+    head = ["Air", "Dry bulb", "Humidity ratio, per dry air"]
+    table = html_table(head, rows, "The points of the chart, and those of wound healing")
+    return _figure("Moist air", words, plots.psychrometric_plot(result, units, words), table)
+
+
+def _heat(balances: tuple[HeatBalance, ...]) -> str:
+    words = (
+        "Sensible heat at the design states with fans at full speed: what warms the air above "
+        "zero, what cools it below; the bar across is what outside air or refrigeration must "
+        "carry off. The field heat of the planned ramp is counted with wound healing, at its end."
+    )
+    head = ["Part, kW", *(balance.name for balance in balances)]
+    rows = [
+        [part, *(f"{balance.parts[part] / 1000.0:,.1f}" for balance in balances)]
+        for part in balances[0].parts
+    ]
+    rows.append(["sum", *(f"{balance.total / 1000.0:,.1f}" for balance in balances)])
+    table = html_table(head, rows, "Heat by part")
+    return _figure("Heat", words, plots.heat_plot(balances, words), table)
