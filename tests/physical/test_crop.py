@@ -26,8 +26,13 @@ def test_respiration_rises_away_from_its_least(temperature, age, more, maturity)
     sign = 1.0 if temperature >= POTATO.respiration_least_at else -1.0
     near = crop.respiration_heat(temperature, age, POTATO, maturity)
     away = temperature + sign * more
-    if away >= -5.0:
+    if -5.0 <= away <= 30.0:
         assert crop.respiration_heat(away, age, POTATO, maturity) > near > 0.0
+
+
+def test_a_crop_too_warm_stops_gaining_at_30_and_respires_nothing_when_dead():
+    heats = [crop.respiration_heat(t, 0.0, POTATO) for t in (29.0, 30.0, 33.0, 35.0, 40.0, 45.0)]
+    assert heats[0] < heats[1] == heats[2] == heats[3] > heats[4] > heats[5] == 0.0
 
 
 @given(temperatures, st.floats(0.0, 100 * DAY), st.floats(DAY, 100 * DAY))
