@@ -9,6 +9,7 @@ from typing import Any
 from ventcalc._ops import SCALAR, Ops, ops_for
 from ventcalc.equipment import plenum
 from ventcalc.physics import plain_air
+from ventcalc.physics.plain_air import AIR_HEAT
 from ventcalc.storage import Bay, capacity_of
 
 __all__ = [
@@ -78,7 +79,7 @@ class OutsideAir:
     pile_rate: Any
     """Cooling of the whole pile that this heat would give. [K/s]"""
     cold_margin: Any
-    """Pulp less offset less the plenum that a wide-open door would give. [K]"""
+    """Pulp less offset less the coldest plenum that the outside air can give. [K]"""
     floor_margin: Any
     """Plenum above the supply floor. [K]"""
     wetting_margin: Any
@@ -255,18 +256,15 @@ def _not_asked(ramping: bool) -> OutsideAir:
     )
 
 
-def _wide_open(
-    bay: Bay, given: dict[str, Any], fraction: Any, supply: plenum.Supply, ops: Ops
-) -> Any:
-    """Plenum temperature that the outside air could give with the door wide open."""
-    wide = bay.doors.largest_fraction
-    modulates = fraction < wide
-    if not (modulates if ops is SCALAR else modulates.any()):
-        return supply.temperature
-    humidity = humidity_aim(bay, ops)
-    return plenum.supply(
-        fresh_fraction=0.0 * fraction + wide, humidity_wanted=humidity, **given
-    ).temperature
+def _at_best(given: dict[str, Any], supply: plenum.Supply, ops: Ops) -> Any:
+    """
+    Coldest plenum that the outside air can give.
+
+    The supply itself where the door is wide open; where it modulates, undiluted outside air
+    with the fans' heat, which is colder (or, dried air cooled by the humidifier, the supply).
+    """
+    undiluted = given["outside_temperature"] + given["heat"] / (given["mass_flow"] * AIR_HEAT)
+    return ops.minimum(supply.temperature, undiluted)
 
 
 def _without_fog(
@@ -309,7 +307,7 @@ def _margins(
     h_return = plain_air.enthalpy(given["return_temperature"], given["return_humidity_ratio"])
     h_supply = plain_air.enthalpy(supply.temperature, supply.humidity_ratio)
     cooling = flow * (h_return - h_supply)
-    cold = pulp - bay.control.outside_offset - _wide_open(bay, given, fraction, supply, ops)
+    cold = pulp - bay.control.outside_offset - _at_best(given, supply, ops)
     floor = supply.temperature - bay.limits.plenum_floor
     wet = pulp_coldest - dew
     sigma = _wetting_uncertainty(bay, supply, dew, relative, ops)

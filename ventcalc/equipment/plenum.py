@@ -33,7 +33,7 @@ class Supply:
     fog: Any
     """Liquid or ice carried along. [kg/kg dry air]"""
     mixed_temperature: Any
-    """After the doors, before coil and fan. [°C]"""
+    """After the doors, before coil and fan, fog left aside. [°C]"""
     water_added: Any
     """Evaporated by the humidifier. [kg/s]"""
     coil_heat: Any
@@ -108,9 +108,10 @@ def supply(
     water = return_humidity_ratio + fresh_fraction * (
         outside_humidity_ratio - return_humidity_ratio
     )
-    mixed, vapour, _ = plain_air.split(enthalpy, water, pressure, ops)
+    mixed = plain_air.temperature(enthalpy, water)
     taken = condensed = 0.0
-    if not (isinstance(coil_heat, float | int) and coil_heat == 0.0):
+    if coil_heat != 0.0 if isinstance(coil_heat, float | int) else coil_heat.any():
+        mixed, vapour, _ = plain_air.split(enthalpy, water, pressure, ops)
         surface = mixed - coil_temperature_difference
         taken, condensed = _coil(enthalpy, vapour, coil_heat / mass_flow, surface, pressure, ops)
         enthalpy = enthalpy - taken - condensed * WATER_HEAT * surface

@@ -629,14 +629,13 @@ def _advance(
         film[film < 1e-15] = 0.0
         wet, skin = bool(film.any()), evaporated - from_film
     water += skin * per_mass
-    if isinstance(top_water, float):
-        taken, left = max(top_water, 0.0), min(top_water, 0.0)
+    one = isinstance(top_water, float)
+    if (top_water >= 0.0) if one else (top_water >= 0.0).all():
+        water[-1] += top_water * per_mass
     else:
-        taken, left = np.maximum(top_water, 0.0), np.minimum(top_water, 0.0)
-    water[-1] += taken * per_mass
-    if np.any(left):
+        water[-1] += np.maximum(top_water, 0.0) * per_mass
         film = film.copy()
-        film[-1] -= left * per_mass
+        film[-1] -= np.minimum(top_water, 0.0) * per_mass
         wet = True
     healing = crop_module.curing_rate(layer_mean(temperature), bed.crop)
     return BedState(

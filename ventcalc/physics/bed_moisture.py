@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any
 
 import numpy as np
@@ -33,14 +33,23 @@ def _pressure_fit() -> tuple[float, ...]:
 
 def _vapour_pressure(temperature: Array, pressure: Any) -> Array:
     """Vapour pressure over water at the tubers' temperature, in moist air. [Pa]"""
-    enhancement = enhancement_factor(8.0, pressure)
-    first, *rest = (c * enhancement for c in _pressure_fit())
+    one = type(pressure) is float
+    first, *middle, last = _fit_in_air(pressure) if one else _in_air(pressure)
     value = first * temperature
-    for c in rest[:-1]:
+    for c in middle:
         value += c
         value *= temperature
-    value += rest[-1]
+    value += last
     return value
+
+
+def _in_air(pressure: Any) -> list[Any]:
+    """The fit's coefficients with the enhancement of moist air. [Pa/K^n]"""
+    enhancement = enhancement_factor(8.0, pressure)
+    return [c * enhancement for c in _pressure_fit()]
+
+
+_fit_in_air = lru_cache(maxsize=64)(_in_air)
 
 
 def vapour_march(

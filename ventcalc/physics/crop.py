@@ -206,7 +206,8 @@ def temperature_factor(temperature: Any, crop: Crop) -> Any:
     array
         1 at the least. [1]
     """
-    warmest = temperature if isinstance(temperature, float | int) else np.max(temperature)
+    scalar = isinstance(temperature, float | int)
+    warmest = temperature if scalar else np.maximum.reduce(temperature, axis=None)
     if not warmest > FAILING:
         return _parabola(temperature, crop)
     ops = ops_for(temperature)
