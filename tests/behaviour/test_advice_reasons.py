@@ -412,6 +412,65 @@ def test_no_advice_to_run_without_a_speed():
     assert not any("unknown" in line for line in lines)
 
 
+# --- runs that the envelope stops ---------------------------------------------------------------
+
+
+def test_a_coil_that_leaves_the_air_too_moist_is_stopped():
+    """The refrigeration cools, but what leaves it would still wet a far colder bottom."""
+    seen = pile(9.0, pulp_coldest=6.0, outside_temperature=15.0, return_relative_humidity=0.97)
+    advice, after, lines = told(FRY, seen, ran(FRY, seen))
+    assert advice.stopped_by == Binding.WETS_CROP
+    assert advice.action == Action.REST
+    assert advice.refrigeration == 0.0
+    assert not after.fan_on
+    assert advice.plenum_dew_point > 6.0
+    line = next(line for line in lines if line.startswith("A run was wanted"))
+    assert show(advice.plenum_dew_point, "degC") in line
+    assert show(6.0, "degC") in line
+
+
+def test_a_run_that_leaks_frost_into_the_plenum_is_stopped():
+    """A quarter of the air comes in through a door that does not shut, at -30 °C."""
+    bay = replace(SEED, doors=replace(SEED.doors, leakage_fraction=0.25))
+    seen = pile(HOLDING, outside_temperature=-30.0, return_relative_humidity=0.6)
+    advice, after, lines = told(bay, seen, ran(bay, seen, cooled=True))
+    assert advice.needs.tail
+    assert advice.stopped_by == Binding.FREEZING
+    assert advice.action == Action.REST
+    assert not after.fan_on
+    assert advice.plenum_temperature < bay.limits.plenum_floor
+    line = next(line for line in lines if line.startswith("A run was wanted"))
+    assert show(advice.plenum_temperature, "degC") in line
+
+
+@pytest.mark.parametrize("room", [-0.03, 0.03])
+def test_the_envelope_stops_at_the_floor_itself(room):
+    """Three hundredths of a kelvin on either side of the floor: stopped, and not stopped."""
+    leaky = replace(SEED, doors=replace(SEED.doors, leakage_fraction=0.1))
+    seen = pile(HOLDING, outside_temperature=-25.0, return_relative_humidity=0.6)
+    memory = ran(leaky, seen, cooled=True)
+    reached = advise(leaky, seen, memory)[0].plenum_temperature
+    bay = replace(leaky, limits=replace(leaky.limits, plenum_floor=reached - room))
+    advice, _ = advise(bay, seen, memory)
+    assert advice.plenum_temperature == pytest.approx(reached, abs=1e-9)
+    assert (advice.stopped_by == Binding.FREEZING) == (room < 0.0)
+    assert (advice.fan_speed > 0.0) == (room > 0.0)
+
+
+@pytest.mark.parametrize("room", [-0.03, 0.03])
+def test_the_envelope_stops_at_the_coldest_tuber_itself(room):
+    seen = pile(9.0, pulp_coldest=6.0, outside_temperature=15.0, return_relative_humidity=0.97)
+    memory = ran(FRY, seen)
+    bay = replace(FRY, humidifier=None)
+    for _ in range(4):  # the supply aim leans on the coldest tuber, so approach it
+        dew = advise(bay, seen, memory)[0].plenum_dew_point
+        seen = replace(seen, pulp_coldest=dew + room)
+    advice, _ = advise(bay, seen, memory)
+    assert seen.pulp_coldest - advice.plenum_dew_point == pytest.approx(room, abs=0.02)
+    assert (advice.stopped_by == Binding.WETS_CROP) == (room < 0.0)
+    assert (advice.refrigeration > 0.0) == (room > 0.0)
+
+
 # --- behaviour in time ------------------------------------------------------------------------
 
 
