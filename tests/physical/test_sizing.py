@@ -1,0 +1,428 @@
+"""Sizing: identities, balances, and what must grow with what."""
+
+from __future__ import annotations
+
+import functools
+import math
+import tomllib
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from ventcalc.bay_file import bay_from_dict, bay_to_toml, example_bay
+from ventcalc.equipment import duct
+from ventcalc.errors import BadInput, OutOfRange
+from ventcalc.physics import air
+from ventcalc.storage import Refrigeration
+from ventcalc.studies import sizing_air, sizing_weather
+from ventcalc.studies.pile_check import check_pile
+from ventcalc.studies.sizing import Sizing, size_bay
+from ventcalc.studies.sizing_shell import table_resistance
+from ventcalc.weather import Weather, example_weather
+
+CFM_PER_TON = 0.3048**3 / 60 / (2 * 0.45359237)  # [m³/(s t)]
+TARGETS = (10, 13, 17, 20, 25, 32, 45)
+NAMES = ("seed_bay", "fry_bay")
+
+
+@functools.cache
+def weather(warmer: float = 0.0) -> Weather:
+    """The example year, every hour warmer by so much, as dry as it was in relative terms."""
+    plain = example_weather()
+    temperature = plain.temperature + warmer
+    return replace(
+        plain,
+        temperature=temperature,
+        humidity_ratio=air.humidity_ratio(temperature, plain.relative_humidity, plain.pressure),
+    )
+
+
+@functools.cache
+def sized(name: str = "seed_bay", target: float = 20, warmer: float = 0.0) -> Sizing:
+    return size_bay(
+        example_bay(name), airflow_per_tonne=target * CFM_PER_TON, weather=weather(warmer)
+    )
+
+
+# --- identities --------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_air_identities(name: str) -> None:
+    """Airflow is target times mass; power is airflow times pressure over efficiency."""
+    sizing = sized(name)
+    made, bay = sizing.air, sizing.bay
+    assert made.airflow == pytest.approx(20 * CFM_PER_TON * bay.pile.capacity / 1000, rel=1e-12)
+    assert sum(made.pressure_parts.values()) == pytest.approx(made.static_pressure, rel=1e-12)
+    assert made.power * bay.fans.efficiency == pytest.approx(
+        made.airflow * made.static_pressure, rel=1e-12
+    )
+    assert made.fans * made.shaft_power_per_fan < made.power
+    assert made.motor_rating >= 1.15 * made.shaft_power_per_fan
+    assert made.airflow / made.fans <= sizing_air.FAN_AIRFLOW
+
+
+@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("target", TARGETS)
+def test_velocity_chain_holds(name: str, target: float) -> None:
+    """The independent check of the chain finds nothing fast, and outlets not slow."""
+    made = sized(name, target).air
+    chain = duct.velocity_chain(
+        made.airflow,
+        outlet_area=made.laterals * made.ports * made.port_area,
+        duct_area=made.duct_area,
+        plenum_area=made.plenum_width * made.plenum_height,
+    )
+    assert duct.remarks(chain) == ()
+    assert chain.outlet_velocity > 0.9 * duct.OUTLET_VELOCITY
+
+
+def test_pressure_of_the_openings_by_hand() -> None:
+    """Half density times velocity squared over the discharge coefficient squared."""
+    made = sized().air
+    by_hand = 0.5 * made.density * 5.08**2 / 0.65**2
+    assert made.pressure_parts["fresh-air door"] == pytest.approx(by_hand, rel=1e-9)
+    # Ports lose as much at their own velocity; laterals add friction and the entry's loss.
+    port_loss = 0.5 * made.density * (made.airflow / made.outlet_area) ** 2 / 0.65**2
+    entry = 1.5 * 0.5 * made.density * (made.airflow / made.duct_area) ** 2
+    assert port_loss < made.pressure_parts["plenum, laterals and ports"] < port_loss + 2.0 * entry
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_refrigeration_load_by_hand(name: str) -> None:
+    """Parts sum to the load, and the load with hours and reserve is the capacity."""
+    plant = sized(name).cooling
+    for case in plant.cases.values():
+        total = sum(part.sensible + part.latent for part in case.load.parts.values())
+        assert case.load.total == pytest.approx(total, rel=1e-12)
+        assert case.load.capacity == pytest.approx(total * 1.1 * 24 / 20, rel=1e-12)
+    assert plant.capacity == max(case.load.capacity for case in plant.cases.values())
+    assert plant.power == pytest.approx(plant.capacity / plant.performance)
+
+
+def test_pull_down_by_hand() -> None:
+    """Field heat of the ramp: mass, 3520 J/(kg K), half a degree Fahrenheit a day."""
+    sizing = sized()
+    by_hand = 4.0e6 * 0.45359237 * 3520 * (0.5 / 1.8) / 86400
+    assert sizing.crops["cool_down"].field_heat == pytest.approx(by_hand, rel=1e-9)
+
+
+def test_fresh_air_by_stoichiometry() -> None:
+    """2816 kJ of heat come with 264 g of CO2; 44 g of it fill 22.41 L at 0 °C and 101.3 kPa."""
+    sizing = sized()
+    crop = sizing.crops["holding"]
+    mass_of_co2 = crop.heat / 2816e3 * 0.264  # [kg/s]
+    volume = mass_of_co2 / 0.04401 * 0.022414 * (278.15 / 273.15) * 101325 / sizing.states.pressure
+    wanted = volume / (sizing.bay.limits.co2 - 420e-6)
+    assert crop.fresh_airflow == pytest.approx(wanted, rel=0.02)
+
+
+def test_heater_by_hand() -> None:
+    """Roof space: area times U times difference, and the headspace's leaking air."""
+    sizing = sized()
+    shell, bay, states = sizing.shell, sizing.bay, sizing.states
+    inside = bay.schedule.holding_temperature
+    ceiling = bay.envelope.ceiling_area * shell.ceiling_u
+    ceiling *= inside + 1.0 - states.winter_roof_temperature
+    density = states.pressure / (287.05 * (inside + 273.15))
+    leak = bay.envelope.headspace_volume * bay.envelope.leakage * density
+    dry = leak * 1006 * (inside - states.winter_temperature)
+    evaporation = leak * 2.5e6 * (0.95 * 0.0058 - states.winter_humidity_ratio)
+    assert shell.roof_space_loss == pytest.approx(ceiling + dry + evaporation, rel=0.05)
+
+
+def test_design_hours_are_the_percentile() -> None:
+    """0.4 % of the hours are colder than the winter temperature; half of them drier."""
+    states, temperature = sized().states, weather().temperature
+    colder = np.count_nonzero(temperature < states.winter_temperature) / temperature.size
+    assert colder == pytest.approx(0.004, abs=0.0005)
+    assert states.winter_roof_temperature < states.winter_temperature
+    assert states.winter_temperature - states.winter_roof_temperature < 8.0
+
+
+def test_design_days_lie_in_their_stage() -> None:
+    """The seed bay fills from 18 September; cool-down ends in mid-November."""
+    days = sized().states.days
+    assert "2018-09-18" <= days["filling"].date <= "2018-10-08"
+    assert "2018-10-08" <= days["cool_down"].date <= "2018-11-13"
+    assert "2018-11-10" <= days["holding"].date <= "2019-04-10"
+    for day in days.values():
+        assert day.mean_temperature < day.highest_temperature
+        assert day.roof_temperature > day.mean_temperature
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_records_tell_what_was_designed(name: str) -> None:
+    """Keys are unique, numbers finite, formula and source there, margins not below zero."""
+    sizing = sized(name)
+    keys = [one.key for one in sizing.sizes]
+    assert len(set(keys)) == len(keys)
+    for one in sizing.sizes:
+        assert math.isfinite(one.value), one.key
+        assert one.formula
+        assert one.source
+        if one.key not in ("fill_temperature_rise", "largest_lag"):
+            assert one.margin is None or one.margin >= -1e-9, one.key
+    assert sizing["fans_airflow"].value == sizing.air.airflow
+    assert sizing["refrigeration_capacity"].value == sizing.cooling.capacity
+
+
+# --- what grows with what ----------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_more_target_more_of_everything(name: str) -> None:
+    """With a coil throughout: more air may make one needless, and with it the coil's pressure."""
+    bay = replace(example_bay(name), refrigeration=Refrigeration(capacity=1e5))
+    series = [
+        size_bay(bay, airflow_per_tonne=target * CFM_PER_TON, weather=weather())
+        for target in TARGETS
+    ]
+    rising = {
+        "airflow": [one.air.airflow for one in series],
+        "fans": [one.air.fans for one in series],
+        "power": [one.air.power for one in series],
+        "motor": [one.air.motor_rating * one.air.fans for one in series],
+        "diameter": [one.air.lateral_diameter for one in series],
+        "ports": [one.air.outlet_area for one in series],
+        "plenum": [one.air.plenum_width * one.air.plenum_height for one in series],
+        "door": [one.air.door_area for one in series],
+        "water": [one.water.capacity for one in series],
+        "refrigeration": [one.cooling.capacity for one in series],
+    }
+    for words, values in rising.items():
+        assert all(np.diff(values) >= 0.0), (words, values)
+    for words in ("airflow", "power", "ports", "door", "water"):
+        assert all(np.diff(rising[words]) > 0.0), words
+    late = [one.alone.late_hours for one in series]
+    assert all(np.diff(late) <= 0.0)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_hotter_weather_more_refrigeration_less_insulation(name: str) -> None:
+    series = [sized(name, 20, warmer) for warmer in (-8.0, -4.0, 0.0, 4.0, 8.0)]
+    assert all(np.diff([one.cooling.capacity for one in series]) > 0.0)
+    assert all(np.diff([one.cooling.performance for one in series]) <= 0.0)
+    for part in ("wall_dry", "ceiling_dry", "roof_space_loss", "winter_loss", "heater"):
+        assert all(np.diff([getattr(one.shell, part) for one in series]) < 0.0), part
+    for part in ("wall_resistance", "ceiling_resistance"):
+        assert all(np.diff([getattr(one.shell, part) for one in series]) <= 0.0), part
+    late = [one.alone.late_hours for one in series]
+    assert all(np.diff(late) >= 0.0)
+    assert series[-1].refrigeration_needed
+
+
+def test_damper_climate_more_insulation() -> None:
+    bay = example_bay("seed_bay")
+    dry, wet = (
+        size_bay(
+            replace(bay, limits=replace(bay.limits, plenum_humidity=humidity)),
+            airflow_per_tonne=20 * CFM_PER_TON,
+            weather=weather(),
+        ).shell
+        for humidity in (0.90, 0.97)
+    )
+    assert wet.wall_dry > 2.0 * dry.wall_dry
+    assert wet.dew_point > dry.dew_point
+
+
+def test_higher_site_thinner_air() -> None:
+    """Pressure lost goes with the density of the air, to the last digit but that of friction."""
+    bay = example_bay("seed_bay")
+    low, high = (
+        sizing_air.design_air(
+            bay, airflow_per_tonne=0.0104, pressure=float(air.standard_pressure(altitude))
+        )
+        for altitude in (0.0, 2500.0)
+    )
+    ratio = high.density / low.density
+    assert ratio == pytest.approx(0.737, abs=0.01)
+    assert high.static_pressure / low.static_pressure == pytest.approx(ratio, rel=0.01)
+    assert high.other_static_pressure == pytest.approx(low.other_static_pressure, rel=0.01)
+
+
+def test_soil_raises_the_pressure_of_the_pile() -> None:
+    bay = example_bay("seed_bay")
+    clean, dirty = (
+        sizing_air.design_air(
+            replace(bay, pile=replace(bay.pile, soil=soil)),
+            airflow_per_tonne=0.0104,
+            pressure=84e3,
+        ).pressure_parts["pile"]
+        for soil in (0.0, 0.04)
+    )
+    assert dirty / clean == pytest.approx(1.36**2, rel=1e-9)
+
+
+def test_table_of_insulation_beyond_its_ends() -> None:
+    assert table_resistance("wall", 5.0) == table_resistance("wall", -10.0)
+    assert table_resistance("wall", -25.0) == pytest.approx((4.2 + 5.0) / 2)
+
+
+# --- outside air -------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_outside_air_keeps_the_limits(name: str) -> None:
+    """Supply stays above floor and limit, cools only colder air, and never below the plan."""
+    sizing = sized(name)
+    alone, bay, states = sizing.alone, sizing.bay, sizing.states
+    ran = alone.used > 0.0
+    supply, pulp = alone.supply_temperature[ran], alone.pulp[ran]
+    assert (supply >= bay.limits.plenum_floor - 1e-9).all()
+    assert (pulp >= states.target[ran] - 1e-9).all()
+    assert ((alone.used >= 0.0) & (alone.used <= 1.0)).all()
+    before = np.concatenate([[np.nan], alone.pulp[:-1]])[ran]
+    warm = before + 0.2  # heated within the step before it is cooled
+    assert (supply >= before - bay.limits.supply_difference - 1e-9).all()
+    assert (supply < warm - bay.control.outside_offset + 0.2).all()
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_heat_of_the_autumn_balances(name: str) -> None:
+    """What is taken out is field heat, respiration and what comes through the walls."""
+    sizing = sized(name)
+    bay, states, alone = sizing.bay, sizing.states, sizing.alone
+    mass, heat = bay.pile.capacity, 3520.0
+    loaded = np.clip((states.now + 0.5 * states.step) / bay.schedule.fill_days, 1e-3, 1.0)
+    autumn = states.stage <= 2
+    warm = sum(lot.mass * lot.loading_temperature for lot in bay.lots) / bay.mass
+    stored = mass * heat * (warm - alone.pulp[autumn][-1])
+    ages = np.maximum(states.now - 0.5 * np.minimum(states.now, bay.schedule.fill_days), 0.0)
+    respiration = sum(
+        states.step * mass * share * _respiration(bay.use, pulp, age)
+        for share, pulp, age in zip(loaded[autumn], alone.pulp[autumn], ages[autumn], strict=True)
+    )
+    shell = bay.envelope.wall_area * sizing.shell.wall_u
+    shell += bay.envelope.ceiling_area * sizing.shell.ceiling_u
+    through = float(np.sum((states.temperature - alone.pulp)[autumn])) * shell * states.step
+    assert alone.cooling == pytest.approx(stored + respiration + through, rel=0.01)
+
+
+def _respiration(use: str, temperature: float, age: float) -> float:
+    from ventcalc.physics.crop import crop_for, respiration_heat
+
+    return float(respiration_heat(float(temperature), float(age), crop_for(use), "mature"))
+
+
+def test_too_little_air_loses_the_crop() -> None:
+    alone = sized("seed_bay", 4).alone
+    assert alone.verdict == "not enough"
+    assert np.isnan(alone.pulp[-1])
+    assert not np.isnan(alone.pulp[0])
+    assert any("until the crop is lost" in note for note in sized("seed_bay", 4).notes)
+
+
+def test_refrigeration_goes_in_only_where_it_is_needed() -> None:
+    """The seed bay has none: outside air nearly does it here, and not where it is 8 K warmer."""
+    assert sized("seed_bay", 20).sized.refrigeration is None
+    warm = sized("seed_bay", 20, 8.0)
+    assert warm.sized.refrigeration is not None
+    assert "cooling coil" in warm.air.pressure_parts
+    assert sized("fry_bay", 20).sized.refrigeration is not None
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_cost_follows_its_prices(name: str) -> None:
+    bay = example_bay(name)
+    prices = replace(bay.costs, electricity=2 * bay.costs.electricity, crop=3 * bay.costs.crop)
+    dear = size_bay(
+        replace(bay, costs=prices), airflow_per_tonne=20 * CFM_PER_TON, weather=weather()
+    ).cost
+    plain = sized(name).cost
+    for way in ("outside_air", "refrigeration"):
+        first, second = getattr(plain, way), getattr(dear, way)
+        assert second.energy_cost == pytest.approx(2 * first.energy_cost, rel=1e-9)
+        assert second.water_cost == pytest.approx(3 * first.water_cost, rel=1e-9)
+        assert first.total_cost == pytest.approx(first.energy_cost + first.water_cost)
+    assert plain.refrigeration.energy_cost > 1.5 * plain.outside_air.energy_cost
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_electricity_of_cooling_by_hand(name: str) -> None:
+    """Power over cooling, times the price."""
+    sizing = sized(name)
+    way = sizing.cost.outside_air
+    assert way.energy_cost == pytest.approx(
+        way.power / way.cooling * sizing.bay.costs.electricity, rel=1e-6
+    )
+
+
+# --- the sized bay -----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("system", ["us", "metric"])
+@pytest.mark.parametrize("name", NAMES)
+def test_sized_bay_survives_its_file(name: str, system: str) -> None:
+    sizing = sized(name)
+    back = bay_from_dict(tomllib.loads(bay_to_toml(sizing.sized, system)))
+    assert back.fans.airflow == pytest.approx(sizing.air.airflow, rel=1e-9)
+    assert back.ducts is not None
+    assert back.ducts.port_area == pytest.approx(sizing.air.port_area, rel=1e-9)
+    assert back.ducts.laterals == sizing.air.laterals
+    assert back.humidifier is not None
+    assert back.humidifier.capacity == pytest.approx(sizing.water.capacity, rel=1e-9)
+
+
+@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("target", [15, 20, 25, 32, 45])
+def test_sized_bay_passes_the_check(name: str, target: float) -> None:
+    """No check says no, and the fans give what was asked for."""
+    sizing = sized(name, target)
+    checked = check_pile(sizing.sized)
+    assert [one.name for one in checked.checks if one.verdict == "no"] == []
+    assert checked.system.airflow == pytest.approx(sizing.air.airflow, rel=0.01)
+    assert checked.system.remarks == ()
+
+
+def test_small_target_is_told() -> None:
+    """Ten cfm/ton cannot carry the heat of the fill: the notes name what the check refuses."""
+    assert any("says no to: temperature rise" in note for note in sized("seed_bay", 10).notes)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_sizing_twice_changes_nothing(name: str) -> None:
+    once = sized(name)
+    twice = size_bay(once.sized, airflow_per_tonne=20 * CFM_PER_TON, weather=weather())
+    assert twice.sized == once.sized
+
+
+def test_better_insulation_is_kept() -> None:
+    sizing = sized("seed_bay")
+    assert sizing.sized.envelope.wall_u == sizing.bay.envelope.wall_u
+    bare = replace(sizing.bay, envelope=replace(sizing.bay.envelope, wall_u=1.0, ceiling_u=1.0))
+    poor = size_bay(bare, airflow_per_tonne=0.0104, weather=weather())
+    assert poor.sized.envelope.wall_u == pytest.approx(1.0 / poor.shell.wall_resistance)
+    assert poor.sized.envelope.ceiling_u == pytest.approx(1.0 / poor.shell.ceiling_resistance)
+
+
+# --- refusals ----------------------------------------------------------------------------
+
+
+def test_target_out_of_range() -> None:
+    with pytest.raises(
+        OutOfRange, match=r"airflow_per_tonne must lie in 0\.001 to 0\.1 m3/\(s t\)"
+    ):
+        size_bay(example_bay(), airflow_per_tonne=20.0, weather=weather())
+
+
+def test_weather_must_hold_the_season() -> None:
+    plain = example_weather()
+    part = replace(
+        plain,
+        **{name: getattr(plain, name)[:2000] for name in sizing_weather.ARRAYS},
+    )
+    with pytest.raises(BadInput, match="does not hold"):
+        size_bay(example_bay(), airflow_per_tonne=0.0104, weather=part)
+
+
+def test_hopeless_humidity_is_refused() -> None:
+    bay = example_bay("seed_bay")
+    wet = replace(
+        bay,
+        limits=replace(bay.limits, plenum_humidity=0.99),
+        envelope=replace(bay.envelope, bridge_factor=5.0),
+    )
+    with pytest.raises(BadInput, match="no insulation keeps the ceiling dry"):
+        size_bay(wet, airflow_per_tonne=0.0104, weather=weather())
