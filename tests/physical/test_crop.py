@@ -6,7 +6,7 @@ from dataclasses import fields
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ventcalc.errors import BadInput, OutOfRange
@@ -21,6 +21,7 @@ temperatures = st.floats(-2.0, 30.0)
 ages = st.floats(0.0, 300 * DAY)
 
 
+@settings(deadline=None)
 @given(temperatures, ages, st.floats(0.01, 10.0), st.sampled_from(["mature", "immature"]))
 def test_respiration_rises_away_from_its_least(temperature, age, more, maturity):
     sign = 1.0 if temperature >= POTATO.respiration_least_at else -1.0
@@ -35,6 +36,7 @@ def test_a_crop_too_warm_stops_gaining_at_30_and_respires_nothing_when_dead():
     assert heats[0] < heats[1] == heats[2] == heats[3] > heats[4] > heats[5] == 0.0
 
 
+@settings(deadline=None)
 @given(temperatures, st.floats(0.0, 100 * DAY), st.floats(DAY, 100 * DAY))
 def test_respiration_falls_with_age_and_immature_stays_above(temperature, age, more):
     young = crop.respiration_heat(temperature, age, POTATO)
@@ -44,6 +46,7 @@ def test_respiration_falls_with_age_and_immature_stays_above(temperature, age, m
     assert crop.respiration_heat(temperature, age, POTATO, "immature") > young
 
 
+@settings(deadline=None)
 @given(ages)
 def test_age_and_temperature_act_apart(age):
     """Heat is settled heat at the least, by a factor of each."""
@@ -56,6 +59,7 @@ def test_age_and_temperature_act_apart(age):
     assert heat == approx(parts, rel=1e-12)
 
 
+@settings(deadline=None)
 @given(temperatures, st.floats(0.1, 8.0))
 def test_healing_is_never_slower_when_warmer_and_stops_gaining_at_20(temperature, more):
     slow, fast = (crop.curing_rate(t, POTATO) for t in (temperature, temperature + more))
@@ -64,12 +68,14 @@ def test_healing_is_never_slower_when_warmer_and_stops_gaining_at_20(temperature
     assert crop.curing_rate(POTATO.curing_reference, POTATO) == approx(1.0, rel=1e-12)
 
 
+@settings(deadline=None)
 @given(st.floats(0.0, 300 * DAY), st.floats(60.0, 100 * DAY))
 def test_skin_closes_but_not_for_good(curing, more):
     now, later = (crop.transpiration_coefficient(c, POTATO) for c in (curing, curing + more))
     assert POTATO.transpiration_cured <= later <= now <= POTATO.transpiration_uncured
 
 
+@settings(deadline=None)
 @given(st.floats(0.0, 1.0))
 def test_mass_that_leaves_is_mass_burned(heat):
     """Glucose and oxygen in, CO2 and water out; oxygen by difference is 192 g per 264 g CO2."""

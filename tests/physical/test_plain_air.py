@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from ventcalc._ops import ARRAY, SCALAR
@@ -27,11 +27,13 @@ def blend(share, t1, w1, t2, w2):
     return h1 + share * (h2 - h1), w1 + share * (w2 - w1)
 
 
+@settings(deadline=None)
 @given(temperatures, st.floats(0.0, 0.03))
 def test_temperature_undoes_enthalpy(t, w):
     assert plain_air.temperature(plain_air.enthalpy(t, w), w) == approx(t, abs=1e-10)
 
 
+@settings(deadline=None)
 @given(shares, temperatures, humidities, temperatures, humidities, pressures)
 def test_splitting_conserves_water_and_enthalpy(share, t1, rh1, t2, rh2, p):
     """Unless fog is just freezing, where neither water nor ice alone has that enthalpy."""
@@ -94,14 +96,18 @@ def test_wetting_is_that_of_real_air_to_0_03_kelvin():
     assert air.relative_humidity(plain, wet, p) == approx(np.full(t.shape, 0.95), abs=2e-3)
 
 
+@settings(deadline=None)
 @given(st.floats(-10.0, 20.0), st.floats(0.3, 1.0), st.floats(0.3, 1.0), pressures)
 def test_humidified_reaches_the_aim_from_either_side(t, start, aim, p):
     """Above the aim the answer lies below what the air holds: water would have to go."""
     w = air.humidity_ratio(t, start, p)
     wet = plain_air.humidified(t, w, p, aim, 10.0, SCALAR)
-    assert (wet >= w - 1e-9) == (aim >= start) or abs(aim - start) < 3e-3
+    filled = w / air.saturation_humidity_ratio(t, p)
+    assume(abs(aim - filled) > 1e-4)
+    assert (wet > w) == (aim > filled)
 
 
+@settings(deadline=None)
 @given(st.floats(-15.0, 25.0), humidities, pressures)
 def test_fog_and_vapour_meet_at_saturation(t, rh, p):
     """Just enough water for fog gives the saturated temperature."""

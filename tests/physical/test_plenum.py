@@ -89,6 +89,7 @@ def test_water_and_heat_are_kept(
     assert found.humidity_ratio <= full * (1.0 + 1e-6)
 
 
+@settings(deadline=None)
 @given(outside_temperatures, humidities, return_temperatures, moist)
 def test_no_fresh_air_is_return_air_and_nothing_else_outside_air(t_out, rh_out, t_ret, rh_ret):
     given_ = case(t_out, rh_out, t_ret, rh_ret)
