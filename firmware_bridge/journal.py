@@ -126,14 +126,17 @@ class Journal:
 
     def _row_of(self, wall: float, bay: str, sample: Sample) -> tuple[object, ...]:
         layout = self._layout(bay, tuple(sample.kinds.items()))
-        late = "" if sample.fresh else "late"
+        counts = packing.counts_of(layout.kinds, [sample.values[key] for key in layout.keys])
         row = Row(
             t=wall,
             told=sample.told,
             boot=sample.boot,
             seq=sample.seq,
-            counts=packing.counts_of(layout.kinds, [sample.values[key] for key in layout.keys]),
-            faults=bytes(FAULTS.index(sample.faults.get(key, late)) for key in layout.keys),
+            counts=counts,
+            faults=bytes(
+                FAULTS.index(_fault(sample, key, count))
+                for key, count in zip(layout.keys, counts, strict=True)
+            ),
         )
         told = None if math.isnan(row.told) else row.told
         return bay, wall, told, row.boot, row.seq, layout.id, packing.pack_row(row)
@@ -317,6 +320,14 @@ class Journal:
     def close(self) -> None:
         """Close the file."""
         self._database.close()
+
+
+def _fault(sample: Sample, key: str, count: int) -> str:
+    if key in sample.faults:
+        return sample.faults[key]
+    if count == packing.MISSING and not math.isnan(sample.values[key]):
+        return "beyond"
+    return "" if sample.fresh else "late"
 
 
 def _layout_of(number: int, spec: str) -> Layout:

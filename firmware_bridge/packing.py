@@ -26,8 +26,8 @@ __all__ = [
 ]
 
 MISSING = -32768
-FAULTS = ("", "missing", "implausible", "stuck", "units", "late")
-"""Codes of the fault bytes."""
+FAULTS = ("", "missing", "implausible", "stuck", "units", "late", "beyond")
+"""Codes of the fault bytes; ``beyond`` is a value that 16 bits do not hold."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -63,10 +63,8 @@ def counts_of(kinds: Sequence[str], values: Sequence[float]) -> array[int]:
     """
     result = array("h")
     for kind, value in zip(kinds, values, strict=True):
-        count = MISSING
-        if math.isfinite(value):
-            step = round(value / QUANTITIES[kind].packing)
-            count = step if -32768 < step <= 32767 else MISSING
+        steps = value / QUANTITIES[kind].packing
+        count = round(steps) if abs(steps) < 32767.0 else MISSING  # NaN is not less either
         result.append(count)
     return result
 

@@ -66,10 +66,10 @@ class Standing:
             return "audit"
         if self.disk_low:
             return "disk"
-        if not ready or now - self.heard_at > DEAF_AFTER:
-            return "link"
         if now < desk.other_until:
             return "other_bridge"
+        if not ready or now - self.heard_at > DEAF_AFTER:
+            return "link"
         most, within = FLAPPING
         # The link's own thread appends to it; one copy, then counting.
         if sum(now - moment < within for moment in tuple(drops)) >= most:

@@ -1,0 +1,618 @@
+"""The whole bridge on a broker in memory: what it says, when, and when it keeps silent."""
+
+from __future__ import annotations
+
+import itertools
+import json
+
+import pytest
+from bridge_world import MemoryWire
+
+from firmware_bridge.audit import entries, verify
+from firmware_bridge.client import Message
+from firmware_bridge.config import MappedAdvice, MappedReading, PlainTopics
+from firmware_bridge.errors import JournalError
+from firmware_bridge.messages import Advice, Beat, decode, encode
+from firmware_bridge.replay import replay
+from firmware_bridge.simulator import Fault
+
+
+def sent(world, leaf="advice"):
+    return [(at, decode(message.payload, Advice)) for at, message in world.broker.of(leaf)]
+
+
+def last(world):
+    return sent(world)[-1][1]
+
+
+def codes(world):
+    return [event.code for event in world.journal.events(bay="bay-1")]
+
+
+def comes_back(world, within=1800.0):
+    """Advice stands again in a while: after ``none`` the fan has its shortest rest or run."""
+    end = world.hand.now + within
+    while world.hand.now < end:
+        world.run(60)
+        if last(world).none is None and world.sim.following is not None:
+            return True
+    return False
+
+
+def test_a_quiet_hour_is_an_hour_of_advice(world):
+    one = world()
+    one.run(3600)
+    assert 55 <= len(sent(one)) <= 62
+    assert one.sim.following is not None
+    assert one.desk.accepted.code == "accepted"
+    assert one.desk.decision.code == "ok"
+    assert all(not message.retain and message.qos == 0 for _, message in one.broker.of("advice"))
+    assert one.desk.counts["foreign ack"] == 0
+
+
+def test_integer_form_end_to_end(world):
+    one = world(form="integers")
+    one.run(900)
+    assert all(message.payload.startswith(b"[") for _, message in one.broker.of("advice"))
+    assert one.sim.following is not None
+
+
+def test_advice_rests_on_the_newest_reading_and_numbers_rise(world):
+    one = world()
+    one.run(1800)
+    found = [advice for _, advice in sent(one)]
+    assert [advice.id for advice in found] == sorted({advice.id for advice in found})
+    readings = [json.loads(m.payload) for _, m in one.broker.of("reading")]
+    assert [a.rests_on[1] for a in found] == [r["seq"] for r in readings]
+
+
+def test_observe_says_nothing_but_keeps_a_log(world):
+    one = world(mode="observe")
+    one.run(900)
+    assert sent(one) == []
+    assert one.sim.following is None
+    one.close()
+    kinds = [entry.kind for _, entry, _ in entries(one.folder / "audit.db")]
+    assert kinds.count("observe") > 10
+
+
+@pytest.mark.parametrize("mode", ["advise", "confirm"])
+def test_weaker_modes_move_nothing(world, mode):
+    one = world(mode=mode)
+    one.run(900)
+    assert len(sent(one)) > 10
+    assert one.sim.following is None
+    assert one.desk.accepted.code == "shown"
+
+
+def test_three_values_are_kept_apart(world):
+    one = world()
+    one.sim.receiver.limits = type(one.sim.limits)(door_most=0.2)
+    one.run(900)
+    view = one.desk.view(one.hand.now)
+    assert view.advised.door > 0.3
+    assert view.accepted.door == 0.2
+    assert view.accepted.code == "clamped"
+    assert view.actual["door"] == pytest.approx(0.2, abs=0.01)
+
+
+def test_rate_limit(world):
+    one = world(every=5.0, advice_every_s=30.0)
+    one.run(600)
+    times = [at for at, _ in sent(one)]
+    assert all(b - a >= 30.0 - 1e-6 for a, b in itertools.pairwise(times))
+
+
+# --- silence and doubt -----------------------------------------------------------------------
+
+
+def test_a_controller_that_falls_silent_is_told_none_then_lost(world):
+    one = world()
+    one.run(600)
+    one.sim.wire.ready = False  # a half-open link: nobody notices, nothing comes through
+    one.run(200)
+    assert last(one).none == "stale"
+    one.run(600)
+    assert one.desk.doubt(one.hand.now) == "lost"
+    alarm = json.loads(one.broker.retained["vent/1/_bridge/bridge-a/alarm"].payload)
+    assert alarm["on"][0]["id"] == "lost_bay_1"
+    assert one.sim.receiver.standing(one.hand.now) is None
+
+
+def test_the_last_will_counts_at_once(world):
+    one = world()
+    one.run(600)
+    one.sim.wire.cut()
+    one.run(5)
+    assert last(one).none == "lost"
+
+
+def test_a_controller_that_reboots_starts_afresh(world):
+    one = world()
+    one.run(600)
+    old = one.sim
+    old.wire.cut()
+    one.broker.wires.remove(old.wire)
+    one.sims["bay-1"] = type(old)(
+        name="bay-1", root="vent", plant=old.plant, clock=old.clock, every=60.0, boot=old.boot + 1
+    )
+    one.join(one.sim)
+    assert comes_back(one)
+    assert last(one).rests_on[0] == old.boot + 1
+
+
+def test_a_birth_that_was_lost_is_asked_for(world):
+    one = world()
+    one.broker.retained.clear()
+    one.kill()
+    one.start()
+    one.run(120)
+    assert one.desk.source.birth is not None
+    assert last(one).none is None
+
+
+def test_a_restarted_bridge_has_a_higher_boot_and_remembers(world):
+    one = world()
+    one.run(600)
+    first, memory = last(one).id[0], one.desk.memory
+    one.kill()
+    one.run(120)
+    assert one.sim.following is None  # the dead-man: no beat for a minute
+    one.start()
+    assert one.desk.memory.target == pytest.approx(memory.target)
+    assert comes_back(one)
+    assert last(one).id[0] > first
+
+
+def test_clean_end_tells_none_and_off(world):
+    one = world()
+    one.run(600)
+    goodbye = one.service.farewell()
+    for message in goodbye:
+        one.wire.send(message)
+    assert last(one).none == "shutdown"
+    assert json.loads(goodbye[-1].payload)["on"] == 0
+    assert goodbye[-1].retain
+
+
+@pytest.mark.parametrize(
+    ("key", "how", "code"),
+    [
+        ("pulp_3", "missing", "missing"),
+        ("plenum_t", "fahrenheit", "implausible"),
+        ("return_rh", "missing", "missing"),
+        ("pulp_2", "fahrenheit", "implausible"),
+    ],
+)
+def test_a_sensor_that_is_needed_goes_wrong(world, key, how, code):
+    one = world()
+    one.run(300)
+    begin = one.hand.wall()
+    one.sim.faults = [Fault(key=key, how=how, start=begin, end=begin + 600)]
+    one.run(120)
+    assert last(one).none == code
+    assert one.sim.following is None
+    assert comes_back(one, 2400.0)
+
+
+def test_a_stuck_sensor_is_found_in_the_stated_time(world, monkeypatch):
+    """Return air that does not move at all, 48 h; the pile is made to stand still meanwhile."""
+
+    def stands_still(plant, time):
+        plant.time = time
+
+    monkeypatch.setattr("firmware_bridge.simulator.Plant.advance", stands_still)
+    one = world(every=600.0, max_age_s=1800.0, lost_after_s=3600.0, ttl_s=1800)
+    one.run(3600, step=30.0)
+    assert "ok" in codes(one)
+    begin = one.hand.wall()
+    one.sim.faults = [Fault(key="return_t", how="stuck", start=begin, end=begin + 1e7)]
+    one.run(47 * 3600.0, step=30.0)
+    assert "stuck" not in codes(one)
+    one.run(2 * 3600.0, step=30.0)
+    assert last(one).none == "stuck"
+
+
+def test_outside_air_may_be_missing(world):
+    one = world()
+    begin = one.hand.wall()
+    one.sim.faults = [
+        Fault(key=key, how="missing", start=begin, end=begin + 1e6)
+        for key in ("outside_t", "outside_rh")
+    ]
+    one.run(900)
+    assert last(one).none is None
+    assert last(one).door == 0.0
+
+
+# --- the bridge doubts itself ----------------------------------------------------------------
+
+
+def test_no_audit_no_advice(world, monkeypatch):
+    one = world()
+    one.run(600)
+    whole = one.audit.write
+
+    def fails(found):
+        raise JournalError("disk full")
+
+    monkeypatch.setattr(one.audit, "write", fails)
+    begin = one.hand.now
+    one.run(300)
+    assert {advice.none for at, advice in sent(one) if at > begin} == {"audit"}
+    assert one.sim.following is None
+    monkeypatch.setattr(one.audit, "write", whole)
+    assert comes_back(one)
+    one.close()
+    assert verify(one.folder / "audit.db")[1] == ""
+
+
+def test_every_advice_that_was_sent_is_in_the_log(world):
+    one = world()
+    one.run(1800)
+    one.close()
+    logged = {
+        tuple(json.loads(entry.body.split(b" ")[0])[1:3])
+        for _, entry, _ in entries(one.folder / "audit.db")
+        if entry.kind == "advice"
+    }
+    assert {advice.id for _, advice in sent(one)} == logged
+
+
+def test_a_journal_that_fails_loses_nothing_in_the_end(world, monkeypatch):
+    one = world()
+    one.run(300)
+    whole = one.journal.store
+
+    def fails(*_, **__):
+        raise JournalError("disk full")
+
+    monkeypatch.setattr(one.journal, "store", fails)
+    one.run(600)
+    assert last(one).none is None  # history waits, advice does not
+    monkeypatch.setattr(one.journal, "store", whole)
+    one.run(60)
+    stored = len(list(one.journal.rows("bay-1")))
+    assert stored >= one.desk.source.counts["taken"] - 1  # the second came within the minute
+
+
+def test_low_disk(world):
+    one = world()
+    one.run(300)
+    one.free = 10.0
+    one.run(90)
+    assert last(one).none == "disk"
+    one.free = 5000.0
+    assert comes_back(one)
+
+
+def test_a_wall_clock_that_jumps(world):
+    one = world()
+    one.run(600)
+    one.hand.offset += 7200.0
+    one.run(120)
+    assert last(one).none == "clock"
+    assert comes_back(one)
+
+
+def test_a_wall_clock_that_was_never_set(world):
+    one = world()
+    one.kill()
+    one.hand.offset = -1000.0
+    one.start()
+    one.run(300)
+    assert last(one).none == "clock"
+
+
+def test_small_steps_of_the_wall_clock_do_not_matter(world):
+    one = world()
+    one.run(300)
+    begin = one.hand.now
+    for step in (5.0, -5.0, 20.0, -20.0):
+        one.hand.offset += step
+        one.run(120)
+    assert {advice.none for at, advice in sent(one) if at > begin} == {None}
+
+
+def test_nothing_is_sent_while_the_link_is_down(world):
+    one = world()
+    one.run(600)
+    one.wire.cut()
+    count = len(sent(one))
+    one.run(600)
+    assert len(sent(one)) == count
+    assert one.sim.following is None
+    one.wire.connect()
+    assert comes_back(one)
+    assert {ack.code for ack in one.sim.acks[-2:]} <= {"none", "accepted"}
+
+
+def test_a_link_that_flaps(world):
+    one = world()
+    one.run(600)
+    for _ in range(6):
+        one.wire.cut()
+        one.wire.connect()
+    one.run(50)
+    assert last(one).none in ("link", "flapping")
+    one.run(40)
+    assert one.desk.decision.code != "ok"
+    assert comes_back(one)
+
+
+def test_a_bridge_that_does_not_hear_itself(world):
+    one = world()
+    one.run(600)
+    one.broker.meddle = lambda wire, message: (
+        () if wire is one.wire and message.topic.endswith("beat") else (message,)
+    )
+    one.run(120)
+    assert last(one).none == "link"
+
+
+def test_a_later_bridge_takes_over_and_the_first_comes_back_under_a_new_boot(world):
+    one = world()
+    one.run(600)
+    before = last(one).id[0]
+    topic = "vent/1/bay-1/to/beat"
+    for n in range(10):
+        rival = Beat(boot=before + 5, seq=n, id=1)
+        one.broker.publish(Message(topic=topic, payload=encode(rival)))
+        one.run(10)
+    count = len(sent(one))
+    assert last(one).none == "other_bridge"
+    assert "other_bridge" in codes(one)
+    one.run(40)
+    assert all(advice.none for _, advice in sent(one)[count:])
+    assert comes_back(one)
+    assert last(one).id[0] > before
+
+
+def test_an_earlier_bridge_does_not_stop_the_later(world):
+    one = world()
+    one.run(600)
+    topic = "vent/1/bay-1/to/beat"
+    rival = encode(Beat(boot=1, seq=1, id=1))
+    for _ in range(10):
+        one.broker.publish(Message(topic=topic, payload=rival))
+        one.run(30)
+    assert last(one).none is None
+    assert one.desk.counts["older bridge"] == 10
+
+
+# --- what comes from elsewhere ---------------------------------------------------------------
+
+
+def test_hostile_messages_change_nothing(world):
+    one = world()
+    one.run(600)
+    begin = one.hand.now
+    payloads = [b"", b"{", b"[" * 60000, b"\xff\xfe", b'{"boot":1}', b"null", b"x" * 65000]
+    for payload in payloads:
+        for leaf in ("reading", "birth", "ack", "state", "alarm"):
+            topic = f"vent/1/bay-1/from/{leaf}"
+            one.wire.put(Message(topic=topic, payload=payload), retain=False)
+        one.wire.put(Message(topic="vent/1/bay-1/to/beat", payload=payload), retain=False)
+    one.run(300)
+    assert {advice.none for at, advice in sent(one) if at > begin + 60} == {None}
+    assert one.desk.counts["bad reading"] >= 5
+    assert codes(one).count("bad_message") <= 8  # told once a kind
+
+
+def test_one_bay_that_floods_does_not_stop_the_other(world):
+    one = world(names=("bay-1", "bay-2"))
+    one.run(600)
+    begin = one.hand.now
+    for _ in range(20):
+        for n in range(900):
+            payload = b'{"boot":1,"seq":%d,"v":{}}' % n
+            one.wire.put(Message(topic="vent/1/bay-1/from/reading", payload=payload), retain=False)
+        one.run(15)
+    other = [
+        decode(message.payload, Advice)
+        for at, message in one.broker.of("advice")
+        if at > begin and "bay-2" in message.topic
+    ]
+    assert len(other) >= 4
+    assert all(advice.none is None for advice in other)
+    assert one.desk.counts["flood"] > 1000
+
+
+def test_topics_of_nobody_are_counted_only(world):
+    one = world()
+    one.wire.put(Message(topic="vent/1/bay-77/from/reading", payload=b"{}"), retain=False)
+    one.wire.put(Message(topic="else/where", payload=b"{}"), retain=False)
+    one.run(5)
+    assert one.service.inbox.counts["foreign topic"] == 2
+
+
+def test_a_retained_reading_is_not_news(world):
+    one = world()
+    one.run(300)
+    reading = one.broker.of("reading")[-1][1]
+    later = json.loads(reading.payload)
+    later["seq"] += 1
+    one.wire.put(
+        Message(topic=reading.topic, payload=json.dumps(later).encode(), retain=True), retain=True
+    )
+    before = one.desk.source.newest.seq
+    one.run(5)
+    assert one.desk.source.newest.seq == before
+    assert one.desk.counts["retained"] == 1
+
+
+def test_an_adviser_that_stumbles_gives_none(world, monkeypatch):
+    one = world()
+    one.run(300)
+
+    def stumbles(*_):
+        raise ZeroDivisionError("division by zero")
+
+    monkeypatch.setattr("firmware_bridge.advisor.advise", stumbles)
+    one.run(120)
+    assert last(one).none == "adviser"
+    monkeypatch.undo()
+    assert comes_back(one)
+
+
+def test_a_mad_adviser_is_stopped_by_the_gate(world, monkeypatch):
+    from dataclasses import replace
+
+    import firmware_bridge.advisor as advisor
+
+    one = world()
+    one.run(300)
+    whole = advisor.seek
+
+    def mad(bay, readings, memory):
+        counsel = whole(bay, readings, memory)
+        wild = replace(counsel.targets, fan=1.0, door=1.0, air=-2.0)
+        return replace(counsel, targets=wild)
+
+    monkeypatch.setattr(advisor, "seek", mad)
+    one.run(600)
+    found = [advice for at, advice in sent(one) if at > 1300]
+    assert {advice.none for advice in found} == {"freeze"}
+    assert one.sim.following is None
+
+
+# --- plain topics ----------------------------------------------------------------------------
+
+PLAIN = PlainTopics(
+    every_s=30.0,
+    readings=(
+        MappedReading(topic="plc/pt1", key="pulp_1", kind="pulp_temperature", unit="Cel",
+                      scale=0.1),
+        MappedReading(topic="plc/pt2", key="pulp_2", kind="pulp_temperature", unit="Cel",
+                      scale=0.1),
+        MappedReading(topic="plc/plenum", key="plenum", kind="plenum_temperature", unit="[degF]"),
+        MappedReading(topic="plc/air", key="above", kind="return_temperature", unit="Cel",
+                      path="above.t"),
+        MappedReading(topic="plc/air", key="above_rh", kind="return_relative_humidity", unit="%",
+                      path="above.rh"),
+        MappedReading(topic="plc/out", key="out", kind="outside_temperature", unit="Cel"),
+        MappedReading(topic="plc/outrh", key="out_rh", kind="outside_relative_humidity", unit="%"),
+    ),
+    advice=MappedAdvice(fan="plc/set/fan", door="plc/set/door", air="plc/set/air",
+                        valid="plc/set/valid", beat="plc/set/beat"),
+)  # fmt: skip
+
+
+class PlainController:
+    """Knows plain numbers only; stands in the world where a simulator would."""
+
+    def __init__(self, world):
+        self.world, self.seen, self.silent = world, {}, False
+        self.history = []
+        self.wire = MemoryWire(world.broker, ["plc/set/+"])
+        world.broker.wires.append(self.wire)
+        self.wire.connect()
+        self.due = 0.0
+
+    def turn(self):
+        for message in self.wire.receive():
+            name = message.topic.rsplit("/", 1)[1]
+            self.seen[name] = message.payload
+            self.history.append((self.world.hand.now, name, message.payload))
+        if self.silent or self.world.hand.now < self.due:
+            return
+        self.due = self.world.hand.now + 20.0
+        wiggle = self.world.hand.now % 3 * 0.01
+        for topic, payload in {
+            "plc/pt1": b"54",
+            "plc/pt2": b"56",
+            "plc/plenum": f"{40.1 + wiggle:.2f}".encode(),
+            "plc/air": json.dumps({"above": {"t": 5.8 + wiggle, "rh": 94.0}}).encode(),
+            "plc/out": b"0.5",
+            "plc/outrh": b"70",
+        }.items():
+            self.wire.send(Message(topic=topic, payload=payload))
+
+
+@pytest.fixture
+def plain(world):
+    one = world(mapping=PLAIN)
+    one.sims["bay-1"] = PlainController(one)
+    return one
+
+
+def test_a_controller_of_plain_topics_is_served(plain):
+    plain.run(300)
+    seen = plain.sim.seen
+    assert seen["valid"] == b"1"
+    assert 0.0 < float(seen["fan"]) <= 100.0
+    assert 0.0 < float(seen["door"]) <= 100.0
+    assert 2.0 < float(seen["air"]) < 6.0
+    assert plain.desk.source.newest.values["plenum"] == pytest.approx(4.5, abs=0.1)
+
+
+def test_plain_advice_ends_when_readings_stop(plain):
+    plain.run(300)
+    plain.sim.silent = True
+    plain.run(240)
+    assert plain.sim.seen["valid"] == b"0"
+    assert plain.desk.decision.code in ("missing", "stale")
+
+
+def test_plain_values_come_before_the_flag(plain):
+    plain.run(120)
+    first = next(n for n, (_, name, p) in enumerate(plain.sim.history) if p == b"1" == p
+                 and name == "valid")  # fmt: skip
+    assert {"fan", "door"} <= {name for _, name, _ in plain.sim.history[:first]}
+
+
+def test_plain_beat_counts_on_and_repeats_the_flag(plain):
+    plain.run(300)
+    beats = [int(p) for _, name, p in plain.sim.history if name == "beat"]
+    assert beats == sorted(set(beats))
+    assert len(beats) >= 25
+
+
+def test_plain_values_do_nothing_in_mode_advise(world):
+    one = world(mapping=PLAIN, mode="advise")
+    one.sims["bay-1"] = PlainController(one)
+    one.run(300)
+    assert "fan" in one.sim.seen
+    assert {p for _, name, p in one.sim.history if name == "valid"} == {b"0"}
+
+
+@pytest.mark.parametrize("payload", [b"nan", b"1e999", b"", b"5,4", b"0x10", b"9" * 400, b"true"])
+def test_plain_payloads_that_are_no_number(plain, payload):
+    plain.run(120)
+    before = plain.desk.source.newest.values["pulp_1"]
+    plain.wire.put(Message(topic="plc/pt1", payload=payload), retain=False)
+    plain.run(5)
+    assert plain.desk.source.newest.values["pulp_1"] == before
+    assert plain.desk.counts["bad "] == 1
+
+
+# --- replay ------------------------------------------------------------------------------
+
+
+def test_replay_says_what_was_said(world):
+    from firmware_bridge.export import samples_of_journal
+
+    one = world()
+    one.run(3600)
+    live = [advice for _, advice in sent(one) if advice.none is None]
+    again = list(replay(one.config.bays[0], samples_of_journal(one.journal, "bay-1")))
+    played = {decision.rests_on[1]: decision for _, decision, _ in again}
+    same = [
+        abs(decision.targets.door - a.door) < 0.02
+        for a in live
+        if (decision := played.get(a.rests_on[1])) is not None and decision.targets is not None
+    ]
+    assert len(same) > 50
+    assert sum(same) >= 0.95 * len(same)
+
+
+def test_the_controllers_own_program_keeps_a_bay_for_a_day_without_bridge(world):
+    """The bridge dies; the pile stays between its floor and where it began."""
+    one = world(every=300.0)
+    one.run(600)
+    one.kill()
+    one.run(24 * 3600.0, step=300.0)
+    assert one.sim.following is None
+    pulps = one.sim.plant.pulps()
+    assert min(pulps) > 1.0
+    assert max(pulps) < 6.5
