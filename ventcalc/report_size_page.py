@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from ventcalc import __version__
+from ventcalc import report_check_plots as check_plots
 from ventcalc.bay_checks import bay_notes
 from ventcalc.report_drawing import BLUE, GREY, RED, drawing, legend, need_matplotlib
 from ventcalc.report_html import escaped, html_list, html_page, html_table
@@ -73,6 +74,7 @@ def size_page(sizing: Sizing, units: UnitSystem = "metric", *, credit: Sequence[
             "Figures for an engineer to check and sign.</p>" + html_list(facts),
             f'<section class="caution"><h2>Cautions</h2>{html_list(CAUTIONS)}</section>',
             _tables(sizing, units),
+            *_sized_bay(sizing, units),
             _pressures(sizing, units),
             _loads(sizing, units),
             _season(sizing, units),
@@ -106,6 +108,65 @@ def _figure(title: str, words: str, svg: str, table: str) -> str:
         f"<section><h2>{escaped(title)}</h2><p>{escaped(words)}</p>"
         f"<figure>{svg}</figure>{table}</section>"
     )
+
+
+def _sized_bay(sizing: Sizing, units: UnitSystem) -> list[str]:
+    """Plan and section, fans on their system, and the air, all of the sized bay."""
+    result, made = sizing.check, sizing.air
+    sides = (
+        "Plan and section of the sized bay, to scale: pile, plenum, and the laterals under the "
+        "pile. An outline for talking about the bay, not for building it."
+    )
+    laterals = [
+        ["plenum, width x height", _pair(made.plenum_width, made.plenum_height, units)],
+        ["laterals", f"{made.laterals}, {show(made.lateral_spacing, 'm', units)} apart"],
+        ["a lateral, length", show(made.lateral_length, "m", units)],
+        ["a lateral, diameter", show(made.lateral_diameter, "m small", units)],
+        ["places with ports on a lateral", f"{made.ports}"],
+    ]
+    fans = (
+        "All fans of the sized bay against its ducts, pile and all else, in the air of the site. "
+        "The fan curve is assumed about the one point that was sized: put the maker's in its place."
+    )
+    point = result.system.point
+    working_point = [
+        ["airflow", show(float(result.system.airflow), "m3/s", units)],
+        ["static pressure", show(float(point.static_pressure), "Pa", units)],
+        ["electrical power", show(float(result.system.electrical_power), "W electrical", units)],
+    ]
+    moist = (
+        "The air of the sized bay: outside and return air mix, the humidifier brings the mixture "
+        "to the supply, the pile warms and wets it to the return."
+    )
+    points = [
+        [f"{state.name}: {name}", show(temperature, "degC", units), show(water, "kg/kg", units)]
+        for k, state in enumerate(result.states)
+        for name, temperature, water in check_plots.process_points(result, k)
+    ]
+    return [
+        _figure(
+            "The bay to scale",
+            sides,
+            check_plots.bay_drawing(result, units, sides),
+            html_table(["", ""], laterals, "Ducts of the sized bay"),
+        ),
+        _figure(
+            "Fans and system",
+            fans,
+            check_plots.fan_plot(result, units, fans),
+            html_table(["", ""], working_point, "Where the curves cross"),
+        ),
+        _figure(
+            "Moist air",
+            moist,
+            check_plots.psychrometric_plot(result, units, moist),
+            html_table(["air", "dry bulb", "humidity ratio, per dry air"], points, "Its points"),
+        ),
+    ]
+
+
+def _pair(width: float, height: float, units: UnitSystem) -> str:
+    return f"{show(width, 'm', units)} x {show(height, 'm', units)}"
 
 
 # --- pressure ----------------------------------------------------------------------------
