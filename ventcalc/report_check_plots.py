@@ -199,7 +199,7 @@ def fan_plot(result: PileCheck, units: UnitSystem, text: str) -> str:
             here = (flow_in(system.airflow), static(system.point.static_pressure))
             axes.plot(*here, marker="o", color="black", ms=7, ls="none")
             note(axes, "operating point", *here, 8)
-        axes.set_ylim(0.0, 1.15 * float(np.max(static(fan))))
+        axes.set_ylim(0.0, 1.3 * float(np.max(static(fan))))
         axes.set_xlim(left=0.0)
         axes.set_xlabel(f"airflow of all fans, {shown_unit('m3/s', units)}")
         axes.set_ylabel(f"static pressure, {shown_unit('Pa', units)}")

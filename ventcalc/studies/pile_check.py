@@ -184,8 +184,9 @@ def _reaches(checks: Sequence[Check], grid: Array) -> tuple[Reach, ...]:
     """Where the margin of each check runs out, lowest first; none that lasts to the end."""
     found = []
     for check in checks:
-        # A check that cannot say has no margin, and none fails by NaN.
-        bad = check.margin < 0.0
+        # A check that cannot say has no margin, and none fails by NaN; but without air nothing
+        # is known of a pile.
+        bad = (check.margin < 0.0) | ((check.key == "airflow") & np.isnan(check.margin))
         if not (check.by_height and bad.any()):
             continue
         first = int(bad.argmax())
@@ -194,6 +195,6 @@ def _reaches(checks: Sequence[Check], grid: Array) -> tuple[Reach, ...]:
             continue
         low, high = float(grid[first - 1]), float(grid[first])
         above, below = check.margin[first - 1 : first + 1]
-        share = float(above / (above - below)) if above >= 0.0 else 0.0
+        share = 0.0 if np.isnan(below) else float(above / (above - below))
         found.append(Reach(name=check.name, height=low + (high - low) * share))
     return tuple(sorted(found, key=lambda reach: reach.height))

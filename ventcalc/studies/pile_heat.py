@@ -322,7 +322,7 @@ def humidifier_need(
         mixed_humidity_ratio=_plain(full),
         supply_temperature=_plain(made.temperature),
         supply_humidity_ratio=_plain(made.humidity_ratio),
-        water=_plain(made.water_added),
+        water=_plain(np.where(np.isnan(fresh), np.nan, made.water_added)),
     )
 
 

@@ -1,0 +1,32 @@
+"""The check before fill: one height, and a sweep of 200."""
+
+from __future__ import annotations
+
+from ventcalc.bay_file import example_bay
+from ventcalc.commands.words import as_json
+from ventcalc.report_check import check_data, check_text
+from ventcalc.report_check_page import check_page
+from ventcalc.studies.pile_check import check_pile, sweep_heights
+
+
+def test_check_of_one_height(benchmark):
+    benchmark(check_pile, example_bay())
+
+
+def test_check_of_200_heights(benchmark):
+    benchmark(check_pile, example_bay(), sweep_heights())
+
+
+def test_check_with_its_text(benchmark):
+    benchmark(lambda: check_text(check_pile(example_bay()), "us"))
+
+
+def test_sweep_as_json(benchmark):
+    bay = example_bay()
+    benchmark(lambda: as_json(check_data(check_pile(bay), check_pile(bay, sweep_heights()))))
+
+
+def test_page(benchmark):
+    bay = example_bay()
+    result, sweep = check_pile(bay), check_pile(bay, sweep_heights())
+    benchmark.pedantic(check_page, args=(result, sweep), rounds=3)

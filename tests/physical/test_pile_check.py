@@ -1,0 +1,366 @@
+"""Balances, limits, monotony and round trips of the check before fill."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from ventcalc.bay_file import bay_from_dict, bay_to_toml, example_bay
+from ventcalc.equipment.lateral import lateral_flow
+from ventcalc.physics import air
+from ventcalc.physics.bed import AIR_VISCOSITY
+from ventcalc.physics.crop import crop_for
+from ventcalc.physics.plain_air import AIR_HEAT, EVAPORATION
+from ventcalc.studies import pile_heat
+from ventcalc.studies.air_system import air_system, lateral_of
+from ventcalc.studies.check_record import CANNOT_SAY, MARGINAL, NO, OK, check_above, check_below
+from ventcalc.studies.heat_balance import heat_balances
+from ventcalc.studies.pile_check import check_pile, sweep_heights
+from ventcalc.studies.pile_heat import (
+    CO2_OUTSIDE,
+    cooling_rate,
+    design_states,
+    humidifier_need,
+    passage,
+    purge_time,
+    timer_peak,
+)
+
+BAYS = ("seed_bay", "fry_bay")
+WORDS = {"key": "x", "name": "x", "unit": "m", "formula": "", "source": ""}
+
+
+def system_of(bay, height, temperature=5.0):
+    pressure = float(air.standard_pressure(bay.site.altitude))
+    return air_system(bay, height, pressure=pressure, temperature=temperature), pressure
+
+
+# --- verdicts ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("value", "doubt", "told"),
+    [
+        (3.0, 0.0, OK),
+        (5.0, 0.0, OK),
+        (5.1, 0.0, NO),
+        (4.6, 0.5, MARGINAL),
+        (4.5, 0.5, OK),
+        (5.4, 0.5, MARGINAL),
+        (5.5, 0.5, NO),
+        (np.nan, 0.5, CANNOT_SAY),
+        (4.0, np.nan, CANNOT_SAY),
+    ],
+)
+def test_verdict_on_both_sides_of_a_limit(value, doubt, told):
+    assert check_below(value, 5.0, doubt, **WORDS).verdict == told
+    assert check_above(-value, -5.0, doubt, **WORDS).verdict == told
+
+
+def test_without_a_limit_nothing_is_said():
+    assert check_below(1.0, np.nan, **WORDS).verdict == CANNOT_SAY
+    many = check_below(np.array([1.0, 9.0, np.nan]), 5.0, **WORDS)
+    assert many.verdict.tolist() == [OK, NO, CANNOT_SAY]
+
+
+# --- air ---------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", BAYS)
+def test_pressures_in_series_add_up_to_that_of_the_fans(name):
+    system, _ = system_of(example_bay(name), 4.5)
+    parts = system.pile_pressure + system.duct_pressure + system.other_pressure
+    assert parts == pytest.approx(system.point.static_pressure, rel=1e-9)
+    each = system.airflow / example_bay(name).fans.count
+    fan = system.curve.pressure_at(each, density=system.density)
+    assert fan == pytest.approx(system.point.static_pressure, rel=1e-9)
+
+
+@pytest.mark.parametrize("share", [0.31, 0.77, 1.04])
+def test_duct_curve_follows_the_march_between_its_points(share):
+    """Twelve points serve a sweep: within 0.2 % of a march of its own at any airflow."""
+    bay = example_bay()
+    system, _ = system_of(replace(bay, pile=replace(bay.pile, soil=0.0)), 0.05)
+    static = share * system.duct_pressure
+    own = lateral_flow(
+        lateral_of(bay.ducts),
+        plenum_pressure=static,
+        density=system.density,
+        viscosity=AIR_VISCOSITY,
+    )
+    flow = own.airflow * bay.ducts.laterals
+    others = bay.ducts.other_static_pressure * system.density / 1.2
+    rest = others * (flow / bay.fans.airflow) ** 2
+    through_pile = float(system.system(flow)) - static - rest
+    assert abs(through_pile) < 0.002 * static + 0.1  # a pile of 5 cm takes next to nothing
+
+
+def test_soil_multiplies_the_resistance_of_the_pile_alone():
+    """1.36 for every 2 %: Hamadan, fooder.areeo.ac.ir 125712."""
+    bay = example_bay()
+    clean = replace(bay, pile=replace(bay.pile, soil=0.0))
+    dirty = replace(bay, pile=replace(bay.pile, soil=0.04))
+    (first, _), (second, _) = system_of(clean, 4.5), system_of(dirty, 4.5)
+    flow = 15.0
+    bare = float(first.system(flow)) - float(system_of(clean, 2.25)[0].system(flow))
+    with_soil = float(second.system(flow)) - float(system_of(dirty, 2.25)[0].system(flow))
+    assert with_soil == pytest.approx(1.36**2 * bare, rel=1e-6)
+
+
+def test_volume_flow_hardly_depends_on_altitude_but_the_rise_does():
+    """Fan and system pressures both go with density; the heat that air carries does too."""
+    low = example_bay()
+    low = replace(low, site=replace(low.site, altitude=0.0))
+    high = replace(low, site=replace(low.site, altitude=2500.0))
+    one, two = check_pile(low), check_pile(high)
+    assert two.system.airflow == pytest.approx(one.system.airflow, rel=0.01)
+    ratio = two.system.density / one.system.density
+    assert ratio < 0.8
+    dry = [result.passages[2].dry_spread for result in (one, two)]
+    assert dry[1] * ratio == pytest.approx(dry[0], rel=0.01)
+
+
+@pytest.mark.parametrize("name", BAYS)
+def test_without_ducts_and_curve_the_rated_point_is_met_at_the_rated_height(name):
+    """In clean crop and air of 1.2 kg/m³ the assumed curve passes through the rated point."""
+    bay = example_bay(name)
+    fans = replace(bay.fans, curve_airflow=None, curve_static_pressure=None)
+    bare = replace(bay, ducts=None, fans=fans, pile=replace(bay.pile, soil=0.0))
+    system, _ = system_of(bare, bay.pile.height)
+    assert system.curve_assumed
+    assert system.ducts_assumed
+    assert system.airflow == pytest.approx(bay.fans.airflow, rel=0.005)
+
+
+# --- heat, water, CO2 --------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("k", [0, 1, 2])
+@pytest.mark.parametrize("name", BAYS)
+def test_heat_of_respiration_leaves_with_the_air(name, k):
+    """Sensible and latent gain of the air equal the heat of the crop, to round-off."""
+    bay = example_bay(name)
+    system, pressure = system_of(bay, 4.5)
+    state, mass = design_states(bay)[k], 1.5e6
+    found = passage(bay, state, airflow=system.airflow, mass=mass, pressure=pressure)
+    gain = AIR_HEAT * found.spread
+    gain += EVAPORATION * (found.outlet_humidity_ratio - found.inlet_humidity_ratio)
+    assert gain * found.mass_flow == pytest.approx(state.respiration_heat * mass, rel=1e-12)
+    assert 0.0 < found.spread < found.dry_spread
+    left = found.outlet_humidity_ratio - found.inlet_humidity_ratio
+    assert found.water == pytest.approx(left * found.mass_flow, rel=1e-12)
+
+
+def test_dry_rise_by_hand():
+    """20 m³/s through 1 500 t at 12 W/t: 18 kW over 20/0.803 kg/s of 1006 J/(kg K) is 0.72 K."""
+    bay = example_bay("fry_bay")
+    state = replace(design_states(bay)[2], respiration_heat=0.012)
+    found = passage(bay, state, airflow=20.0, mass=1.5e6, pressure=101325.0)
+    # 0.803 m³/kg dry air at 8 °C and 95 %: ASHRAE Fundamentals, moist air at 8 °C, saturated
+    # 0.8039 (table 2, from memory).
+    assert found.dry_spread == pytest.approx(18000.0 / (20.0 / 0.803 * 1006.0), rel=0.003)
+
+
+def test_a_crop_that_gives_off_no_water_warms_the_air_by_all_its_heat():
+    bay = example_bay()
+    state = replace(design_states(bay)[1], transpiration_coefficient=0.0)
+    found = passage(bay, state, airflow=18.0, mass=1.8e6, pressure=84e3)
+    assert found.spread == pytest.approx(found.dry_spread, rel=1e-12)
+    assert found.water == pytest.approx(0.0, abs=1e-12)
+
+
+def test_steps_through_the_pile_are_enough(monkeypatch):
+    bay = example_bay()
+    state = design_states(bay)[0]
+    few = passage(bay, state, airflow=18.0, mass=1.8e6, pressure=84e3).spread
+    monkeypatch.setattr(pile_heat, "STEPS", 768)
+    many = passage(bay, state, airflow=18.0, mass=1.8e6, pressure=84e3).spread
+    assert few == pytest.approx(many, abs=0.005)
+
+
+@pytest.mark.parametrize("k", [0, 1, 2])
+@pytest.mark.parametrize("name", BAYS)
+def test_supply_arrives_as_wanted_and_its_water_balances(name, k):
+    bay = example_bay(name)
+    system, pressure = system_of(bay, 4.5)
+    state = design_states(bay)[k]
+    through = passage(bay, state, airflow=system.airflow, mass=1.8e6, pressure=pressure)
+    made = humidifier_need(bay, state, through, pressure=pressure, colder_by=1.0)
+    assert made.supply_temperature == pytest.approx(state.pulp_temperature - 1.0, abs=0.01)
+    outside = air.humidity_ratio(
+        state.outside_temperature, state.outside_relative_humidity, pressure
+    )
+    blend = made.fresh_fraction * outside
+    blend += (1.0 - made.fresh_fraction) * through.outlet_humidity_ratio
+    reached = blend + made.water / through.mass_flow
+    assert made.supply_humidity_ratio == pytest.approx(reached, rel=1e-6)
+    assert 0.0 < made.fresh_fraction < 1.0
+    assert made.water >= 0.0
+
+
+def test_outside_air_that_cannot_cool_leaves_the_water_unsaid():
+    bay = example_bay()
+    state = replace(design_states(bay)[0], outside_temperature=35.0, outside_relative_humidity=0.9)
+    through = passage(bay, state, airflow=18.0, mass=1.8e6, pressure=84e3)
+    made = humidifier_need(bay, state, through, pressure=84e3, colder_by=2.0)
+    assert np.isnan(made.fresh_fraction)
+    assert np.isnan(made.water)
+
+
+CARBON = {"airflow": 18.0, "mass": 1.8e6, "volume": 2200.0, "specific_volume": 0.93}
+
+
+def source_of(bay, state):
+    """CO2 of the crop [m³/s], by the molar masses 44.01 and 28.97 and 10.7 kJ/g."""
+    mass = state.respiration_heat * CARBON["mass"] / crop_for(bay.use).heat_per_co2
+    return mass * CARBON["specific_volume"] * 28.97 / 44.01
+
+
+def test_purging_for_the_time_found_balances_the_crop_at_the_limit():
+    bay = example_bay()
+    state = design_states(bay)[1]
+    share = purge_time(bay, state, **CARBON)
+    fresh = bay.control.fresh_air_opening * bay.doors.largest_fraction * CARBON["airflow"]
+    leak = bay.envelope.leakage * CARBON["volume"]
+    carried = (bay.limits.co2 - CO2_OUTSIDE) * (leak + share * fresh)
+    assert carried == pytest.approx(source_of(bay, state), rel=1e-9)
+
+
+@pytest.mark.parametrize("leakage", [0.0, 0.05 / 3600, 0.3 / 3600])
+def test_peak_by_the_timer_is_that_of_a_march_in_time(leakage):
+    bay = example_bay()
+    bay = replace(bay, envelope=replace(bay.envelope, leakage=leakage))
+    state, control = design_states(bay)[2], bay.control
+    source, volume = source_of(bay, state), CARBON["volume"]
+    leak = leakage * volume
+    open_ = leak + control.fresh_air_opening * bay.doors.largest_fraction * CARBON["airflow"]
+    excess, step, peak = 0.0, 20.0, 0.0
+    for _ in range(40):
+        for flow, time in (
+            (leak, control.fresh_air_every - control.fresh_air_for),
+            (open_, control.fresh_air_for),
+        ):
+            peak = max(peak, excess) if flow == open_ else 0.0
+            for _ in range(round(time / step)):
+                excess += step * (source - flow * excess) / volume
+    told = timer_peak(bay, state, **CARBON)
+    assert told - CO2_OUTSIDE == pytest.approx(peak, rel=0.01)
+
+
+def test_more_air_colder_supply_and_less_crop_cool_faster():
+    bay = example_bay()
+    base = cooling_rate(bay, airflow=18.0, mass=1.8e6, pressure=84e3)
+    assert cooling_rate(bay, airflow=24.0, mass=1.8e6, pressure=84e3) > base
+    assert cooling_rate(bay, airflow=18.0, mass=1.5e6, pressure=84e3) > base
+    colder = replace(bay, limits=replace(bay.limits, supply_difference=2.5))
+    assert cooling_rate(colder, airflow=18.0, mass=1.8e6, pressure=84e3) > base
+
+
+def test_heat_parts_sum_up_and_scale_with_the_crop():
+    low, high = (
+        heat_balances(check_pile(example_bay(), 3.0)),
+        heat_balances(check_pile(example_bay(), 6.0)),
+    )
+    for one, two in zip(low, high, strict=True):
+        assert two.respiration == pytest.approx(2.0 * one.respiration, rel=1e-12)
+        assert one.envelope == two.envelope
+        assert sum(one.parts.values()) == pytest.approx(one.total)
+    assert low[2].envelope < 0.0 < low[2].fans
+
+
+# --- heights -----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", BAYS)
+def test_many_heights_at_once_are_the_same_as_one_by_one(name):
+    bay = example_bay(name)
+    heights = sweep_heights()
+    many = check_pile(bay, heights)
+    for i in (0, 57, 133, 199):
+        one = check_pile(bay, float(heights[i]))
+        for single, several in zip(one.checks, many.checks, strict=True):
+            assert single.key == several.key
+            assert single.verdict == several.verdict[i]
+            for field in ("value", "limit", "margin", "uncertainty"):
+                expected = getattr(several, field)[i]
+                assert getattr(single, field) == pytest.approx(expected, rel=1e-9, nan_ok=True)
+
+
+@pytest.mark.parametrize("name", BAYS)
+def test_a_higher_pile_never_gains_margin(name):
+    sweep = check_pile(example_bay(name), sweep_heights())
+    assert (np.diff(sweep.check("lots").margin) > 0.0).all()
+    for check in sweep.checks:
+        # Water in frost depends on how near the mixture is to fog, the motor on the fan curve.
+        if check.by_height and check.key not in ("motor", "humidity_holding"):
+            known = check.margin[~np.isnan(check.margin)]
+            slack = 1e-9 * np.abs(known).max(initial=1e-12)
+            assert (np.diff(known) <= slack).all(), check.key
+
+
+@pytest.mark.parametrize("name", BAYS)
+def test_just_below_the_highest_all_margins_hold_and_just_above_one_is_gone(name):
+    bay = example_bay(name)
+    top = check_pile(bay).highest
+
+    def gone(height):
+        return {c.name for c in check_pile(bay, height).checks if c.by_height and c.margin < 0.0}
+
+    assert gone(top - 0.01) == set()
+    assert gone(top + 0.02) >= set(check_pile(bay).binds)
+
+
+def test_what_binds_moves_with_the_bay():
+    bay = example_bay()
+    low_wall = replace(bay, envelope=replace(bay.envelope, wall_height=5.0))
+    assert check_pile(low_wall).highest == pytest.approx(5.0, abs=0.01)
+    assert check_pile(low_wall).binds == ("pile against the height of the wall",)
+    weak = replace(bay, limits=replace(bay.limits, floor_load=20e3))
+    # 20 kPa over 640.7 kg/m³ x 9.80665 m/s²
+    assert check_pile(weak).highest == pytest.approx(20e3 / (640.74 * 9.80665), abs=0.02)
+    assert check_pile(weak).check("floor_load").verdict == NO
+    few = check_pile(replace(bay, fans=replace(bay.fans, count=2)))
+    assert few.highest < 4.0
+    assert few.binds == ("temperature rise through the pile, fill",)
+
+
+def test_without_known_air_no_height_passes():
+    """One fan alone runs off the end of its curve: what the pile gets is not known."""
+    bay = example_bay()
+    lone = check_pile(replace(bay, fans=replace(bay.fans, count=1)))
+    assert lone.system.point.beyond_curve
+    assert lone.check("airflow").verdict == CANNOT_SAY
+    assert lone.check("rise_fill").verdict == CANNOT_SAY
+    assert lone.highest == 0.0
+    assert lone.binds == (lone.check("airflow").name,)
+
+
+def test_wall_thrust_goes_with_the_square_and_moment_with_the_cube_of_height():
+    low, high = check_pile(example_bay(), 2.5), check_pile(example_bay(), 5.0)
+    thrust, moment = "wall_thrust", "wall_moment"
+    assert high.check(thrust).value == pytest.approx(4.0 * low.check(thrust).value)
+    assert high.check(moment).value == pytest.approx(8.0 * low.check(moment).value)
+    for key in (thrust, moment):
+        assert high.check(key).verdict == CANNOT_SAY
+
+
+@settings(max_examples=15, deadline=None)
+@given(height=st.floats(0.5, 8.0), winter=st.floats(-50.0, 10.0))
+def test_any_height_is_judged(height, winter):
+    result = check_pile(example_bay(), height, winter_temperature=winter)
+    assert {check.verdict for check in result.checks} <= {OK, MARGINAL, NO, CANNOT_SAY}
+    assert isinstance(result.check("airflow").value, float)
+
+
+@pytest.mark.parametrize("units", ["us", "metric"])
+def test_units_of_the_file_do_not_matter(units):
+    bay = example_bay()
+    again = bay_from_dict(tomllib.loads(bay_to_toml(bay, units)))
+    for one, two in zip(check_pile(bay).checks, check_pile(again).checks, strict=True):
+        assert one.value == pytest.approx(two.value, rel=1e-9)
+        assert one.margin == pytest.approx(two.margin, rel=1e-6, abs=1e-4, nan_ok=True)
