@@ -12,7 +12,7 @@ from enum import IntEnum
 from typing import Any
 
 from ventcalc._ops import Ops, ops_for
-from ventcalc.decisions import calendar, freeze_guard, outside_air
+from ventcalc.decisions import calendar, freeze_guard, means, outside_air
 from ventcalc.decisions.outside_air import Binding, OutsideAir, Verdict
 from ventcalc.decisions.situation import Memory, Readings, Situation, look
 from ventcalc.equipment import plenum
@@ -20,10 +20,6 @@ from ventcalc.physics import plain_air
 from ventcalc.storage import Bay, capacity_of
 
 __all__ = ["Action", "Advice", "Memory", "Readings", "advise"]
-
-
-WARMER_FOR_CO2 = 5.0
-"""Warmer supply accepted for fresh air when CO2 nears twice its limit. [K]"""
 
 
 class Action(IntEnum):
@@ -246,10 +242,10 @@ def _choose(
     slow = bay.fans.minimum_speed
     allowed = (outside.verdict == ALLOWED) & now.outside_known
     dry = ops.negate(needs.recirculation_wets)
-    coil = _coil_heat(bay, now, speed, ops)
-    heater, warm_ok = _heater_heat(bay, now, ops)
-    warm_share, warm_air = _warm_share(bay, now, ops)
-    fresh_share, fresh_ok = _fresh_share(bay, now, ops)
+    coil = means.coil_heat(bay, now, needs.cool, speed, ops)
+    heater, warm_ok = means.heater_heat(bay, now, ops)
+    warm_share, warm_air = means.warm_share(bay, now, needs.warm, ops)
+    fresh_share, fresh_ok = means.fresh_share(bay, now, needs.purge, ops)
     evens = (needs.even | needs.drip) & ops.negate(needs.cool)
     action = where(needs.even & dry, EVEN_OUT, REST)
     action = where(needs.drip & dry, DRY_CEILING, action)
@@ -296,97 +292,6 @@ def _hold_times(bay: Bay, now: Situation, memory: Memory, action: Any, dry: Any,
     stop = (action == REST) & memory.fan_on & (since < bay.control.minimum_on) & dry
     start = (action != REST) & ops.negate(memory.fan_on) & (since < bay.control.minimum_off)
     return ops.where(stop, FINISH_RUN, ops.where(start, WAIT, action))
-
-
-def _coil_heat(bay: Bay, now: Situation, speed: Any, ops: Ops) -> Any:
-    """Duty of the refrigeration that would meet the supply wanted. [W]"""
-    if bay.refrigeration is None:
-        return 0.0
-    flow = outside_air.dry_air_flow(bay, speed, now.pressure)
-    aim = outside_air.supply_aim(bay, now.target, now.readings.pulp_coldest, ops)
-    rise = outside_air.fan_power(bay, speed) / (flow * 1006.0)
-    duty = plenum.coil_heat_for(
-        wanted_temperature=aim - rise,
-        mass_flow=flow,
-        entering_temperature=now.run_temperature,
-        entering_humidity_ratio=now.run_humidity_ratio,
-        coil_temperature_difference=bay.refrigeration.coil_temperature_difference,
-        pressure=now.pressure,
-    )
-    return ops.minimum(duty, bay.refrigeration.capacity)
-
-
-def _heater_heat(bay: Bay, now: Situation, ops: Ops) -> tuple[Any, Any]:
-    """Heat that brings the supply to the warmest allowed, and whether it does any good. [W]"""
-    if bay.heater is None:
-        return 0.0, False
-    flow = outside_air.dry_air_flow(bay, 1.0, now.pressure)
-    aim = now.readings.pulp_coldest + bay.limits.warm_supply_difference
-    heat = flow * 1006.0 * (aim - now.run_temperature)
-    heat = ops.where(ops.isnan(heat), 0.0, heat)
-    heat = ops.minimum(ops.maximum(heat, 0.0), bay.heater.capacity)
-    return heat, heat > 0.0
-
-
-def _warm_share(bay: Bay, now: Situation, ops: Ops) -> tuple[Any, Any]:
-    """Fresh fraction that warms the crop, and whether outside air is warm and dry enough."""
-    seen = now.readings
-    warmer = seen.outside_temperature > seen.pulp_mean + bay.control.outside_offset
-    span = ops.where(warmer, seen.outside_temperature - now.run_temperature, 1.0)
-    aim = seen.pulp_coldest + bay.limits.warm_supply_difference
-    share = (aim - now.run_temperature) / ops.where(abs(span) < 0.1, 0.1, span)
-    leak, wide = bay.doors.leakage_fraction, bay.doors.largest_fraction
-    share = ops.minimum(ops.maximum(share, leak), wide)
-    vapour = now.run_humidity_ratio + share * (now.outside_humidity_ratio - now.run_humidity_ratio)
-    vapour = ops.where(ops.isnan(vapour), now.run_humidity_ratio, vapour)
-    safe = plain_air.dew_point(vapour, now.pressure, ops) < (
-        seen.pulp_coldest - bay.control.confidence * bay.sensors.temperature
-    )
-    return ops.where(ops.isnan(share), leak, share), warmer & safe & now.outside_known
-
-
-def _fresh_share(bay: Bay, now: Situation, ops: Ops) -> tuple[Any, Any]:
-    """
-    Fresh fraction for a change of air, and whether there is one that does no harm.
-
-    At least the opening of a fresh-air run (wider the more CO2 there is), or as much as makes
-    the mixture dry enough for the coldest tuber; at most what keeps the plenum above its floor
-    and within the warmest supply allowed, a limit that gives way as CO2 nears twice its own.
-    """
-    seen, where = now.readings, ops.where
-    leak, largest = bay.doors.leakage_fraction, bay.doors.largest_fraction
-    known = where(ops.isnan(seen.co2), bay.limits.co2, seen.co2)
-    more = ops.minimum(ops.maximum(known / bay.limits.co2, 1.0), 4.0)
-    wide = leak + ops.minimum(more * bay.control.fresh_air_opening, 1.0) * (largest - leak)
-    dry = plain_air.saturated(seen.pulp_coldest - 0.1, now.pressure, ops)
-    excess = now.run_humidity_ratio - dry
-    drier = now.run_humidity_ratio - now.outside_humidity_ratio
-    drying = where(drier > 1e-6, excess / where(drier > 1e-6, drier, 1.0), 2.0)
-    drying = where(excess > 0.0, drying, 0.0)
-    colder = seen.outside_temperature < now.run_temperature
-    over = ops.minimum(known / bay.limits.co2, 2.0) - 1.0
-    gentle = seen.pulp_coldest - 0.5 * bay.limits.supply_difference
-    coldest = ops.maximum(gentle, outside_air.lowest_supply(bay))
-    warmest = seen.pulp_coldest + bay.limits.warm_supply_difference
-    warmest = where(over >= 1.0, 45.0, warmest + WARMER_FOR_CO2 * ops.maximum(over, 0.0))
-    speed = bay.fans.minimum_speed
-    humid = outside_air.humidity_aim(bay, ops)
-    most = plenum.fresh_fraction_for(
-        wanted_temperature=where(colder, coldest, warmest),
-        wanted_humidity=where(colder, humid, 0.0),
-        water_capacity=capacity_of(bay.humidifier),
-        mass_flow=outside_air.dry_air_flow(bay, speed, now.pressure),
-        outside_temperature=seen.outside_temperature,
-        outside_humidity_ratio=now.outside_humidity_ratio,
-        return_temperature=now.run_temperature,
-        return_humidity_ratio=now.run_humidity_ratio,
-        pressure=now.pressure,
-        heat=outside_air.fan_power(bay, speed),
-    )
-    most = where(ops.isnan(most), leak, ops.minimum(most, largest))
-    share = ops.minimum(ops.maximum(wide, drying), most)
-    good = (share > leak) & (share >= drying) & now.outside_known
-    return where(good, share, leak), good
 
 
 def _within_envelope(

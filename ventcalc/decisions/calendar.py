@@ -147,9 +147,9 @@ def target_of(bay: Bay, when: Calendar, last: Any, pulp: Any, elapsed: Any, ops:
 
     Notes
     -----
-    Without a target from before, the plan's is taken, or half a kelvin below a warmer pile. The ramp
-    waits for a pile that lags more than half a kelvin behind: otherwise a warm autumn would
-    let the target run ahead, and the first cold night would cool the crop too fast.
+    Without a target from before, the plan's is taken, or half a kelvin below a warmer pile.
+    The ramp waits for a pile that lags more than half a kelvin behind: otherwise a warm autumn
+    would let the target run ahead, and the first cold night would cool the crop too fast.
     """
     plan = bay.schedule
     where = ops.where

@@ -1,0 +1,195 @@
+"""Means of cooling, warming and changing the air: how far each would go now, and whether it may."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from ventcalc._ops import Ops
+from ventcalc.decisions import outside_air
+from ventcalc.decisions.situation import Situation
+from ventcalc.equipment import plenum
+from ventcalc.physics import plain_air
+from ventcalc.storage import Bay, capacity_of
+
+__all__ = ["coil_heat", "fresh_share", "heater_heat", "warm_share"]
+
+WARMER_FOR_CO2 = 5.0
+"""Warmer supply accepted for fresh air when CO2 nears twice its limit. [K]"""
+
+
+def some(flags: Any) -> bool:
+    """Whether a flag is set, or any of many."""
+    return bool(flags) if isinstance(flags, bool) else bool(flags.any())
+
+
+def coil_heat(bay: Bay, now: Situation, cool: Any, speed: Any, ops: Ops) -> Any:
+    """
+    Duty of the refrigeration that would meet the supply wanted.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    now : Situation
+        Now.
+    cool : array-like of bool
+        Whether heat is wanted out; where nobody wants it nothing is worked out.
+    speed : array-like
+        Fan speed. [0-1]
+    ops : Ops
+        Carrier.
+
+    Returns
+    -------
+    array
+        0 without refrigeration. [W]
+    """
+    if bay.refrigeration is None or not (some(cool) and some(bay.refrigeration.capacity > 0.0)):
+        return 0.0
+    flow = outside_air.dry_air_flow(bay, speed, now.pressure)
+    aim = outside_air.supply_aim(bay, now.target, now.readings.pulp_coldest, ops)
+    rise = outside_air.fan_power(bay, speed) / (flow * 1006.0)
+    duty = plenum.coil_heat_for(
+        wanted_temperature=aim - rise,
+        mass_flow=flow,
+        entering_temperature=now.run_temperature,
+        entering_humidity_ratio=now.run_humidity_ratio,
+        coil_temperature_difference=bay.refrigeration.coil_temperature_difference,
+        pressure=now.pressure,
+    )
+    return ops.minimum(duty, bay.refrigeration.capacity)
+
+
+def heater_heat(bay: Bay, now: Situation, ops: Ops) -> tuple[Any, Any]:
+    """
+    Heat that brings the supply to the warmest allowed.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    now : Situation
+        Now.
+    ops : Ops
+        Carrier.
+
+    Returns
+    -------
+    heat : array
+        Of the heater. [W]
+    good : array of bool
+        Whether it warms anything.
+    """
+    if bay.heater is None:
+        return 0.0, False
+    flow = outside_air.dry_air_flow(bay, 1.0, now.pressure)
+    aim = now.readings.pulp_coldest + bay.limits.warm_supply_difference
+    heat = flow * 1006.0 * (aim - now.run_temperature)
+    heat = ops.where(ops.isnan(heat), 0.0, heat)
+    heat = ops.minimum(ops.maximum(heat, 0.0), bay.heater.capacity)
+    return heat, heat > 0.0
+
+
+def warm_share(bay: Bay, now: Situation, warm: Any, ops: Ops) -> tuple[Any, Any]:
+    """
+    Fresh fraction that warms the crop, and whether outside air is warm and dry enough.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    now : Situation
+        Now.
+    warm : array-like of bool
+        Whether warmth is wanted; where nobody wants it nothing is worked out.
+    ops : Ops
+        Carrier.
+
+    Returns
+    -------
+    share : array
+        Fresh fraction. [0-1]
+    good : array of bool
+        Whether it may be used.
+    """
+    if not some(warm):
+        return bay.doors.leakage_fraction, False
+    seen = now.readings
+    warmer = seen.outside_temperature > seen.pulp_mean + bay.control.outside_offset
+    span = ops.where(warmer, seen.outside_temperature - now.run_temperature, 1.0)
+    aim = seen.pulp_coldest + bay.limits.warm_supply_difference
+    share = (aim - now.run_temperature) / ops.where(abs(span) < 0.1, 0.1, span)
+    leak, wide = bay.doors.leakage_fraction, bay.doors.largest_fraction
+    share = ops.minimum(ops.maximum(share, leak), wide)
+    vapour = now.run_humidity_ratio + share * (now.outside_humidity_ratio - now.run_humidity_ratio)
+    vapour = ops.where(ops.isnan(vapour), now.run_humidity_ratio, vapour)
+    safe = plain_air.dew_point(vapour, now.pressure, ops) < (
+        seen.pulp_coldest - bay.control.confidence * bay.sensors.temperature
+    )
+    return ops.where(ops.isnan(share), leak, share), warmer & safe & now.outside_known
+
+
+def fresh_share(bay: Bay, now: Situation, purge: Any, ops: Ops) -> tuple[Any, Any]:
+    """
+    Fresh fraction for a change of air, and whether there is one that does no harm.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    now : Situation
+        Now.
+    purge : array-like of bool
+        Whether fresh air is wanted; where nobody wants it nothing is worked out.
+    ops : Ops
+        Carrier.
+
+    Returns
+    -------
+    share : array
+        Fresh fraction. [0-1]
+    good : array of bool
+        Whether it may be used.
+
+    Notes
+    -----
+    At least the opening of a fresh-air run (wider the more CO2 there is), or as much as makes
+    the mixture dry enough for the coldest tuber; at most what keeps the plenum above its floor
+    and within the warmest supply allowed, a limit that gives way as CO2 nears twice its own.
+    """
+    if not some(purge):
+        return bay.doors.leakage_fraction, False
+    seen, where = now.readings, ops.where
+    leak, largest = bay.doors.leakage_fraction, bay.doors.largest_fraction
+    known = where(ops.isnan(seen.co2), bay.limits.co2, seen.co2)
+    more = ops.minimum(ops.maximum(known / bay.limits.co2, 1.0), 4.0)
+    wide = leak + ops.minimum(more * bay.control.fresh_air_opening, 1.0) * (largest - leak)
+    dry = plain_air.saturated(seen.pulp_coldest - 0.1, now.pressure, ops)
+    excess = now.run_humidity_ratio - dry
+    drier = now.run_humidity_ratio - now.outside_humidity_ratio
+    drying = where(drier > 1e-6, excess / where(drier > 1e-6, drier, 1.0), 2.0)
+    drying = where(excess > 0.0, drying, 0.0)
+    colder = seen.outside_temperature < now.run_temperature
+    over = ops.minimum(known / bay.limits.co2, 2.0) - 1.0
+    gentle = seen.pulp_coldest - 0.5 * bay.limits.supply_difference
+    coldest = ops.maximum(gentle, outside_air.lowest_supply(bay))
+    warmest = seen.pulp_coldest + bay.limits.warm_supply_difference
+    warmest = where(over >= 1.0, 45.0, warmest + WARMER_FOR_CO2 * ops.maximum(over, 0.0))
+    speed = bay.fans.minimum_speed
+    humid = outside_air.humidity_aim(bay, ops)
+    most = plenum.fresh_fraction_for(
+        wanted_temperature=where(colder, coldest, warmest),
+        wanted_humidity=where(colder, humid, 0.0),
+        water_capacity=capacity_of(bay.humidifier),
+        mass_flow=outside_air.dry_air_flow(bay, speed, now.pressure),
+        outside_temperature=seen.outside_temperature,
+        outside_humidity_ratio=now.outside_humidity_ratio,
+        return_temperature=now.run_temperature,
+        return_humidity_ratio=now.run_humidity_ratio,
+        pressure=now.pressure,
+        heat=outside_air.fan_power(bay, speed),
+    )
+    most = where(ops.isnan(most), leak, ops.minimum(most, largest))
+    share = ops.minimum(ops.maximum(wide, drying), most)
+    good = (share > leak) & (share >= drying) & now.outside_known
+    return where(good, share, leak), good
