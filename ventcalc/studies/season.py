@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
@@ -109,7 +110,9 @@ def run_season(
     )
 
 
-def run_seasons(bays: Sequence[Bay], weather: Weather, policy: Policy, *, layers: int = 40) -> Kpi:
+def run_seasons(
+    bays: Sequence[Bay], weather: Weather, policy: Policy, *, layers: int = 40, workers: int = 1
+) -> Kpi:
     """
     Many bays through the same weather, calculated together.
 
@@ -123,6 +126,9 @@ def run_seasons(bays: Sequence[Bay], weather: Weather, policy: Policy, *, layers
         Decides the positions of every step, on arrays.
     layers : int
         Layers of the piles.
+    workers : int
+        Processes to share the bays between; more than one needs a policy that can be pickled
+        and, in a script, the usual ``if __name__ == "__main__"``.
 
     Returns
     -------
@@ -134,9 +140,24 @@ def run_seasons(bays: Sequence[Bay], weather: Weather, policy: Policy, *, layers
     BadInput
         If the weather does not cover the season, or a text differs between the bays.
     """
+    if workers > 1:
+        parts = [list(bays[i::workers]) for i in range(min(workers, len(bays)))]
+        with ProcessPoolExecutor(len(parts)) as pool:
+            jobs = [pool.submit(run_seasons, p, weather, policy, layers=layers) for p in parts]
+            return _interleaved([job.result() for job in jobs], len(bays))
     longest = max(bays, key=lambda bay: bay.schedule.unloading_days)
     rows = _rows(longest, weather)
     return _run(stack_bays(bays), weather, rows, policy, layers, len(bays), None, None)
+
+
+def _interleaved(parts: Sequence[Kpi], bays: int) -> Kpi:
+    """Results of every ``len(parts)``-th bay, put back in order."""
+    values: dict[str, Any] = {}
+    for field in fields(Kpi):
+        values[field.name] = np.empty(bays)
+        for i, part in enumerate(parts):
+            values[field.name][i :: len(parts)] = getattr(part, field.name)
+    return Kpi(**values)
 
 
 def _rows(bay: Bay, weather: Weather) -> NDArray[np.int64]:
