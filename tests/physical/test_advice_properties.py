@@ -139,7 +139,7 @@ def busy(draw):
         outside_temperature=draw(real(-35.0, 14.0)),
         outside_relative_humidity=draw(real(0.3, 1.0)),
         return_temperature=mean + spread / 2 + draw(real(-0.5, 0.5)),
-        return_relative_humidity=draw(real(0.8, 1.0)),
+        return_relative_humidity=draw(real(0.55, 1.0)),
         plenum_temperature=mean,
         pulp_bottom=mean - spread / 2,
         pulp_top=mean + spread / 2,
@@ -160,6 +160,25 @@ def busy(draw):
         since_fresh=draw(st.sampled_from((0.0, 9e4))),
     )
     return bay, seen, memory
+
+
+@st.composite
+def frosty(draw):
+    """A held pile at the end of cooling, hard frost, and doors that let a good part of it in."""
+    bay, seen, memory = draw(busy())
+    bay = replace(bay, doors=replace(bay.doors, leakage_fraction=draw(real(0.03, 0.3))))
+    mean = bay.schedule.holding_temperature
+    seen = replace(
+        seen,
+        outside_temperature=draw(real(-35.0, -5.0)),
+        return_temperature=mean,
+        return_relative_humidity=draw(real(0.5, 0.9)),
+        pulp_bottom=mean,
+        pulp_top=mean,
+        pulp_mean=mean,
+        pulp_coldest=mean,
+    )
+    return bay, seen, replace(memory, fan_on=True, cooled=True, target=mean)
 
 
 def numbers(result, prefix=""):
@@ -218,7 +237,7 @@ def test_positions_lie_in_range_or_say_hands_off(case):
     assert (bay.heater is not None) or advice.heater == 0.0
 
 
-@given(st.one_of(busy(), cases(missing=False)))
+@given(st.one_of(frosty(), busy(), cases(missing=False)))
 @settings(SOMETIMES, max_examples=200)
 def test_no_supply_below_the_floor(case):
     bay, seen, memory = case
