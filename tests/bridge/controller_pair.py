@@ -1,0 +1,194 @@
+"""The receiving rules twice behind one interface: in C, built here, and in Python."""
+
+from __future__ import annotations
+
+import json
+import os
+import shlex
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from firmware_bridge.messages import TARGETS, Ack, decode
+from firmware_bridge.receiver import LocalLimits, Receiver
+
+SOURCES = Path(__file__).parents[2] / "examples" / "controller"
+WARN = ["-Wall", "-Wextra", "-Wpedantic", "-Wconversion", "-Wshadow", "-Wstrict-prototypes"]
+FLAGS = ["-std=c99", "-O2", "-Werror", *WARN]
+SANITIZE = ["-g", "-fsanitize=address,undefined", "-fno-sanitize-recover=all"]
+LIMITS = {
+    "door_most": 1000,
+    "fan_least": 0,
+    "ttl_most": 600,
+    "beat_timeout": 60,
+    "accept_every": 10,
+}
+"""Thousandths and seconds; those of ``LocalLimits``, as a test holds."""
+
+
+def compile_c(*arguments):
+    """Run the compiler; whatever it says besides nothing is a failure."""
+    compiler = shlex.split(os.environ.get("CC", "cc"))
+    if shutil.which(compiler[0]) is None:
+        pytest.fail(
+            f"no C compiler '{compiler[0]}': install one (Debian: apt-get install gcc libc6-dev) "
+            "or name it in CC",
+            pytrace=False,
+        )
+    done = subprocess.run(
+        [*compiler, *map(str, arguments)], capture_output=True, text=True, timeout=300
+    )
+    said = done.stdout + done.stderr
+    if done.returncode or said:
+        pytest.fail(f"the C compiler is not content:\n{said}", pytrace=False)
+
+
+class InC:
+    """The rules in C, run by their console; times in whole milliseconds."""
+
+    def __init__(self, program):
+        self.process = subprocess.Popen(
+            [program], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE
+        )
+
+    def ask(self, line):
+        try:
+            self.process.stdin.write(line.encode() + b"\n")
+            self.process.stdin.flush()
+            answer = self.process.stdout.readline()
+        except BrokenPipeError:
+            answer = b""
+        if not answer:
+            error = self.process.stderr.read().decode(errors="replace")
+            pytest.fail(f"the console ended at {line[:200]!r}:\n{error}", pytrace=False)
+        return answer.decode().rstrip("\n")
+
+    def close(self):
+        self.process.stdin.close()
+        said = self.process.stderr.read().decode(errors="replace")
+        code = self.process.wait(timeout=10)
+        self.process.stdout.close()
+        self.process.stderr.close()
+        return code, said
+
+    def start(self, boot, limits):
+        numbers = [boot, *(limits[name] for name in LIMITS)]
+        good = self.ask("start " + " ".join(map(str, numbers))) == "1"
+        self.remote(0, True)
+        return good
+
+    def reading(self, at, seq):
+        assert self.ask(f"reading {seq} {at % 2**32}") == "ok"
+
+    def beat(self, at, payload, retained=False):
+        return self._take("beat", at, payload, retained) == "1"
+
+    def advice(self, at, payload, retained=False):
+        return decode(self._take("advice", at, payload, retained).encode(), Ack)
+
+    def _take(self, what, at, payload, retained):
+        plain = all(32 <= byte < 127 for byte in payload) and not payload.startswith(b"hex:")
+        text = payload.decode() if plain else "hex:" + payload.hex()
+        return self.ask(f"{what} {int(retained)} {at % 2**32} {text}")
+
+    def remote(self, at, on):
+        assert self.ask(f"remote {int(on)} {at % 2**32}") == "ok"
+
+    def interlock(self, at, on):
+        assert self.ask(f"interlock {int(on)} {at % 2**32}") == "ok"
+
+    def confirm(self, at):
+        return self.ask(f"confirm {at % 2**32}") == "1"
+
+    def stands(self, at):
+        answer = self.ask(f"standing {at % 2**32}")
+        return None if answer == "own program" else [int(word) for word in answer.split()[1:]]
+
+
+class InPython:
+    """The rules in Python, called as a controller's loop does: first time, then messages."""
+
+    def start(self, boot, limits):
+        own = LocalLimits(
+            door_most=limits["door_most"] / 1000,
+            fan_least=limits["fan_least"] / 1000,
+            ttl_most=limits["ttl_most"],
+            beat_timeout=limits["beat_timeout"],
+            accept_every=limits["accept_every"],
+        )
+        self.rules = Receiver(boot=boot, limits=own)
+
+    def _now(self, at):
+        now = at / 1000
+        self.rules.standing(now)
+        return now
+
+    def reading(self, at, seq):
+        self.rules.note_reading(seq, self._now(at))
+
+    def beat(self, at, payload, retained=False):
+        return self.rules.take_beat(payload, retained, self._now(at))
+
+    def advice(self, at, payload, retained=False):
+        return self.rules.take(payload, retained, self._now(at))
+
+    def remote(self, at, on):
+        self.rules.remote = on
+        self._now(at)
+
+    def interlock(self, at, on):
+        self.rules.interlock = on
+        self._now(at)
+
+    def confirm(self, at):
+        return self.rules.confirm(self._now(at))
+
+    def stands(self, at):
+        advice = self.rules.standing(at / 1000)
+        if advice is None:
+            return None
+        given = [advice.position(name) for name in TARGETS]
+        return [-1 if value is None else round(1000 * value) for value in given]
+
+
+def payload_of(step):
+    """The bytes of a step of a vector: hex, or text with a filling at its end."""
+    if "hex" in step:
+        return bytes.fromhex(step["hex"])
+    return (step["payload"] + step.get("fill", "") * step.get("times", 0)).encode()
+
+
+def vectors():
+    """Every case of the vector files, with a name."""
+    return [
+        pytest.param(case, id=f"{path.stem}: {case['name']}")
+        for path in sorted((Path(__file__).parent / "vectors").glob("*.json"))
+        for case in json.loads(path.read_text(encoding="utf-8"))
+    ]
+
+
+def play(case, rules):
+    """Walk through a case; where an answer is not the expected one, tell at which step."""
+    rules.start(case.get("boot", 7), {**LIMITS, **case.get("limits", {})})
+    for number, step in enumerate(case["steps"], 1):
+        at, found, wanted = step["at"], None, step.get("expect")
+        match step["do"]:
+            case "reading":
+                rules.reading(at, step["seq"])
+            case "beat":
+                found = rules.beat(at, payload_of(step), step.get("retained", False))
+            case "advice":
+                found = rules.advice(at, payload_of(step), step.get("retained", False)).code
+            case "remote":
+                rules.remote(at, step["on"])
+            case "interlock":
+                rules.interlock(at, step["on"])
+            case "confirm":
+                found = rules.confirm(at)
+            case "look":
+                pass
+        assert found == wanted, f"step {number}: {step}"
+        if "stands" in step:
+            assert rules.stands(at) == step["stands"], f"step {number}: {step}"
