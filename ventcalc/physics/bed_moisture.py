@@ -31,7 +31,7 @@ def _pressure_fit() -> tuple[float, ...]:
     return tuple(fit.tolist())
 
 
-def _vapour_pressure(temperature: Array, pressure: Any) -> Array:
+def _vapour_pressure(temperature: Array, pressure: Any) -> Any:
     """Vapour pressure over water at the tubers' temperature, in moist air. [Pa]"""
     one = type(pressure) is float
     first, *middle, last = _fit_in_air(pressure) if one else _in_air(pressure)
@@ -114,7 +114,7 @@ def vapour_march(
     )  # fmt: skip
 
 
-def _ratio(vapour: Array, pressure: Any) -> Array:
+def _ratio(vapour: Array, pressure: Any) -> Any:
     """Humidity ratio of a vapour pressure. [kg/kg dry air]"""
     ratio = vapour / (pressure - vapour)
     ratio *= MASS_RATIO
@@ -172,13 +172,13 @@ def _wet_march(
 ) -> tuple[Array, Any, Array]:
     """Layer by layer; ``film`` is what would have to dry, as a gain of the passing air."""
     one = skin.ndim == 1
-    x = float(inlet) if one else np.broadcast_to(inlet, skin.shape[1:]).astype(float)
-    rows = (
+    x: Any = float(inlet) if one else np.broadcast_to(inlet, skin.shape[1:]).astype(float)
+    rows: Any = (
         zip(skin.tolist(), wet.tolist(), film.tolist(), strict=True)
         if one
         else zip(skin, wet, film, strict=True)
     )
-    exchange = _exchange_one if one else _exchange_many
+    exchange: Any = _exchange_one if one else _exchange_many
     total, from_film = [], []
     for dry_level, wet_level, water in rows:
         gain, part = exchange(x, dry_level, wet_level, water, share, wet_share)

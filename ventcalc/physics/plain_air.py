@@ -200,7 +200,8 @@ def split(enthalpy: Any, water: Any, pressure: Any, ops: Ops) -> tuple[Any, Any,
     if foggy.any():
         wet = np.broadcast_to(foggy, shape)
         given = (np.broadcast_to(x, shape)[wet] for x in (enthalpy, water, pressure, dry))
-        for part, value in zip(parts, _fog(*given, ops), strict=True):
+        h, w, p, start = given
+        for part, value in zip(parts, _fog(h, w, p, start, ops), strict=True):
             part[wet] = value
     return parts[0], parts[1], parts[2]
 
