@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import textwrap
 from collections.abc import Sequence
 from itertools import groupby
@@ -51,7 +52,7 @@ KEY_UNITS = {
     "m2 K/W": "_m2_k_w",
     "J": "_j",
     "s": "_s",
-    "money/J": "_money_j",
+    "money/J": "_money_per_j",
 }
 """What the key of a number in data ends in, by its row of units."""
 
@@ -234,7 +235,7 @@ def plants(sizing: Sizing) -> str:
     return f"{found}." + (f" Not at these temperatures: {left}." if left else "")
 
 
-def size_data(sizing: Sizing, units: UnitSystem = "metric") -> dict[str, Any]:
+def size_data(sizing: Sizing) -> dict[str, Any]:
     """
     A sizing for JSON.
 
@@ -242,15 +243,12 @@ def size_data(sizing: Sizing, units: UnitSystem = "metric") -> dict[str, Any]:
     ----------
     sizing : Sizing
         The sizing.
-    units : {"metric", "us"}
-        Not used for numbers, which are in the unit of their key.
 
     Returns
     -------
     dict
         ``sizes`` by key with its unit, ``working`` with formula, inputs, source and margin.
     """
-    del units
     return {
         "bay": sizing.bay.name,
         "weather": sizing.weather_name,
@@ -278,9 +276,7 @@ def _record(one: Size) -> dict[str, Any]:
         f"bay_now{ending}": _number(one.present),
         "formula": one.formula,
         "inputs": {
-            _key(
-                part.name.replace(" ", "_").replace(",", "").replace("-", "_"), part.unit
-            ): _number(part.value)
+            _key(re.sub(r"\W+", "_", part.name), part.unit): _number(part.value)
             for part in one.given
         },
         "source": one.source,

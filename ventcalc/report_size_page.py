@@ -347,7 +347,7 @@ def _by_month(days: dict[str, Any], sizing: Sizing, units: UnitSystem) -> str:
                 f"{days['hours'][here].sum():.0f}",
             ]
         )
-    head = ["Month", "plan", "pile", "latest day", "hours cold enough", "hours of full fans"]
+    head = ["Month", "plan", "pile", "most above plan", "hours cold enough", "hours of full fans"]
     caption = f"By month: outside air alone is {sizing.alone.verdict}"
     return html_table(head, rows, caption)
 

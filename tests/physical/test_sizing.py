@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import json
 import math
 import tomllib
 from dataclasses import replace
@@ -14,6 +15,7 @@ from ventcalc.bay_file import bay_from_dict, bay_to_toml, example_bay
 from ventcalc.equipment import duct
 from ventcalc.errors import BadInput, OutOfRange
 from ventcalc.physics import air
+from ventcalc.report_size import size_data
 from ventcalc.storage import Refrigeration
 from ventcalc.studies import sizing_air, sizing_weather
 from ventcalc.studies.pile_check import check_pile
@@ -213,6 +215,43 @@ def test_hotter_weather_more_refrigeration_less_insulation(name: str) -> None:
     assert series[-1].refrigeration_needed
 
 
+@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("warmer", [-30.0, 20.0])
+def test_far_climates_stay_finite(name: str, warmer: float) -> None:
+    """Where it is never cold outside air is not enough; where it is always, nothing else is."""
+    sizing = sized(name, 20, warmer)
+    assert sizing.alone.verdict == ("enough" if warmer < 0.0 else "not enough")
+    assert sizing.cooling.capacity >= 0.0
+    assert sizing.shell.heater >= 0.0
+    assert sizing.water.capacity >= 0.0
+    json.dumps(size_data(sizing), allow_nan=False)
+    if sizing.sized.refrigeration is not None:
+        assert sizing.sized.refrigeration.capacity == sizing.cooling.capacity
+
+
+@pytest.mark.parametrize("shape", ["round", "half_round"])
+def test_shape_of_the_laterals_is_kept(shape: str) -> None:
+    """A half-round lateral of the same area is wider by the square root of two."""
+    bay = example_bay("seed_bay")
+    assert bay.ducts is not None
+    bay = replace(bay, ducts=replace(bay.ducts, lateral_shape=shape))
+    made = sizing_air.design_air(bay, airflow_per_tonne=0.0104, pressure=84e3)
+    assert made.lateral_shape == shape
+    whole = made.lateral_diameter_needed / (1.0 if shape == "round" else math.sqrt(2.0))
+    area = math.pi / 4 * whole**2 * made.laterals
+    assert area == pytest.approx(made.outlet_area / 0.85, rel=1e-9)
+    assert sizing_air.ducts_for(made, bay).lateral_shape == shape
+
+
+def test_laterals_across_when_the_plenum_runs_along_the_width() -> None:
+    bay = example_bay("seed_bay")
+    assert bay.ducts is not None
+    bay = replace(bay, ducts=replace(bay.ducts, plenum_along="width"))
+    made = sizing_air.design_air(bay, airflow_per_tonne=0.0104, pressure=84e3)
+    assert made.lateral_length == bay.pile.length
+    assert made.laterals == math.ceil(bay.pile.width / 3.05)
+
+
 def test_damper_climate_more_insulation() -> None:
     bay = example_bay("seed_bay")
     dry, wet = (
@@ -224,6 +263,9 @@ def test_damper_climate_more_insulation() -> None:
         for humidity in (0.90, 0.97)
     )
     assert wet.wall_dry > 2.0 * dry.wall_dry
+    for shell in (dry, wet):
+        assert shell.wall_damper > 1.2 * shell.wall_dry
+        assert shell.ceiling_damper > 1.2 * shell.ceiling_dry
     assert wet.dew_point > dry.dew_point
 
 

@@ -27,12 +27,12 @@ from ventcalc.studies.sizing_air import (
 from ventcalc.studies.sizing_air_rows import fan_rows, weather_rows
 from ventcalc.studies.sizing_cooling import CoolingDesign, design_cooling
 from ventcalc.studies.sizing_cost import AutumnCost, autumn_cost
+from ventcalc.studies.sizing_cost_rows import outside_air_rows
 from ventcalc.studies.sizing_crop import CropState, crop_states
 from ventcalc.studies.sizing_duct_rows import duct_rows
 from ventcalc.studies.sizing_heat_rows import (
     cooling_rows,
     heat_rows,
-    outside_air_rows,
     water_rows,
 )
 from ventcalc.studies.sizing_outside import OutsideAir, outside_air_alone
@@ -238,6 +238,13 @@ def _notes(
         notes.append(
             f"The target gives {1 / need:.0%} of the air that carries the settled crop's heat "
             "within the limit of spread, if nothing evaporates: a higher target is safer."
+        )
+    if shell.wall_dry > 0.0:
+        notes.append(
+            f"Insulation is for {bay.limits.plenum_humidity:.0%} inside; air damper by the "
+            f"sensors' error of {bay.sensors.humidity:.0%} would ask for "
+            f"{shell.wall_damper / shell.wall_dry:.1f} times as much: hold the humidity, or warm "
+            "the roof space in frost."
         )
     if shell.ceiling_dry > 8.0:
         notes.append(

@@ -132,7 +132,7 @@ def design_cooling(
     evaporating = refrigerant_cycle.evaporating_temperature(worst.surface_temperature)
     condensing = refrigerant_cycle.condensing_temperature(worst.day.highest_temperature)
     performances, left_out = _performances(float(evaporating), float(condensing))
-    capacity = float(worst.load.capacity)
+    capacity = max(float(worst.load.capacity), 0.0)  # none where even warm days cool
     performance = performances[REFERENCE_REFRIGERANT]
     return CoolingDesign(
         capacity=capacity,

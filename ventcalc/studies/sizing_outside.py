@@ -106,7 +106,7 @@ def outside_air_alone(
     hour = states.step / 3600.0
     below = states.temperature < states.target - bay.control.outside_offset
     return OutsideAir(
-        verdict=_verdict(late / max(np.count_nonzero(held), 1)),
+        verdict=_verdict(late / max(int(np.count_nonzero(held)), 1)),
         autumn_hours=np.count_nonzero(autumn) * hour,
         hours_below_target=np.count_nonzero(below & autumn) * hour,
         fan_hours=float(used[autumn].sum()) * hour,

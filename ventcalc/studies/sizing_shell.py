@@ -30,6 +30,8 @@ MOST_RESISTANCE = 50.0
 ROOF_SPACE_ABOVE = 1.0
 """Roof-space air above the crop; heat it when it is 0.75-1 K below: AHDB Storage Bulletin,
 Nov 2014. [K]"""
+DAMPEST = 0.995
+"""Most that is reckoned with for air damper than wanted. [0-1]"""
 HEATER_RESERVE = 0.10
 """On the heater (common practice, no source). [1]"""
 
@@ -42,6 +44,8 @@ class ShellDesign:
     """The greater of bare need and table. [m² K/W]"""
     wall_dry: float
     """At which the winter does not bring the wall to the dew point. [m² K/W]"""
+    wall_damper: float
+    """The same with the air damper by the sensors' standard uncertainty. [m² K/W]"""
     wall_table: float
     """Of the published table. [m² K/W]"""
     wall_u: float
@@ -50,6 +54,8 @@ class ShellDesign:
     """As for the wall. [m² K/W]"""
     ceiling_dry: float
     """At its worst purlin or joint. [m² K/W]"""
+    ceiling_damper: float
+    """The same with the air damper by the sensors' standard uncertainty. [m² K/W]"""
     ceiling_table: float
     """[m² K/W]"""
     ceiling_u: float
@@ -120,20 +126,10 @@ def design_shell(bay: Bay, states: DesignStates, holding: CropState) -> ShellDes
     a clear night makes it.
     """
     inside, wet = bay.schedule.holding_temperature, bay.limits.plenum_humidity
-    cold, roof = states.winter_temperature, states.winter_roof_temperature
-    climate = {
-        "inside_temperature": inside,
-        "relative_humidity": wet,
-        "pressure": states.pressure,
-    }
-    wall = required_resistance(
-        outside_temperature=cold, surface_resistance=SURFACE_RESISTANCE["horizontal"], **climate
-    )
-    ceiling = required_resistance(
-        outside_temperature=roof, bridge_factor=bay.envelope.bridge_factor, **climate
-    )
+    wall, ceiling = _dry(bay, states, wet)
+    damper = _dry(bay, states, min(wet + bay.sensors.humidity, DAMPEST))
     _refuse_hopeless(bay, max(wall, ceiling))
-    tables = [table_resistance(part, cold) for part in ("wall", "ceiling")]
+    tables = [table_resistance(part, states.winter_temperature) for part in ("wall", "ceiling")]
     best = max(wall, tables[0]), max(ceiling, tables[1])
     wall_u = min(1.0 / best[0], bay.envelope.wall_u)
     ceiling_u = min(1.0 / best[1], bay.envelope.ceiling_u)
@@ -143,10 +139,12 @@ def design_shell(bay: Bay, states: DesignStates, holding: CropState) -> ShellDes
     return ShellDesign(
         wall_resistance=best[0],
         wall_dry=wall,
+        wall_damper=damper[0],
         wall_table=tables[0],
         wall_u=wall_u,
         ceiling_resistance=best[1],
         ceiling_dry=ceiling,
+        ceiling_damper=damper[1],
         ceiling_table=tables[1],
         ceiling_u=ceiling_u,
         dew_point=float(
@@ -157,6 +155,27 @@ def design_shell(bay: Bay, states: DesignStates, holding: CropState) -> ShellDes
         roof_space_loss=roof_space,
         warm_up_heat=warm_up,
         heater=most * (1.0 + HEATER_RESERVE),
+    )
+
+
+def _dry(bay: Bay, states: DesignStates, humidity: float) -> tuple[float, float]:
+    """Wall and ceiling that just stay dry at a relative humidity inside. [m² K/W]"""
+    climate = {
+        "inside_temperature": bay.schedule.holding_temperature,
+        "relative_humidity": humidity,
+        "pressure": states.pressure,
+    }
+    return (
+        required_resistance(
+            outside_temperature=states.winter_temperature,
+            surface_resistance=SURFACE_RESISTANCE["horizontal"],
+            **climate,
+        ),
+        required_resistance(
+            outside_temperature=states.winter_roof_temperature,
+            bridge_factor=bay.envelope.bridge_factor,
+            **climate,
+        ),
     )
 
 
@@ -211,4 +230,4 @@ def _warm_up(bay: Bay, holding: CropState) -> float:
     days = max(int((last - first).astype(int)) % 365, 1)
     rise = max(plan.warm_up_temperature - plan.holding_temperature, 0.0)
     wanted = bay.pile.capacity * crop_for(bay.use).specific_heat * rise / (days * 86400.0)
-    return wanted - holding.heat
+    return float(wanted - holding.heat)
