@@ -75,7 +75,7 @@ def test_table_findings_and_cautions(capsys, bay, units):
         assert words in out
     assert "(invented)" in out
     assert "nan" not in out
-    assert bool(re.search(r"\d ft\b", out)) == (units == "us")
+    assert ("ft?" in out.splitlines()[0]) == (units == "us")
 
 
 def test_examples_pass_and_say_what_is_not_judged(capsys):

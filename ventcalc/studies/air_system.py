@@ -23,11 +23,11 @@ from ventcalc.equipment.fan import (
 from ventcalc.equipment.lateral import Lateral, lateral_flow
 from ventcalc.errors import check_range
 from ventcalc.physics import air, pile
-from ventcalc.physics.bed import AIR_VISCOSITY
 from ventcalc.physics.crop import crop_for
 from ventcalc.storage import Bay, Ducts, lateral_section
 
 __all__ = [
+    "AIR_VISCOSITY",
     "MOTOR_EFFICIENCY",
     "STANDARD_DENSITY",
     "AirSystem",
@@ -38,6 +38,8 @@ __all__ = [
 
 Array = NDArray[np.float64]
 
+AIR_VISCOSITY = 1.76e-5
+"""Dynamic, air at about 8 °C (from memory, textbooks). [Pa s]"""
 STANDARD_DENSITY = 1.2
 """Of the air for which fan curves and other losses are given. [kg/m³]"""
 MOTOR_EFFICIENCY = 0.9
@@ -161,7 +163,8 @@ def air_system(bay: Bay, height: Any, *, pressure: float, temperature: float) ->
     def through_pile(airflow: Any) -> Any:
         return _pile_pressure(bay, airflow, height, density)
 
-    ducts = None if bay.ducts is None else _duct_curve(bay.ducts, most, density)
+    strongest = 3.0 * max(curve.static_pressure) * density / STANDARD_DENSITY
+    ducts = None if bay.ducts is None else _duct_curve(bay.ducts, most, strongest, density)
     others = _other_losses(bay, density)
 
     def system(airflow: Any) -> Any:
@@ -243,17 +246,17 @@ class _DuctCurve:
 
 
 @lru_cache(maxsize=16)
-def _duct_curve(ducts: Ducts, most: float, density: float) -> _DuctCurve:
+def _duct_curve(ducts: Ducts, most: float, strongest: float, density: float) -> _DuctCurve:
     """
-    Pressure in the plenum for airflows up to ``most``.
+    Pressure in the plenum for airflows up to ``most`` or pressures up to ``strongest``.
 
     A march along a lateral is dear and the curve smooth: a few points serve a whole sweep.
     """
     lateral = lateral_of(ducts)
     ports = ducts.discharge_coefficient * ducts.laterals * lateral.total_port_area
-    top = 0.5 * density * (most / ports) ** 2
-    # At the head of the lateral the air is slow but for its own velocity, friction adds some.
-    points = top * np.geomspace(1e-3, 3.0, CURVE_POINTS)
+    # At the head of the lateral the air has its own velocity too, and friction adds some.
+    top = min(3.0 * 0.5 * density * (most / ports) ** 2, strongest)
+    points = top * np.geomspace(3e-4, 1.0, CURVE_POINTS)
     found = lateral_flow(lateral, plenum_pressure=points, density=density, viscosity=AIR_VISCOSITY)
     return _DuctCurve(
         log_airflow=np.log(np.asarray(found.airflow) * ducts.laterals),

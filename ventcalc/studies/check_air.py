@@ -109,6 +109,7 @@ def _motor(bay: Bay, system: AirSystem) -> Check:
         formula="airflow x pressure / efficiency, constant along the curve, with the air's density",
         source="fan laws; motor and drive 0.9: common practice, no source",
         note="" if rating else "Give fans.motor_power to judge this.",
+        by_height=False,
     )
 
 

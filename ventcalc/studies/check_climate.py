@@ -13,13 +13,12 @@ from ventcalc.storage import Bay, capacity_of
 from ventcalc.studies.air_system import AirSystem
 from ventcalc.studies.check_air import airflow_doubt
 from ventcalc.studies.check_record import Aside, Check, check_below
+from ventcalc.studies.pile_carbon import purge_time, timer_peak
 from ventcalc.studies.pile_heat import (
     Passage,
     State,
     Supply,
     cooling_rate,
-    purge_time,
-    timer_peak,
 )
 
 __all__ = ["climate_checks"]
@@ -142,6 +141,7 @@ def _humidity(bay: Bay, state: State, through: Passage, made: Supply, words: str
                   value=through.water, unit="kg/s"),
         ),
         note="" if bay.humidifier else "The bay has no humidifier.",
+        by_height=False,
     )  # fmt: skip
 
 

@@ -1,4 +1,4 @@
-"""Heat, water and CO2 of a full pile at its design states, before there is any weather."""
+"""Heat and water of a full pile at its design states, before there is any weather."""
 
 from __future__ import annotations
 
@@ -12,7 +12,6 @@ from ventcalc.equipment import plenum
 from ventcalc.physics import air
 from ventcalc.physics.crop import (
     Crop,
-    co2_rate,
     crop_for,
     curing_rate,
     respiration_heat,
@@ -22,7 +21,6 @@ from ventcalc.physics.plain_air import AIR_HEAT, EVAPORATION, enthalpy
 from ventcalc.storage import Bay
 
 __all__ = [
-    "CO2_OUTSIDE",
     "Passage",
     "State",
     "Supply",
@@ -30,18 +28,13 @@ __all__ = [
     "design_states",
     "humidifier_need",
     "passage",
-    "purge_time",
-    "timer_peak",
 ]
 
 DAY = 86400.0
 STEPS = 24
+HOTTEST = 50.0
 SETTLED_AGE = 90 * DAY
 """Age from which respiration counts as settled. [s]"""
-CO2_OUTSIDE = 420e-6
-"""Volume fraction outside. [1]"""
-MOLAR_VOLUME_RATIO = 28.97 / 44.01
-"""Volume of CO2 over that of as much mass of air. [1]"""
 ENOUGH_WATER = 100.0
 
 
@@ -187,26 +180,20 @@ def passage(bay: Bay, state: State, *, airflow: Any, mass: Any, pressure: float)
 
     Notes
     -----
-    Per kg of crop passed, m (cp dT + r dw) = q and m dw = k p/0.622 (0.98 w_sat(T) - w), by
-    the midpoint rule in 24 steps; cooled air would cool further only by what it evaporates.
+    Per kg of crop passed, m (cp dT + r dw) = q and m dw = k p/0.622 (0.98 w_sat(T) - w), in 24
+    layers each solved exactly for a straight saturation line, which no airflow upsets. Above
+    50 °C saturation is taken at 50: such a pile has no air to speak of.
     """
     crop, inlet = crop_for(bay.use), state.pulp_temperature
     humid = float(air.humidity_ratio(inlet, bay.limits.plenum_humidity, pressure))
     flow = airflow / float(air.specific_volume(inlet, humid, pressure))
     each = np.asarray(flow / mass, float)
-    heat = state.respiration_heat / each
+    heat = state.respiration_heat / each / AIR_HEAT
     pull = state.transpiration_coefficient * pressure / air.MASS_RATIO / each
     t, w = inlet + 0.0 * each, humid + 0.0 * each
-
-    def slope(warm: Any, water: Any) -> tuple[Any, Any]:
-        full = crop.water_activity * air.saturation_humidity_ratio(warm, pressure)
-        gain = pull * (full - water)
-        return (heat - EVAPORATION * gain) / AIR_HEAT, gain
-
     for _ in range(STEPS):
-        dt, dw = slope(t, w)
-        dt, dw = slope(t + dt / (2 * STEPS), w + dw / (2 * STEPS))
-        t, w = t + dt / STEPS, w + dw / STEPS
+        warm, gain = _layer(t, w, heat / STEPS, pull / STEPS, pressure, crop.water_activity)
+        t, w = t + warm, w + gain
     return Passage(
         inlet_temperature=inlet,
         inlet_humidity_ratio=humid,
@@ -214,9 +201,32 @@ def passage(bay: Bay, state: State, *, airflow: Any, mass: Any, pressure: float)
         outlet_humidity_ratio=_plain(w),
         mass_flow=_plain(flow),
         spread=_plain(t - inlet),
-        dry_spread=_plain(heat / AIR_HEAT),
+        dry_spread=_plain(heat),
         water=_plain((w - humid) * flow),
     )
+
+
+def _layer(
+    t: Any, w: Any, heat: Any, pull: Any, pressure: float, activity: float
+) -> tuple[Any, Any]:
+    """
+    Rise of temperature and humidity ratio across one layer.
+
+    With D = a w_sat(T) - w and D' = s T' - w', where T' = heat - r/cp w' and w' = pull D, D
+    relaxes at the rate pull (1 + s r/cp) towards what heating opens.
+    """
+    lower = np.minimum(t, HOTTEST)
+    full = activity * air.saturation_humidity_ratio(lower, pressure)
+    above = activity * air.saturation_humidity_ratio(lower + 0.01, pressure)
+    slope = (above - full) / 0.01
+    ratio = EVAPORATION / AIR_HEAT
+    rate = pull * (1.0 + slope * ratio)
+    small = rate < 1e-4
+    safe = np.where(small, 1.0, rate)
+    first = np.where(small, 1.0 - rate / 2.0, -np.expm1(-safe) / safe)
+    second = np.where(small, 0.5 - rate / 6.0, (1.0 - first) / safe)
+    gain = pull * ((full - w) * first + slope * heat * second)
+    return heat - ratio * gain, gain
 
 
 def _plain(value: Any) -> Any:
@@ -293,11 +303,12 @@ def humidifier_need(
     outside = float(
         air.humidity_ratio(state.outside_temperature, state.outside_relative_humidity, pressure)
     )
+    hot = np.asarray(through.outlet_temperature, float) > HOTTEST
     given: dict[str, Any] = {
         "mass_flow": np.asarray(through.mass_flow, float),
         "outside_temperature": state.outside_temperature,
         "outside_humidity_ratio": outside,
-        "return_temperature": np.asarray(through.outlet_temperature, float),
+        "return_temperature": np.where(hot, np.nan, through.outlet_temperature),
         "return_humidity_ratio": np.asarray(through.outlet_humidity_ratio, float),
         "pressure": pressure,
     }
@@ -324,80 +335,3 @@ def humidifier_need(
         supply_humidity_ratio=_plain(made.humidity_ratio),
         water=_plain(np.where(np.isnan(fresh), np.nan, made.water_added)),
     )
-
-
-def _co2_source(bay: Bay, state: State, mass: Any, volume_per_mass: float) -> Any:
-    """CO2 that the crop gives off, as a volume flow. [m³/s]"""
-    carbon = co2_rate(state.respiration_heat, crop_for(bay.use)) * mass
-    return carbon * volume_per_mass * MOLAR_VOLUME_RATIO
-
-
-def purge_time(
-    bay: Bay, state: State, *, airflow: Any, mass: Any, volume: Any, specific_volume: float
-) -> Any:
-    """
-    Part of the time with fresh air that keeps CO2 at its limit.
-
-    Parameters
-    ----------
-    bay : Bay
-        Limit, leakage, and the door opening of a fresh-air run.
-    state : State
-        Heat of respiration.
-    airflow : array-like
-        All fans. [m³/s]
-    mass : array-like
-        Crop. [kg]
-    volume : array-like
-        Air in pile and headspace. [m³]
-    specific_volume : float
-        Of the air inside. [m³/kg dry air]
-
-    Returns
-    -------
-    array
-        0 where leaks do, above 1 where the opening is too small. [1]
-    """
-    source = _co2_source(bay, state, mass, specific_volume)
-    needed = source / (bay.limits.co2 - CO2_OUTSIDE) - bay.envelope.leakage * volume
-    share = bay.control.fresh_air_opening * bay.doors.largest_fraction
-    return _plain(np.maximum(needed, 0.0) / (share * airflow))
-
-
-def timer_peak(
-    bay: Bay, state: State, *, airflow: Any, mass: Any, volume: Any, specific_volume: float
-) -> Any:
-    """
-    Highest CO2 when fresh air comes by the timer alone.
-
-    Parameters
-    ----------
-    bay : Bay
-        Leakage, and the fresh-air runs of its control.
-    state : State
-        Heat of respiration.
-    airflow : array-like
-        All fans. [m³/s]
-    mass : array-like
-        Crop. [kg]
-    volume : array-like
-        Air in pile and headspace. [m³]
-    specific_volume : float
-        Of the air inside. [m³/kg dry air]
-
-    Returns
-    -------
-    array
-        Volume fraction before a run, air well mixed, after many runs. [1]
-    """
-    source = _co2_source(bay, state, mass, specific_volume)
-    control = bay.control
-    leak = np.asarray(bay.envelope.leakage * volume, float)
-    fresh = leak + control.fresh_air_opening * bay.doors.largest_fraction * airflow
-    rest = control.fresh_air_every - control.fresh_air_for
-    kept = np.exp(-leak / volume * rest)
-    purged = np.exp(-fresh / volume * control.fresh_air_for)
-    tight = leak < 1e-9
-    climb = np.where(tight, rest / volume, (1.0 - kept) / np.where(tight, 1.0, leak))
-    after = source / fresh * (1.0 - purged)
-    return _plain(CO2_OUTSIDE + (source * climb + after * kept) / (1.0 - kept * purged))
