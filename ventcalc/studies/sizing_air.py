@@ -10,7 +10,7 @@ from typing import Any
 from ventcalc.equipment import duct, fan_curve, lateral
 from ventcalc.errors import VentcalcError
 from ventcalc.physics import air, pile
-from ventcalc.physics.bed import AIR_VISCOSITY
+from ventcalc.physics.bed_passage import AIR_VISCOSITY
 from ventcalc.physics.crop import crop_for
 from ventcalc.physics.plain_air import AIR_HEAT
 from ventcalc.storage import Bay, Ducts, Fans

@@ -65,14 +65,14 @@ def outside_air_rows(bay: Bay, alone: OutsideAir, cost: AutumnCost) -> tuple[Siz
             model,
         ),
         row(
-            "largest_lag",
+            "largest_excess",
             "pile above its plan at the worst hour, cool-down and holding",
-            alone.largest_lag,
+            alone.largest_excess,
             "delta_degC",
             "pile by outside air alone, less plan",
             given(("band and a day of the ramp", band, "delta_degC")),
             model,
-            margin=band - alone.largest_lag,
+            margin=band - alone.largest_excess,
         ),
         row(
             "late_time",
