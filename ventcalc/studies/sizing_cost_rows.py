@@ -65,14 +65,14 @@ def outside_air_rows(bay: Bay, alone: OutsideAir, cost: AutumnCost) -> tuple[Siz
             model,
         ),
         row(
-            "largest_excess",
+            "largest_lag",
             "pile above its plan at the worst hour, cool-down and holding",
-            alone.largest_excess,
+            alone.largest_lag,
             "delta_degC",
             "pile by outside air alone, less plan",
             given(("band and a day of the ramp", band, "delta_degC")),
             model,
-            margin=band - alone.largest_excess,
+            margin=band - alone.largest_lag,
         ),
         row(
             "late_time",

@@ -46,7 +46,7 @@ class OutsideAir:
     """Autumn hours in which outside air is cold enough to cool to the planned target. [h]"""
     fan_hours: float
     """Full-speed hours that cooling took in autumn. [h]"""
-    largest_excess: float
+    largest_lag: float
     """Pulp above plan at the worst hour of cool-down and holding; NaN if the crop is lost. [K]"""
     late_hours: float
     """Hours of cool-down and holding in which the pulp is above its band. [h]"""
@@ -110,7 +110,7 @@ def outside_air_alone(
         autumn_hours=np.count_nonzero(autumn) * hour,
         hours_below_target=np.count_nonzero(below & autumn) * hour,
         fan_hours=float(used[autumn].sum()) * hour,
-        largest_excess=float(lag[held].max()) if held.any() else 0.0,
+        largest_lag=float(lag[held].max()) if held.any() else 0.0,
         late_hours=late * hour,
         counted_hours=np.count_nonzero(held) * hour,
         cooling=float(moved[autumn].sum()),
