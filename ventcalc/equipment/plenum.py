@@ -254,7 +254,7 @@ def fresh_fraction_for(
     full = kernel.saturated(ops, wanted_temperature, pressure)
     per_water = EVAPORATION + VAPOUR_HEAT * wanted_temperature
     liquid = WATER_HEAT * WATER_TEMPERATURE
-    aim = ops.where(wanted_humidity > 0.0, wanted_humidity, 0.0) * full
+    aim = plain_air.at_humidity(full, wanted_humidity)
     capacity = water_capacity / mass_flow
     start = h_ret + heat / mass_flow
     dh, dw = h_out - h_ret, outside_humidity_ratio - return_humidity_ratio

@@ -9,8 +9,6 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-import numpy as np
-
 from ventcalc._ops import ops_for
 from ventcalc.errors import BadInput, check_range
 
@@ -206,9 +204,8 @@ def temperature_factor(temperature: Any, crop: Crop) -> Any:
     array
         1 at the least. [1]
     """
-    scalar = isinstance(temperature, float | int)
-    warmest = temperature if scalar else np.maximum.reduce(temperature, axis=None)
-    if not warmest > FAILING:
+    hot = temperature > FAILING
+    if not (hot if isinstance(hot, bool) else hot.any()):
         return _parabola(temperature, crop)
     ops = ops_for(temperature)
     alive = ops.minimum(ops.maximum((DEAD - temperature) / (DEAD - DYING), 0.0), 1.0)

@@ -3,8 +3,9 @@ Moist air as a plain mixture with constant heats, for the inside of hourly loops
 
 ``air`` is the truth about moist air. Plenum, pile and headspace exchange air every hour, and
 there it matters more that enthalpy is linear and the same everywhere, so that balances close
-and solutions are closed forms. Temperatures that follow from these enthalpies differ from
-those of ``air`` by less than 0.03 K between -30 and 30 °C. Saturation is that of ``air``.
+and solutions are closed forms. Temperatures after mixing, heating and humidifying differ from
+those of ``air`` by less than 0.03 K between -30 and 30 °C (one found from an enthalpy of ``air``
+by up to 0.1 K). Saturation is that of ``air``.
 
 Nothing here checks its input: callers do, once.
 """
@@ -17,12 +18,14 @@ import numpy as np
 
 from ventcalc._ops import SCALAR, Ops
 from ventcalc.physics import _air_kernel as kernel
+from ventcalc.physics._air_fit import MASS_RATIO
 
 __all__ = [
     "AIR_HEAT",
     "EVAPORATION",
     "VAPOUR_HEAT",
     "WATER_HEAT",
+    "at_humidity",
     "dew_point",
     "enthalpy",
     "fog_heat",
@@ -207,17 +210,47 @@ def split(enthalpy: Any, water: Any, pressure: Any, ops: Ops) -> tuple[Any, Any,
 
 
 def _fog(h: Any, water: Any, pressure: Any, start: Any, ops: Ops) -> tuple[Any, Any, Any]:
+    """Fog of water, of ice, or, where neither fits, freezing at 0 °C."""
+    wet = _saturated_temperature(h, water, pressure, start, WATER_HEAT, 0.0, ops)
+    icy = _saturated_temperature(h, water, pressure, start, ICE_HEAT, MELTING, ops)
+    t = ops.maximum(wet, 0.0) + ops.minimum(icy, 0.0)
+    full = kernel.saturated(ops, t, pressure)
+    return t, full, water - full
+
+
+def _saturated_temperature(
+    h: Any, water: Any, pressure: Any, start: Any, heat: float, melting: float, ops: Ops
+) -> Any:
     """Newton from the unsaturated temperature, which is too low; the curve is convex."""
     t = start
     for _ in range(6):
         full = kernel.saturated(ops, t, pressure)
-        fog = water - full
-        heat = fog_heat(t, ops)
+        fog, carried = water - full, heat * t - melting
         rise = full * kernel.log_saturation_slope(ops, t)
-        slope = AIR_HEAT + VAPOUR_HEAT * full + rise * (EVAPORATION - heat) + WATER_HEAT * fog
-        t = t - (enthalpy(t, full) + fog * heat - h) / slope
-    full = kernel.saturated(ops, t, pressure)
-    return t, full, water - full
+        slope = AIR_HEAT + VAPOUR_HEAT * full + rise * (EVAPORATION - carried) + heat * fog
+        t = t - (enthalpy(t, full) + fog * carried - h) / slope
+    return t
+
+
+def at_humidity(saturated_ratio: Any, relative_humidity: Any) -> Any:
+    """
+    Humidity ratio at a relative humidity.
+
+    Parameters
+    ----------
+    saturated_ratio : array-like
+        Humidity ratio at saturation. [kg/kg dry air]
+    relative_humidity : array-like
+        [0-1]
+
+    Returns
+    -------
+    array
+        A little below the product of the two, since it is the pressures that are in this
+        ratio. [kg/kg dry air]
+    """
+    lacking = 1.0 - relative_humidity
+    return relative_humidity * saturated_ratio / (1.0 + lacking * saturated_ratio / MASS_RATIO)
 
 
 def humidified(
@@ -256,7 +289,7 @@ def humidified(
     out = humidity_ratio
     for _ in range(3):  # within 2e-7 from 70 % RH on, 3e-6 from bone-dry air
         t = temperature(h + (out - humidity_ratio) * added, out)
-        goal = relative_humidity * kernel.saturated(ops, t, pressure)
+        goal = at_humidity(kernel.saturated(ops, t, pressure), relative_humidity)
         fall = (EVAPORATION + VAPOUR_HEAT * t - added) / (AIR_HEAT + VAPOUR_HEAT * out)
         rise = goal * kernel.log_saturation_slope(ops, t)
         out = out - (out - goal) / (1.0 + rise * fall)

@@ -451,5 +451,6 @@ def _co2(
     made = marched.co2 * bay.pile.floor_area * state.share / density
     leak = leakage_flow(bay, volume, state.share, state.loaded, ops)
     change = fresh / (model.pressure / (287.05 * 278.15)) + leak
+    change = ops.maximum(change, 1e-9)
     settled = CO2_OUTSIDE + made / change
     return settled + (state.co2 - settled) * ops.exp(-change * step / volume)

@@ -131,13 +131,15 @@ def headspace(
     sweats = moist > full
     trade = ops.where(sweats, TOP_VAPOUR_TRANSFER, skin)
     level = ops.where(sweats, 1.0, model.crop.water_activity) * full
-    sink = ops.where(moist > limit, CEILING_VAPOUR_TRANSFER * shell.ceiling_area, 0.0)
-    moist = (free + trade * area * level + sink * limit) / (flow + leak + trade * area + sink)
+    given, taken = free + trade * area * level, flow + leak + trade * area
+    drips = given > limit * taken
+    sink = ops.where(drips, CEILING_VAPOUR_TRANSFER * shell.ceiling_area, 0.0)
+    moist = (given + sink * limit) / (taken + sink)
     return Headspace(
         temperature=warm,
         humidity_ratio=moist,
         ceiling=ceiling_temperature(bay, warm, outside_temperature),
-        drip=ops.maximum(sink * (moist - limit), 0.0),
+        drip=sink * (moist - limit),
         from_top=trade * (level - moist),
         top_heat=TOP_EXCHANGE * (warm - top),
     )

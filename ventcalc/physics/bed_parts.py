@@ -1,0 +1,173 @@
+"""
+Cutting a step of the bed into parts where one would be too long for its lagged terms.
+
+Evaporation and the first guess of a step rest on the last one. That is accurate and stable for
+the hours of a season, but not for a bed that is being wetted fast, for steps of many hours after
+a change of airflow, or beyond the reach of the time scheme. Every bay is cut by its own need, so
+that its numbers do not depend on the bays beside it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import fields, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ventcalc._ops import ARRAY, SCALAR, Ops
+from ventcalc.physics import plain_air
+from ventcalc.physics.bed_passage import air_density, passage
+from ventcalc.physics.bed_state import Bed, BedState, BedStep, Inflow, Passage
+from ventcalc.physics.plain_air import AIR_HEAT, EVAPORATION
+
+__all__ = ["in_parts"]
+
+March = Callable[[Bed, BedState, Passage, Inflow], tuple[BedState, BedStep]]
+
+LONG = 7200.0
+"""Steps up to this need no look at anything but water. [s]"""
+FARTHEST = 3.0
+"""Exchange of a layer in a step up to which the scheme does not overshoot. [1]"""
+WETTEST = 0.55
+"""Exchange of a wet layer in a step up to which lagged evaporation is accurate. [1]"""
+LARGEST_LATENT = 0.4
+"""Heating of a layer by water condensing in a part that still leaves the lag harmless. [K]"""
+LARGEST_GUESS = 1.0
+"""Change by the last step's heat source that may still be guessed. [K]"""
+
+
+def in_parts(
+    bed: Bed, state: BedState, flow: Passage, given: Inflow, once: March
+) -> tuple[BedState, BedStep]:
+    """
+    One step, in as many parts as each bay needs.
+
+    Parameters
+    ----------
+    bed : Bed
+        The pile.
+    state : BedState
+        Where it stands.
+    flow : Passage
+        The air's passage over the whole step.
+    given : Inflow
+        What comes from outside.
+    once : callable
+        Marches one uncut step.
+
+    Returns
+    -------
+    state : BedState
+        After the step.
+    step : BedStep
+        Means over the parts.
+    """
+    needed = _needed(bed, state, flow, given)
+    if np.ndim(needed) == 0:
+        return (
+            once(bed, state, flow, given)
+            if needed == 1
+            else _cut(bed, state, flow, given, once, int(needed))
+        )
+    if (needed == 1).all():
+        return once(bed, state, flow, given)
+    results = []
+    for parts in np.unique(needed):
+        mine = needed == parts
+        piece = (_take(bed, mine), _take(state, mine), _take(flow, mine), _take(given, mine))
+        run = once(*piece) if parts == 1 else _cut(*piece, once, int(parts))
+        results.append((mine, *run))
+    masks = [mine for mine, _, _ in results]
+    return (
+        _join([after for _, after, _ in results], masks),
+        _join([step for _, _, step in results], masks),
+    )
+
+
+def _needed(bed: Bed, state: BedState, flow: Passage, given: Inflow) -> Any:
+    """Parts that each bay needs: an int, or an array over bays."""
+    layers = state.temperature
+    one = layers.ndim == 1
+    ops = SCALAR if one else ARRAY
+    driving = _driving(bed, state, given, ops)
+    if flow.step <= LONG and not (driving > 0.0 if one else driving.any()):
+        return 1
+    per_step = flow.air_capacity * flow.step / bed.heat_capacity
+    reach = per_step * flow.film_effectiveness
+    latent = EVAPORATION / AIR_HEAT / LARGEST_LATENT * driving
+    need = ops.where(driving > 0.0, reach * ops.maximum(latent, 1.0 / WETTEST), 0.0)
+    if flow.step > LONG:
+        source = np.maximum.reduce(np.abs(state.source))
+        guess = flow.gain * flow.inverse * source / LARGEST_GUESS
+        longest = ops.maximum(per_step * flow.effectiveness / FARTHEST, guess)
+        need = ops.maximum(need, longest)
+    if one:
+        return max(math.ceil(need), 1)
+    return np.broadcast_to(np.maximum(np.ceil(need), 1.0).astype(int), layers.shape[1:])
+
+
+def _driving(bed: Bed, state: BedState, given: Inflow, ops: Ops) -> Any:
+    """
+    Humidity ratio by which the air is too moist for the coldest layer, or a film for the air.
+
+    Drying pulls no harder than the warmest layer; a bed without a film is not driven by it.
+    """
+    low = np.minimum.reduce(state.temperature)
+    full = plain_air.saturated(float(low) if ops is SCALAR else low, bed.pressure, ops)
+    wetting = ops.maximum(given.humidity_ratio - full, 0.0)
+    if not state.wet:
+        return wetting
+    high = np.maximum.reduce(state.temperature)
+    full = plain_air.saturated(float(high) if ops is SCALAR else high, bed.pressure, ops)
+    drying = ops.maximum(full - given.humidity_ratio, 0.0)
+    filmed = True if ops is SCALAR else state.film.any(axis=0)
+    return ops.maximum(wetting, ops.where(filmed, drying, 0.0))
+
+
+def _cut(
+    bed: Bed, state: BedState, flow: Passage, given: Inflow, once: March, parts: int
+) -> tuple[BedState, BedStep]:
+    velocity = flow.mass_flow / air_density(bed.pressure)
+    short = passage(bed, velocity, flow.step / parts)
+    steps = []
+    for _ in range(parts):
+        state, step = once(bed, state, short, given)
+        steps.append(step)
+    mean = {f.name: sum(getattr(step, f.name) for step in steps) / parts for f in fields(BedStep)}
+    water = mean["evaporated"].sum(axis=0)
+    latent = sum(step.latent_heat * step.evaporated.sum(axis=0) for step in steps) / parts
+    some = np.where(water == 0.0, 1.0, water)
+    heat = np.where(water == 0.0, mean["latent_heat"], latent / some)
+    mean["latent_heat"] = float(heat) if heat.ndim == 0 else heat
+    return state, BedStep(**mean)
+
+
+def _take(thing: Any, mine: NDArray[np.bool_]) -> Any:
+    """The bays of a mask, out of every array whose last axis is that of the bays."""
+    values: dict[str, Any] = {}
+    for f in fields(thing):
+        value = getattr(thing, f.name)
+        if isinstance(value, np.ndarray) and value.ndim and value.shape[-1] == len(mine):
+            values[f.name] = value[..., mine]
+    if isinstance(thing, BedState):
+        values["wet"] = bool(values["film"].any())
+    return replace(thing, **values)
+
+
+def _join(parts: list[Any], masks: list[NDArray[np.bool_]]) -> Any:
+    """Results of several masks, back in one."""
+    bays = len(masks[0])
+    values: dict[str, Any] = {}
+    for f in fields(parts[0]):
+        pieces = [getattr(part, f.name) for part in parts]
+        if f.name == "wet":
+            values["wet"] = any(pieces)
+            continue
+        whole: Any = np.empty((*np.shape(max(pieces, key=np.ndim))[:-1], bays))
+        for mine, piece in zip(masks, pieces, strict=True):
+            whole[..., mine] = piece
+        values[f.name] = whole
+    return type(parts[0])(**values)
