@@ -278,6 +278,8 @@ class Simulator:
             self.receiver.asked_birth = False
             for birth in self.births():
                 self.wire.send(birth)
+        if self.following is not None and self.receiver.standing(now) is None:
+            self.control(now)  # what has ended must not stand until the next reading
         if now < self._due:
             return
         self._due = max(self._due + self.every, now)
