@@ -1,5 +1,5 @@
 """
-The command line: ``firmware-bridge run | check | simulate | replay | verify | export``.
+The command line: ``firmware-bridge run | check | demo | simulate | replay | verify | export``.
 
 Leaves with 0 when done, 1 when the broker or a log is not as it should be, 2 after bad input
 (one line a problem), 130 after Ctrl-C.
@@ -14,6 +14,7 @@ import signal
 import sys
 import threading
 from collections.abc import Sequence
+from contextlib import AbstractContextManager, nullcontext
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, NoReturn
@@ -26,6 +27,7 @@ from firmware_bridge.desk import Decision
 from firmware_bridge.errors import BadConfig, BridgeError
 from firmware_bridge.export import samples_of_csv, samples_of_journal, write_csv, write_parquet
 from firmware_bridge.journal import Journal
+from firmware_bridge.page_board import Board
 from firmware_bridge.replay import replay
 from firmware_bridge.run import run
 from firmware_bridge.selftest import try_broker
@@ -57,12 +59,26 @@ def _parser() -> _Parser:
 
     one = commands.add_parser("run", help="serve the bays of a configuration")
     one.add_argument("config", type=Path)
+    one.add_argument(
+        "--page",
+        nargs="?",
+        const="127.0.0.1:8470",
+        default="",
+        metavar="HOST:PORT",
+        help="show the bays on a page to look at (127.0.0.1:8470; needs the extra [page])",
+    )
     one.set_defaults(do=_run)
 
     one = commands.add_parser("check", help="look at a configuration and try its broker")
     one.add_argument("config", type=Path)
     one.add_argument("--no-broker", action="store_true", help="the files only")
     one.set_defaults(do=_check)
+
+    one = commands.add_parser("demo", help="bridge, page, broker and two invented bays at once")
+    one.add_argument("--days", type=float, default=math.inf, help="end after invented days")
+    one.add_argument("--pace", type=float, default=300.0, help="invented seconds per second")
+    one.add_argument("--page-port", type=int, default=0, help="of the page; any free one if left")
+    one.set_defaults(do=_demo)
 
     one = commands.add_parser("simulate", help="a bay and its controller on a broker (invented)")
     one.add_argument("--host", default="127.0.0.1")
@@ -169,11 +185,32 @@ def _run(args: Any) -> int:
         if link.problem != last["problem"]:
             last["problem"] = link.problem
             _say(f"broker: {link.problem or 'connected'}")
+        board.post(service.views, service.clock.steady(), service.clock.wall(), link.problem)
 
+    board = Board()
     for bay in config.bays:
         _say(f"{bay.name}: mode {bay.mode}{f', set by {bay.set_by}' if bay.set_by else ''}")
-    run(config, stop, each_turn=show)
+    with _page(args.page, config.bridge.data / "journal.db", board):
+        run(config, stop, each_turn=show)
     return 0
+
+
+def _page(where: str, journal: Path, board: Board) -> AbstractContextManager[object]:
+    if not where:
+        return nullcontext()
+    host, _, port = where.rpartition(":")
+    if not host or not port.isdecimal():
+        raise BadConfig(f"--page is {where!r}; write host and port, 127.0.0.1:8470")
+    try:
+        from firmware_bridge.page import PageServer
+    except ModuleNotFoundError as error:
+        raise BadConfig(f"--page needs {error.name}; pip install 'ventcalc[page]'") from None
+    host = host.strip("[]")
+    page = PageServer(board, journal, host, int(port))
+    _say(f"page: {page.address}")
+    if not is_loopback(host):
+        _say("page: everybody on the network can read it; it asks for no password")
+    return page
 
 
 def _check(args: Any) -> int:
@@ -196,7 +233,18 @@ def _check(args: Any) -> int:
     return 1 if bad else 0
 
 
-# --- simulate --------------------------------------------------------------------------------
+# --- demo and simulate -------------------------------------------------------------------------
+
+
+def _demo(args: Any) -> int:
+    if not (1.0 <= args.pace <= 1e5 and args.days > 0.0):
+        raise BadConfig("--pace must lie in 1 to 100000, and --days above 0")
+    try:
+        from firmware_bridge.demo import run_demo
+    except ModuleNotFoundError as error:
+        raise BadConfig(f"demo needs {error.name}; pip install 'ventcalc[demo]'") from None
+    run_demo(_stop_on_signals(), _say, days=args.days, pace=args.pace, port=args.page_port)
+    return 0
 
 
 def _simulate(args: Any) -> int:
