@@ -10,6 +10,7 @@ from itertools import groupby
 from typing import Any
 
 from ventcalc.bay_checks import bay_notes
+from ventcalc.equipment.refrigerant_cycle import REFRIGERANTS
 from ventcalc.report_text import bullets, table
 from ventcalc.studies.sizing import CAUTIONS, Given, Size, Sizing
 from ventcalc.units import UnitSystem, show
@@ -228,11 +229,17 @@ def plants(sizing: Sizing) -> str:
     Returns
     -------
     str
-        Cooling per electrical power of each, and those that do not work there.
+        Cooling per electrical power of each with its safety group, and those that do not work.
     """
-    found = ", ".join(f"{name} {value:.2f}" for name, value in sizing.cooling.performances.items())
+    found = ", ".join(
+        f"{name} {value:.2f} ({REFRIGERANTS[name].safety_group})"
+        for name, value in sizing.cooling.performances.items()
+    )
     left = ", ".join(sizing.cooling.left_out)
-    return f"{found}." + (f" Not at these temperatures: {left}." if left else "")
+    return (
+        f"{found}; safety groups of ANSI/ASHRAE 34 (from memory): A or B for the poison, 1, 2L or "
+        "3 for the fire." + (f" Not at these temperatures: {left}." if left else "")
+    )
 
 
 def size_data(sizing: Sizing) -> dict[str, Any]:

@@ -264,8 +264,8 @@ def test_damper_climate_more_insulation() -> None:
     )
     assert wet.wall_dry > 2.0 * dry.wall_dry
     for shell in (dry, wet):
-        assert shell.wall_damper > 1.2 * shell.wall_dry
-        assert shell.ceiling_damper > 1.2 * shell.ceiling_dry
+        assert shell.wall_moister > 1.2 * shell.wall_dry
+        assert shell.ceiling_moister > 1.2 * shell.ceiling_dry
     assert wet.dew_point > dry.dew_point
 
 

@@ -243,7 +243,7 @@ def _notes(
         notes.append(
             f"Insulation is for {bay.limits.plenum_humidity:.0%} inside; air damper by the "
             f"sensors' error of {bay.sensors.humidity:.0%} would ask for "
-            f"{shell.wall_damper / shell.wall_dry:.1f} times as much: hold the humidity, or warm "
+            f"{shell.wall_moister / shell.wall_dry:.1f} times as much: hold the humidity, or warm "
             "the roof space in frost."
         )
     if shell.ceiling_dry > 8.0:

@@ -230,7 +230,7 @@ def _insulation_rows(bay: Bay, shell: ShellDesign) -> tuple[Size, ...]:
             "greater of: surface at the dew point at the winter temperature; published table",
             given(
                 ("dry", shell.wall_dry, "m2 K/W"),
-                ("dry in air damper by the sensors' error", shell.wall_damper, "m2 K/W"),
+                ("dry in air damper by the sensors' error", shell.wall_moister, "m2 K/W"),
                 ("table", shell.wall_table, "m2 K/W"),
                 *climate,
             ),
@@ -246,7 +246,7 @@ def _insulation_rows(bay: Bay, shell: ShellDesign) -> tuple[Size, ...]:
             "greater of: worst purlin or joint at the dew point under a clear winter night; table",
             given(
                 ("dry", shell.ceiling_dry, "m2 K/W"),
-                ("dry in air damper by the sensors' error", shell.ceiling_damper, "m2 K/W"),
+                ("dry in air damper by the sensors' error", shell.ceiling_moister, "m2 K/W"),
                 ("table", shell.ceiling_table, "m2 K/W"),
                 ("bridge factor", had.bridge_factor, "1"),
                 *climate,

@@ -44,7 +44,7 @@ class ShellDesign:
     """The greater of bare need and table. [m² K/W]"""
     wall_dry: float
     """At which the winter does not bring the wall to the dew point. [m² K/W]"""
-    wall_damper: float
+    wall_moister: float
     """The same with the air damper by the sensors' standard uncertainty. [m² K/W]"""
     wall_table: float
     """Of the published table. [m² K/W]"""
@@ -54,7 +54,7 @@ class ShellDesign:
     """As for the wall. [m² K/W]"""
     ceiling_dry: float
     """At its worst purlin or joint. [m² K/W]"""
-    ceiling_damper: float
+    ceiling_moister: float
     """The same with the air damper by the sensors' standard uncertainty. [m² K/W]"""
     ceiling_table: float
     """[m² K/W]"""
@@ -139,12 +139,12 @@ def design_shell(bay: Bay, states: DesignStates, holding: CropState) -> ShellDes
     return ShellDesign(
         wall_resistance=best[0],
         wall_dry=wall,
-        wall_damper=damper[0],
+        wall_moister=damper[0],
         wall_table=tables[0],
         wall_u=wall_u,
         ceiling_resistance=best[1],
         ceiling_dry=ceiling,
-        ceiling_damper=damper[1],
+        ceiling_moister=damper[1],
         ceiling_table=tables[1],
         ceiling_u=ceiling_u,
         dew_point=float(
@@ -207,7 +207,7 @@ def _losses(
             inside_humidity_ratio=ratio,
             pressure=states.pressure,
         )
-        return -(heat.sensible + heat.latent)
+        return -float(heat.sensible + heat.latent)
 
     over = leakage_mass_flow(shell.headspace_volume, shell.leakage, volume)
     leak = leakage_mass_flow(shell.headspace_volume + voids, shell.leakage, volume)

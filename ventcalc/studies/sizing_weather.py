@@ -207,6 +207,12 @@ def _notes(bay: Bay, weather: Weather, part: Weather, pressure: float) -> tuple[
         notes.append(
             "one real year: its coldest night and warmest autumn are not those of twenty years"
         )
+    elif days > 366:
+        first = str(part.time[0].astype("datetime64[Y]"))
+        notes.append(
+            f"of {days / 365.25:.1f} years the winter counts them all, the warm days and the hours "
+            f"only the season from {first} on"
+        )
     mean = float(weather.pressure.mean())
     if abs(mean / pressure - 1.0) > 0.03:
         notes.append(
