@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
+from ventcalc.equipment.fan_curve import FanCurve
 from ventcalc.storage import Bay, Fans, Schedule, lateral_section
 from ventcalc.units import show
 
@@ -335,6 +336,7 @@ def _notes_on_equipment(bay: Bay) -> list[str]:
         "m3/(s kg)",
         "per mass of a full pile, while healing: Univ. of Nebraska CropWatch",
     )
+    notes += _note_on_curve(bay.fans)
     if bay.limits.plenum_floor < 1.0 - 1e-6:
         notes.append(
             f"limits.plenum_floor: {_both(bay.limits.plenum_floor, 'degC')} leaves little room "
@@ -349,3 +351,18 @@ def _notes_on_equipment(bay: Bay) -> list[str]:
                 "(Canada Plan Service Q-6313, 1986); mind condensation"
             )
     return notes
+
+
+def _note_on_curve(fans: Fans) -> list[str]:
+    """The season runs on the rated point, the check before fill on the curve."""
+    flow, static = fans.curve_airflow, fans.curve_static_pressure
+    if flow is None or static is None:
+        return []
+    curve = FanCurve(airflow=flow, static_pressure=static)
+    found = float(curve.pressure_at(fans.airflow / fans.count))
+    if not abs(found - fans.static_pressure) > 0.25 * fans.static_pressure:
+        return []
+    return [
+        f"fans.static_pressure: {_both(fans.static_pressure, 'Pa')}, but at fans.airflow the fan "
+        f"curve gives {_both(found, 'Pa')}; one of them is not of these fans"
+    ]

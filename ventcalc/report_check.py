@@ -75,9 +75,19 @@ def check_cells(check: Check, units: UnitSystem) -> list[str]:
         check.name,
         _known(check.value, check.unit, units, "unknown"),
         _known(check.limit, check.unit, units, "none"),
-        _known(check.margin, check.unit, units, "-"),
+        _margin(check, units),
         str(check.verdict),
     ]
+
+
+def _margin(check: Check, units: UnitSystem) -> str:
+    """``0.18 ± 0.36 K``; ``-`` without a margin."""
+    if math.isnan(check.margin):
+        return "-"
+    number, _, unit = show(check.margin, check.unit, units).partition(" ")
+    if check.uncertainty > 0.0:
+        number += f" ± {show(check.uncertainty, check.unit, units).partition(' ')[0]}"
+    return f"{number} {unit}".rstrip()
 
 
 def numbered_sources(result: PileCheck) -> tuple[list[str], list[str]]:

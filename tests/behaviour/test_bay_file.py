@@ -110,7 +110,49 @@ def test_dates_get_two_digits(tables):
 
 def test_a_limit_may_be_reached_in_any_unit(tables):
     tables["pile"]["height"] = "26.246719160105 ft"  # 8 m
+    del tables["envelope"]["wall_height"]
     assert bay_from_dict(tables).pile.height == pytest.approx(8.0)
+
+
+# --- many bays at once -------------------------------------------------------------------
+
+
+def test_bays_stack_with_their_curves_and_what_none_of_them_has():
+    one = example_bay()
+    points = tuple(1.1 * flow for flow in one.fans.curve_airflow)
+    two = replace(one, fans=replace(one.fans, curve_airflow=points))
+    batch = storage.stack_bays([one, two])
+    assert batch.fans.curve_airflow[1].tolist() == [one.fans.curve_airflow[1], points[1]]
+    assert batch.limits.floor_load is None
+    assert batch.ducts.laterals.tolist() == [12, 12]
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"ducts": None}, "bay.ducts: of the bays of one batch all must have it, or none"),
+        (
+            {"limits": storage.Limits(floor_load=3e4)},
+            "bay.limits.floor_load: of the bays of one batch all must have it, or none",
+        ),
+    ],
+)
+def test_bays_that_do_not_stack(change, said):
+    one = example_bay()
+    for pair in ([one, replace(one, **change)], [replace(one, **change), one]):
+        with pytest.raises(BadInput, match=said):
+            storage.stack_bays(pair)
+
+
+def test_curves_of_different_length_do_not_stack():
+    one = example_bay()
+    short = replace(
+        one.fans,
+        curve_airflow=one.fans.curve_airflow[:3],
+        curve_static_pressure=one.fans.curve_static_pressure[:3],
+    )
+    with pytest.raises(BadInput, match="as many values"):
+        storage.stack_bays([one, replace(one, fans=short)])
 
 
 # --- refusals ----------------------------------------------------------------------------
@@ -256,7 +298,8 @@ def test_calendar_counts_the_days_of_the_cool_down(tables):
         ),
         ({"schedule": {"healing_temperature": "65 degF"}}, "healing_temperature"),
         ({"fans": {"airflow": "45 cfm/ton"}}, "10.0 cfm/ton"),
-        ({"pile": {"height": "20 ft"}}, "pressure bruise"),
+        ({"fans": {"static_pressure": "1.5 inH2O"}}, "the fan curve gives 249 Pa (1.00 inH2O)"),
+        ({"pile": {"height": "20 ft"}, "fans": {"airflow": "40000 cfm"}}, "pressure bruise"),
         ({"pile": {"bulk_density": "45 lb/ft3"}}, "bulk_density"),
         ({"limits": {"plenum_floor": "33 degF"}}, "freezing point"),
         ({"envelope": {"ceiling_u": "R-15"}}, "Q-6313"),
