@@ -193,12 +193,17 @@ def test_second_order_where_nothing_evaporates_or_respires():
 @pytest.mark.parametrize("relative", [0.6, 0.95])
 @pytest.mark.parametrize("velocity", [0.005, 0.02, 0.04])
 def test_wet_bed(velocity, relative):
-    """A film on every layer that lasts: vapour leaves it as heat does, and faster."""
+    """
+    A film on every layer that lasts: vapour leaves it as heat does, and faster.
+
+    Where drying is that fast an hour is cut into parts, which leaves it as accurate as minutes;
+    what is left at 50 s is the fit of the vapour pressure (6e-6).
+    """
     ratio = air.humidity_ratio(10.0, relative, PRESSURE)
     layers = Layers(MODEL, velocity, 10.0, ratio)
-    heat, water = errors(layers, DAY, [3600.0, 900.0, 450.0, 225.0], film=0.5)
-    assert heat[0] < 0.03
-    assert water[0] < 0.008
-    assert all(0.8 < order < 2.1 for order in orders(heat[1:]))
-    assert heat[-1] < 3e-4
+    heat, water = errors(layers, DAY, [3600.0, 200.0, 50.0], film=0.5)
+    assert heat[0] < 0.002
+    assert water[0] < 5e-4
+    assert heat[2] < heat[1] < heat[0]
+    assert heat[-1] < 1e-4
     assert water[-1] < 1.5e-4
