@@ -6,10 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from pytest import approx
 
 from ventcalc.physics import air, bed
 from ventcalc.physics.crop import crop_for
+
+approx = pytest.approx
 
 HOUR = 3600.0
 PRESSURE = 92_000.0
