@@ -44,6 +44,10 @@ PACE = 300.0
 """Demo seconds per second."""
 STEP = 6.0
 """Longest step of the demo's time from turn to turn: less than from beat to beat. [s]"""
+LAG = 18.0
+"""Older than this, a beat of the bridge is on its way: they go out every 10 s. [s]"""
+PATIENCE = 1.0
+"""So long demo time waits for it. [real s]"""
 TELL = 0.1
 """A smaller change of a position is not told again. [0-1]"""
 START = datetime(2026, 11, 5, 15, 0, tzinfo=UTC).timestamp()
@@ -93,11 +97,23 @@ class _Stepper:
     pace: float
     now: float = 0.0
     _real: float = field(default_factory=time.monotonic)
+    _moved: float = field(default_factory=time.monotonic)
 
-    def tick(self) -> None:
-        """Move on by the time that has passed, or by the longest step."""
+    def tick(self, heard_at: float) -> None:
+        """
+        Move on by the time that has passed, or by the longest step.
+
+        Parameters
+        ----------
+        heard_at : float
+            When the bridge last heard its own beat. Demo time waits for a beat that is on its
+            way, a while: a broker that lags is none that is gone. [s]
+        """
         real = time.monotonic()
-        self.now += min((real - self._real) * self.pace, STEP)
+        waits = self.now - heard_at > LAG and real - self._moved < PATIENCE
+        if not waits:
+            self.now += min((real - self._real) * self.pace, STEP)
+            self._moved = real
         self._real = real
 
     def clock(self) -> Clock:
@@ -329,7 +345,7 @@ def run_demo(
         teller = _Teller(say)
 
         def each_turn(service: Service, link: Link) -> None:
-            stepper.tick()
+            stepper.tick(service.standing.heard_at)
             for player in players:
                 player.turn()
             teller.look(service)

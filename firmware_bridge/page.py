@@ -91,7 +91,8 @@ class Views:
 
     # --- what was asked ------------------------------------------------------------------------
 
-    def _ask(self, request: Request) -> _Asked:
+    def _ask(self, request: Request, bay: str = "") -> _Asked:
+        """Check the choices, and put into words the bays that are wanted: one, or all."""
         units: Any = _choice(request, "units", ("metric", "us"))
         days = int(_choice(request, "days", tuple(str(days) for days in DAYS)))
         snapshot = self.board.read()
@@ -100,8 +101,13 @@ class Views:
         silence = self.board.silence()
         late = silence * self.board.pace
         faces = tuple(
-            face_of(view, snapshot.accepted_age[view.name], late, units) for view in snapshot.views
+            face_of(view, snapshot.accepted_age[view.name], late, units)
+            for view in snapshot.views
+            if bay in ("", view.name)
         )
+        if bay and not faces:
+            raise _Stop(404, f"There is no bay {bay[:40]!r} here.")
+        names = tuple(view.name for view in snapshot.views)
         frame = Frame(
             units=units,
             days=days,
@@ -111,16 +117,10 @@ class Views:
             silence=silence,
             problem=snapshot.problem,
             notice=self.notice,
-            names=tuple(view.name for view in snapshot.views),
-            shape=_shape(faces),
+            names=names,
+            shape=_shape(names, faces),
         )
         return _Asked(snapshot=snapshot, faces=faces, frame=frame)
-
-    def _bay(self, asked: _Asked, name: str) -> Face:
-        for face in asked.faces:
-            if face.name == name:
-                return face
-        raise _Stop(404, f"There is no bay {name[:40]!r} here.")
 
     # --- what is answered ----------------------------------------------------------------------
 
@@ -131,15 +131,15 @@ class Views:
 
     async def bay(self, request: Request) -> Response:
         """One bay."""
-        asked = self._ask(request)
-        face = self._bay(asked, request.path_params["name"])
+        asked = self._ask(request, request.path_params["name"])
+        face = asked.faces[0]
         series, events, trouble = self._past(asked, face.name)
         return HTMLResponse(bay_page(asked.frame, face, series, events, trouble))
 
     async def tables(self, request: Request) -> Response:
         """The last days of one bay, for the script to draw anew."""
-        asked = self._ask(request)
-        face = self._bay(asked, request.path_params["name"])
+        asked = self._ask(request, request.path_params["name"])
+        face = asked.faces[0]
         series, _, trouble = self._past(asked, face.name)
         return HTMLResponse(chart_tables(asked.frame, series, trouble))
 
@@ -157,10 +157,8 @@ class Views:
 
     async def stream(self, request: Request) -> Response:
         """What has changed, each second, as server-sent events."""
-        asked = self._ask(request)
         bay = request.query_params.get("bay", "")
-        if bay:
-            self._bay(asked, bay)
+        self._ask(request, bay)
         if self._streams >= MOST_STREAMS:
             raise _Stop(503, "Too many pages are open; close some.")
         return StreamingResponse(self._events(request, bay), media_type="text/event-stream")
@@ -170,8 +168,8 @@ class Views:
         said: dict[str, Any] = {}
         try:
             while not self.board.closed.is_set():
-                asked = self._ask(request)
-                faces = [face for face in asked.faces if bay in ("", face.name)]
+                asked = self._ask(request, bay)
+                faces = asked.faces
                 texts, lists = texts_of(faces, short=not bay)
                 texts["day"] = stamp(asked.frame.day, asked.frame.shift, "%Y-%m-%d %H:%M:%S")
                 texts["problem"] = asked.snapshot.problem
@@ -208,9 +206,11 @@ def _shift(day: float) -> int:
     return 0 if offset is None else round(offset.total_seconds())
 
 
-def _shape(faces: Sequence[Face]) -> str:
+def _shape(names: Sequence[str], faces: Sequence[Face]) -> str:
     """What rows the page has: when they change it must be loaded anew."""
-    rows = [[face.name, *(line.key for part in _parts(face) for line in part)] for face in faces]
+    rows = [list(names)] + [
+        [face.name, *(line.key for part in _parts(face) for line in part)] for face in faces
+    ]
     return hashlib.sha256(json.dumps(rows).encode()).hexdigest()[:12]
 
 

@@ -19,6 +19,7 @@ CAUTION = (
     "Advice only: the controller's own limits and interlocks always win. Lock out the fans and "
     "test the air for CO2 and oxygen before anyone goes into a bay."
 )
+_EVENT_WORDS = {"ok": "advice is given"}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -256,8 +257,8 @@ def bay_page(
         f"{_list(f'{face.name}.alarms', face.alarms, 'alarms')}"
         f"<h2>Why</h2>{_metric_words(frame)}{_list(f'{face.name}.words', face.words, 'words')}"
         f'<p class="quiet">Mode {_live(f"{face.name}.mode", face.mode)}.</p></section>',
-        f'<section aria-label="Positions">{_three(face)}</section>',
-        '<section aria-label="Readings" class="pair">'
+        '<section aria-label="Positions and readings" class="pair">'
+        + f"<div>{_three(face)}</div>"
         + _readings(face, "Pile temperature, top to bottom", face.pile, "pile", True)
         + _readings(face, "Air", face.airs, "airs", True)
         + _readings(face, "Dew-point margin: positive is dry", face.margins, "margins", True)
@@ -290,11 +291,11 @@ def _three(face: Face) -> str:
         )
         rows.append(f'<tr><th scope="row">{label}</th>{cells}</tr>')
     rows.append(f'<tr class="ages"><th scope="row">Age</th>{head}</tr>')
-    caption = "Positions: what is advised, what the controller accepted, what it reports"
+    caption = "Positions"
     answer = _live(f"{face.name}.answer", face.answer)
     return (
         _table(caption, ("", "Advised", "Accepted", "Actual"), rows)
-        + f'<p class="quiet">The controller\'s answer: {answer}.</p>'
+        + f'<p class="quiet">The controller\'s answer: {answer}. Actual is what it reports.</p>'
     )
 
 
@@ -371,7 +372,7 @@ def _figure(frame: Frame, series: Series) -> str:
 def _events(frame: Frame, events: Sequence[Event]) -> str:
     rows = [
         f'<tr><th scope="row">{stamp(event.t, frame.shift)}</th><td>{_text(event.code)}</td>'
-        f"<td>{_text(event.text)}</td></tr>"
+        f"<td>{_text(event.text or _EVENT_WORDS.get(event.code, ''))}</td></tr>"
         for event in events
     ]
     if not rows:

@@ -290,4 +290,9 @@ def _glance(sample: Sample | None, units: Units) -> tuple[Line, ...]:
         kind = f"{place}_temperature"
         text = reading_text(mean_of(sample, kind), "temperature", units)
         lines.append(Line(key=place, label=KIND_NAMES[kind], value=text))
-    return (*lines, *(line for line in _margins(sample, units) if line.key == "outside_pulp"))
+    for line in _margins(sample, units):
+        if line.key == "outside_pulp":
+            word = line.note.split(";")[0]
+            value = f"{line.value}, {word}"
+            lines.append(Line(key="margin", label="Dew-point margin, outside air", value=value))
+    return tuple(lines)

@@ -91,9 +91,20 @@
     setText(words, `${who} for ${ageText(most)}.`);
   }
 
+  // A browser comes back by itself after a cut, but not after a refusal.
+  function connect() {
+    if (!body.dataset.stream) return;
+    const stream = new EventSource(body.dataset.stream);
+    stream.onmessage = (event) => take(JSON.parse(event.data));
+    stream.onerror = () => {
+      if (stream.readyState === EventSource.CLOSED) setTimeout(connect, 5000);
+    };
+  }
+
   // --- charts ----------------------------------------------------------------------------------
 
   const DASHES = [[], [7, 4], [2, 3], [10, 3, 2, 3], [4, 4], [12, 4], [1, 3]];
+  const BORDERS = ["solid", "dashed", "dotted", "dashed", "dashed", "dashed", "dotted"];
   const drawn = new Map();
 
   const css = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
@@ -117,7 +128,7 @@
     const series = labels.map((label, n) => ({
       label,
       stroke: css(`--c${n % 8}`),
-      dash: DASHES[Math.floor(n % DASHES.length)],
+      dash: DASHES[n % DASHES.length],
       width: 2,
       points: { show: false },
     }));
@@ -128,10 +139,13 @@
       scales: { x: { time: true } },
       axes: [
         { ...axis, values: (_, ticks) => ticks.map(tickText) },
-        { ...axis, size: 56 },
+        { ...axis, size: 56, values: (_, ticks) => ticks.map(String) },
       ],
       series: [{ label: "From", value: (_, t) => (t == null ? "" : moment(t)) }, ...series],
-      legend: { live: width > 500 },
+      legend: {
+        live: width > 500,
+        markers: { width: 3, dash: (_, n) => BORDERS[(n - 1) % BORDERS.length] || "solid" },
+      },
     };
   }
 
@@ -187,10 +201,7 @@
   // --- start -----------------------------------------------------------------------------------
 
   setInterval(tick, 1000);
-  if (body.dataset.stream) {
-    const stream = new EventSource(body.dataset.stream);
-    stream.onmessage = (event) => take(JSON.parse(event.data));
-  }
+  connect();
   const past = document.getElementById("past");
   if (past) {
     drawAll(true);
