@@ -112,6 +112,9 @@ def headline(result: PileCheck, units: UnitSystem) -> str:
     failing = [check.name for check in result.checks if check.verdict == NO]
     if failing:
         return f"No: {_joined(failing)}."
+    past = [check.name for check in result.checks if check.margin < 0.0]
+    if past:
+        return f"Doubtful, past the limit by less than the uncertainty: {_joined(past)}."
     open_ = [check for check in result.checks if check.verdict in (MARGINAL, CANNOT_SAY)]
     if open_:
         return "Nothing here speaks against this height, but mind what is marginal or not judged."
@@ -144,7 +147,10 @@ def findings(result: PileCheck, units: UnitSystem) -> list[str]:
         names = [check.name for check in result.checks if check.verdict == verdict]
         if names:
             lines.append(f"{words} at {show(result.height, 'm', units)}: {_joined(names)}.")
-    lines += [f"{check.name}: {check.note}" for check in result.checks if _worth(check)]
+    notes = dict.fromkeys(check.note for check in result.checks if _worth(check))
+    for told in notes:
+        names = [check.name for check in result.checks if check.note == told]
+        lines.append(f"{_joined(names)}: {told}")
     lines += [f"Remark on the bay: {note}" for note in bay_notes(result.bay)]
     return lines
 

@@ -90,7 +90,7 @@ def _checks(result: PileCheck, units: UnitSystem) -> str:
     listed = "".join(f"<li>{escaped(source)}</li>" for source in sources)
     head = ["Check", "Value", "Limit", "Margin", "Verdict", "Source"]
     caption = (
-        "A margin smaller than its uncertainty is marginal; without a limit nothing can be said"
+        "A margin smaller than its uncertainty (±) is marginal; without a limit nothing can be said"
     )
     return (
         "<section><h2>The checks</h2>"

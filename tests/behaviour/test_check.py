@@ -91,6 +91,13 @@ def test_a_no_is_a_result_not_an_error(capsys):
     assert "No: mean headspace above the pile; pile against the height of the wall." in out
 
 
+def test_past_a_limit_by_less_than_its_uncertainty_is_doubtful(capsys):
+    status, out, _ = run(capsys, "seed_bay", "--height", "19 ft", "--units", "us")
+    assert status == 0
+    assert "Doubtful, past the limit by less than the uncertainty: mean headspace" in out
+    assert "Highest pile that passes: 18.0 ft" in out
+
+
 def test_lots_that_do_not_fit(capsys):
     _, out, _ = run(capsys, "seed_bay", "--height", "12 ft")
     assert "No: lots against capacity." in out
