@@ -22,6 +22,8 @@ FILLING, WOUND_HEALING, COOL_DOWN, HOLDING, WARM_UP, UNLOADING, EMPTY = range(7)
 
 LAG = 0.5
 """How far the pile may trail its target before the target waits. [K]"""
+COLD_START = 1.0
+"""How far below the pulp a target may begin that nobody remembers. [K]"""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -147,7 +149,7 @@ def target_of(bay: Bay, when: Calendar, last: Any, pulp: Any, elapsed: Any, ops:
 
     Notes
     -----
-    Without a target from before, the plan's is taken, or half a kelvin below a warmer pile.
+    Without a target from before, the plan's is taken, or a kelvin below a warmer pile.
     The ramp waits for a pile that lags more than half a kelvin behind: otherwise a warm autumn
     would let the target run ahead, and the first cold night would cool the crop too fast.
     """
@@ -155,7 +157,7 @@ def target_of(bay: Bay, when: Calendar, last: Any, pulp: Any, elapsed: Any, ops:
     where = ops.where
     low, high = plan.holding_temperature, plan.healing_temperature
     planned = planned_target(bay, when, ops)
-    start = where(pulp - LAG > planned, ops.minimum(pulp - LAG, high), planned)
+    start = where(pulp - COLD_START > planned, ops.minimum(pulp - COLD_START, high), planned)
     last = where(ops.isnan(last), start, last)
     step = plan.ramp * elapsed
     lags = pulp - last > LAG

@@ -190,7 +190,7 @@ def _stopped(advice: Advice, units: UnitSystem) -> str:
 
 
 def _humidifier(advice: Advice, bay: Bay, units: UnitSystem) -> str:
-    if bay.humidifier is None or not advice.humidifier > 0.0:
+    if bay.humidifier is None or not advice.humidifier > 0.005:
         return ""
     percent = show(advice.plenum_relative_humidity, "1 percent", units, 0)
     water = show(advice.humidifier * bay.humidifier.capacity, "kg/s", units, 0)
