@@ -62,7 +62,9 @@ static bool take(const char *what, uint32_t retained, uint32_t now, const char *
         return false;
     }
     if (strcmp(what, "beat") == 0) {
-        printf("%d\n", receiver_take_beat(&rules, payload, length, retained != 0u, now));
+        const bool taken = receiver_take_beat(&rules, payload, length, retained != 0u, now);
+        puts(!taken ? "passed over" : rules.asked_birth ? "taken, asks for the birth" : "taken");
+        rules.asked_birth = false;
     } else {
         const struct receiver_answer answer =
             receiver_take(&rules, payload, length, retained != 0u, now);

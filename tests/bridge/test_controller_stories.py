@@ -1,0 +1,243 @@
+"""Random messages, clocks and switches: the receiving rules in C answer as those in Python do."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from controller_pair import GOOD, LIMITS, InC, InPython, row
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from jsonschema import Draft202012Validator
+
+from firmware_bridge import contract, messages, topics
+from firmware_bridge.errors import BadMessage
+from firmware_bridge.messages import AdviceRow, Beat, encode
+
+SETTINGS = settings(deadline=None)
+
+
+@pytest.fixture(scope="module")
+def in_c():
+    one = InC()
+    yield one
+    assert one.close() == (0, ""), "the sanitizers have something to say"
+
+
+EDGES = [
+    -501, -500, -2, -1, 0, 1, 2, 3, 4, 6, 7, 8, 11, 12, 13, 25, 26, 99, 100, 180, 1000, 1001, 3000,
+    3001, 3600, 3601, 65536, 99_999_999, 100_000_000, 2**31, 2**32 - 1, 2**32, 2**32 + 7, 2**64 + 7,
+]  # fmt: skip
+edges = st.sampled_from(EDGES) | st.integers()
+shares = st.integers(0, 1000)
+positions = st.tuples(shares, *[st.integers(-1, 1000)] * 4, st.integers(-500, 3000)).map(list)
+lives = st.sampled_from([1, 5, 60, 180, 600, 3600])
+head = st.tuples(
+    st.just(1), st.sampled_from([99, 100, 100, 100, 100]), st.integers(0, 4),
+    st.sampled_from([7, 7, 7, 7, 7, 7, 6]), st.integers(0, 20), lives,
+    st.sampled_from([1, 2, 3, 3, 3]),
+).map(list)  # fmt: skip
+follows = st.tuples(head, st.integers(1, 12), positions).map(lambda p: [*p[0], p[1], 0, *p[2]])
+ceases = st.tuples(head, st.integers(1, 25)).map(lambda p: [*p[0], 0, p[1]])
+
+
+@st.composite
+def spoilt(draw):
+    """A good row with one number changed, taken away or added."""
+    numbers = draw(follows | ceases)
+    place = draw(st.integers(0, len(numbers)))
+    some = draw(st.lists(edges | st.none() | st.booleans() | st.floats(), max_size=1))
+    return [*numbers[:place], *some, *numbers[place + draw(st.integers(0, 1)) :]]
+
+
+JSON_LETTERS = list(b'[]{},:"-+.0123456789eEnulltrue \t\n\r\x00\x0b\xff')
+
+
+@st.composite
+def scratched(draw):
+    """The bytes of a good row, some of them changed, taken away or added."""
+    text = bytearray(row(draw(follows | ceases | st.just(GOOD))))
+    for _ in range(draw(st.integers(1, 3))):
+        place = draw(st.integers(0, len(text)))
+        some = draw(st.lists(st.sampled_from(JSON_LETTERS), max_size=2))
+        text[place : place + draw(st.integers(0, 2))] = bytes(some)
+    return bytes(text)
+
+
+pieces = st.lists(st.sampled_from(["1", "0", "-1", "null", "180", "7", ",", ",", " ", "]"]))
+rows_of_anything = st.one_of(
+    scratched(),
+    spoilt().map(row),
+    st.lists(edges | st.none(), max_size=17).map(row),
+    pieces.map(lambda some: ("[" + "".join(some)).encode()),
+    st.binary(max_size=250).map(lambda some: b"[" + some),
+)
+
+
+def understood(payload):
+    try:
+        return messages.decode(payload, AdviceRow, topics.LEAVES["advice"].largest)
+    except BadMessage:
+        return None
+
+
+@SETTINGS
+@given(rows_of_anything | st.binary(max_size=250))
+def test_c_understands_the_rows_that_python_understands(in_c, payload):
+    in_c.start(7, LIMITS)
+    ack = in_c.advice(0, payload)
+    wanted = understood(payload) if payload[:1] == b"[" else None
+    assert (ack.code == "schema") == (wanted is None)
+    assert ack.ref == ((0, 0) if wanted is None else (wanted.boot, wanted.seq))
+
+
+@SETTINGS
+@given(st.lists(edges | st.none(), max_size=17) | follows | ceases | spoilt())
+def test_c_understands_the_rows_of_the_published_schema(in_c, numbers):
+    whole = [value for value in numbers if not isinstance(value, float)]
+    in_c.start(7, LIMITS)
+    fits = Draft202012Validator(contract.schema("advice_integers")).is_valid(whole)
+    payload = row(whole)
+    known = in_c.advice(0, payload).code != "schema"
+    assert known == (fits and len(payload) <= topics.LEAVES["advice"].largest)
+
+
+json_leaves = st.none() | st.booleans() | edges | st.floats() | st.text(max_size=6)
+known_keys = st.sampled_from(["boot", "seq", "id", "t", "birth", "later"])
+beat_objects = st.dictionaries(known_keys, json_leaves | st.lists(json_leaves, max_size=2))
+real_beats = st.builds(
+    Beat,
+    boot=st.integers(0, 99_999_999),
+    seq=st.integers(0, 99_999_999),
+    id=st.integers(0, 2**32 - 1),
+    t=st.none() | st.integers(0, 4_200_000_000) | st.floats(0, 4.2e9).map(lambda t: round(t, 3)),
+    birth=st.sampled_from([0, 1]),
+)
+
+
+@st.composite
+def beat_bytes(draw):
+    """Beats as they are, with other fields, and with scratches."""
+    fields = json.loads(encode(draw(real_beats)))
+    text = bytearray(json.dumps({**fields, **draw(beat_objects)}).encode())
+    for _ in range(draw(st.integers(0, 2))):
+        place = draw(st.integers(0, len(text)))
+        text[place : place + draw(st.integers(0, 2))] = bytes(
+            draw(st.lists(st.sampled_from(JSON_LETTERS), max_size=2))
+        )
+    return bytes(text)
+
+
+@SETTINGS
+@given(beat_bytes() | st.binary(max_size=250))
+def test_c_takes_no_beat_that_python_refuses(in_c, payload):
+    in_c.start(7, LIMITS)
+    taken, asked = in_c.beat(0, payload)
+    if taken:
+        beat = messages.decode(payload, Beat, topics.LEAVES["beat"].largest)
+        assert asked == (beat.birth == 1)
+
+
+@SETTINGS
+@given(real_beats)
+def test_c_takes_every_beat_that_the_bridge_sends(in_c, beat):
+    in_c.start(7, LIMITS)
+    assert in_c.beat(0, encode(beat)) == (True, beat.birth == 1)
+    assert in_c.beat(0, encode(beat)) == (False, False)
+
+
+waits = st.sampled_from(
+    [
+        0,
+        0,
+        1,
+        4,
+        8,
+        40,
+        79,
+        80,
+        81,
+        81,
+        81,
+        82,
+        100,
+        120,
+        400,
+        479,
+        480,
+        481,
+        1440,
+        1441,
+        4801,
+        2**24,
+    ]
+)
+"""Time until the next thing happens, in steps of 125 ms that both number systems hold exactly."""
+things = st.one_of(
+    st.tuples(st.just("reading"), st.just(None), st.just(False)),
+    st.tuples(st.just("beat"), st.integers(-1, 3), st.booleans()),
+    st.tuples(st.just("advice"), follows | ceases, st.sampled_from([False] * 9 + [True])),
+    st.tuples(st.just("raw"), rows_of_anything, st.booleans()),
+    st.tuples(st.sampled_from(["remote", "interlock"]), st.booleans(), st.just(False)),
+    st.tuples(st.just("confirm"), st.just(None), st.just(False)),
+)
+own_limits = st.fixed_dictionaries(
+    {
+        "door_most": shares,
+        "fan_least": shares,
+        "ttl_most": st.sampled_from([0, 30, 600, 3600, 65535]),
+        "beat_timeout": st.sampled_from([0, 60, 3600]),
+        "accept_every": st.sampled_from([0, 10, 60]),
+    }
+)
+
+
+class Both:
+    """C and Python in step; every answer must be the same."""
+
+    def __init__(self, in_c):
+        self.pair = (in_c, InPython())
+
+    def __getattr__(self, name):
+        def ask(*arguments):
+            first, second = (getattr(one, name)(*arguments) for one in self.pair)
+            assert first == second or name == "start", (name, arguments)
+            return first
+
+        return ask
+
+
+@SETTINGS
+@given(
+    st.sampled_from([0, 2**32 - 4_000_000, 2**32 - 8_000, 2**33 - 125_000]),
+    st.sampled_from([0, 2**32 - 5]),
+    own_limits | st.just(LIMITS),
+    st.lists(st.tuples(waits, things), min_size=1, max_size=40),
+)
+def test_c_and_python_give_the_same_answers(in_c, at, seq, limits, story):
+    both = Both(in_c)
+    both.start(7, limits)
+    beat, own = 10, 10
+    both.reading(at, seq)
+    both.beat(at, encode(Beat(boot=100, seq=beat, id=5)))
+    for wait, (what, detail, flag) in story:
+        at += 125 * wait
+        both.stands(at)
+        if what == "reading":
+            seq = (seq + 1) % 2**32
+            both.reading(at, seq)
+        elif what == "beat":
+            beat = max(beat + detail, 0)
+            both.beat(at, encode(Beat(boot=100, seq=beat, id=5)), flag)
+        elif what == "advice":
+            own = max(own + detail[2] - 1, 0)
+            older = detail[4] - 1 if detail[4] < 3 else 0 if detail[4] < 12 else detail[4]
+            numbers = [1, detail[1], own, detail[3], (seq - older) % 2**32, *detail[5:]]
+            both.advice(at, row(numbers), flag)
+        elif what == "raw":
+            both.advice(at, detail, flag)
+        elif what == "confirm":
+            both.confirm(at)
+        else:
+            getattr(both, what)(at, flag if detail is None else detail)
+        both.stands(at)
