@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from ventcalc._ops import ARRAY, SCALAR
 from ventcalc.bay_file import example_bay
 from ventcalc.decisions.calendar import (
+    COLD_START,
     LAG,
     STAGES,
     calendar_at,
@@ -192,7 +193,7 @@ def test_a_first_target_does_not_ask_a_warm_pile_for_the_plan():
     """Switched on in December over a pile at 9 °C: begin a little below it, not at holding."""
     when = calendar_at(BAY, local(2026, 12, 15))
     first = target_of(BAY, when, float("nan"), 9.0, 0.0, SCALAR)
-    assert first == pytest.approx(9.0 - LAG, abs=1e-9)
+    assert first == pytest.approx(9.0 - COLD_START, abs=1e-9)
     assert target_of(BAY, when, float("nan"), 3.5, 0.0, SCALAR) == PLAN.holding_temperature
 
 
