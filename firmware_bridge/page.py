@@ -336,6 +336,7 @@ class PageServer:
         self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             self._socket.bind((host, port))
+            self._socket.listen(128)  # whoever asks before the thread runs waits, and is answered
         except (OSError, OverflowError) as error:
             self._socket.close()
             raise BadConfig(f"page: {host}:{port} cannot be had ({error}); name another") from None

@@ -193,7 +193,7 @@ def _margins(bins: _Bins, times: tuple[float, ...], units: Units) -> Series:
         )
         for place in _AIRS
     ]
-    title = "Dew-point margin: below 0 the tubers would turn wet"
+    title = "Dew-point margin: below 0 that air would wet the tubers"
     return _series("margin", title, "difference", 2, columns, times, units)
 
 

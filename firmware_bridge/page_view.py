@@ -233,12 +233,12 @@ def dew_point_of(temperature: float, relative_humidity: float) -> float:
 
 
 def margin_word(margin: float) -> str:
-    """What a dew-point margin means, sensor error in mind; positive is dry. [K]"""
+    """What a surface does in air with this dew-point margin, sensor error in mind. [K]"""
     if math.isnan(margin):
         return "not known"
     if margin > CLOSE:
         return "stays dry"
-    return "would turn wet" if margin < -CLOSE else "too close to tell"
+    return "would turn wet in it" if margin < -CLOSE else "too close to tell"
 
 
 def _margins(sample: Sample | None, units: Units) -> tuple[Line, ...]:
