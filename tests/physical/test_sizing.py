@@ -101,6 +101,9 @@ def test_refrigeration_load_by_hand(name: str) -> None:
         assert case.load.capacity == pytest.approx(total * 1.1 * 24 / 20, rel=1e-12)
     assert plant.capacity == max(case.load.capacity for case in plant.cases.values())
     assert plant.power == pytest.approx(plant.capacity / plant.performance)
+    later = sized(name)["refrigeration_capacity_pull_down"].value
+    assert later == max(plant.cases[stage].load.capacity for stage in ("cool_down", "holding"))
+    assert later < plant.capacity
 
 
 def test_pull_down_by_hand() -> None:

@@ -18,6 +18,7 @@ from ventcalc.errors import check_range
 from ventcalc.storage import Bay, Heater, Humidifier, Refrigeration
 from ventcalc.studies.pile_check import PileCheck, check_pile
 from ventcalc.studies.sizing_air import (
+    STANDARD_DENSITY,
     AirDesign,
     design_air,
     ducts_for,
@@ -45,6 +46,8 @@ from ventcalc.weather import Weather
 __all__ = ["CAUTIONS", "Given", "Size", "Sizing", "size_bay"]
 
 HUMIDIFIER_POWER = 1500.0
+USUAL_PRESSURE = 250.0
+"""Least static pressure of usual systems, in air of 1.2 kg/m³ (from memory). [Pa]"""
 LEAST_HEATER = 500.0
 """Below it none is written into the bay. [W]"""
 
@@ -238,6 +241,13 @@ def _notes(
         notes.append(
             f"The target gives {1 / need:.0%} of the air that carries the settled crop's heat "
             "within the limit of spread, if nothing evaporates: a higher target is safer."
+        )
+    standard = air.static_pressure * STANDARD_DENSITY / air.density
+    if standard < USUAL_PRESSURE:
+        notes.append(
+            f"The fans' pressure is {standard:.0f} Pa in air of 1.2 kg/m3; systems in use take "
+            "250-310 Pa (1.0-1.25 inH2O, from memory): louvres, dirty pads and turns that are not "
+            "reckoned here. Draw the real system before the fans are bought."
         )
     if shell.wall_dry > 0.0:
         notes.append(

@@ -119,6 +119,21 @@ def cooling_rows(bay: Bay, plant: CoolingDesign) -> tuple[Size, ...]:
             present=had.capacity if had else None,
         )
     ]
+    later = [case for name, case in plant.cases.items() if name != "filling"]
+    if later:
+        most = max(later, key=lambda case: float(case.load.capacity))
+        rows.append(
+            row(
+                "refrigeration_capacity_pull_down",
+                "capacity if outside air does the filling: pull-down and holding",
+                float(most.load.capacity),
+                "W refrigeration",
+                "greatest load of those two, as above",
+                given(("load", float(most.load.total), "W refrigeration")),
+                "as above",
+                margin=float(most.load.capacity) - float(most.load.total),
+            )
+        )
     rows += [_case_row(row, case) for case in plant.cases.values()]
     rows += [
         row(
