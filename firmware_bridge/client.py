@@ -116,7 +116,8 @@ class Link:
             will = self._will
             client.will_set(will.topic, will.payload, will.qos, will.retain)
         # The library waits without jitter: many clients would come back in the same instant.
-        client.reconnect_delay_set(random.uniform(1.0, 3.0), random.uniform(20.0, 60.0))  # type: ignore[arg-type]
+        first, most = broker.reconnect_s * random.uniform(0.5, 1.5), random.uniform(20.0, 60.0)
+        client.reconnect_delay_set(first, max(first, most))  # type: ignore[arg-type]
         client.max_queued_messages_set(1000)
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect

@@ -60,6 +60,7 @@ class BrokerConfig:
     username: str = entry("who the bridge is", "")
     password_file: Path | None = entry("file with the password, mode 600", None, kind="secret")
     password_env: str = entry("or the environment variable that holds it", "")
+    reconnect_s: float = entry("first wait before connecting again", 2.0, low=0.1, high=60)
     keepalive_s: int = entry("MQTT keep-alive", 15, low=2, high=60)
     password: str = field(default="", repr=False, metadata={"internal": True})
 

@@ -183,8 +183,8 @@ class Service:
         if decision.code != before:
             turn.tell(desk.name, decision.code, decision.text)
         desk.settle(decision, name, turn.now)
-        if desk.config.mode == "observe":
-            return
+        if desk.config.mode == "observe" or decision.code == "other_bridge":
+            return  # the other one speaks; two voices would only confuse
         advice = desk.advice(decision, name)
         if desk.plain is not None:
             to = desk.plain.mapping.advice
@@ -243,17 +243,17 @@ class Service:
         turn.tell("", "audit", "audit log writable again")
 
     def _come_back(self, turn: Turn) -> None:
-        """The later bridge has gone: come back under a new boot, or nobody would listen."""
+        """No later bridge is there (any more): under a new boot number, or nobody would listen."""
         waits = any(turn.now < desk.other_until for desk in self.desks.values())
-        if not self.standing.stood_back or waits:
+        if not self.standing.new_boot or waits:
             return
         try:
             self.standing.boot = self.audit.next_boot(turn.day)
         except JournalError as error:
             self.standing.audit_lost(str(error), turn)
             return
-        self.standing.stood_back = False
-        turn.tell("", "resume", f"the later bridge has gone; boot {self.standing.boot}")
+        self.standing.new_boot = False
+        turn.tell("", "resume", f"serves under boot {self.standing.boot}")
 
     def _beat(self, turn: Turn) -> None:
         self._beat_seq += 1

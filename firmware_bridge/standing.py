@@ -36,8 +36,9 @@ class Standing:
     """Own beat, come back through the broker. [s]"""
     audit_failed_at: float | None = None
     disk_low: bool = False
-    stood_back: bool = False
-    """Whether a later bridge was heard, so that a new boot is needed to come back."""
+    new_boot: bool = False
+    """Whether a new boot number is needed: to come back after a later bridge, or to be later
+    than another that drew the same one."""
     _disk_due: float = -math.inf
 
     def doubt(self, desk: Desk, now: float, ready: bool, drops: Sequence[float], day: bool) -> str:
@@ -96,9 +97,10 @@ class Standing:
                 text = f"a later bridge (boot {beat.boot}) serves this bay; this one stands back"
                 turn.tell(desk.name, "other_bridge", text)
             desk.other_until = turn.now + OTHER_FOR
-            self.stood_back = True
+            self.new_boot = True
         else:
             desk.counts["older bridge"] += 1
+            self.new_boot |= beat.boot == self.boot
 
     def look_at_disk(self, turn: Turn) -> None:
         """Look now and then how much space is left; none that can be told is none."""

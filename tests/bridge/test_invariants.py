@@ -198,6 +198,35 @@ class Installation(RuleBasedStateMachine):
             _, message = data.draw(st.sampled_from(found))
             self.world.sim.wire.put(message, retain=data.draw(st.booleans()))
 
+    @rule(reboot=st.booleans())
+    def the_whole_session_is_played_again(self, reboot):
+        """To the controller as it is, or right after a reboot that counts readings afresh."""
+        session = [message for _, message in self.world.broker.of("advice")]
+        if reboot:
+            self.the_controller_reboots()
+            self.world.run(70, step=10.0)
+        for message in session:
+            self.world.sim.wire.put(message, retain=False)
+        self.world.run(10, step=10.0)
+
+    @rule(seconds=st.sampled_from([40, 250]), afterwards=st.booleans())
+    def advice_is_held_up_while_beats_come(self, seconds, afterwards):
+        """Lost, or kept by somebody and delivered all at once."""
+        held, sim = [], self.world.sim
+
+        def meddle(wire, message):
+            if wire is sim.wire and message.topic.endswith("/advice"):
+                held.append(message)
+                return ()
+            return (message,)
+
+        self.world.broker.meddle = meddle
+        self.world.run(seconds, step=10.0)
+        self.world.broker.meddle = None
+        for message in held if afterwards else ():
+            sim.wire.put(message, retain=False)
+        self.world.run(10, step=10.0)
+
     @rule(payload=st.binary(max_size=80))
     def rubbish_comes(self, payload):
         names = {"from": ("reading", "birth", "state", "ack", "alarm"), "to": ("advice", "beat")}

@@ -1,0 +1,49 @@
+"""An in-process broker in pure Python, for machines without mosquitto; speaks MQTT 3.1.1 only."""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import threading
+import warnings
+
+from bridge_live import free_port
+
+
+class AmqttBroker:
+    """Runs in a thread of its own on 127.0.0.1."""
+
+    def __enter__(self):
+        self.port = free_port()
+        self.loop = asyncio.new_event_loop()
+        self.up = threading.Event()
+        self.thread = threading.Thread(target=self._run, daemon=True)
+        self.thread.start()
+        assert self.up.wait(10), "amqtt did not start"
+        return self
+
+    def _run(self):
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            from amqtt.broker import Broker
+
+        logging.getLogger("amqtt").setLevel(logging.CRITICAL)
+        logging.getLogger("transitions").setLevel(logging.CRITICAL)
+        asyncio.set_event_loop(self.loop)
+        config = {
+            "listeners": {"default": {"type": "tcp", "bind": f"127.0.0.1:{self.port}"}},
+            "plugins": {"amqtt.plugins.authentication.AnonymousAuthPlugin": {}},
+        }
+
+        async def start():
+            self.broker = Broker(config)
+            await self.broker.start()
+            self.up.set()
+
+        self.loop.run_until_complete(start())
+        self.loop.run_forever()
+
+    def __exit__(self, *_):
+        # Its own shutdown waits for clients that have long gone; the thread ends with the process.
+        self.loop.call_soon_threadsafe(self.loop.stop)
+        self.thread.join(5)
