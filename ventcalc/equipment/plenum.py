@@ -125,7 +125,8 @@ def supply(
             warm, vapour, pressure, ops.maximum(humidity_wanted, 0.1), WATER_TEMPERATURE, ops
         )
         added = ops.minimum(wet - vapour, most)
-        added = ops.where((humidity_wanted > 0.0) & (fog <= 0.0), ops.maximum(added, 0.0), 0.0)
+        idle = (humidity_wanted <= 0.0) | (fog > 0.0)
+        added = ops.where(idle, 0.0, ops.maximum(added, 0.0))
         enthalpy = enthalpy + added * WATER_HEAT * WATER_TEMPERATURE
         vapour = vapour + added
         warm = ops.where(fog > 0.0, warm, plain_air.temperature(enthalpy, vapour))
