@@ -232,13 +232,13 @@ def _saturated_temperature(
     return t
 
 
-def at_humidity(saturated_ratio: Any, relative_humidity: Any) -> Any:
+def at_humidity(saturated_humidity_ratio: Any, relative_humidity: Any) -> Any:
     """
     Humidity ratio at a relative humidity.
 
     Parameters
     ----------
-    saturated_ratio : array-like
+    saturated_humidity_ratio : array-like
         Humidity ratio at saturation. [kg/kg dry air]
     relative_humidity : array-like
         [0-1]
@@ -250,7 +250,11 @@ def at_humidity(saturated_ratio: Any, relative_humidity: Any) -> Any:
         ratio. [kg/kg dry air]
     """
     lacking = 1.0 - relative_humidity
-    return relative_humidity * saturated_ratio / (1.0 + lacking * saturated_ratio / MASS_RATIO)
+    return (
+        relative_humidity
+        * saturated_humidity_ratio
+        / (1.0 + lacking * saturated_humidity_ratio / MASS_RATIO)
+    )
 
 
 def humidified(
