@@ -142,6 +142,7 @@ class InPython:
             accept_every=limits["accept_every"],
         )
         self.rules = Receiver(boot=boot, limits=own)
+        return True
 
     def _now(self, at):
         now = at / 1000
