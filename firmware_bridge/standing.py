@@ -106,7 +106,6 @@ class Standing:
         """Look now and then how much space is left; none that can be told is none."""
         if turn.now < self._disk_due:
             return
-        self._disk_due = turn.now + DISK_EVERY
         try:
             low = self.free_mb() < self.low_disk_mb
         except OSError:
@@ -114,6 +113,7 @@ class Standing:
         if low != self.disk_low:
             turn.tell("", "disk", "disk nearly full" if low else "disk has space again")
         self.disk_low = low
+        self._disk_due = turn.now + (DISK_EVERY / 6.0 if low else DISK_EVERY)
 
     def audit_lost(self, text: str, turn: Turn) -> None:
         """The audit log could not be written."""

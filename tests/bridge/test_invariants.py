@@ -334,8 +334,8 @@ class Installation(RuleBasedStateMachine):
 
 TestInstallation = Installation.TestCase
 TestInstallation.settings = settings(
-    max_examples=30,
-    stateful_step_count=40,
+    max_examples=20,
+    stateful_step_count=35,
     deadline=None,
     suppress_health_check=list(HealthCheck),
 )
