@@ -104,9 +104,11 @@ def _needed(bed: Bed, state: BedState, flow: Passage, given: Inflow) -> Any:
         guess = flow.gain * flow.inverse * source / LARGEST_GUESS
         longest = ops.maximum(per_step * flow.effectiveness / FARTHEST, guess)
         need = ops.maximum(need, longest)
+    # Powers of two, so that a batch falls into few groups.
     if one:
-        return max(math.ceil(need), 1)
-    return np.broadcast_to(np.maximum(np.ceil(need), 1.0).astype(int), layers.shape[1:])
+        return 2 ** math.ceil(math.log2(max(need, 1.0)))
+    parts = 2 ** np.ceil(np.log2(np.maximum(need, 1.0))).astype(int)
+    return np.broadcast_to(parts, layers.shape[1:])
 
 
 def _driving(bed: Bed, state: BedState, given: Inflow, ops: Ops) -> Any:
