@@ -147,7 +147,7 @@ def test_c_takes_every_beat_that_the_bridge_sends(in_c, beat):
 
 
 waits = st.sampled_from([
-    0, 0, 1, 8, 8, 40, 40, 40, 60, 79, 80, 80, 81, 82, 100, 120, 160, 400, 479, 480, 481, 1440, 1441,
+    0, 0, 1, 8, 8, 40, 40, 60, 79, 80, 80, 81, 82, 100, 120, 160, 400, 479, 480, 481, 1440, 1441,
 ]) | st.sampled_from([0, 1, 8, 16, 24, 40, 40, 79, 80, 81, 82, 90, 100, 4801, 2**24])  # fmt: skip
 """Time until the next thing happens, in steps of 125 ms that both number systems hold exactly."""
 SELDOM = st.sampled_from([False] * 9 + [True])
