@@ -28,7 +28,7 @@ def load() -> Any:
     except ImportError:
         raise VentcalcError(
             "this calculation needs CoolProp, which is not installed; "
-            "mend it with: pip install 'CoolProp>=7' (it is part of ventcalc[test])"
+            "mend it with: pip install 'ventcalc[refrigeration]'"
         ) from None
     return CoolProp
 
