@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import logging
+import math
 import socket
 import tempfile
 import threading
@@ -96,6 +97,8 @@ class _Stepper:
 
     pace: float
     now: float = 0.0
+    begun: bool = False
+    """Whether the bridge has heard itself, so that the controllers may start."""
     _real: float = field(default_factory=time.monotonic)
     _moved: float = field(default_factory=time.monotonic)
 
@@ -110,6 +113,7 @@ class _Stepper:
             way, a while: a broker that lags is none that is gone. [s]
         """
         real = time.monotonic()
+        self.begun |= heard_at > -math.inf
         waits = self.now - heard_at > LAG and real - self._moved < PATIENCE
         if not waits:
             self.now += min((real - self._real) * self.pace, STEP)
@@ -305,7 +309,7 @@ def run_demo(
     stop: threading.Event,
     say: Callable[[str], None],
     *,
-    days: float = float("inf"),
+    days: float = math.inf,
     pace: float = PACE,
     port: int = 0,
 ) -> None:
@@ -346,7 +350,7 @@ def run_demo(
 
         def each_turn(service: Service, link: Link) -> None:
             stepper.tick(service.standing.heard_at)
-            for player in players:
+            for player in players if stepper.begun else ():
                 player.turn()
             teller.look(service)
             board.post(service.views, stepper.now, START + stepper.now, link.problem)

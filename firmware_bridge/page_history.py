@@ -188,12 +188,12 @@ def _margins(bins: _Bins, times: tuple[float, ...], units: Units) -> Series:
     ]
     columns = [
         (
-            f"Coldest pulp above dew point of {place} air",
+            f"In {place} air",
             tuple(pulp - dew for pulp, dew in zip(coldest, _dew(bins, place), strict=False)),
         )
         for place in _AIRS
     ]
-    title = "Dew-point margin: below 0 that air would wet the tubers"
+    title = "Dew-point margin of the coldest pulp: below 0 it turns wet"
     return _series("margin", title, "difference", 2, columns, times, units)
 
 

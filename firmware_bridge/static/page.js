@@ -155,7 +155,7 @@
 
   function draw(figure) {
     const place = figure.querySelector(".chart");
-    const { labels, data } = columnsOf(figure.querySelector("table"));
+    const { labels, data } = columnsOf(figure.querySelector("details table"));
     const known = drawn.get(figure.id);
     if (known && known.labels.join("|") === labels.join("|") && known.place === place) {
       known.plot.setData(data);
@@ -163,6 +163,7 @@
     }
     if (known) known.plot.destroy();
     const plot = new uPlot(optionsFor(labels, place.clientWidth), data, place);
+    plot.root.setAttribute("aria-hidden", "true"); // the figure's name and its table speak for it
     drawn.set(figure.id, { plot, labels, place });
   }
 
@@ -189,8 +190,9 @@
           drawAll(true);
           return;
         }
-        here.querySelector("thead").replaceWith(figure.querySelector("thead"));
-        here.querySelector("tbody").replaceWith(figure.querySelector("tbody"));
+        for (const part of ["details thead", "details tbody"]) {
+          here.querySelector(part).replaceWith(figure.querySelector(part));
+        }
       }
       drawAll(false);
     } catch {

@@ -506,6 +506,7 @@ def test_the_stream_says_all_once_and_then_what_changed():
         assert "bay-1.pile.high" not in second["text"]
         board.closed.set()
         assert next_message(answer) is None
+        answer.close()
         line.close()
 
 
@@ -535,7 +536,7 @@ def test_many_pages_are_refused_politely():
             codes.append(answer.status)
             if answer.status == 200:
                 next_message(answer)
-            lines.append(line)
+            lines += [answer, line]
         assert codes == [200] * 24 + [503] * 2
         for line in lines:
             line.close()
