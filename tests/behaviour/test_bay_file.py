@@ -13,6 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ventcalc import bay_checks, storage
+from ventcalc.bay_batch import stack_bays
 from ventcalc.bay_file import (
     bay_from_dict,
     bay_notes,
@@ -121,7 +122,7 @@ def test_bays_stack_with_their_curves_and_what_none_of_them_has():
     one = example_bay()
     points = tuple(1.1 * flow for flow in one.fans.curve_airflow)
     two = replace(one, fans=replace(one.fans, curve_airflow=points))
-    batch = storage.stack_bays([one, two])
+    batch = stack_bays([one, two])
     assert batch.fans.curve_airflow[1].tolist() == [one.fans.curve_airflow[1], points[1]]
     assert batch.limits.floor_load is None
     assert batch.ducts.laterals.tolist() == [12, 12]
@@ -141,7 +142,7 @@ def test_bays_that_do_not_stack(change, said):
     one = example_bay()
     for pair in ([one, replace(one, **change)], [replace(one, **change), one]):
         with pytest.raises(BadInput, match=said):
-            storage.stack_bays(pair)
+            stack_bays(pair)
 
 
 def test_curves_of_different_length_do_not_stack():
@@ -152,7 +153,7 @@ def test_curves_of_different_length_do_not_stack():
         curve_static_pressure=one.fans.curve_static_pressure[:3],
     )
     with pytest.raises(BadInput, match="as many values"):
-        storage.stack_bays([one, replace(one, fans=short)])
+        stack_bays([one, replace(one, fans=short)])
 
 
 # --- refusals ----------------------------------------------------------------------------

@@ -12,12 +12,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from ventcalc.bay_batch import stack_bays
 from ventcalc.bay_file import example_bay
 from ventcalc.decisions.advice import advise
 from ventcalc.decisions.policies import POLICIES, Positions, policy_named
 from ventcalc.decisions.situation import Readings
 from ventcalc.errors import BadInput
-from ventcalc.storage import stack_bays
 
 BAY = example_bay("seed_bay")
 ZONE = ZoneInfo(BAY.site.time_zone)

@@ -10,10 +10,10 @@ from typing import Any
 import numpy as np
 import pytest
 
+from ventcalc.bay_batch import stack_bays
 from ventcalc.bay_file import example_bay
 from ventcalc.decisions.advice import Memory, Readings, advise
 from ventcalc.decisions.reasons import reasons
-from ventcalc.storage import stack_bays
 
 BAY = example_bay("seed_bay")
 NIGHT = Readings(

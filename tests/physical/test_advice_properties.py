@@ -14,6 +14,7 @@ import pytest
 from hypothesis import HealthCheck, assume, event, example, given, settings
 from hypothesis import strategies as st
 
+from ventcalc.bay_batch import stack_bays
 from ventcalc.bay_file import example_bay
 from ventcalc.decisions.advice import Action, Memory, Readings, advise
 from ventcalc.decisions.outside_air import (
@@ -30,7 +31,7 @@ from ventcalc.decisions.readings_file import (
 from ventcalc.decisions.reasons import reasons
 from ventcalc.equipment import plenum
 from ventcalc.physics import air
-from ventcalc.storage import capacity_of, stack_bays
+from ventcalc.storage import capacity_of
 
 NAN = math.nan
 SEED, FRY = example_bay("seed_bay"), example_bay("fry_bay")

@@ -10,12 +10,12 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from ventcalc._ops import ARRAY, SCALAR
+from ventcalc.bay_batch import stack_bays
 from ventcalc.bay_file import example_bay
 from ventcalc.decisions import calendar
 from ventcalc.decisions.policies import Positions
 from ventcalc.physics import air, bed, plain_air
 from ventcalc.physics.crop import metabolic_water_rate
-from ventcalc.storage import stack_bays
 from ventcalc.studies import bay_model, headspace
 
 approx = pytest.approx

@@ -8,11 +8,12 @@ import numpy as np
 import pytest
 
 from ventcalc._ops import ARRAY, SCALAR
+from ventcalc.bay_batch import stack_bays
 from ventcalc.bay_file import example_bay
 from ventcalc.decisions.calendar import COOL_DOWN, EMPTY, FILLING, HOLDING, UNLOADING
 from ventcalc.decisions.policies import Positions
 from ventcalc.physics.bed import BedState, BedStep
-from ventcalc.storage import Lot, stack_bays
+from ventcalc.storage import Lot
 from ventcalc.studies.bay_model import BayState, Hour
 from ventcalc.studies.kpi import MONTH, Kpi, Tally
 

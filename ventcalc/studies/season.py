@@ -11,12 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ventcalc._ops import ARRAY, SCALAR, Ops
+from ventcalc.bay_batch import stack_bays
 from ventcalc.decisions import calendar
 from ventcalc.decisions.policies import Policy
 from ventcalc.errors import BadInput
 from ventcalc.physics import air, plain_air
 from ventcalc.physics.bed import layer_mean
-from ventcalc.storage import Bay, stack_bays
+from ventcalc.storage import Bay
 from ventcalc.studies.bay_model import (
     BayState,
     Hour,
