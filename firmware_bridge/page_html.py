@@ -19,6 +19,8 @@ CAUTION = (
     "Advice only: the controller's own limits and interlocks always win. Lock out the fans and "
     "test the air for CO2 and oxygen before anyone goes into a bay."
 )
+FEW = 12
+"""Up to so many bays have their link on every page; more are found from the overview."""
 _EVENT_WORDS = {"ok": "advice is given"}
 
 
@@ -119,8 +121,9 @@ def _page(title: str, frame: Frame, stream: str, body: str, scripts: str = "") -
 
 
 def _nav(frame: Frame) -> str:
+    few = frame.names if len(frame.names) <= FEW else ()
     bays = "".join(
-        f'<li><a href="/bay/{name}{frame.query()}">{_text(name)}</a></li>' for name in frame.names
+        f'<li><a href="/bay/{name}{frame.query()}">{_text(name)}</a></li>' for name in few
     )
     units = " | ".join(
         f"<strong>{words}</strong>"

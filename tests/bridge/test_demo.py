@@ -103,7 +103,7 @@ def listening(pid):
 
 
 def test_it_runs_its_days_and_ends(running, tmp_path):
-    one = running("--days", "0.08", "--pace", "600")
+    one = running("--days", "0.03", "--pace", "600")
     address = one.until(r"^Page: +(http://127\.0\.0\.1:\d+/)$")[1]
     one.until("not for a store")
     for bay in ("north", "south"):
@@ -120,7 +120,7 @@ def test_it_runs_its_days_and_ends(running, tmp_path):
     one.until("north +advice: none, a reading that is needed is missing: return_rh")
     code, errors = one.end()
     assert (code, errors) == (0, "")
-    assert one.lines[-1] == "The demo has ended after 0.08 invented days."
+    assert one.lines[-1] == "The demo has ended after 0.03 invented days."
     assert not list(tmp_path.glob("bridge-demo-*"))
     assert not any("own beat" in line for line in one.lines)
 

@@ -373,6 +373,14 @@ def test_us_units_by_the_address():
     assert 'href="/bay/bay-1?units=us&amp;days=1"' in us
 
 
+def test_many_bays_are_found_from_the_overview():
+    bays = [view(name=f"bay-{n}") for n in range(200)]
+    client = client_of(board_of(*bays))
+    assert client.get("/bay/bay-7").text.count("<a ") < 20
+    overview = client.get("/").text
+    assert all(f'href="/bay/bay-{n}?' in overview for n in range(200))
+
+
 @pytest.mark.parametrize(
     ("where", "status", "words"),
     [
