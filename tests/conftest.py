@@ -1,0 +1,8 @@
+"""What all tests share: hypothesis without a stopwatch, since a busy machine is no fault."""
+
+from __future__ import annotations
+
+from hypothesis import HealthCheck, settings
+
+settings.register_profile("unhurried", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("unhurried")
