@@ -393,7 +393,8 @@ def test_memory_is_written_read_and_changes_the_advice(run, tmp_path):
     )
     assert json.loads(memory.read_text(encoding="utf-8")) == first["memory"]
     assert first["memory"]["fan_on"] is True
-    later = readings(tmp_path, time="2026-10-27T05:00:00-06:00")
+    # A pile that has followed: a target waits for one that lags.
+    later = readings(tmp_path, time="2026-10-27T05:00:00-06:00", pulp_temps_c=[8.0, 8.2, 8.4])
     second = json.loads(
         run("advise", "seed_bay", "--readings", later, "--memory", memory, "--json")[1]
     )
