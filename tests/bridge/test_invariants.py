@@ -118,6 +118,7 @@ class Installation(RuleBasedStateMachine):
             return replace(counsel, targets=Targets(fan=fan, door=door, water=water))
 
         advisor.seek = mad
+        self.world.run(70, step=10.0)
 
     @rule()
     def the_adviser_is_sane_again(self):
@@ -222,6 +223,7 @@ class Installation(RuleBasedStateMachine):
 
         self.world.broker.meddle = meddle
         self.world.run(seconds, step=10.0)
+        self.what_is_followed_is_ours_fresh_and_harmless()
         self.world.broker.meddle = None
         for message in held if afterwards else ():
             sim.wire.put(message, retain=False)
@@ -334,7 +336,7 @@ class Installation(RuleBasedStateMachine):
 
 TestInstallation = Installation.TestCase
 TestInstallation.settings = settings(
-    max_examples=20,
+    max_examples=30,
     stateful_step_count=35,
     deadline=None,
     suppress_health_check=list(HealthCheck),
