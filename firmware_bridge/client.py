@@ -12,6 +12,7 @@ import contextlib
 import random
 import ssl
 import threading
+import time
 from collections import Counter, deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -78,7 +79,8 @@ class Link:
         self._protocol = mqtt.MQTTv311 if broker.protocol == "3.1.1" else mqtt.MQTTv5
         self._client: Any = None
         self._subscribing: int | None = None
-        self._started_at = 0.0
+        self._reached_at: float | None = None
+        """When the broker's port first took a connection; real time, whatever the clock. [s]"""
         self.connected = False
         self.ready = False
         """Connected, and every subscription granted."""
@@ -122,9 +124,10 @@ class Link:
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect
         client.on_connect_fail = self._on_connect_fail
+        client.on_socket_open = self._on_socket_open
         client.on_subscribe = self._on_subscribe
         client.on_message = self._on_message
-        self._client, self._started_at = client, self._steady()
+        self._client, self._reached_at = client, None
         clean = True if self._protocol == mqtt.MQTTv5 else mqtt.MQTT_CLEAN_START_FIRST_ONLY
         client.connect_async(
             broker.host, broker.port, keepalive=broker.keepalive_s, clean_start=clean
@@ -136,7 +139,8 @@ class Link:
         if self._broker.protocol != "auto" or self.answered or self._protocol != mqtt.MQTTv5:
             return
         refused = "protocol" in self.problem.lower()
-        silent = self._steady() - self._started_at > ANSWER_AFTER and not self._never_reached
+        reached = self._reached_at
+        silent = reached is not None and time.monotonic() - reached > ANSWER_AFTER
         if refused or silent:
             self._halt()
             self._protocol = mqtt.MQTTv311
@@ -177,10 +181,6 @@ class Link:
     def protocol(self) -> str:
         """MQTT version in use."""
         return "5" if self._protocol == mqtt.MQTTv5 else "3.1.1"
-
-    @property
-    def _never_reached(self) -> bool:
-        return self.problem.startswith("no connection")
 
     # --- traffic -------------------------------------------------------------------------
 
@@ -304,7 +304,12 @@ class Link:
             self.counts["errors"] += 1
         self._wake.set()
 
+    def _on_socket_open(self, *_: Any) -> None:
+        if self._reached_at is None:
+            self._reached_at = time.monotonic()
+
     def _on_connect_fail(self, *_: Any) -> None:
+        self._reached_at = None
         self.problem = f"no connection to {self._broker.host}:{self._broker.port}"
         self._wake.set()
 

@@ -13,8 +13,10 @@ from bridge_live import free_port
 class AmqttBroker:
     """Runs in a thread of its own on 127.0.0.1."""
 
+    def __init__(self, port=None):
+        self.port = port or free_port()
+
     def __enter__(self):
-        self.port = free_port()
         self.loop = asyncio.new_event_loop()
         self.up = threading.Event()
         self.thread = threading.Thread(target=self._run, daemon=True)

@@ -517,14 +517,19 @@ def test_check_without_broker(live):
     assert "no connection" in found[0][1]
 
 
-def test_older_brokers_are_spoken_to_in_3_1_1(live):
-    """A listener that only knows MQTT 3.1.1: the link falls back by itself."""
+@pytest.mark.parametrize("late", [False, True])
+def test_older_brokers_are_spoken_to_in_3_1_1(live, late):
+    """A broker that only knows MQTT 3.1.1, there from the first or started later."""
     from amqtt_broker import AmqttBroker
 
-    with AmqttBroker() as broker:
-        bridge = live.bridge(broker.port)
-        controller = live.controller(broker.port)
-        follows(controller, 40.0)
+    port = free_port()
+    if late:
+        bridge = live.bridge(port)
+        until(lambda: "no connection" in bridge.text(), 15.0, "no connection yet")
+    with AmqttBroker(port):
+        bridge = bridge if late else live.bridge(port)
+        controller = live.controller(port)
+        follows(controller, 60.0)
         controller.close()
         assert bridge.close() == 0
 
