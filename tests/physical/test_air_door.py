@@ -25,7 +25,8 @@ def test_absence_is_one_clear_line(monkeypatch):
     monkeypatch.setitem(sys.modules, "CoolProp", None)
     _coolprop.load.cache_clear()
     try:
-        with pytest.raises(VentcalcError, match=r"pip install 'ventcalc\[refrigeration\]'") as caught:
+        wanted = r"pip install 'ventcalc\[refrigeration\]'"
+        with pytest.raises(VentcalcError, match=wanted) as caught:
             _coolprop.humid_air("W", "T", 293.15, "R", 0.5, "P", 101325.0)
     finally:
         _coolprop.load.cache_clear()
