@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import logging
 import threading
 import warnings
@@ -44,8 +45,18 @@ class AmqttBroker:
 
         self.loop.run_until_complete(start())
         self.loop.run_forever()
+        self.loop.run_until_complete(self._end())
+        self.loop.close()
+
+    async def _end(self):
+        # Its own shutdown waits for clients that have long gone: a little patience, then the end.
+        with contextlib.suppress(asyncio.TimeoutError):
+            await asyncio.wait_for(self.broker.shutdown(), 2.0)
+        rest = asyncio.all_tasks() - {asyncio.current_task()}
+        for task in rest:
+            task.cancel()
+        await asyncio.gather(*rest, return_exceptions=True)
 
     def __exit__(self, *_):
-        # Its own shutdown waits for clients that have long gone; the thread ends with the process.
         self.loop.call_soon_threadsafe(self.loop.stop)
-        self.thread.join(5)
+        self.thread.join(10)

@@ -548,3 +548,13 @@ def test_a_strangers_client_is_understood(live):
     )  # fmt: skip
     assert messages.decode(heard.stdout.strip().encode(), messages.Advice).ttl == 3
     assert MOSQUITTO
+
+
+def test_a_missing_broker_fails_in_ci_and_skips_elsewhere(monkeypatch):
+    monkeypatch.setattr("bridge_live.MOSQUITTO", None)
+    monkeypatch.setenv("CI", "true")
+    with pytest.raises(pytest.fail.Exception, match="apt-get install mosquitto"):
+        need_mosquitto()
+    monkeypatch.delenv("CI")
+    with pytest.raises(pytest.skip.Exception, match="apt-get install mosquitto"):
+        need_mosquitto()
