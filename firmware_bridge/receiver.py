@@ -67,6 +67,7 @@ class Receiver:
 
     def take_beat(self, payload: bytes, retained: bool, now: float) -> bool:
         """Take a beat of the bridge; an older one than the last says nothing."""
+        self.standing(now)  # a beat after a long silence must not revive what has ended
         try:
             beat = decode(payload, Beat, LARGEST)
         except BadMessage:
@@ -95,6 +96,7 @@ class Receiver:
         Ack
             What became of it, with the positions taken.
         """
+        self.standing(now)
         try:
             advice = _read(payload)
         except BadMessage:
@@ -111,6 +113,7 @@ class Receiver:
 
     def confirm(self, now: float) -> bool:
         """A person at the controller accepts the advice that is shown; False if it has ended."""
+        self.standing(now)
         shown = self._shown
         ready = self.remote and not self.interlock and shown is not None and shown.mode == 2
         if not ready or shown is None or now > self._end(shown):

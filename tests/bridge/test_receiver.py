@@ -95,9 +95,10 @@ def test_none_ends_what_stood(receiver):
 
 def test_advice_ends_by_the_controllers_own_clock(receiver):
     take(receiver, advice())
-    for n in range(2, 20):
+    for n in range(2, 18):
         beat(receiver, 10.0 * n, seq=n)
     assert receiver.standing(179.0) is not None
+    beat(receiver, 180.5, seq=18)
     assert receiver.standing(181.0) is None
     assert receiver.standing(100.0) is None  # what has ended does not come back
 
@@ -106,6 +107,15 @@ def test_dead_man(receiver):
     take(receiver, advice())
     assert receiver.standing(60.0) is not None
     assert receiver.standing(61.0) is None
+
+
+def test_a_late_beat_does_not_revive_what_silence_has_ended(receiver):
+    """Nobody asked in between: the beat itself must end it first."""
+    long = advice(ttl=600)
+    assert take(receiver, long) == "accepted"
+    silence = receiver.limits.beat_timeout + 1.0
+    beat(receiver, silence, seq=2)
+    assert receiver.standing(silence) is None
 
 
 def test_an_old_beat_does_not_keep_it_alive(receiver):
