@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 
 import numpy as np
@@ -69,8 +68,3 @@ def check_range(
         place = tuple(int(i) for i in np.argwhere(bad)[0])
         where = f" at [{', '.join(map(str, place))}]" if place else ""
         raise OutOfRange(name, low, high, float(array[place]), where, unit, hint)
-
-
-def is_missing(value: float | None) -> bool:
-    """Whether a single reading is absent: ``None`` or NaN."""
-    return value is None or math.isnan(value)

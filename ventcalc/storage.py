@@ -32,6 +32,8 @@ __all__ = [
     "Sensors",
     "Site",
     "capacity_of",
+    "door_opening_at",
+    "fresh_fraction_at",
     "lateral_section",
 ]
 
@@ -540,6 +542,46 @@ def capacity_of(equipment: Humidifier | Refrigeration | Heater | None) -> Any:
         0 where there is none. [unit of the equipment's capacity]
     """
     return 0.0 if equipment is None else equipment.capacity
+
+
+def fresh_fraction_at(doors: Doors, door_opening: Any) -> Any:
+    """
+    Part of the fans' air that is fresh at a door opening.
+
+    Parameters
+    ----------
+    doors : Doors
+        The doors.
+    door_opening : float or array
+        [0-1]
+
+    Returns
+    -------
+    float or array
+        What leaks with the door shut, up to what the wide-open door gives. [0-1]
+    """
+    leak = doors.leakage_fraction
+    return leak + door_opening * (doors.largest_fraction - leak)
+
+
+def door_opening_at(doors: Doors, fresh_fraction: Any) -> Any:
+    """
+    Door opening that gives a fresh fraction; the inverse of ``fresh_fraction_at``.
+
+    Parameters
+    ----------
+    doors : Doors
+        The doors.
+    fresh_fraction : float or array
+        Part of the fans' air that is fresh. [0-1]
+
+    Returns
+    -------
+    float or array
+        Below 0 or above 1 where no opening gives it. [0-1]
+    """
+    leak = doors.leakage_fraction
+    return (fresh_fraction - leak) / (doors.largest_fraction - leak)
 
 
 def lateral_section(ducts: Ducts) -> Section:

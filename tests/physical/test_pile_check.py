@@ -13,13 +13,14 @@ from hypothesis import strategies as st
 from ventcalc.bay_file import bay_from_dict, bay_to_toml, example_bay
 from ventcalc.equipment.lateral import lateral_flow
 from ventcalc.physics import air
-from ventcalc.physics.crop import crop_for
+from ventcalc.physics.bed_passage import AIR_VISCOSITY
+from ventcalc.physics.crop import CO2_OUTSIDE, crop_for
 from ventcalc.physics.plain_air import AIR_HEAT, EVAPORATION
 from ventcalc.studies import pile_heat
-from ventcalc.studies.air_system import AIR_VISCOSITY, air_system, lateral_of
+from ventcalc.studies.air_system import air_system, lateral_of
 from ventcalc.studies.check_record import CANNOT_SAY, MARGINAL, NO, OK, check_above, check_below
 from ventcalc.studies.heat_balance import heat_balances
-from ventcalc.studies.pile_carbon import CO2_OUTSIDE, purge_time, timer_peak
+from ventcalc.studies.pile_carbon import purge_time, timer_peak
 from ventcalc.studies.pile_check import check_pile, sweep_heights
 from ventcalc.studies.pile_heat import (
     cooling_rate,

@@ -17,7 +17,7 @@ from ventcalc.decisions.outside_air import Binding, OutsideAir, Verdict
 from ventcalc.decisions.situation import Memory, Readings, Situation, look
 from ventcalc.equipment import plenum
 from ventcalc.physics import plain_air
-from ventcalc.storage import Bay, capacity_of
+from ventcalc.storage import Bay, capacity_of, door_opening_at
 
 __all__ = ["Action", "Advice", "Memory", "Readings", "advise"]
 
@@ -321,8 +321,7 @@ def _within_envelope(
     runs = runs & ops.negate(stopped)
     usable = now.usable | guarded
     off = where(usable, 0.0, float("nan"))
-    leak = bay.doors.leakage_fraction
-    opening = (run.fresh_fraction - leak) / (bay.doors.largest_fraction - leak)
+    opening = door_opening_at(bay.doors, run.fresh_fraction)
     coil, heater = capacity_of(bay.refrigeration), capacity_of(bay.heater)
     return Advice(
         action=where(stopped, REST, run.action),

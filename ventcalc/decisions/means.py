@@ -9,7 +9,8 @@ from ventcalc.decisions import outside_air
 from ventcalc.decisions.situation import Situation
 from ventcalc.equipment import plenum
 from ventcalc.physics import plain_air
-from ventcalc.storage import Bay, capacity_of
+from ventcalc.physics.plain_air import AIR_HEAT
+from ventcalc.storage import Bay, capacity_of, fresh_fraction_at
 
 __all__ = ["coil_heat", "fresh_share", "heater_heat", "warm_share"]
 
@@ -48,7 +49,7 @@ def coil_heat(bay: Bay, now: Situation, cool: Any, speed: Any, ops: Ops) -> Any:
         return 0.0
     flow = outside_air.dry_air_flow(bay, speed, now.pressure)
     aim = outside_air.supply_aim(bay, now.target, now.readings.pulp_coldest, ops)
-    rise = outside_air.fan_power(bay, speed) / (flow * 1006.0)
+    rise = outside_air.fan_power(bay, speed) / (flow * AIR_HEAT)
     duty = plenum.coil_heat_for(
         wanted_temperature=aim - rise,
         mass_flow=flow,
@@ -84,7 +85,7 @@ def heater_heat(bay: Bay, now: Situation, ops: Ops) -> tuple[Any, Any]:
         return 0.0, False
     flow = outside_air.dry_air_flow(bay, 1.0, now.pressure)
     aim = now.readings.pulp_coldest + bay.limits.warm_supply_difference
-    heat = flow * 1006.0 * (aim - now.run_temperature)
+    heat = flow * AIR_HEAT * (aim - now.run_temperature)
     heat = ops.where(ops.isnan(heat), 0.0, heat)
     heat = ops.minimum(ops.maximum(heat, 0.0), bay.heater.capacity)
     return heat, heat > 0.0
@@ -163,7 +164,7 @@ def fresh_share(bay: Bay, now: Situation, purge: Any, ops: Ops) -> tuple[Any, An
     leak, largest = bay.doors.leakage_fraction, bay.doors.largest_fraction
     known = where(ops.isnan(seen.co2), bay.limits.co2, seen.co2)
     more = ops.minimum(ops.maximum(known / bay.limits.co2, 1.0), 4.0)
-    wide = leak + ops.minimum(more * bay.control.fresh_air_opening, 1.0) * (largest - leak)
+    wide = fresh_fraction_at(bay.doors, ops.minimum(more * bay.control.fresh_air_opening, 1.0))
     dry = plain_air.saturated(seen.pulp_coldest - 0.1, now.pressure, ops)
     excess = now.run_humidity_ratio - dry
     drier = now.run_humidity_ratio - now.outside_humidity_ratio

@@ -9,7 +9,8 @@ from typing import Any
 from ventcalc._ops import SCALAR, Ops, ops_for
 from ventcalc.equipment import plenum
 from ventcalc.physics import plain_air
-from ventcalc.physics.plain_air import AIR_HEAT
+from ventcalc.physics.crop import crop_for
+from ventcalc.physics.plain_air import AIR_HEAT, air_density
 from ventcalc.storage import Bay, capacity_of
 
 __all__ = [
@@ -336,7 +337,7 @@ def _margins(
         plenum_humidity_ratio=supply.humidity_ratio,
         plenum_dew_point=dew,
         cooling=cooling,
-        pile_rate=cooling / (bay.mass * 3520.0),
+        pile_rate=cooling / (bay.mass * crop_for(bay.use).specific_heat),
         cold_margin=cold,
         floor_margin=floor,
         wetting_margin=wet,
@@ -453,7 +454,7 @@ def dry_air_flow(bay: Bay, fan_speed: Any, pressure: Any) -> Any:
     array
         At 5 °C. [kg/s]
     """
-    return bay.fans.airflow * fan_speed * pressure / (287.05 * 278.15)
+    return bay.fans.airflow * fan_speed * air_density(pressure)
 
 
 def fan_power(bay: Bay, fan_speed: Any) -> Any:

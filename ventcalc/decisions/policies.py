@@ -13,7 +13,7 @@ from ventcalc.decisions import advice as advice_module
 from ventcalc.decisions import calendar, outside_air
 from ventcalc.decisions.situation import Readings
 from ventcalc.errors import BadInput
-from ventcalc.storage import Bay
+from ventcalc.storage import Bay, door_opening_at
 
 __all__ = ["POLICIES", "Policy", "Positions", "policy_named"]
 
@@ -58,9 +58,7 @@ def _mixing_door(bay: Bay, readings: Readings, aim: Any, ops: Ops) -> Any:
     below = readings.return_temperature - readings.outside_temperature
     share = (readings.return_temperature - aim) / ops.where(below > 0.1, below, 0.1)
     share = ops.where(below > 0.1, share, 0.0)
-    leak = bay.doors.leakage_fraction
-    opening = (share - leak) / (bay.doors.largest_fraction - leak)
-    return ops.minimum(ops.maximum(opening, 0.0), 1.0)
+    return ops.minimum(ops.maximum(door_opening_at(bay.doors, share), 0.0), 1.0)
 
 
 def differential_thermostat(

@@ -19,6 +19,7 @@ import numpy as np
 from ventcalc._ops import Ops, ops_for
 from ventcalc.errors import BadInput, check_range
 from ventcalc.physics import air, air_process
+from ventcalc.physics.plain_air import ICE_HEAT, WATER_HEAT
 
 __all__ = [
     "CoilAir",
@@ -33,8 +34,6 @@ __all__ = [
 
 FUSION_HEAT = 333_550.0
 """Heat of melting ice at 0 °C. [J/kg]"""
-ICE_HEAT, WATER_HEAT = 2100.0, 4186.0
-"""Specific heats. [J/(kg K)]"""
 COLDEST = -45.0
 """Coldest coil surface looked for. [°C]"""
 

@@ -15,6 +15,7 @@ from typing import Any, NamedTuple
 from ventcalc._ops import ops_for
 from ventcalc.errors import check_range
 from ventcalc.physics import air
+from ventcalc.physics.plain_air import WATER_HEAT
 
 __all__ = [
     "CoolingCost",
@@ -28,9 +29,6 @@ __all__ = [
     "people_heat",
     "refrigeration_load",
 ]
-
-LIQUID_HEAT = 4186.0
-"""Specific heat of water. [J/(kg K)]"""
 
 
 class HeatFlow(NamedTuple):
@@ -160,7 +158,7 @@ def evaporation_load(water: Any, temperature: Any, pressure: Any) -> HeatFlow:
     step = 0.01  # any will do: enthalpy is linear in the humidity ratio
     dry = air.enthalpy(temperature, 0.0 * temperature, pressure)
     vapour = (air.enthalpy(temperature, step + 0.0 * temperature, pressure) - dry) / step
-    heat = water * (vapour - LIQUID_HEAT * temperature)
+    heat = water * (vapour - WATER_HEAT * temperature)
     return HeatFlow(-heat, heat)
 
 
@@ -374,7 +372,7 @@ def cooling_cost(
         supply_temperature, supply_humidity_ratio, pressure
     )
     water = mass_flow * (return_humidity_ratio - supply_humidity_ratio)
-    cooling = mass_flow * gain - water * LIQUID_HEAT * return_temperature
+    cooling = mass_flow * gain - water * WATER_HEAT * return_temperature
     ops = ops_for(cooling, water, power, electricity_price, crop_price)
     cools = (cooling > 0.0) | ops.isnan(cooling)
     divisor = ops.where(cools, cooling, 1.0)

@@ -56,18 +56,6 @@ def _total(layers: Array) -> Any:
     return float(total) if layers.ndim == 1 else total
 
 
-def _air_march(carry: Any, inflow: Array, inlet: Any) -> tuple[Array, Any]:
-    """Air entering every layer, and leaving the top: x[i+1] = carry x[i] + inflow[i]."""
-    if inflow.ndim == 1:
-        x = float(inlet)
-        entering = []
-        for add in inflow.tolist():
-            entering.append(x)
-            x = carry * x + add
-        return np.array(entering), x
-    return recurrence(carry, inflow, inlet)
-
-
 def _add_conduction(source: Array, bed: Bed, temperature: Array, flow: Passage) -> None:
     """Add to each layer's source the mean heat from its neighbours. [W/m²]"""
     now, parts = temperature, flow.conduction_parts
@@ -156,7 +144,7 @@ def _march_once(
     held = flow.hold * cold
     inflow = flow.gain * state.source
     inflow += held
-    entering, _ = _air_march(flow.carry, inflow, given.temperature)
+    entering, _ = recurrence(flow.carry, inflow, given.temperature)
     guess = flow.weight * entering
     guess += flow.inverse * inflow
 
@@ -184,7 +172,7 @@ def _march_once(
 
     inflow = flow.gain * source
     inflow += held
-    entering, leaving = _air_march(flow.carry, inflow, given.temperature)
+    entering, leaving = recurrence(flow.carry, inflow, given.temperature)
     warm = flow.weight * entering
     warm += flow.inverse * inflow
     warm -= cold

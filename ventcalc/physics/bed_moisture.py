@@ -136,9 +136,9 @@ def _skin_march(skin: Array, share: Any, inlet: Any) -> tuple[Array, Any, bool]:
     return enters, leaves, bool((enters > skin).any())
 
 
-def recurrence(keep: Any, gain: Array, inlet: Any) -> tuple[Array, Array]:
+def recurrence(keep: Any, gain: Array, inlet: Any) -> tuple[Array, Any]:
     """
-    March up the layers of many bays: x[i+1] = keep x[i] + gain[i].
+    March up the layers: x[i+1] = keep x[i] + gain[i].
 
     Parameters
     ----------
@@ -156,6 +156,12 @@ def recurrence(keep: Any, gain: Array, inlet: Any) -> tuple[Array, Array]:
     leaving : array
         x above the last layer. [any]
     """
+    if gain.ndim == 1:
+        x, passed = float(inlet), []
+        for add in gain.tolist():
+            passed.append(x)
+            x = keep * x + add
+        return np.array(passed), x
     entering = np.empty_like(gain)
     below = entering[0]
     below[:] = inlet

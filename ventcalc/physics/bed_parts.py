@@ -19,9 +19,9 @@ from numpy.typing import NDArray
 
 from ventcalc._ops import ARRAY, SCALAR, Ops
 from ventcalc.physics import plain_air
-from ventcalc.physics.bed_passage import air_density, passage
+from ventcalc.physics.bed_passage import passage
 from ventcalc.physics.bed_state import Bed, BedState, BedStep, Inflow, Passage
-from ventcalc.physics.plain_air import AIR_HEAT, EVAPORATION
+from ventcalc.physics.plain_air import AIR_HEAT, EVAPORATION, air_density
 
 __all__ = ["in_parts"]
 

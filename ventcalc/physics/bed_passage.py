@@ -9,35 +9,18 @@ import numpy as np
 
 from ventcalc.errors import check_range
 from ventcalc.physics.bed_state import Bed, Passage
-from ventcalc.physics.plain_air import AIR_HEAT
+from ventcalc.physics.plain_air import AIR_HEAT, GAS_CONSTANT, air_density
 
-__all__ = ["air_density", "heat_transfer_coefficient", "natural_velocity", "passage"]
+__all__ = ["AIR_VISCOSITY", "heat_transfer_coefficient", "natural_velocity", "passage"]
 
 AIR_CONDUCTIVITY = 0.0245
 AIR_VISCOSITY = 1.76e-5
-"""At about 5 °C. [Pa s]"""
+"""Dynamic, air at about 5 to 8 °C (from memory, textbooks). [Pa s]"""
 PRANDTL = 0.71
 LEWIS = 0.87
 GRAVITY = 9.81
 LEAST_VELOCITY = 1e-4
 """Air that still creeps through a pile in stable layers. [m/s]"""
-
-
-def air_density(pressure: Any) -> Any:
-    """
-    Dry air of the bed, at 5 °C.
-
-    Parameters
-    ----------
-    pressure : array-like
-        Air pressure. [Pa]
-
-    Returns
-    -------
-    array
-        [kg/m³]
-    """
-    return pressure / (287.05 * 278.15)
 
 
 def heat_transfer_coefficient(superficial_velocity: Any, tuber_diameter: Any, density: Any) -> Any:
@@ -101,7 +84,7 @@ def natural_velocity(
     """
     porosity = bed.porosity
     permeability = bed.tuber_diameter**2 * porosity**3 / (150.0 * (1.0 - porosity) ** 2)
-    density = bed.pressure / (287.05 * (surrounding_temperature + 273.15))
+    density = bed.pressure / (GAS_CONSTANT * (surrounding_temperature + 273.15))
     draught = density * GRAVITY / (surrounding_temperature + 273.15)
     excess = mean_temperature - surrounding_temperature
     free = permeability / AIR_VISCOSITY * draught * excess

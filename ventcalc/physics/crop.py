@@ -13,6 +13,8 @@ from ventcalc._ops import ops_for
 from ventcalc.errors import BadInput, check_range
 
 __all__ = [
+    "CO2_DENSITY",
+    "CO2_OUTSIDE",
     "Crop",
     "co2_rate",
     "crop_for",
@@ -28,6 +30,10 @@ __all__ = [
 
 DRY_MATTER_PER_CO2 = 180.16 / 264.06
 """Glucose burned per CO2 given off, C6H12O6 + 6 O2 -> 6 CO2 + 6 H2O. [kg/kg]"""
+CO2_OUTSIDE = 420e-6
+"""Volume fraction outside, near 2023. [1]"""
+CO2_DENSITY = 1.95
+"""At about 5 °C and 101 325 Pa. [kg/m³]"""
 FAILING, DYING, DEAD = 30.0, 35.0, 45.0
 """
 Respiration rises no further, falls, and has ended; what rots is not modelled. Common practice,

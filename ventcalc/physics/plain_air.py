@@ -23,8 +23,11 @@ from ventcalc.physics._air_fit import MASS_RATIO
 __all__ = [
     "AIR_HEAT",
     "EVAPORATION",
+    "GAS_CONSTANT",
+    "ICE_HEAT",
     "VAPOUR_HEAT",
     "WATER_HEAT",
+    "air_density",
     "at_humidity",
     "dew_point",
     "enthalpy",
@@ -44,8 +47,28 @@ EVAPORATION = 2.5009e6
 """Heat of evaporation at 0 °C. [J/kg]"""
 WATER_HEAT = 4186.0
 """Specific heat of water. [J/(kg K)]"""
+GAS_CONSTANT = 287.05
+"""Of dry air. [J/(kg K)]"""
 ICE_HEAT = 2100.0
+"""Specific heat of ice. [J/(kg K)]"""
 MELTING = 333_500.0
+
+
+def air_density(pressure: Any) -> Any:
+    """
+    Density of dry air at 5 °C, by which volume flows of a store become mass flows.
+
+    Parameters
+    ----------
+    pressure : array-like
+        Air pressure. [Pa]
+
+    Returns
+    -------
+    array
+        [kg/m³]
+    """
+    return pressure / (GAS_CONSTANT * 278.15)
 
 
 def enthalpy(temperature: Any, humidity_ratio: Any) -> Any:

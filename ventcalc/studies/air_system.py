@@ -23,11 +23,11 @@ from ventcalc.equipment.fan import (
 from ventcalc.equipment.lateral import Lateral, lateral_flow
 from ventcalc.errors import check_range
 from ventcalc.physics import air, pile
+from ventcalc.physics.bed_passage import AIR_VISCOSITY
 from ventcalc.physics.crop import crop_for
 from ventcalc.storage import Bay, Ducts, lateral_section
 
 __all__ = [
-    "AIR_VISCOSITY",
     "MOTOR_EFFICIENCY",
     "STANDARD_DENSITY",
     "AirSystem",
@@ -38,8 +38,6 @@ __all__ = [
 
 Array = NDArray[np.float64]
 
-AIR_VISCOSITY = 1.76e-5
-"""Dynamic, air at about 8 °C (from memory, textbooks). [Pa s]"""
 STANDARD_DENSITY = 1.2
 """Of the air for which fan curves and other losses are given. [kg/m³]"""
 MOTOR_EFFICIENCY = 0.9

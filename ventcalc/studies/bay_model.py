@@ -13,16 +13,12 @@ from ventcalc.decisions.calendar import Calendar
 from ventcalc.decisions.situation import Readings
 from ventcalc.equipment import plenum
 from ventcalc.physics import air, bed, plain_air
-from ventcalc.physics.crop import crop_for
+from ventcalc.physics.crop import CO2_DENSITY, CO2_OUTSIDE, crop_for
 from ventcalc.physics.plain_air import AIR_HEAT, EVAPORATION
-from ventcalc.storage import Bay, capacity_of
+from ventcalc.storage import Bay, capacity_of, fresh_fraction_at
 from ventcalc.studies.headspace import headspace, leakage_flow
 
 __all__ = ["BayState", "Hour", "Outside", "bed_of", "first_state", "readings_of", "step_bay"]
-
-CO2_OUTSIDE = 420e-6
-CO2_DENSITY = 1.95
-"""At about 5 °C and sea level. [kg/m³]"""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -295,8 +291,7 @@ def step_bay(
     runs = positions.fan_speed > 0.0
     speed = ops.where(runs, positions.fan_speed, 1.0)
     flow = outside_air.dry_air_flow(bay, speed, model.pressure) * state.share
-    leak = bay.doors.leakage_fraction
-    fresh = leak + positions.door_opening * (bay.doors.largest_fraction - leak)
+    fresh = fresh_fraction_at(bay.doors, positions.door_opening)
     heater = positions.heater * capacity_of(bay.heater) * state.share
     coil = positions.refrigeration * capacity_of(bay.refrigeration) * state.share
     fan = outside_air.fan_power(bay, speed) * state.share
@@ -450,7 +445,7 @@ def _co2(
     density = CO2_DENSITY * model.pressure / 101325.0
     made = marched.co2 * bay.pile.floor_area * state.share / density
     leak = leakage_flow(bay, volume, state.share, state.loaded, ops)
-    change = fresh / (model.pressure / (287.05 * 278.15)) + leak
+    change = fresh / plain_air.air_density(model.pressure) + leak
     change = ops.maximum(change, 1e-9)
     settled = CO2_OUTSIDE + made / change
     return settled + (state.co2 - settled) * ops.exp(-change * step / volume)

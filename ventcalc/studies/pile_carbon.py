@@ -6,14 +6,12 @@ from typing import Any
 
 import numpy as np
 
-from ventcalc.physics.crop import co2_rate, crop_for
+from ventcalc.physics.crop import CO2_OUTSIDE, co2_rate, crop_for
 from ventcalc.storage import Bay
 from ventcalc.studies.pile_heat import State
 
-__all__ = ["CO2_OUTSIDE", "purge_time", "timer_peak"]
+__all__ = ["purge_time", "timer_peak"]
 
-CO2_OUTSIDE = 420e-6
-"""Volume fraction outside. [1]"""
 MOLAR_VOLUME_RATIO = 28.97 / 44.01
 """Volume of CO2 over that of as much mass of air. [1]"""
 

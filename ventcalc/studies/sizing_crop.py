@@ -7,15 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ventcalc.physics.crop import co2_rate, crop_for, respiration_heat
+from ventcalc.physics.crop import CO2_DENSITY, CO2_OUTSIDE, co2_rate, crop_for, respiration_heat
 from ventcalc.storage import Bay
 
-__all__ = ["CO2_OUTSIDE", "CropState", "crop_states"]
-
-CO2_OUTSIDE = 420e-6
-"""Volume fraction outside, near 2023. [1]"""
-CO2_DENSITY = 1.95
-"""At about 5 °C and 101 325 Pa. [kg/m³]"""
+__all__ = ["CropState", "crop_states"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

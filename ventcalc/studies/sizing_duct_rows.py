@@ -7,10 +7,11 @@ from collections.abc import Mapping
 from functools import partial
 
 from ventcalc.equipment import duct
+from ventcalc.physics.crop import CO2_OUTSIDE
 from ventcalc.storage import Bay
 from ventcalc.studies import sizing_air
 from ventcalc.studies.sizing_air import AirDesign
-from ventcalc.studies.sizing_crop import CO2_OUTSIDE, CropState
+from ventcalc.studies.sizing_crop import CropState
 from ventcalc.studies.sizing_record import PRACTICE, Size, given, size
 
 __all__ = ["duct_rows"]

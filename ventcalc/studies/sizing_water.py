@@ -9,6 +9,7 @@ import numpy as np
 from ventcalc.equipment import plenum
 from ventcalc.physics import air
 from ventcalc.physics.crop import crop_for
+from ventcalc.physics.plain_air import air_density
 from ventcalc.storage import Bay
 from ventcalc.studies.sizing_air import AirDesign
 from ventcalc.studies.sizing_weather import DesignStates
@@ -22,8 +23,6 @@ RESERVE = 0.10
 """For nozzles that clog (common practice, no source). [1]"""
 PLENTY = 10.0
 """Water that no bay needs, to ask what is needed. [kg/s]"""
-GAS_CONSTANT = 287.05
-"""Of dry air. [J/(kg K)]"""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -64,7 +63,7 @@ def dry_air_flow(design: AirDesign, pressure: float) -> float:
     float
         At 5 °C. [kg/s]
     """
-    return design.airflow * pressure / (GAS_CONSTANT * 278.15)
+    return float(design.airflow * air_density(pressure))
 
 
 def design_humidifier(bay: Bay, states: DesignStates, design: AirDesign) -> WaterDesign:
