@@ -57,6 +57,7 @@ _JSON = {
     "Pa": ("_pa", 1.0),
     "Pa load": ("_pa", 1.0),
     "W electrical": ("_w", 1.0),
+    "W refrigeration": ("_w", 1.0),
     "W/kg": ("_w_t", 1e3),
     "delta_degC": ("_k", 1.0),
     "s": ("_h", 1.0 / 3600.0),
@@ -113,7 +114,9 @@ def headline(result: PileCheck, units: UnitSystem) -> str:
     if failing:
         return f"No: {_joined(failing)}."
     # A full bay misses its own capacity by the last digit of a conversion.
-    past = [c.name for c in result.checks if c.margin < -1e-6 * abs(c.limit)]
+    past = [
+        c.name for c in result.checks if c.verdict == MARGINAL and c.margin < -1e-6 * abs(c.limit)
+    ]
     if past:
         return f"Doubtful, past the limit by less than the uncertainty: {_joined(past)}."
     open_ = [check for check in result.checks if check.verdict in (MARGINAL, CANNOT_SAY)]
@@ -142,6 +145,12 @@ def findings(result: PileCheck, units: UnitSystem) -> list[str]:
     if later and result.highest > 0.0:
         told = _joined([f"{r.name} at {show(r.height, 'm', units)}" for r in later[:4]])
         lines.append(f"Next would bind: {told}.")
+    if result.plant_reaches:
+        least = result.plant_reaches[0]
+        lines.append(
+            f"Refrigeration alone, without outside air: up to {show(least.height, 'm', units)} "
+            f"({least.name})."
+        )
     if result.highest < result.least_for_lots:
         lines.append("The lots need more height than that: they do not all fit.")
     for verdict, words in ((MARGINAL, "Marginal"), (CANNOT_SAY, "Not judged")):

@@ -143,6 +143,19 @@ def test_winter_and_height_take_any_unit(capsys):
     assert one == two
 
 
+def test_refrigeration_is_judged_where_there_is_some(capsys):
+    status, out, _ = run(capsys, "fry_bay", "--warm", "59 degF", "--units", "us")
+    words = " ".join(out.split())
+    assert status == 0
+    assert re.search(r"heat to remove while holding, warm day +[\d.]+ ton +19.9 ton .* ok", out)
+    assert "Refrigeration alone, without outside air: up to " in words
+    assert "The plant alone falls short on such a day" in words
+    assert "cold holding: respiration" in words
+    none = " ".join(run(capsys, "seed_bay")[1].split())
+    assert "The bay has no refrigeration: outside air must do this." in none
+    assert "Refrigeration alone" not in none
+
+
 # --- data --------------------------------------------------------------------------------
 
 
@@ -177,6 +190,8 @@ WRONG_WORDS = [
     (("seed_bay", "--height", "-3 ft"), "must lie in"),
     (("seed_bay", "--height", "nan m"), "--height"),
     (("seed_bay", "--winter", "40 degC"), "--winter"),
+    (("fry_bay", "--warm", "120 degF"), "--warm"),
+    (("fry_bay", "--warm", "18"), "--warm"),
     (("nowhere.toml",), "no such file"),
     (("seed_bay", "--html", "/nowhere/at/all.html"), "no folder"),
 ]

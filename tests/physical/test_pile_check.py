@@ -6,6 +6,7 @@ import tomllib
 from dataclasses import replace
 
 import numpy as np
+import psychrolib
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -279,6 +280,102 @@ def test_heat_parts_sum_up_and_scale_with_the_crop():
         assert one.envelope == two.envelope
         assert sum(one.parts.values()) == pytest.approx(one.total)
     assert low[2].envelope < 0.0 < low[2].fans
+
+
+# --- refrigeration -------------------------------------------------------------------------
+
+COLD = ("cold_fill", "cold_pull_down", "cold_holding")
+
+
+def with_plant(bay, capacity):
+    return replace(bay, refrigeration=replace(FRY.refrigeration, capacity=capacity))
+
+
+FRY = example_bay("fry_bay")
+
+
+def test_load_of_a_warm_day_in_holding_by_hand():
+    """Part by part; enthalpies by psychrolib, CO2 by 2816 kJ per 264 g (glucose)."""
+    psychrolib.SetUnitSystem(psychrolib.SI)
+    check = check_pile(FRY, warm_temperature=18.0).check("cold_holding")
+    parts = {aside.key: aside.value for aside in check.asides}
+    pressure = psychrolib.GetStandardAtmPressure(20.0)
+    # 730 m² of 0.20 W/(m² K) at 18 °C, 684 m² of 0.17 under a roof of 22 °C, 8 °C inside.
+    assert parts["envelope"] == pytest.approx(730 * 0.20 * 10.0 + 684 * 0.17 * 14.0, rel=1e-9)
+    outside = psychrolib.GetHumRatioFromRelHum(18.0, 0.60, pressure)
+    inside = psychrolib.GetHumRatioFromRelHum(8.0, 0.95, pressure)
+    per_kilogram = psychrolib.GetMoistAirEnthalpy(18.0, outside)
+    per_kilogram -= psychrolib.GetMoistAirEnthalpy(8.0, inside)
+    # Leaks and fresh air together carry the CO2 off: 44.01 g/mol in air of 28.97. One density
+    # of CO2 serves all temperatures of a store, within 3 %.
+    co2 = parts["respiration"] / (2816e3 / 0.264) * 28.97 / 44.01
+    flow = co2 / (FRY.limits.co2 - CO2_OUTSIDE)
+    assert parts["leakage"] + parts["fresh_air"] == pytest.approx(flow * per_kilogram, rel=0.04)
+    assert 0.0 < parts["leakage"] < flow * per_kilogram
+    # Half speed takes an eighth of the power.
+    full = check_pile(FRY).system.electrical_power
+    assert parts["fans"] == pytest.approx(full / 8.0, rel=1e-9)
+    total = sum(parts[key] for key in ("respiration", "envelope", "leakage", "fresh_air", "fans"))
+    assert check.value == pytest.approx(total * 24.0 / 20.0, rel=1e-9)
+
+
+def test_field_heat_of_loads_and_ramp_by_hand():
+    """kg x J/(kg K) x K over the time planned; the warmest lot is what must be cooled."""
+    found = check_pile(FRY)
+    specific, mass = crop_for(FRY.use).specific_heat, 38 * 18 * 4.5 * 650
+    fill, down = ({a.key: a.value for a in found.check(key).asides} for key in COLD[:2])
+    assert fill["field_heat"] == pytest.approx(mass / (10 * 86400) * specific * 1.0, rel=1e-9)
+    assert down["field_heat"] == pytest.approx(mass * specific * 0.25 / 86400, rel=1e-9)
+    for key in COLD:
+        assert "latent" in {aside.key for aside in found.check(key).asides}
+
+
+@pytest.mark.parametrize("name", BAYS)
+def test_a_plant_large_enough_is_ok_and_one_too_small_for_holding_binds(name):
+    bay = example_bay(name)
+    large = check_pile(with_plant(bay, 400e3))
+    assert [large.check(key).verdict for key in COLD] == [OK, OK, OK]
+    assert large.highest == check_pile(with_plant(bay, 300e3)).highest
+    need = large.check("cold_holding")
+    small = check_pile(with_plant(bay, 0.7 * (need.value - need.uncertainty)))
+    assert small.check("cold_holding").verdict == NO
+    assert small.binds == (need.name,)
+    assert small.highest < bay.pile.height
+    again = check_pile(small.bay, small.highest).check("cold_holding")
+    assert again.margin == pytest.approx(0.0, abs=0.002 * again.limit)
+
+
+def test_a_plant_that_needs_outside_air_in_the_pull_down_is_not_judged_by_itself():
+    """70 kW for 2000 t: enough to hold, not enough to pull down, as outside air may do."""
+    found = check_pile(FRY)
+    assert [found.check(key).verdict for key in COLD] == [CANNOT_SAY, CANNOT_SAY, OK]
+    assert "`ventcalc size`" in found.check("cold_fill").note
+    assert found.check("cold_fill").name not in {reach.name for reach in found.reaches}
+    alone = found.plant_reaches[0]
+    at_it = check_pile(FRY, alone.height)
+    assert min(at_it.check(key).margin for key in COLD[:2]) == pytest.approx(0.0, abs=100.0)
+    assert at_it.check("cold_fill").verdict in (MARGINAL, CANNOT_SAY)
+
+
+def test_without_plant_or_air_nothing_is_said_of_it():
+    none = check_pile(example_bay("seed_bay"))
+    zero = check_pile(with_plant(example_bay("seed_bay"), 0.0))
+    lone = check_pile(replace(FRY, fans=replace(FRY.fans, count=1)))
+    for result, words in ((none, "no refrigeration"), (zero, "no refrigeration"), (lone, "fans")):
+        for key in COLD:
+            assert result.check(key).verdict == CANNOT_SAY
+            assert words in result.check(key).note
+    assert none.plant_reaches == ()
+    assert none.check("cold_fill").value > none.check("cold_pull_down").value > 0.0
+
+
+@settings(max_examples=20, deadline=None)
+@given(warm=st.floats(0.0, 40.0), more=st.floats(0.5, 5.0))
+def test_a_warmer_day_asks_for_more_cold(warm, more):
+    one = check_pile(FRY, warm_temperature=min(warm, 40.0 - more))
+    two = check_pile(FRY, warm_temperature=min(warm + more, 40.0))
+    for key in COLD:
+        assert two.check(key).value > one.check(key).value
 
 
 # --- heights -----------------------------------------------------------------------------

@@ -42,6 +42,13 @@ def add(commands: Any) -> None:
         default="-20 degC",
         help='outside in the design winter, such as "-4 degF" (-20 degC)',
     )
+    parser.add_argument(
+        "--warm",
+        metavar="VALUE",
+        default="18 degC",
+        help='mean outside on the warm day that refrigeration must carry, such as "64 degF" '
+        "(18 degC)",
+    )
     parser.add_argument("--sweep", action="store_true", help="table of margins by height")
     parser.add_argument("--html", metavar="OUT", help="write a report with plots, one HTML file")
 
@@ -53,11 +60,14 @@ def run(args: argparse.Namespace) -> str:
         need_matplotlib()
     bay = bay_named(args.bay)
     height = bay.pile.height if args.height is None else _height(args.height)
-    winter = _parsed("--winter", args.winter, "degC", -50.0, 10.0)
-    result = check_pile(bay, height, winter_temperature=winter)
+    outside = {
+        "winter_temperature": _parsed("--winter", args.winter, "degC", -50.0, 10.0),
+        "warm_temperature": _parsed("--warm", args.warm, "degC", 0.0, 40.0),
+    }
+    result = check_pile(bay, height, **outside)
     sweep = None
     if args.sweep or args.html is not None:
-        sweep = check_pile(bay, sweep_heights(), winter_temperature=winter)
+        sweep = check_pile(bay, sweep_heights(), **outside)
     wrote = ""
     if args.html is not None and sweep is not None:
         wrote = write_text(args.html, check_page(result, sweep, args.units))

@@ -8,12 +8,11 @@ from typing import Any
 import numpy as np
 
 from ventcalc.physics import air
-from ventcalc.physics.crop import crop_for
 from ventcalc.storage import Bay, capacity_of
 from ventcalc.studies.air_system import AirSystem
 from ventcalc.studies.check_air import airflow_doubt
-from ventcalc.studies.check_record import Aside, Check, check_below
-from ventcalc.studies.pile_carbon import purge_time, timer_peak
+from ventcalc.studies.check_record import HEAT_DOUBT, Aside, Check, check_below
+from ventcalc.studies.pile_carbon import free_air, purge_time, timer_peak
 from ventcalc.studies.pile_heat import (
     Passage,
     State,
@@ -24,8 +23,6 @@ from ventcalc.studies.pile_heat import (
 __all__ = ["climate_checks"]
 
 DAY = 86400.0
-HEAT_DOUBT = 0.25
-"""30-50 Btu/(long ton h) about their middle, J. Agric. Sci. (Cambridge). [1]"""
 USABLE_HOURS = 12.0
 """Hours a day with air cold enough for cooling (common practice, no source). [h]"""
 PURGE_HOURS = 12.0
@@ -146,16 +143,11 @@ def _humidity(bay: Bay, state: State, through: Passage, made: Supply, words: str
 
 
 def _carbon(bay: Bay, state: State, system: AirSystem, mass: Any, pressure: float) -> Check:
-    floor, shell = bay.pile, bay.envelope
-    height = mass / (floor.floor_area * floor.bulk_density)
-    pores = 1.0 - floor.bulk_density / crop_for(bay.use).tuber_density
-    above = shell.headspace_volume + (floor.height - height) * floor.floor_area
     warm = state.pulp_temperature
     given = {
         "airflow": system.airflow,
         "mass": mass,
-        # Where the pile is higher than the building there is no headspace left.
-        "volume": np.maximum(above, 0.0) + pores * floor.floor_area * height,
+        "volume": free_air(bay, mass),
         "specific_volume": float(
             air.specific_volume(warm, air.humidity_ratio(warm, 0.95, pressure), pressure)
         ),

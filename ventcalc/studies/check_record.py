@@ -7,12 +7,24 @@ from typing import Any
 
 import numpy as np
 
-__all__ = ["CANNOT_SAY", "MARGINAL", "NO", "OK", "Aside", "Check", "check_above", "check_below"]
+__all__ = [
+    "CANNOT_SAY",
+    "HEAT_DOUBT",
+    "MARGINAL",
+    "NO",
+    "OK",
+    "Aside",
+    "Check",
+    "check_above",
+    "check_below",
+]
 
 OK = "ok"
 MARGINAL = "marginal"
 NO = "no"
 CANNOT_SAY = "cannot say"
+HEAT_DOUBT = 0.25
+"""30-50 Btu/(long ton h) about their middle, J. Agric. Sci. (Cambridge). [1]"""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)

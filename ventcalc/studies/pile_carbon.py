@@ -10,10 +10,33 @@ from ventcalc.physics.crop import CO2_OUTSIDE, co2_rate, crop_for
 from ventcalc.storage import Bay
 from ventcalc.studies.pile_heat import State
 
-__all__ = ["purge_time", "timer_peak"]
+__all__ = ["free_air", "purge_time", "timer_peak"]
 
 MOLAR_VOLUME_RATIO = 28.97 / 44.01
 """Volume of CO2 over that of as much mass of air. [1]"""
+
+
+def free_air(bay: Bay, mass: Any) -> Any:
+    """
+    Air in the pores of a level pile and above it.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    mass : array-like
+        Crop in the pile. [kg]
+
+    Returns
+    -------
+    array
+        Volume; above a pile that is higher than the building there is no headspace left. [m³]
+    """
+    floor = bay.pile
+    height = mass / (floor.floor_area * floor.bulk_density)
+    pores = 1.0 - floor.bulk_density / crop_for(bay.use).tuber_density
+    above = bay.envelope.headspace_volume + (floor.height - height) * floor.floor_area
+    return _number(np.maximum(above, 0.0) + pores * floor.floor_area * height)
 
 
 def _co2_source(bay: Bay, state: State, mass: Any, volume_per_mass: float) -> Any:

@@ -16,6 +16,7 @@ from ventcalc.storage import Bay
 from ventcalc.studies.air_system import AirSystem, air_system
 from ventcalc.studies.check_air import air_checks
 from ventcalc.studies.check_climate import climate_checks
+from ventcalc.studies.check_cold import PULL_DOWN, cold_checks, warm_day
 from ventcalc.studies.check_loads import load_checks
 from ventcalc.studies.check_record import Check
 from ventcalc.studies.pile_heat import (
@@ -64,6 +65,9 @@ class PileCheck:
     supplies: tuple[Supply, ...]
     reaches: tuple[Reach, ...]
     """Where the margins of the checks that a lower pile can mend run out, lowest first."""
+    plant_reaches: tuple[Reach, ...]
+    """The same for what refrigeration could do at fill and pull-down without outside air; they
+    do not count for the highest pile."""
     least_for_lots: float
     """Height at which the lots just fit. [m]"""
 
@@ -106,7 +110,13 @@ def sweep_heights() -> Array:
     return np.linspace(LOWEST_HEIGHT, TALLEST_HEIGHT, SWEEP)
 
 
-def check_pile(bay: Bay, height: Any = None, *, winter_temperature: float = -20.0) -> PileCheck:
+def check_pile(
+    bay: Bay,
+    height: Any = None,
+    *,
+    winter_temperature: float = -20.0,
+    warm_temperature: float = 18.0,
+) -> PileCheck:
     """
     Check whether a bay may be filled to a height.
 
@@ -118,6 +128,8 @@ def check_pile(bay: Bay, height: Any = None, *, winter_temperature: float = -20.
         Depth of the pile, 0.5-8; that of the bay if not given. Many are checked together. [m]
     winter_temperature : float
         Outside air of the design winter, -50 to 10. [°C]
+    warm_temperature : float
+        Mean outside on the warm day that refrigeration is judged by, 0 to 40. [°C]
 
     Returns
     -------
@@ -127,7 +139,7 @@ def check_pile(bay: Bay, height: Any = None, *, winter_temperature: float = -20.
     Raises
     ------
     OutOfRange
-        If a height or the winter temperature is out of range.
+        If a height or an outside temperature is out of range.
 
     Notes
     -----
@@ -137,13 +149,22 @@ def check_pile(bay: Bay, height: Any = None, *, winter_temperature: float = -20.
     wanted = bay.pile.height if height is None else height
     check_range("height", wanted, LOWEST_HEIGHT, TALLEST_HEIGHT, "m", "feet?")
     check_range("winter_temperature", winter_temperature, -50.0, 10.0, "°C", "°F?")
+    check_range("warm_temperature", warm_temperature, 0.0, 40.0, "°C", "°F?")
+    outside = (winter_temperature, warm_temperature)
     given = wanted if isinstance(wanted, float | int) else np.asarray(wanted, float)
     grid = sweep_heights()
-    reaches = _reaches(_checked(bay, grid, winter_temperature).checks, grid)
-    return replace(_checked(bay, given, winter_temperature), reaches=reaches)
+    checks = _checked(bay, grid, *outside).checks
+    alone = [replace(check, by_height=True) for check in checks if check.key in PULL_DOWN]
+    return replace(
+        _checked(bay, given, *outside),
+        reaches=_reaches(checks, grid),
+        plant_reaches=_reaches(alone, grid) if bay.refrigeration else (),
+    )
 
 
-def _checked(bay: Bay, height: Any, winter_temperature: float) -> PileCheck:
+def _checked(
+    bay: Bay, height: Any, winter_temperature: float, warm_temperature: float
+) -> PileCheck:
     pressure = float(air.standard_pressure(bay.site.altitude))
     mass = bay.pile.floor_area * bay.pile.bulk_density * height
     states = design_states(bay, winter_temperature=winter_temperature)
@@ -169,6 +190,7 @@ def _checked(bay: Bay, height: Any, winter_temperature: float) -> PileCheck:
             *load_checks(bay, height, mass, walls),
             *air_checks(bay, system, mass),
             *climate_checks(bay, system, states, passages, supplies, mass, pressure),
+            *cold_checks(bay, system, mass, warm_day(warm_temperature, pressure), pressure),
         ),
         system=system,
         walls=walls,
@@ -176,6 +198,7 @@ def _checked(bay: Bay, height: Any, winter_temperature: float) -> PileCheck:
         passages=passages,
         supplies=supplies,
         reaches=(),
+        plant_reaches=(),
         least_for_lots=bay.mass / (bay.pile.floor_area * bay.pile.bulk_density),
     )
 

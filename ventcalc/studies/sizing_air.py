@@ -12,8 +12,8 @@ from ventcalc.errors import VentcalcError
 from ventcalc.physics import air, pile
 from ventcalc.physics.bed_passage import AIR_VISCOSITY
 from ventcalc.physics.crop import crop_for
-from ventcalc.physics.plain_air import AIR_HEAT
 from ventcalc.storage import Bay, Ducts, Fans
+from ventcalc.studies.cold_load import speed_for_heat
 from ventcalc.studies.sizing_crop import CropState
 
 __all__ = ["AirDesign", "design_air", "ducts_for", "fans_for", "holding_speed"]
@@ -299,8 +299,8 @@ def holding_speed(bay: Bay, design: AirDesign, holding: CropState) -> float:
     float
         Airflow over that of full speed, without help from evaporation; it may exceed 1. [1]
     """
-    per_kelvin = design.density * AIR_HEAT * design.airflow
-    return holding.heat / (per_kelvin * bay.limits.spread)
+    found = speed_for_heat(bay, heat=holding.heat, airflow=design.airflow, density=design.density)
+    return float(found)
 
 
 def fans_for(design: AirDesign, bay: Bay) -> Fans:

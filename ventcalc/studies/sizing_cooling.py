@@ -3,21 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ventcalc.equipment import coil, refrigerant_cycle
-from ventcalc.equipment.refrigeration import (
-    HeatFlow,
-    Load,
-    air_load,
-    evaporation_load,
-    refrigeration_load,
-)
+from ventcalc.equipment.refrigeration import Load
 from ventcalc.errors import VentcalcError
 from ventcalc.physics import air
-from ventcalc.physics.building import conductance, heat_gain, leakage_mass_flow
-from ventcalc.physics.crop import crop_for, transpiration_coefficient
+from ventcalc.physics.crop import crop_for
 from ventcalc.storage import Bay
+from ventcalc.studies.cold_load import RUNNING_SHARE, WarmDay, cold_load, crop_water
 from ventcalc.studies.sizing_air import AirDesign, holding_speed
 from ventcalc.studies.sizing_crop import CropState
 from ventcalc.studies.sizing_shell import ShellDesign
@@ -32,8 +26,6 @@ __all__ = [
     "plant_performance",
 ]
 
-RUNNING_SHARE = 20.0 / 24.0
-"""Compressor 20 h a day: National Horticulture Board of India, technical standard 01:2010."""
 RESERVE = 0.10
 """On the capacity (common practice, no source). [1]"""
 MOTOR_EFFICIENCY = 0.90
@@ -172,13 +164,32 @@ def _case(
     crop: CropState,
     day: DesignDay,
 ) -> CoolingCase:
-    water = _evaporation(bay, day.stage, crop)
+    water = crop_water(bay, crop, bay.pile.capacity, skin_open=day.stage == "filling")
     need = max(holding_speed(bay, design, crop), bay.fans.minimum_speed)
     speed = min(need, 1.0) if day.stage == "holding" else 1.0
-    plain = _load(bay, states, design, shell, crop, day, water, speed, 0.0)
-    frost = _at_coil(bay, states, design, crop, plain)
-    melting = _defrost_heat(frost)
-    load = _load(bay, states, design, shell, crop, day, water, speed, melting)
+    walls = replace(bay.envelope, wall_u=shell.wall_u, ceiling_u=shell.ceiling_u)
+    outside = WarmDay(
+        temperature=day.mean_temperature,
+        humidity_ratio=day.humidity_ratio,
+        roof_temperature=day.roof_temperature,
+    )
+
+    def asked(melting: float) -> Load:
+        return cold_load(
+            replace(bay, envelope=walls),
+            crop,
+            outside,
+            mass=bay.pile.capacity,
+            airflow=design.airflow,
+            fan_power=design.power,
+            fan_speed=speed,
+            water=water,
+            pressure=states.pressure,
+            melting=melting,
+            reserve=RESERVE,
+        )
+
+    load = asked(_defrost_heat(_at_coil(bay, states, design, crop, asked(0.0))))
     made = _at_coil(bay, states, design, crop, load)
     return CoolingCase(
         stage=day.stage,
@@ -191,62 +202,6 @@ def _case(
         condensate=float(made.condensate),
         leaving_relative_humidity=float(made.relative_humidity),
         frosts=bool(made.surface_temperature < air.FREEZING),
-    )
-
-
-def _evaporation(bay: Bay, stage: str, crop: CropState) -> float:
-    """Water loss at the plenum's humidity and the pulp's temperature. [kg/s]"""
-    kind = crop_for(bay.use)
-    healed = 0.0 if stage == "filling" else crop.age
-    gap = max(kind.water_activity - bay.limits.plenum_humidity, 0.0)
-    rate = transpiration_coefficient(healed, kind) * gap * air.saturation_pressure(crop.temperature)
-    return float(rate) * bay.pile.capacity
-
-
-def _load(
-    bay: Bay,
-    states: DesignStates,
-    design: AirDesign,
-    shell: ShellDesign,
-    crop: CropState,
-    day: DesignDay,
-    water: float,
-    speed: float,
-    melting: float,
-) -> Load:
-    inside, envelope = crop.temperature, bay.envelope
-    ratio = air.humidity_ratio(inside, bay.limits.plenum_humidity, states.pressure)
-    volume = air.specific_volume(inside, ratio, states.pressure)
-    voids = bay.pile.volume * (1.0 - bay.pile.bulk_density / crop_for(bay.use).tuber_density)
-    leak = leakage_mass_flow(envelope.headspace_volume + voids, envelope.leakage, volume)
-    # Through shut doors, while the fans suck at them.
-    leak += bay.doors.leakage_fraction * speed * design.airflow / volume
-    fresh = max(crop.fresh_airflow / volume - leak, 0.0)
-
-    def by_air(mass_flow: float) -> HeatFlow:
-        return air_load(
-            mass_flow=mass_flow,
-            outside_temperature=day.mean_temperature,
-            outside_humidity_ratio=day.humidity_ratio,
-            inside_temperature=inside,
-            inside_humidity_ratio=ratio,
-            pressure=states.pressure,
-        )
-
-    walls = conductance(envelope.wall_area, shell.wall_u)
-    roof = conductance(envelope.ceiling_area, shell.ceiling_u)
-    return refrigeration_load(
-        field_heat=crop.field_heat,
-        respiration=crop.heat,
-        envelope=heat_gain(walls, day.mean_temperature, inside)
-        + heat_gain(roof, day.roof_temperature, inside),
-        fans=design.power * speed**3,
-        evaporation=evaporation_load(water, inside, states.pressure),
-        leakage=by_air(leak),
-        fresh_air=by_air(fresh),
-        defrost=melting,
-        running_share=RUNNING_SHARE,
-        reserve=RESERVE,
     )
 
 

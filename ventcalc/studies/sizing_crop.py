@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -23,15 +24,15 @@ class CropState:
     """Mean, since harvest. [s]"""
     respiration_heat: float
     """Per mass of crop. [W/kg]"""
-    heat: float
+    heat: Any
     """Of respiration. [W]"""
-    field_heat: float
+    field_heat: Any
     """Mean heat flow that the planned cooling takes out. [W]"""
-    fresh_airflow: float
+    fresh_airflow: Any
     """That keeps CO2 at its limit. [m³/s]"""
 
 
-def crop_states(bay: Bay, pressure: float) -> Mapping[str, CropState]:
+def crop_states(bay: Bay, pressure: float, mass: Any = None) -> Mapping[str, CropState]:
     """
     The pile when it gives off most, at each stage.
 
@@ -41,6 +42,8 @@ def crop_states(bay: Bay, pressure: float) -> Mapping[str, CropState]:
         The bay, taken as full.
     pressure : float
         Air pressure. [Pa]
+    mass : array-like, optional
+        Crop, if not that of the full pile; many at once. [kg]
 
     Returns
     -------
@@ -49,7 +52,8 @@ def crop_states(bay: Bay, pressure: float) -> Mapping[str, CropState]:
         healing within a day of loading. ``cool_down``: its first day, at the ramp. ``holding``:
         its first day.
     """
-    plan, mass = bay.schedule, bay.pile.capacity
+    plan = bay.schedule
+    full = bay.pile.capacity if mass is None else mass
     crop = crop_for(bay.use)
     warmest = max(lot.loading_temperature for lot in bay.lots)
     drop = max(warmest - plan.healing_temperature, 0.0)
@@ -60,39 +64,42 @@ def crop_states(bay: Bay, pressure: float) -> Mapping[str, CropState]:
         "filling": _state(
             bay,
             pressure,
+            full,
             temperature=plan.healing_temperature,
             ages=loads,
-            field_heat=mass / plan.fill_days * crop.specific_heat * drop,
+            field_heat=full / plan.fill_days * crop.specific_heat * drop,
         ),
         "cool_down": _state(
             bay,
             pressure,
+            full,
             temperature=plan.healing_temperature,
             ages=np.array([healed]),
-            field_heat=mass * crop.specific_heat * plan.ramp if fall > 0.0 else 0.0,
+            field_heat=full * crop.specific_heat * (plan.ramp if fall > 0.0 else 0.0),
         ),
         "holding": _state(
             bay,
             pressure,
+            full,
             temperature=plan.holding_temperature,
             ages=np.array([healed + fall / plan.ramp]),
-            field_heat=0.0,
+            field_heat=0.0 * full,
         ),
     }
 
 
 def _state(
-    bay: Bay, pressure: float, *, temperature: float, ages: np.ndarray, field_heat: float
+    bay: Bay, pressure: float, mass: Any, *, temperature: float, ages: np.ndarray, field_heat: Any
 ) -> CropState:
     crop = crop_for(bay.use)
     each = respiration_heat(temperature, ages, crop, bay.lots[0].maturity)
     per_mass = float(np.mean(each))
-    made = co2_rate(per_mass * bay.pile.capacity, crop) / (CO2_DENSITY * pressure / 101325.0)
+    made = co2_rate(per_mass * mass, crop) / (CO2_DENSITY * pressure / 101325.0)
     return CropState(
         temperature=temperature,
         age=float(np.mean(ages)),
         respiration_heat=per_mass,
-        heat=per_mass * bay.pile.capacity,
+        heat=per_mass * mass,
         field_heat=field_heat,
         fresh_airflow=made / (bay.limits.co2 - CO2_OUTSIDE),
     )

@@ -8,11 +8,11 @@ from functools import partial
 from ventcalc.physics.crop import crop_for
 from ventcalc.storage import Bay
 from ventcalc.studies import sizing_shell, sizing_water
+from ventcalc.studies.cold_load import RUNNING_SHARE
 from ventcalc.studies.sizing_cooling import (
     CONDENSER_FANS,
     REFERENCE_REFRIGERANT,
     RESERVE,
-    RUNNING_SHARE,
     CoolingCase,
     CoolingDesign,
 )
@@ -180,7 +180,7 @@ def cooling_rows(bay: Bay, plant: CoolingDesign) -> tuple[Size, ...]:
 def _dearer(case: CoolingCase) -> float:
     """Capacity if the crop breathes a quarter more, as published rates scatter. [W]"""
     load = float(case.load.total) + 0.25 * case.crop.heat
-    return load * (1.0 + RESERVE) / RUNNING_SHARE
+    return float(load) * (1.0 + RESERVE) / RUNNING_SHARE
 
 
 def _case_row(row: Callable[..., Size], case: CoolingCase) -> Size:
