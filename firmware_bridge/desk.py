@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from firmware_bridge import advisor, safety
+from firmware_bridge.advisor import Words
 from firmware_bridge.config import BayConfig
 from firmware_bridge.messages import MODES, TARGETS, Ack, Advice, Alarm
 from firmware_bridge.plain_topics import PlainInbox
@@ -43,6 +44,11 @@ _TEXTS = {
 }
 
 
+def no_words(_units: str) -> tuple[str, ...]:
+    """Before anything was advised."""
+    return ()
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Decision:
     """What to say now; ``targets`` is None for ``none``."""
@@ -62,7 +68,7 @@ class BayView:
     mode: str
     code: str
     text: str
-    words: tuple[str, ...]
+    words: Words
     advised: Targets | None
     advised_age: float
     accepted: Ack | None
@@ -91,7 +97,7 @@ class Desk:
     ids: list[tuple[int, int]] = field(default_factory=list)
     """Of the last pieces of advice, for acknowledgements."""
     accepted: Ack | None = None
-    words: tuple[str, ...] = ()
+    words: Words = no_words
     alarms: tuple[Alarm, ...] = ()
     counts: Counter[str] = field(default_factory=Counter)
     stored_at: float = -math.inf
@@ -185,10 +191,12 @@ class Desk:
 
     def _ask(self, sample: Sample, now: float, wall: float) -> Decision:
         ignore = self.config.ignore
-        self.past = safety.watch(self.past, mean_of(sample, "fan_speed", ignore), now)
+        fan, cool = (mean_of(sample, ACTUAL[name], ignore) for name in ("fan", "cool"))
+        self.past = safety.watch(self.past, fan, cool, now)
         readings = advisor.readings_of(sample, wall, ignore)
+        deeds = advisor.deeds_of(sample, self.past, now, ignore)
         try:
-            counsel = advisor.seek(self.bay, readings, self.memory)
+            counsel = advisor.seek(self.bay, readings, self.memory, deeds)
         except Exception as error:  # whatever the adviser stumbles over, the controller goes on
             return self._none("adviser", " ".join(f"{error}".split())[:120])
         self.memory, self.words = counsel.memory, counsel.words

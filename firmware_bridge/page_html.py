@@ -258,7 +258,7 @@ def bay_page(
         f'<section class="card now" data-f="{face.name}" data-state="{face.state}" '
         f'aria-labelledby="h-{face.name}">{_head(face, 1)}'
         f"{_list(f'{face.name}.alarms', face.alarms, 'alarms')}"
-        f"<h2>Why</h2>{_metric_words(frame)}{_list(f'{face.name}.words', face.words, 'words')}"
+        f"<h2>Why</h2>{_list(f'{face.name}.words', face.words, 'words')}"
         f'<p class="quiet">Mode {_live(f"{face.name}.mode", face.mode)}.</p></section>',
         '<section aria-label="Positions and readings" class="pair">'
         + f"<div>{_three(face)}</div>"
@@ -272,12 +272,6 @@ def bay_page(
     scripts = '<script src="/static/uplot/uPlot.iife.min.js" defer></script>\n'
     stream = f"/stream{frame.query()}&amp;bay={face.name}"
     return _page(f"{face.name}: {face.title}", frame, stream, "\n".join(parts), scripts)
-
-
-def _metric_words(frame: Frame) -> str:
-    if frame.units == "metric":
-        return ""
-    return '<p class="quiet">The reasons are written in °C; tables and charts in °F.</p>'
 
 
 def _three(face: Face) -> str:

@@ -109,7 +109,7 @@ def face_of(view: BayView, accepted_age: float, late: float, units: Units) -> Fa
     else:
         title = ACTION_TITLES.get(advised.why, advised.why)
         short = _short(view)
-        words = view.words
+        words = view.words(units)
     return Face(
         name=view.name,
         state=state,

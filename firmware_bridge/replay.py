@@ -44,4 +44,4 @@ def replay(
         decision = desk.decide("", t, t)
         if decision is not None:
             desk.settle(decision, (1, sample.seq), t)
-            yield t, decision, desk.words if decision.targets is not None else ()
+            yield t, decision, desk.words("metric") if decision.targets is not None else ()

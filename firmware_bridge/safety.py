@@ -8,18 +8,30 @@ Its moist air is its own, so that one wrong formula cannot pass both adviser and
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from firmware_bridge import moist_air
 from firmware_bridge.config import Limits
 from firmware_bridge.messages import TARGETS
 
-__all__ = ["Past", "Refusal", "Scene", "Targets", "check", "remember", "watch"]
+__all__ = [
+    "RUNNING",
+    "Machine",
+    "Past",
+    "Refusal",
+    "Scene",
+    "Targets",
+    "check",
+    "remember",
+    "watch",
+]
 
 WETTING_TOLERANCE = 0.1
 """Two formulas of dew point may differ by as much. [K]"""
 CHANGE = 0.05
 """A step of a position that counts as a change. [0-1]"""
+RUNNING = 0.05
+"""A machine that reports more than this runs. [0-1]"""
 HOUR = 3600.0
 FORGOTTEN = 600.0
 """After so long without advice nobody knows the positions: the controller ran itself. [s]"""
@@ -53,15 +65,24 @@ class Scene:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class Machine:
+    """Whether a machine runs, and since when on the steady clock. [s]"""
+
+    on: bool | None = None
+    since: float = -math.inf
+    measured: bool = False
+    """Known from readings, and not only concluded from advice."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Past:
     """What went before, on the steady clock. [s]"""
 
     sent: Targets | None = None
     """Last advice that was sent, None after ``none``."""
     sent_at: float = -math.inf
-    fan_on: bool | None = None
-    fan_since: float = -math.inf
-    fan_measured: bool = False
+    fan: Machine = field(default_factory=Machine)
+    cool: Machine = field(default_factory=Machine)
     changes: tuple[float, ...] = ()
     """Moments of the changes of the last hour."""
 
@@ -189,16 +210,22 @@ def _wetting(targets: Targets, scene: Scene, limits: Limits) -> Refusal | None:
 
 
 def _times(targets: Targets, past: Past, limits: Limits, now: float) -> Refusal | None:
-    on = targets.fan > 0.0
-    if past.fan_on is None or on == past.fan_on:
-        return None
-    least = limits.minimum_on_s if past.fan_on else limits.minimum_off_s
-    held = now - past.fan_since
-    if held >= least:
-        return None
-    state = "running" if past.fan_on else "standing"
+    on, fan = targets.fan > 0.0, past.fan
+    if fan.on is not None and on != fan.on:
+        least = limits.minimum_on_s if fan.on else limits.minimum_off_s
+        if now - fan.since < least:
+            return _too_soon("fan", fan, least, now)
+    # Refrigeration may stop at any time, but a compressor must rest before it starts again.
+    cool, least = past.cool, limits.minimum_off_s
+    if targets.cool > 0.0 and cool.on is False and now - cool.since < least:
+        return _too_soon("refrigeration", cool, least, now)
+    return None
+
+
+def _too_soon(name: str, machine: Machine, least: float, now: float) -> Refusal:
+    state, held = "running" if machine.on else "standing", now - machine.since
     return Refusal(
-        code="min_time", text=f"fan {state} for {held:.0f} s, shortest allowed {least:.0f} s"
+        code="min_time", text=f"{name} {state} for {held:.0f} s, shortest allowed {least:.0f} s"
     )
 
 
@@ -227,32 +254,35 @@ def _differs(targets: Targets, other: Targets) -> bool:
     return any(abs(getattr(targets, name) - getattr(other, name)) > CHANGE for name in TARGETS)
 
 
-def watch(past: Past, fan: float, now: float) -> Past:
+def watch(past: Past, fan: float, cool: float, now: float) -> Past:
     """
-    Take the fan speed that the controller reports.
+    Take what the controller reports of fans and refrigeration.
 
     Parameters
     ----------
     past : Past
         Before.
-    fan : float
-        As measured; NaN where it is not. [0-1]
+    fan, cool : float
+        As measured; NaN where they are not. [0-1]
     now : float
         Steady clock. [s]
 
     Returns
     -------
     Past
-        A measured fan replaces what was concluded from advice.
+        What is measured replaces what was concluded from advice.
     """
-    if math.isnan(fan):
-        return past
-    on = fan > 0.05
-    if past.fan_on == on:
-        return past if past.fan_measured else replace(past, fan_measured=True)
-    # The first sight of a fan says nothing of how long it has been so.
-    since = now if past.fan_on is not None else -math.inf
-    return replace(past, fan_on=on, fan_since=since, fan_measured=True)
+    return replace(past, fan=_seen(past.fan, fan, now), cool=_seen(past.cool, cool, now))
+
+
+def _seen(machine: Machine, position: float, now: float) -> Machine:
+    if math.isnan(position):
+        return machine
+    on = position > RUNNING
+    if machine.on == on:
+        return machine if machine.measured else replace(machine, measured=True)
+    # The first sight of a machine says nothing of how long it has been so.
+    return Machine(on=on, since=now if machine.on is not None else -math.inf, measured=True)
 
 
 def remember(past: Past, targets: Targets | None, now: float) -> Past:
@@ -277,8 +307,19 @@ def remember(past: Past, targets: Targets | None, now: float) -> Past:
     changes = tuple(moment for moment in past.changes if now - moment < HOUR)
     if past.sent is not None and _differs(targets, past.sent):
         changes = (*changes, now)
-    past = replace(past, sent=targets, sent_at=now, changes=changes)
-    on = targets.fan > 0.0
-    if past.fan_measured or past.fan_on == on:
-        return past
-    return replace(past, fan_on=on, fan_since=now if past.fan_on is not None else -math.inf)
+    return replace(
+        past,
+        sent=targets,
+        sent_at=now,
+        changes=changes,
+        fan=_concluded(past.fan, targets.fan, now),
+        cool=_concluded(past.cool, targets.cool, now),
+    )
+
+
+def _concluded(machine: Machine, position: float, now: float) -> Machine:
+    """Without a report the machine is taken to follow."""
+    on = position > 0.0
+    if machine.measured or machine.on == on:
+        return machine
+    return replace(machine, on=on, since=now if machine.on is not None else -math.inf)

@@ -113,8 +113,8 @@ class Installation(RuleBasedStateMachine):
         water=st.sampled_from([0.0, 1.0]),
     )
     def the_adviser_goes_mad(self, fan, door, water):
-        def mad(bay, readings, memory):
-            counsel = self.seek(bay, readings, memory)
+        def mad(bay, readings, memory, deeds):
+            counsel = self.seek(bay, readings, memory, deeds)
             return replace(counsel, targets=Targets(fan=fan, door=door, water=water))
 
         advisor.seek = mad

@@ -48,6 +48,10 @@ VALUES = {
     "low": 4.0, "high": 5.0, "plenum": 3.5, "back": 5.2, "back_rh": 0.95,
     "out": -2.0, "out_rh": 0.7, "co2": 1200e-6, "fan": 0.62,
 }  # fmt: skip
+WORDS = {
+    "metric": ("Cool with outside air: pulp 5.0 °C.", "Outside air is dry."),
+    "us": ("Cool with outside air: pulp 41.0 °F.", "Outside air is dry."),
+}
 
 
 def sample(seq=1, faults=None, **values):
@@ -69,7 +73,7 @@ def view(name="bay-1", **changes):
         "mode": "bounded",
         "code": "ok",
         "text": "",
-        "words": ("Cool with outside air: pulp 5.0 °C.", "Outside air is dry."),
+        "words": lambda units: WORDS[units],
         "advised": Targets(fan=0.8, door=0.35, why="outside"),
         "advised_age": 12.0,
         "accepted": Ack(boot=7, ref=(1, 1), code="clamped", fan=0.7, door=0.3),
@@ -359,7 +363,8 @@ def test_an_age_stands_beside_every_number(journal):
 
 def test_texts_from_outside_are_only_texts():
     hostile = Alarm(id="x", level=1, text="<script>alert(1)</script>")
-    page = client_of(board_of(view(alarms=(hostile,), words=("<b>&",)))).get("/bay/bay-1").text
+    board = board_of(view(alarms=(hostile,), words=lambda units: ("<b>&",)))
+    page = client_of(board).get("/bay/bay-1").text
     assert "&lt;script&gt;alert(1)" in page
     assert "&lt;b&gt;&amp;" in page
     Reader(page)
@@ -504,7 +509,7 @@ def test_the_stream_says_all_once_and_then_what_changed():
         first = next_message(answer)
         assert first["text"]["bay-1.fan.reading"] == "62 %"
         assert first["text"]["bay-1.pile.low"] == "39.2 °F"
-        assert first["list"]["bay-1.words"][1] == "Outside air is dry."
+        assert first["list"]["bay-1.words"] == list(WORDS["us"])
         assert first["age"]["bay-1.accepted"] >= 0.0
         warmer = view(sample=sample(low=4.5), advised=None, code="stale", text="too old")
         board.post(lambda: (warmer,), 101.0, START + 1.0)

@@ -15,6 +15,7 @@ from firmware_bridge.config import Limits
 from firmware_bridge.safety import Past, Scene, Targets, check, remember, watch
 
 LIMITS = Limits()
+NAN = math.nan
 SCENE = Scene(
     pulp_coldest=5.0,
     plenum_temperature=4.2,
@@ -98,21 +99,21 @@ def test_frost_protection_goes_before_wetting():
 
 
 def test_shortest_run_and_rest():
-    on = watch(watch(Past(), 0.0, 0.0), 0.8, 500.0)
+    on = watch(watch(Past(), 0.0, NAN, 0.0), 0.8, NAN, 500.0)
     assert code(REST, past=on, now=600.0) == "min_time"
     assert code(REST, past=on, now=500.0 + LIMITS.minimum_on_s) == ""
-    off = watch(watch(Past(), 0.8, 0.0), 0.0, 500.0)
+    off = watch(watch(Past(), 0.8, NAN, 0.0), 0.0, NAN, 500.0)
     assert code(COOL, past=off, now=600.0) == "min_time"
     assert code(COOL, past=off, now=500.0 + LIMITS.minimum_off_s) == ""
 
 
 def test_the_first_sight_of_a_fan_holds_nothing_up():
-    assert code(REST, past=watch(Past(), 0.8, 900.0)) == ""
+    assert code(REST, past=watch(Past(), 0.8, NAN, 900.0)) == ""
 
 
 def test_a_measured_fan_goes_before_what_was_advised():
-    past = watch(remember(watch(Past(), 0.0, 0.0), COOL, 900.0), 0.0, 950.0)
-    assert past.fan_on is False
+    past = watch(remember(watch(Past(), 0.0, NAN, 0.0), COOL, 900.0), 0.0, NAN, 950.0)
+    assert past.fan.on is False
     assert code(REST, past=past) == ""
 
 

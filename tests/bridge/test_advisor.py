@@ -1,0 +1,145 @@
+"""The adviser behind the bridge: what really happened counts, and cooling keeps its source."""
+
+from __future__ import annotations
+
+import itertools
+import json
+import math
+import random
+from dataclasses import replace
+
+import pytest
+
+from firmware_bridge import advisor, safety
+from firmware_bridge.advisor import Deeds, Recall, memory_of_text, seek, text_of
+from firmware_bridge.config import Limits
+from firmware_bridge.safety import Past, Scene, Targets
+from ventcalc.bay_file import example_bay_path
+from ventcalc.decisions.situation import Readings
+
+START = 1762354800.0
+BAY = advisor.load_bay(example_bay_path("fry_bay"))
+WARM = Readings(
+    time=START, pulp_bottom=11.0, pulp_top=12.0, pulp_mean=11.5, pulp_coldest=10.9,
+    return_temperature=12.0, return_relative_humidity=0.93, plenum_temperature=11.0,
+    outside_temperature=10.9, outside_relative_humidity=0.85, co2=1e-3, pressure=84000.0,
+)  # fmt: skip
+COLD, HOT = {"outside_temperature": 8.0}, {"outside_temperature": 18.0}
+STANDS = Deeds(fan=0.0, door=0.0, cool=0.0, fan_for=1e5)
+
+
+def after(minutes, **changes):
+    return replace(WARM, time=START + 60.0 * minutes, **changes)
+
+
+@pytest.mark.parametrize("deeds", [None, STANDS], ids=["nothing reported", "does not follow"])
+def test_the_cooling_source_stays_for_its_shortest_run(deeds):
+    """Outside air that flickers about the limit of use: the source follows at leisure."""
+    noise, memory, seen, changes = random.Random(1), None, "", []
+    for minute in range(600):
+        outside = 10.9 + noise.gauss(0.0, 0.3)
+        counsel = seek(BAY, after(minute, outside_temperature=outside), memory, deeds)
+        memory, why = counsel.memory, counsel.targets.why
+        if why in ("outside", "coil") and why != seen:
+            changes.append(minute)
+            seen = why
+    gaps = [b - a for a, b in itertools.pairwise(changes)]
+    assert len(changes) > 2, "the case must tempt it"
+    assert min(gaps) * 60.0 >= min(BAY.control.minimum_on, BAY.control.minimum_off)
+
+
+def test_refrigeration_goes_on_though_outside_air_would_do():
+    first = seek(BAY, after(0, **HOT), None)
+    assert first.targets.why == "coil"
+    held = seek(BAY, after(5, **COLD), first.memory)
+    assert held.targets.why == "coil"
+    assert held.words("metric")[1].startswith("Outside air could cool now; the source of cooling")
+    assert not any("missing" in line for line in held.words("metric"))
+    memory = held.memory
+    for minute in range(10, 65, 5):
+        counsel = seek(BAY, after(minute, **COLD), memory)
+        memory = counsel.memory
+    assert counsel.targets.why == "outside"
+
+
+def test_refrigeration_rests_before_it_starts_again():
+    recall = replace(seek(BAY, after(0, **HOT), None).memory, source_for=1e5, coil_off_for=60.0)
+    waits = seek(BAY, after(5, **HOT), recall)
+    assert waits.targets.why != "coil"
+    assert waits.targets.cool == 0.0
+    assert "rests for 30 min" in waits.words("metric")[1]
+    runs = replace(STANDS, fan=0.5, cool=0.5)
+    assert seek(BAY, after(5, **HOT), recall, runs).targets.why == "coil", "it runs already"
+    assert seek(BAY, after(35, **HOT), recall).targets.why == "coil"
+
+
+def test_what_the_fans_did_goes_before_what_was_advised():
+    first = seek(BAY, after(0, **COLD), None, STANDS)
+    assert first.targets.fan > 0.0
+    done = seek(BAY, after(10, **COLD), first.memory, STANDS)
+    assert first.memory.memory.fan_on
+    assert done.memory.memory.since_run == 600.0, "they never ran"
+    started = replace(STANDS, fan=0.7, fan_for=300.0)
+    ran = seek(BAY, after(10, **COLD), first.memory, started)
+    assert ran.memory.memory.since_run == 0.0
+    cool = {"pulp_mean": 7.5, "pulp_bottom": 7.4, "pulp_top": 7.6, "pulp_coldest": 7.3}
+    air = {"return_temperature": 7.7, "plenum_temperature": 7.4}
+    ends = seek(BAY, after(11, **cool, **air), ran.memory, started)
+    assert ends.targets.why in ("finish", "tail"), "five minutes are no run"
+
+
+def test_fresh_air_that_was_not_given_stays_due():
+    hours = BAY.control.fresh_air_every + 600.0
+    memory = replace(Recall().memory, time=START, since_fresh=hours)
+    cool = {"pulp_mean": 8.0, "pulp_bottom": 7.9, "pulp_top": 8.1, "pulp_coldest": 7.8}
+    air = {"return_temperature": 8.2, "plenum_temperature": 8.0, "co2": math.nan}
+    now = after(1, **cool, **air, outside_temperature=7.0)
+    done = seek(BAY, now, Recall(memory=memory), STANDS).memory.memory
+    assert done.since_fresh > hours
+    gave = Deeds(fan=0.5, door=1.0, cool=0.0, fan_for=600.0)
+    assert seek(BAY, now, Recall(memory=memory), gave).memory.memory.since_fresh == 0.0
+
+
+def test_memory_survives_the_journal():
+    recall = seek(BAY, after(0, **HOT), None).memory
+    again = memory_of_text(text_of(recall))
+    assert (again.source, again.source_for, again.coil_off_for) == ("refrigeration", 0.0, 0.0)
+    assert text_of(again) == text_of(recall)
+    older = json.loads(text_of(recall))
+    del older["cooling_source"]
+    assert memory_of_text(json.dumps(older)).source == ""
+
+
+@pytest.mark.parametrize(
+    "text", ["", "[]", "1", "{", '{"cooling_source": 3}', '{"cooling_source": {"idle_for": "x"}}']
+)
+def test_what_is_no_memory_begins_afresh(text):
+    assert memory_of_text(text) is None
+
+
+def test_reasons_come_in_the_units_asked_for():
+    counsel = seek(BAY, after(0, **HOT), None)
+    assert "11.5 °C" in counsel.words("metric")[0]
+    assert "52.7 °F" in counsel.words("us")[0]
+    assert not any("°C" in line for line in counsel.words("us"))
+
+
+def test_the_gate_lets_a_compressor_rest_too():
+    scene = Scene(
+        pulp_coldest=8.0, plenum_temperature=7.5, return_temperature=8.5,
+        return_relative_humidity=0.9, outside_temperature=15.0, outside_relative_humidity=0.6,
+    )  # fmt: skip
+    chills = Targets(fan=0.8, door=0.0, cool=0.5, air=6.0, why="coil")
+    past = safety.watch(safety.watch(Past(), 0.8, 0.5, 0.0), 0.8, 0.0, 1000.0)
+    limits = Limits()
+
+    def code(now):
+        refusal = safety.check(chills, scene, past, limits, now)
+        return "" if refusal is None else refusal.code
+
+    assert code(1000.0 + limits.minimum_off_s - 1.0) == "min_time"
+    assert code(1000.0 + limits.minimum_off_s) == ""
+    concluded = safety.remember(
+        safety.remember(Past(), chills, 0.0), replace(chills, cool=0.0), 9.0
+    )
+    assert safety.check(chills, scene, concluded, limits, 20.0).code == "min_time"
