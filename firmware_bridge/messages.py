@@ -65,10 +65,10 @@ NONE_REASONS = (
 )  # fmt: skip
 """Why there is no advice; the integer form sends the place in this list, 0 with advice."""
 ACK_CODES = (
-    "shown", "accepted", "clamped", "none", "stale", "replay", "boot", "range", "rate",
+    "shown", "accepted", "clamped", "none", "stale", "replay", "boot", "beat", "rate",
     "interlock", "local", "schema", "retained",
 )  # fmt: skip
-"""What a controller answers."""
+"""What a controller answers; a number out of range is answered with ``schema``."""
 
 U32 = Annotated[int, Meta(ge=0, le=4294967295)]
 Count = Annotated[int, Meta(ge=0, le=99999999)]

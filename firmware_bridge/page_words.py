@@ -61,7 +61,7 @@ ANSWERS = {
     "stale": "refused: too old",
     "replay": "refused: seen before",
     "boot": "refused: meant for an earlier start of the controller",
-    "range": "refused: a position out of range",
+    "beat": "refused: the controller hears no beat of the bridge",
     "rate": "refused: too soon after the one before",
     "interlock": "refused: an interlock stands",
     "local": "refused: the local switch is not on remote",

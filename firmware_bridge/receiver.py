@@ -115,8 +115,9 @@ class Receiver:
         """A person at the controller accepts the advice that is shown; False if it has ended."""
         self.standing(now)
         shown = self._shown
-        ready = self.remote and not self.interlock and shown is not None and shown.mode == 2
-        if not ready or shown is None or now > self._end(shown):
+        if shown is None or shown.mode != 2 or now > self._end(shown):
+            return False
+        if not (self.remote and self._alive(now)) or self.interlock:
             return False
         self._advice, self._accepted_at = self._within(shown), now
         self._ends, self._shown = self._end(shown), None
@@ -124,10 +125,12 @@ class Receiver:
 
     def standing(self, now: float) -> Advice | None:
         """Advice to follow at this moment; None: the controller's own program runs."""
-        alive = now - self._beat_at <= self.limits.beat_timeout
-        if not (self.remote and alive and now <= self._ends) or self.interlock:
+        if not (self.remote and self._alive(now) and now <= self._ends) or self.interlock:
             self._advice = None  # what has ended does not come back
         return self._advice
+
+    def _alive(self, now: float) -> bool:
+        return now - self._beat_at <= self.limits.beat_timeout
 
     def _judge(self, advice: Advice, retained: bool, now: float) -> str:
         if retained:
@@ -149,6 +152,8 @@ class Receiver:
         if advice.mode < 3:
             self._shown = advice
             return "shown"
+        if not self._alive(now):
+            return "beat"  # the dead-man: it would move nothing, so it is not called accepted
         if now - self._accepted_at < self.limits.accept_every:
             return "rate"
         return "accepted" if self._within(advice) == advice else "clamped"

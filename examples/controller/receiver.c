@@ -178,6 +178,9 @@ static enum receiver_code judge(const struct receiver *r, const struct wire_advi
     if (wire->mode < 3u) {
         return RECEIVER_SHOWN;
     }
+    if (!r->alive) {
+        return RECEIVER_BEAT; /* it would move nothing, so it is not called accepted */
+    }
     if (r->moved) {
         return RECEIVER_RATE;
     }
@@ -242,8 +245,8 @@ void receiver_set_interlock(struct receiver *r, bool tripped, uint32_t now)
 bool receiver_confirm(struct receiver *r, uint32_t now)
 {
     receiver_tick(r, now);
-    if (!r->sound || !r->remote || r->interlock || !r->shown.stands || !r->shown.may_confirm ||
-        find_reading(r, r->shown.seq) == NULL) {
+    if (!r->sound || !r->remote || r->interlock || !r->alive || !r->shown.stands ||
+        !r->shown.may_confirm || find_reading(r, r->shown.seq) == NULL) {
         return false;
     }
     (void)clamp(r, r->shown.position);
@@ -267,8 +270,8 @@ bool receiver_standing(struct receiver *r, uint32_t now, int16_t position[WIRE_T
 const char *receiver_code_name(enum receiver_code code)
 {
     static const char *const NAMES[RECEIVER_CODES] = {
-        "shown", "accepted", "clamped",   "none",  "stale",  "replay",
-        "boot",  "rate",     "interlock", "local", "schema", "retained",
+        "shown", "accepted", "clamped", "none",      "stale", "replay",
+        "boot",  "beat",     "rate",    "interlock", "local", "schema", "retained",
     };
 
     return NAMES[(unsigned)code < (unsigned)RECEIVER_CODES ? code : RECEIVER_SCHEMA];

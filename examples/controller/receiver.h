@@ -23,6 +23,7 @@ enum receiver_code {
     RECEIVER_STALE,    /* its reading is too old or unknown */
     RECEIVER_REPLAY,   /* not newer than the last */
     RECEIVER_BOOT,     /* rests on a reading of another run of this controller */
+    RECEIVER_BEAT,     /* no beat of the bridge is alive (dead-man): own program */
     RECEIVER_RATE,     /* too soon after the last that moved anything */
     RECEIVER_INTERLOCK,
     RECEIVER_LOCAL,    /* the local switch does not allow it */
