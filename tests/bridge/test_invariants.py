@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
+import math
 import random
 import tempfile
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
+import msgspec
+import pytest
 from bridge_world import World
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
-from firmware_bridge import advisor, messages, simulator
+from firmware_bridge import advisor, messages, safety, simulator
 from firmware_bridge.audit import verify
 from firmware_bridge.client import Message
 from firmware_bridge.config import Limits
 from firmware_bridge.errors import BadMessage
-from firmware_bridge.messages import Advice, Beat, Reading, encode
+from firmware_bridge.messages import Ack, Advice, Beat, Reading, advice_of_row, encode
+from firmware_bridge.receiver import Receiver
 from firmware_bridge.safety import Targets
 from firmware_bridge.simulator import CHANNELS, Fault
 from ventcalc.physics import air
@@ -54,10 +58,9 @@ class Installation(RuleBasedStateMachine):
         limits = Limits(minimum_on_s=0.0, minimum_off_s=0.0, changes_per_hour=3600)
         self.world = World(Path(self.folder.name), form=form, every=30.0, limits=limits)
         self.seek = advisor.seek
-        self.checked = 0
         self.followed = {}
+        self.told, self.told_to, self.answers_to = {}, 0, 0
         self.random = random.Random(seed)
-        self.recorded = []
         self.boots = []
         self.note_boot()
         self.world.run(120, step=10.0)
@@ -109,14 +112,21 @@ class Installation(RuleBasedStateMachine):
 
     @rule(
         fan=st.sampled_from([0.0, 0.05, 0.5, 1.0, 2.0]),
-        door=st.sampled_from([0.0, 0.3, 0.6, 1.0, -1.0]),
+        door=st.sampled_from([0.0, 0.1, 0.3, 0.6, 1.0, -1.0]),
         water=st.sampled_from([0.0, 1.0]),
+        cool=st.sampled_from([0.0, 0.8]),
+        heat=st.sampled_from([0.0, 0.8]),
+        calm=st.booleans(),
     )
-    def the_adviser_goes_mad(self, fan, door, water):
-        def mad(bay, readings, memory, deeds):
-            counsel = self.seek(bay, readings, memory, deeds)
-            return replace(counsel, targets=Targets(fan=fan, door=door, water=water))
+    def the_adviser_goes_mad(self, fan, door, water, cool, heat, calm):
+        """In the midst of troubles, or with nothing else wrong."""
+        wild = Targets(fan=fan, door=door, water=water, cool=cool, heat=heat)
 
+        def mad(bay, readings, memory, deeds):
+            return replace(self.seek(bay, readings, memory, deeds), targets=wild)
+
+        if calm:
+            self.all_is_well_for_a_while()
         advisor.seek = mad
         self.world.run(70, step=10.0)
 
@@ -199,20 +209,32 @@ class Installation(RuleBasedStateMachine):
             _, message = data.draw(st.sampled_from(found))
             self.world.sim.wire.put(message, retain=data.draw(st.booleans()))
 
-    @rule(reboot=st.booleans())
-    def the_whole_session_is_played_again(self, reboot):
-        """To the controller as it is, or right after a reboot that counts readings afresh."""
-        session = [message for _, message in self.world.broker.of("advice")]
+    @rule(reboot=st.booleans(), calm=st.booleans())
+    def the_whole_session_is_played_again(self, reboot, calm):
+        """
+        Advice with its beats, to the controller as it is, or to one that has just been switched
+        on, counts its readings afresh and has heard nothing of the bridge.
+        """
+        if calm:
+            self.all_is_well_for_a_while()
+        session = [*self.world.broker.of("beat"), *self.world.broker.of("advice")]
         if reboot:
             self.the_controller_reboots()
+            sim = self.world.sim
+            self.world.broker.meddle = lambda wire, message: () if wire is sim.wire else (message,)
             self.world.run(70, step=10.0)
-        for message in session:
+        for _, message in session:
             self.world.sim.wire.put(message, retain=False)
         self.world.run(10, step=10.0)
+        self.what_is_followed_is_ours_fresh_and_harmless()
+        if reboot:
+            self.world.broker.meddle = None
 
-    @rule(seconds=st.sampled_from([40, 250]), afterwards=st.booleans())
-    def advice_is_held_up_while_beats_come(self, seconds, afterwards):
+    @rule(seconds=st.sampled_from([40, 250]), afterwards=st.booleans(), calm=st.booleans())
+    def advice_is_held_up_while_beats_come(self, seconds, afterwards, calm):
         """Lost, or kept by somebody and delivered all at once."""
+        if calm:
+            self.all_is_well_for_a_while()
         held, sim = [], self.world.sim
 
         def meddle(wire, message):
@@ -256,6 +278,39 @@ class Installation(RuleBasedStateMachine):
             found.setdefault((one.boot, one.seq), (at, one))
         return found
 
+    def advice_sent(self):
+        """By its number, as far as it can be read; each message is read once."""
+        found = self.world.broker.of("advice")
+        for _, message in found[self.told_to :]:
+            kind = messages.AdviceRow if message.payload[:1] == b"[" else Advice
+            try:
+                one = messages.decode(message.payload, kind)
+            except BadMessage:
+                continue
+            one = one if isinstance(one, Advice) else advice_of_row(one)
+            self.told[one.id] = one
+        self.told_to = len(found)
+        return self.told
+
+    @invariant()
+    def what_is_called_accepted_was_ours_and_fresh(self):
+        """An answer binds as much as what is followed: people and the bridge go by it."""
+        world = getattr(self, "world", None)
+        if world is None:
+            return
+        answers, told, sent = world.broker.of("ack"), self.advice_sent(), self.readings_sent()
+        for at, message in answers[self.answers_to :]:
+            try:
+                ack = messages.decode(message.payload, Ack)
+            except BadMessage:
+                continue
+            if ack.code not in ("accepted", "clamped") or ack.ref not in told:
+                continue
+            advice = told[ack.ref]
+            assert advice.rests_on[0] == ack.boot, "called accepted for another boot"
+            assert at - sent[advice.rests_on][0] <= TTL, "called accepted beyond its life"
+        self.answers_to = len(answers)
+
     @invariant()
     def what_is_followed_is_ours_fresh_and_harmless(self):
         world = getattr(self, "world", None)
@@ -290,7 +345,11 @@ class Installation(RuleBasedStateMachine):
             fan, door = advice.fan or 0.0, advice.door or 0.0
             assert 0.0 <= fan <= 1.0
             assert 0.0 <= door <= 1.0
+            water, cool, heat = advice.water or 0.0, advice.cool or 0.0, advice.heat or 0.0
             assert fan >= 0.1 or door <= 0.02, "door open without a fan"
+            assert fan == 0.0 or fan >= 0.1, "fan below its lowest speed"
+            assert fan > 0.0 or water == cool == 0.0, "water or cold without a fan"
+            assert cool == 0.0 or heat == 0.0, "cooled and heated at once"
             values = reading.v
             if values is None:
                 values = {
@@ -341,3 +400,79 @@ TestInstallation.settings = settings(
     deadline=None,
     suppress_health_check=list(HealthCheck),
 )
+
+
+# --- the machine itself ------------------------------------------------------------------
+
+
+def _without_boot_check(monkeypatch):
+    whole = Receiver._judge
+
+    def judge(rules, advice, retained, now):
+        ours = (rules.boot, advice.rests_on[1])
+        return whole(rules, msgspec.structs.replace(advice, rests_on=ours), retained, now)
+
+    monkeypatch.setattr(Receiver, "_judge", judge)
+
+
+def _without_stale_check(monkeypatch):
+    whole, end = Receiver._judge, Receiver._end
+
+    def judge(rules, advice, retained, now):
+        Receiver._end = lambda rules, advice: math.inf
+        try:
+            return whole(rules, advice, retained, now)
+        finally:
+            Receiver._end = end
+
+    monkeypatch.setattr(Receiver, "_judge", judge)
+
+
+def _without_combination_check(monkeypatch):
+    monkeypatch.setattr(safety, "_combination", lambda targets, limits: None)
+
+
+STORIES = {
+    "boot": (
+        _without_boot_check,
+        lambda one: one.the_whole_session_is_played_again(reboot=True, calm=True),
+    ),
+    "stale": (
+        _without_stale_check,
+        lambda one: one.advice_is_held_up_while_beats_come(250, afterwards=True, calm=True),
+    ),
+    "no fan": (
+        _without_combination_check,
+        lambda one: one.the_adviser_goes_mad(0.0, 0.0, 1.0, 0.0, 0.0, calm=True),
+    ),
+    "slow fan": (
+        _without_combination_check,
+        lambda one: one.the_adviser_goes_mad(0.05, 0.0, 0.0, 0.0, 0.0, calm=True),
+    ),
+    "cold and heat": (
+        _without_combination_check,
+        lambda one: one.the_adviser_goes_mad(0.5, 0.0, 0.0, 0.8, 0.8, calm=True),
+    ),
+}
+
+
+@pytest.mark.parametrize("broken", [False, True], ids=["whole", "broken"])
+@pytest.mark.parametrize("name", STORIES)
+def test_the_machine_notices_what_is_broken(name, broken, monkeypatch):
+    """The same story passes with the check in its place, and fails with it taken out."""
+    take_out, story = STORIES[name]
+    if broken:
+        take_out(monkeypatch)
+    one = Installation()
+    one.begin(form="object", seed=1)
+    found = ""
+    try:
+        story(one)
+        one.what_is_called_accepted_was_ours_and_fresh()
+        one.what_is_followed_is_ours_fresh_and_harmless()
+        one.whatever_was_applied_lay_inside_the_envelope()
+    except AssertionError as error:
+        found = str(error)
+    finally:
+        one.teardown()
+    assert bool(found) == broken, found
