@@ -26,7 +26,8 @@ from ventcalc.decisions.policies import Positions, differential_thermostat
 from ventcalc.decisions.situation import Readings
 from ventcalc.physics import air, bed
 from ventcalc.storage import Bay
-from ventcalc.studies.bay_model import Outside, bed_of, first_state, readings_of, step_bay
+from ventcalc.studies.bay_model import bed_of, first_state, readings_of, step_bay
+from ventcalc.studies.surroundings import Outside
 from ventcalc.weather import Weather, example_weather
 
 __all__ = ["CHANNELS", "Fault", "Plant", "Simulator", "Wire", "outside_at", "plant_of"]

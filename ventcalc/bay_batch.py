@@ -34,11 +34,14 @@ def stack_bays(bays: Sequence[Bay]) -> Bay:
     BadInput
         If a text differs between the bays, or only some of them have an optional value.
     """
-    batch: Bay = _stack([_levelled(bay) for bay in bays], "bay")
+    # A bay without refrigeration takes the words of those that have it, with no capacity.
+    plants = [bay.refrigeration for bay in bays if bay.refrigeration is not None]
+    absent = replace(plants[0], capacity=0.0) if plants else Refrigeration(capacity=0.0)
+    batch: Bay = _stack([_levelled(bay, absent) for bay in bays], "bay")
     return batch
 
 
-def _levelled(bay: Bay) -> Bay:
+def _levelled(bay: Bay, absent: Refrigeration) -> Bay:
     heat = sum(lot.mass * lot.loading_temperature for lot in bay.lots)
     lot = Lot(
         name="all",
@@ -52,7 +55,7 @@ def _levelled(bay: Bay) -> Bay:
         notes="",
         lots=(lot,),
         humidifier=bay.humidifier or Humidifier(capacity=0.0, power=0.0),
-        refrigeration=bay.refrigeration or Refrigeration(capacity=0.0),
+        refrigeration=bay.refrigeration or absent,
         heater=bay.heater or Heater(capacity=0.0),
     )
 

@@ -13,6 +13,7 @@ from typing import Any
 
 from ventcalc._fields import quantity, text
 from ventcalc.equipment.duct import Section, half_round_section, round_section
+from ventcalc.equipment.plant import PLANT_REFRIGERANTS, UNNAMED
 
 __all__ = [
     "Bay",
@@ -37,6 +38,8 @@ __all__ = [
     "lateral_section",
 ]
 
+SOIL_NAMES = ("clay", "sand", "rock")
+"""Grounds with values of their own in ISO 13370."""
 USES = ("seed", "table", "fries", "chips")
 """What the crop is kept for."""
 
@@ -266,7 +269,29 @@ class Refrigeration:
         like="4 delta_degC",
     )
     performance: float = quantity(
-        "1", 0.5, 10, "cooling per electrical power, compressor and condenser", 3.0, like="3.0"
+        "1",
+        0.5,
+        10,
+        "cooling per electrical power at the design point, compressor and condenser",
+        3.0,
+        like="3.0",
+    )
+    refrigerant: str = text(
+        "refrigerant; unnamed follows the ideal cycle",
+        UNNAMED,
+        like="R290",
+        choices=PLANT_REFRIGERANTS,
+    )
+    design_outside_temperature: float = quantity(
+        "degC", 0, 48, "outside air at the design point", 30.0, like="86 degF"
+    )
+    bypass_factor: float = quantity(
+        "1",
+        0,
+        0.6,
+        "share of the air that passes the coil untouched (common practice, no source)",
+        0.2,
+        like="0.2",
     )
 
 
@@ -303,6 +328,15 @@ class Envelope:
     headspace_volume: float = quantity("m3", 1, 1e6, "air above the full pile", like="50000 ft3")
     leakage: float = quantity(
         "1/s", 0, 1e-3, "air changes of the free air by leaks, fans off", like="0.1 /hour"
+    )
+    roof_absorptance: float = quantity(
+        "1", 0, 1, "of the roof for sunlight: white 0.3, grey 0.6, dark 0.9", 0.6, like="0.6"
+    )
+    roof_emittance: float = quantity(
+        "1", 0, 1, "of the roof for heat: painted 0.9, bare metal 0.25", 0.9, like="0.9"
+    )
+    soil: str = text(
+        "ground under the floor, which is not insulated", "sand", like="sand", choices=SOIL_NAMES
     )
 
 

@@ -16,7 +16,7 @@ from ventcalc.decisions import calendar
 from ventcalc.decisions.policies import Positions
 from ventcalc.physics import air, bed, plain_air
 from ventcalc.physics.crop import metabolic_water_rate
-from ventcalc.studies import bay_model, headspace
+from ventcalc.studies import bay_model, headspace, surroundings
 
 approx = pytest.approx
 HOUR, DAY = 3600.0, 86400.0
@@ -28,7 +28,7 @@ BEGIN = 1_700_000_000.0 - START.now
 
 
 def outside(temperature, relative=0.7, day=40.0):
-    return bay_model.Outside(
+    return surroundings.Outside(
         time=BEGIN + day * DAY,
         temperature=temperature,
         relative_humidity=relative,
@@ -104,35 +104,36 @@ def test_water_of_an_hour_is_all_accounted_for(t, rh, speed, door, aim, pulp):
 spaces = {
     "flow": st.floats(0.05, 30.0), "exit_": st.floats(2.0, 18.0), "moist": st.floats(0.6, 1.0),
     "top": st.floats(2.0, 18.0), "t": st.floats(-30.0, 20.0), "rh": st.floats(0.2, 1.0),
+    "over_air": st.floats(-10.0, 40.0),
 }  # fmt: skip
 
 
 @settings(deadline=None, max_examples=100)
 @given(**spaces)
-def test_the_headspace_keeps_heat_and_water(flow, exit_, moist, top, t, rh):
+def test_the_headspace_keeps_heat_and_water(flow, exit_, moist, top, t, rh, over_air):
     """What comes from the pile, by leaks and from the top tubers leaves again."""
     model = bay_model.bed_of(BAY, PRESSURE, 40)
     w_exit, w_out = air.humidity_ratio(exit_, moist, PRESSURE), air.humidity_ratio(t, rh, PRESSURE)
+    roof = t + over_air
     over = headspace.headspace(
         bay=BAY, model=model, flow=flow, outlet_temperature=exit_, outlet_humidity_ratio=w_exit,
         top=top, curing=20 * DAY, share=1.0, loaded=1.0, outside_temperature=t,
-        outside_humidity_ratio=w_out, ops=SCALAR,
+        outside_humidity_ratio=w_out, roof_temperature=roof, ops=SCALAR,
     )  # fmt: skip
     shell, area = BAY.envelope, BAY.pile.floor_area
     leak = shell.leakage * shell.headspace_volume * 1.25
     heat = flow * plain_air.AIR_HEAT * (exit_ - over.temperature) - over.top_heat * area
-    heat -= (leak * plain_air.AIR_HEAT + shell.ceiling_u * shell.ceiling_area) * (
-        over.temperature - t
-    )
+    heat -= leak * plain_air.AIR_HEAT * (over.temperature - t)
+    heat -= shell.ceiling_u * shell.ceiling_area * (over.temperature - roof)
     assert heat == approx(0.0, abs=1e-9 * (flow + leak + area) * 1e3)
     water = flow * (w_exit - over.humidity_ratio) + leak * (w_out - over.humidity_ratio)
     water += over.from_top * area - over.drip
     # Not tried: air that would drip as it comes, but no longer once the top tubers dried it.
-    below = shell.ceiling_u * headspace.CEILING_RESISTANCE * (over.temperature - t)
+    below = shell.ceiling_u * headspace.CEILING_RESISTANCE * (over.temperature - roof)
     limit = air.saturation_humidity_ratio(over.temperature - below, PRESSURE)
     assume(over.drip > 0.0 or flow * w_exit + leak * w_out <= (flow + leak) * limit)
     assert water == approx(0.0, abs=1e-12 * (flow + leak + area))
-    assert min(exit_, top, t) - 1e-9 <= over.temperature <= max(exit_, top, t) + 1e-9
+    assert min(exit_, top, t, roof) - 1e-9 <= over.temperature <= max(exit_, top, t, roof) + 1e-9
     assert over.drip >= 0.0
 
 

@@ -13,6 +13,7 @@ from ventcalc import _coolprop
 from ventcalc.equipment import coil, refrigeration
 from ventcalc.equipment import refrigerant_cycle as rc
 from ventcalc.equipment import refrigerant_map as rm
+from ventcalc.equipment.defrost import defrost
 from ventcalc.errors import BadInput, OutOfRange
 from ventcalc.physics import air
 
@@ -265,13 +266,13 @@ def test_balance_of_coil_and_compressor():
 
 def test_defrost_energy():
     """At efficiency 1 and 0 °C it is the heat of fusion; the losses stay in the store."""
-    ideal = coil.defrost(10.0, surface_temperature=0.0, drain_temperature=0.0, efficiency=1.0)
+    ideal = defrost(10.0, surface_temperature=0.0, drain_temperature=0.0, efficiency=1.0)
     assert ideal.energy == approx(3.3355e6)
     assert ideal.heat_to_store == 0.0
-    real = coil.defrost(10.0, surface_temperature=-6.0, efficiency=0.4)
+    real = defrost(10.0, surface_temperature=-6.0, efficiency=0.4)
     assert real.energy - real.heat_to_store == approx(10.0 * (333_550 + 12_600 + 20_930))
     with pytest.raises(OutOfRange, match="no frost"):
-        coil.defrost(10.0, surface_temperature=2.0)
+        defrost(10.0, surface_temperature=2.0)
 
 
 def test_coil_capacity_is_linear_and_zero_at_the_air_temperature():

@@ -364,6 +364,7 @@ def _expected_plenum(
         coil_temperature_difference=(
             bay.refrigeration.coil_temperature_difference if bay.refrigeration else 4.0
         ),
+        bypass_factor=bay.refrigeration.bypass_factor if bay.refrigeration else 0.0,
         humidity_wanted=run.humidity_wanted,
         water_capacity=capacity_of(bay.humidifier),
         vapour_limit=outside_air.vapour_limit(bay, seen.pulp_coldest, now.pressure, ops),

@@ -56,6 +56,7 @@ def coil_heat(bay: Bay, now: Situation, cool: Any, speed: Any, ops: Ops) -> Any:
         entering_temperature=now.run_temperature,
         entering_humidity_ratio=now.run_humidity_ratio,
         coil_temperature_difference=bay.refrigeration.coil_temperature_difference,
+        bypass_factor=bay.refrigeration.bypass_factor,
         pressure=now.pressure,
     )
     return ops.minimum(duty, bay.refrigeration.capacity)

@@ -18,22 +18,18 @@ import numpy as np
 
 from ventcalc._ops import Ops, ops_for
 from ventcalc.errors import BadInput, check_range
-from ventcalc.physics import air, air_process
-from ventcalc.physics.plain_air import ICE_HEAT, WATER_HEAT
+from ventcalc.physics import air, air_process, plain_air
 
 __all__ = [
     "CoilAir",
-    "Defrost",
     "balance_point",
     "bypass_factor",
     "coil",
     "coil_capacity",
     "coil_surface",
-    "defrost",
+    "on_straight_line",
 ]
 
-FUSION_HEAT = 333_550.0
-"""Heat of melting ice at 0 °C. [J/kg]"""
 COLDEST = -45.0
 """Coldest coil surface looked for. [°C]"""
 
@@ -136,6 +132,55 @@ def coil(
         condensate=condensate,
         frost=ops.where(surface < air.FREEZING, condensate, 0.0 * condensate),
     )
+
+
+def on_straight_line(
+    *,
+    enthalpy: Any,
+    humidity_ratio: Any,
+    surface_temperature: Any,
+    wanted_enthalpy: Any,
+    bypass_factor: Any,
+    pressure: Any,
+    ops: Ops,
+) -> tuple[Any, Any]:
+    """
+    Heat and water that a coil takes from air it meets for part of the time, by plain air.
+
+    The state of the air moves on the straight line to saturated air at the surface, as in
+    ``coil``; this form keeps the balances of an hourly loop and costs one saturation.
+
+    Parameters
+    ----------
+    enthalpy : array-like
+        Of the air entering, by ``plain_air``. [J/kg dry air]
+    humidity_ratio : array-like
+        Vapour entering. [kg/kg dry air]
+    surface_temperature : array-like
+        Of the coil while it cools. [°C]
+    wanted_enthalpy : array-like
+        To be taken, mean over on and off. [J/kg dry air]
+    bypass_factor : array-like
+        Share of the air that misses the surface. [0-1]
+    pressure : array-like
+        Air pressure. [Pa]
+    ops : Ops
+        Carrier.
+
+    Returns
+    -------
+    enthalpy : array
+        Taken, sensible and latent and, below 0 °C, for freezing: what is wanted, at most what
+        the surface can give. [J/kg dry air]
+    water : array
+        Condensed or frozen. [kg/kg dry air]
+    """
+    level = ops.minimum(plain_air.saturated(surface_temperature, pressure, ops), humidity_ratio)
+    water = humidity_ratio - level
+    span = enthalpy - plain_air.enthalpy(surface_temperature, level)
+    span = ops.maximum(span - water * plain_air.fog_heat(surface_temperature, ops), 1.0)
+    share = ops.minimum(wanted_enthalpy / span, 1.0 - bypass_factor)
+    return share * span, share * water
 
 
 def coil_surface(
@@ -322,59 +367,3 @@ def balance_point(
             "a larger coil or a smaller compressor"
         )
     return _falling_zero(surplus, low, high, ops)
-
-
-@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class Defrost:
-    """One defrost."""
-
-    energy: Any
-    """Heat to be supplied. [J]"""
-    heat_to_store: Any
-    """The part that stays in coil and store and must be cooled away again. [J]"""
-
-
-def defrost(
-    frost: Any,
-    *,
-    surface_temperature: Any,
-    drain_temperature: float = 5.0,
-    efficiency: float = 0.5,
-) -> Defrost:
-    """
-    Heat to melt the frost off a coil.
-
-    Parameters
-    ----------
-    frost : array-like
-        Mass of frost. [kg]
-    surface_temperature : array-like
-        Temperature of the frost before, -45 to 0. [°C]
-    drain_temperature : float
-        Temperature at which the water leaves, 0-40. [°C]
-    efficiency : float
-        Share of the heat that warms and melts frost; 0.3-0.6 for electric heaters (from
-        memory, low confidence). [0-1]
-
-    Returns
-    -------
-    Defrost
-        Energies of one defrost.
-
-    Raises
-    ------
-    OutOfRange
-        If the surface is above 0 °C: nothing to melt.
-
-    Notes
-    -----
-    The heat of freezing is no second load: the coil has taken it when the frost formed. Air
-    above about 4 °C can defrost a coil for the fan's power alone and gives the water back.
-    """
-    check_range("frost", frost, 0.0, 1e5, "kg")
-    check_range("surface_temperature", surface_temperature, COLDEST, 0.0, "°C", "no frost above 0")
-    check_range("drain_temperature", drain_temperature, 0.0, 40.0, "°C")
-    check_range("efficiency", efficiency, 0.05, 1.0, "", "percent?")
-    per_mass = FUSION_HEAT - ICE_HEAT * surface_temperature + WATER_HEAT * drain_temperature
-    energy = frost * per_mass / efficiency
-    return Defrost(energy=energy, heat_to_store=energy * (1.0 - efficiency))

@@ -11,10 +11,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from ventcalc._ops import Ops, ops_for
+from ventcalc.equipment.coil import on_straight_line
+from ventcalc.equipment.defrost import defrost
 from ventcalc.errors import check_range
 from ventcalc.physics import _air_kernel as kernel
 from ventcalc.physics import plain_air
-from ventcalc.physics.plain_air import EVAPORATION, VAPOUR_HEAT, WATER_HEAT
+from ventcalc.physics.plain_air import AIR_HEAT, EVAPORATION, VAPOUR_HEAT, WATER_HEAT
 
 __all__ = ["Supply", "coil_heat_for", "fresh_fraction_for", "supply"]
 
@@ -39,7 +41,11 @@ class Supply:
     coil_heat: Any
     """Taken out by the coil, sensible and latent, at most what its surface allows. [W]"""
     coil_water: Any
-    """Condensed on the coil. [kg/s]"""
+    """Condensed or frozen on the coil. [kg/s]"""
+    coil_temperature: Any
+    """Of the coil while it cools; the mixed air where there is no duty. [°C]"""
+    defrost_power: Any
+    """Electrical, to melt what froze; a part of it warms the supply. [W]"""
 
 
 def supply(
@@ -54,6 +60,7 @@ def supply(
     heat: Any = 0.0,
     coil_heat: Any = 0.0,
     coil_temperature_difference: Any = 4.0,
+    bypass_factor: Any = 0.0,
     humidity_wanted: Any = 0.0,
     water_capacity: Any = 0.0,
     vapour_limit: Any = 1.0,
@@ -78,7 +85,9 @@ def supply(
     coil_heat : array-like
         Cooling taken from the mixed air, total. [W]
     coil_temperature_difference : array-like
-        Entering air less coil surface. [K]
+        Entering air less coil surface while it cools. [K]
+    bypass_factor : array-like
+        Share of the air that misses the coil's surface. [0-1]
     humidity_wanted : array-like
         Relative humidity up to which the humidifier works; 0 for off. [0-1]
     water_capacity : array-like
@@ -109,13 +118,26 @@ def supply(
         outside_humidity_ratio - return_humidity_ratio
     )
     mixed = plain_air.temperature(enthalpy, water)
-    taken = condensed = 0.0
+    taken = condensed = melting = 0.0
+    surface = mixed
     if coil_heat != 0.0 if isinstance(coil_heat, float | int) else coil_heat.any():
         mixed, vapour, _ = plain_air.split(enthalpy, water, pressure, ops)
         surface = mixed - coil_temperature_difference
-        taken, condensed = _coil(enthalpy, vapour, coil_heat / mass_flow, surface, pressure, ops)
-        enthalpy = enthalpy - taken - condensed * WATER_HEAT * surface
+        taken, condensed = on_straight_line(
+            enthalpy=plain_air.enthalpy(mixed, vapour),
+            humidity_ratio=vapour,
+            surface_temperature=surface,
+            wanted_enthalpy=coil_heat / mass_flow,
+            bypass_factor=bypass_factor,
+            pressure=pressure,
+            ops=ops,
+        )
+        enthalpy = enthalpy - taken - condensed * plain_air.fog_heat(surface, ops)
         water = water - condensed
+        ice = ops.where(surface < 0.0, condensed, 0.0)
+        melted = defrost(ice, surface_temperature=ops.minimum(surface, 0.0))
+        enthalpy = enthalpy + melted.heat_to_store
+        melting = melted.energy
     enthalpy = enthalpy + heat / mass_flow
     warm, vapour, fog = plain_air.split(enthalpy, water, pressure, ops)
     added = 0.0
@@ -138,22 +160,9 @@ def supply(
         water_added=added * mass_flow,
         coil_heat=taken * mass_flow,
         coil_water=condensed * mass_flow,
+        coil_temperature=surface,
+        defrost_power=melting * mass_flow,
     )
-
-
-def _coil(
-    enthalpy: Any, vapour: Any, wanted: Any, surface: Any, pressure: Any, ops: Ops
-) -> tuple[Any, Any]:
-    """
-    Heat and water that a coil at ``surface`` takes, on the straight line to its saturated air.
-
-    At most what brings all the air to the surface. [J/kg, kg/kg]
-    """
-    saturated = kernel.saturated(ops, surface, pressure)
-    level = ops.minimum(saturated, vapour)
-    span = ops.maximum(enthalpy - plain_air.enthalpy(surface, level), 1.0)
-    share = ops.minimum(wanted / span, 1.0)
-    return share * span, share * (vapour - level)
 
 
 def coil_heat_for(
@@ -164,6 +173,7 @@ def coil_heat_for(
     entering_humidity_ratio: Any,
     coil_temperature_difference: Any,
     pressure: Any,
+    bypass_factor: Any = 0.0,
 ) -> Any:
     """
     Coil duty that brings air down to a temperature, on the straight line to the coil surface.
@@ -180,21 +190,32 @@ def coil_heat_for(
         Entering air less coil surface. [K]
     pressure : array-like
         Air pressure. [Pa]
+    bypass_factor : array-like
+        Share of the air that misses the coil's surface. [0-1]
 
     Returns
     -------
     array
-        Sensible and latent heat; 0 when the air is cold enough already, at most what brings
-        all the air to the surface. [W]
+        Sensible and latent heat; 0 when the air is cold enough already, at most what the
+        surface can give. [W]
     """
     ops = ops_for(wanted_temperature, mass_flow, entering_temperature, entering_humidity_ratio)
-    surface = entering_temperature - coil_temperature_difference
-    saturated = kernel.saturated(ops, surface, pressure)
-    level = ops.minimum(saturated, entering_humidity_ratio)
     entering = plain_air.enthalpy(entering_temperature, entering_humidity_ratio)
-    span = entering - plain_air.enthalpy(surface, level)
-    share = (entering_temperature - wanted_temperature) / coil_temperature_difference
-    return mass_flow * span * ops.minimum(ops.maximum(share, 0.0), 1.0)
+    surface = entering_temperature - coil_temperature_difference
+    whole, water = on_straight_line(
+        enthalpy=entering,
+        humidity_ratio=entering_humidity_ratio,
+        surface_temperature=surface,
+        wanted_enthalpy=float("inf"),
+        bypass_factor=0.0,
+        pressure=pressure,
+        ops=ops,
+    )
+    # Melting what freezes warms the air again.
+    ice = ops.where(surface < 0.0, water, 0.0)
+    thaw = defrost(ice, surface_temperature=ops.minimum(surface, 0.0)).heat_to_store / AIR_HEAT
+    share = (entering_temperature - wanted_temperature) / (coil_temperature_difference - thaw)
+    return mass_flow * whole * ops.minimum(ops.maximum(share, 0.0), 1.0 - bypass_factor)
 
 
 def fresh_fraction_for(
@@ -251,7 +272,7 @@ def fresh_fraction_for(
     )  # fmt: skip
     h_out = plain_air.enthalpy(outside_temperature, outside_humidity_ratio)
     h_ret = plain_air.enthalpy(return_temperature, return_humidity_ratio)
-    dry = plain_air.AIR_HEAT * wanted_temperature
+    dry = AIR_HEAT * wanted_temperature
     full = kernel.saturated(ops, wanted_temperature, pressure)
     per_water = EVAPORATION + VAPOUR_HEAT * wanted_temperature
     liquid = WATER_HEAT * WATER_TEMPERATURE

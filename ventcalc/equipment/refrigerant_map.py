@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
+import csv
 from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
 from typing import Any
 
 import numpy as np
 
 from ventcalc.equipment.refrigerant_cycle import cycle
-from ventcalc.errors import check_range
+from ventcalc.errors import BadInput, check_range
 
-__all__ = ["PerformanceMap", "fit_performance", "performance"]
+__all__ = ["PerformanceMap", "fit_performance", "performance", "shipped_map"]
+
+SPAN = ((-20.0, 15.0), (20.0, 60.0))
+"""Evaporating and condensing temperatures of the maps that ship. [°C]"""
+NODES = (6, 9)
+"""Of those maps, along the two sides."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -82,6 +90,55 @@ def fit_performance(
         evaporating_range=evaporating_range,
         condensing_range=condensing_range,
         coefficients=tuple(tuple(float(v) for v in row) for row in values),
+    )
+
+
+@cache
+def _shipped() -> dict[str, tuple[tuple[float, ...], ...]]:
+    text = files("ventcalc").joinpath("data/refrigerant_maps.csv").read_text(encoding="utf-8")
+    lines = [line for line in text.splitlines() if not line.startswith("#")]
+    found: dict[str, tuple[tuple[float, ...], ...]] = {}
+    for name, _, *numbers in list(csv.reader(lines))[1:]:
+        found[name] = (*found.get(name, ()), tuple(map(float, numbers)))
+    return found
+
+
+def shipped_map(refrigerant: str) -> PerformanceMap:
+    """
+    The map of a refrigerant that ships with the library, so that nothing is fitted or called.
+
+    Parameters
+    ----------
+    refrigerant : str
+        ASHRAE number; all that ``cycle`` offers but R744, whose critical point (30.98 °C) lies
+        inside the condensing temperatures of a season.
+
+    Returns
+    -------
+    PerformanceMap
+        Superheat 5 K, subcooling 3 K, isentropic efficiency 0.7; ``SPAN`` is its rectangle.
+
+    Raises
+    ------
+    BadInput
+        If it has no map.
+
+    References
+    ----------
+    .. [1] CoolProp's Helmholtz equations of state, by ``tests/published/
+       fit_refrigerant_maps.py``; within 5e-6 of the cycle.
+    """
+    known = _shipped()
+    if refrigerant not in known:
+        raise BadInput(
+            f"refrigerant = {refrigerant!r}: no performance map; write one of {', '.join(known)}"
+        )
+    evaporating, condensing = SPAN
+    return PerformanceMap(
+        refrigerant=refrigerant,
+        evaporating_range=evaporating,
+        condensing_range=condensing,
+        coefficients=known[refrigerant],
     )
 
 

@@ -8,10 +8,19 @@ from typing import Any
 
 import numpy as np
 
+from ventcalc._ops import ops_for
 from ventcalc.errors import check_range
 from ventcalc.physics.building import OUTSIDE_RESISTANCE, SURFACE_RESISTANCE
 
-__all__ = ["SOILS", "Floor", "Soil", "ground_heat_gain", "ground_u_value"]
+__all__ = [
+    "SOILS",
+    "Floor",
+    "GroundResponse",
+    "Soil",
+    "ground_heat_gain",
+    "ground_response",
+    "ground_u_value",
+]
 
 YEAR = 3.15e7
 """As ISO 13370 rounds it. [s]"""
@@ -38,20 +47,20 @@ The penetration depths printed with them (2.2, 3.2, 4.2 m) follow from these val
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Floor:
-    """A slab on the ground."""
+    """A slab on the ground; the numbers may be arrays."""
 
-    area: float
+    area: Any
     """[m²]"""
-    perimeter: float
+    perimeter: Any
     """Edge towards the outside. [m]"""
-    insulation: float = 0.0
+    insulation: Any = 0.0
     """Resistance of the slab's insulation, all over. [m² K/W]"""
-    wall_thickness: float = 0.3
+    wall_thickness: Any = 0.3
     """[m]"""
     soil: Soil = SOILS["sand"]
 
 
-def _equivalent_thickness(floor: Floor) -> float:
+def _equivalent_thickness(floor: Floor) -> Any:
     check_range("area", floor.area, 1.0, 1e6, "m²")
     check_range("perimeter", floor.perimeter, 0.1, 1e4, "m")
     check_range("insulation", floor.insulation, 0.0, 20.0, "m² K/W")
@@ -60,7 +69,7 @@ def _equivalent_thickness(floor: Floor) -> float:
     return floor.wall_thickness + floor.soil.conductivity * (films + floor.insulation)
 
 
-def ground_u_value(floor: Floor) -> float:
+def ground_u_value(floor: Floor) -> Any:
     """
     Steady heat transmittance of a slab on the ground, edge losses included.
 
@@ -71,7 +80,7 @@ def ground_u_value(floor: Floor) -> float:
 
     Returns
     -------
-    float
+    array
         Heat transmittance per area of floor, towards the yearly mean outside. [W/(m² K)]
 
     Raises
@@ -87,10 +96,58 @@ def ground_u_value(floor: Floor) -> float:
     depth = _equivalent_thickness(floor)
     width = 2.0 * floor.area / floor.perimeter
     soil = floor.soil.conductivity
-    if depth >= width:
-        return soil / (0.457 * width + depth)
+    ops = ops_for(depth, width)
     around = math.pi * width
-    return 2.0 * soil / (around + depth) * math.log(around / depth + 1.0)
+    slab = 2.0 * soil / (around + depth) * ops.log(around / depth + 1.0)
+    return ops.where(depth >= width, soil / (0.457 * width + depth), slab)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class GroundResponse:
+    """What a floor lets through per kelvin, by what drives it."""
+
+    steady: Any
+    """Yearly mean outside less inside. [W/K]"""
+    inner: Any
+    """Inside above its own yearly mean; this heat is lost. [W/K]"""
+    outer: Any
+    """Outside above its yearly mean, a month later. [W/K]"""
+
+
+def ground_response(floor: Floor) -> GroundResponse:
+    """
+    Conductances of a slab for the yearly mean and for the season inside and outside.
+
+    Parameters
+    ----------
+    floor : Floor
+        The slab.
+
+    Returns
+    -------
+    GroundResponse
+        For ``ground_heat_gain``, or for a loop that asks every hour.
+
+    Raises
+    ------
+    OutOfRange
+        If a value lies outside its range.
+
+    References
+    ----------
+    .. [1] ISO 13370, annex on periodic heat flow.
+    """
+    depth = _equivalent_thickness(floor)
+    soil = floor.soil
+    penetration = math.sqrt(YEAR * soil.conductivity / (math.pi * soil.heat_capacity))
+    ratio = penetration / depth
+    ops = ops_for(ratio, floor.area)
+    share = ops.sqrt(2.0 / ((1.0 + ratio) * (1.0 + ratio) + 1.0))
+    return GroundResponse(
+        steady=floor.area * ground_u_value(floor),
+        inner=floor.area * soil.conductivity / depth * share,
+        outer=0.37 * floor.perimeter * soil.conductivity * ops.log(ratio + 1.0),
+    )
 
 
 def ground_heat_gain(
@@ -141,18 +198,12 @@ def ground_heat_gain(
     .. [1] ISO 13370, annex on periodic heat flow; the lag of one month from memory.
     """
     check_range("outside_swing", outside_swing, 0.0, 40.0, "K")
-    depth = _equivalent_thickness(floor)
-    soil = floor.soil
-    penetration = math.sqrt(YEAR * soil.conductivity / (math.pi * soil.heat_capacity))
-    ratio = penetration / depth
-    steady = floor.area * ground_u_value(floor)
-    inner = floor.area * soil.conductivity / depth * math.sqrt(2.0 / ((1.0 + ratio) ** 2 + 1.0))
-    outer = 0.37 * floor.perimeter * soil.conductivity * math.log(ratio + 1.0)
+    through = ground_response(floor)
     season = outside_swing * _yearly_cosine(year_phase - 1.0 / 12.0)
     return (
-        steady * (outside_mean - inside_mean)
-        - inner * (inside_temperature - inside_mean)
-        + outer * season
+        through.steady * (outside_mean - inside_mean)
+        - through.inner * (inside_temperature - inside_mean)
+        + through.outer * season
     )
 
 

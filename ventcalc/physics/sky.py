@@ -12,10 +12,12 @@ from typing import Any
 
 import numpy as np
 
+from ventcalc._ops import ops_for
 from ventcalc.errors import check_range
 from ventcalc.physics.building import OUTSIDE_RESISTANCE
 
 __all__ = [
+    "cloud_cover_from_radiation",
     "outside_resistance",
     "sky_temperature",
     "sky_temperature_from_longwave",
@@ -125,6 +127,40 @@ def sky_temperature(
     )
     emittance = clear + (1.0 - clear) * LOW_CLOUD * cloud_cover
     return (outside_temperature + ZERO_CELSIUS) * emittance**0.25 - ZERO_CELSIUS
+
+
+def cloud_cover_from_radiation(global_radiation: Any, clear_radiation: Any) -> Any:
+    """
+    Cloud cover of a day from its sunlight.
+
+    Parameters
+    ----------
+    global_radiation : array-like
+        On a horizontal surface, mean of the day, 0 to 600. [W/m²]
+    clear_radiation : array-like
+        The same under a clear sky, above zero. [W/m²]
+
+    Returns
+    -------
+    array
+        Part of the sky covered; 1 where the day is darker than full cloud makes it, 0 where it
+        is brighter than the clear day. [1]
+
+    Raises
+    ------
+    OutOfRange
+        If a value lies outside its range.
+
+    References
+    ----------
+    .. [1] Kasten and Czeplak, Solar and terrestrial radiation dependent on the amount and type
+       of cloud, Solar Energy 24 (1980) 177-189: G/G0 = 1 - 0.75 N^3.4 (from memory).
+    """
+    check_range("global_radiation", global_radiation, 0.0, 600.0, "W/m²", "an hour's, not a day's?")
+    check_range("clear_radiation", clear_radiation, 1.0, 600.0, "W/m²", "an hour's, not a day's?")
+    ops = ops_for(global_radiation, clear_radiation)
+    missing = 1.0 - global_radiation / clear_radiation
+    return ops.minimum(ops.maximum(missing, 0.0) / 0.75, 1.0) ** (1.0 / 3.4)
 
 
 def sky_temperature_from_longwave(irradiance: Any) -> Any:

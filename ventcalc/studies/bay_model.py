@@ -12,29 +12,15 @@ from ventcalc.decisions import outside_air
 from ventcalc.decisions.calendar import Calendar
 from ventcalc.decisions.situation import Readings
 from ventcalc.equipment import plenum
+from ventcalc.equipment.plant import Rating, hourly_performance
 from ventcalc.physics import air, bed, plain_air
 from ventcalc.physics.crop import CO2_DENSITY, CO2_OUTSIDE, crop_for
 from ventcalc.physics.plain_air import AIR_HEAT, EVAPORATION
 from ventcalc.storage import Bay, capacity_of, fresh_fraction_at
 from ventcalc.studies.headspace import headspace, leakage_flow
+from ventcalc.studies.surroundings import Ground, Outside, floor_heat
 
-__all__ = ["BayState", "Hour", "Outside", "bed_of", "first_state", "readings_of", "step_bay"]
-
-
-@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class Outside:
-    """Outside air of one step."""
-
-    time: float
-    """UTC since 1970-01-01. [s]"""
-    temperature: float
-    """[°C]"""
-    relative_humidity: float
-    """[0-1]"""
-    humidity_ratio: float
-    """[kg/kg dry air]"""
-    pressure: float
-    """[Pa]"""
+__all__ = ["BayState", "Hour", "bed_of", "first_state", "readings_of", "step_bay"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -77,7 +63,7 @@ class Hour:
     fan_power: Any
     """[W]"""
     coil_power: Any
-    """Electrical power of the refrigeration. [W]"""
+    """Electrical power of the refrigeration, defrosting included. [W]"""
     heater_power: Any
     """[W]"""
     humidifier_power: Any
@@ -257,6 +243,7 @@ def step_bay(
     when: Calendar,
     step: float,
     ops: Ops,
+    ground: Ground | None = None,
 ) -> tuple[BayState, Hour]:
     """
     Move the bay one step on under given positions.
@@ -279,6 +266,8 @@ def step_bay(
         Time step. [s]
     ops : Ops
         Carrier.
+    ground : Ground, optional
+        Heat through the floor; none without it.
 
     Returns
     -------
@@ -298,6 +287,12 @@ def step_bay(
     above = {"bay": bay, "model": model, "share": state.share, "loaded": state.loaded, "ops": ops}
     above["outside_temperature"] = outside.temperature
     above["outside_humidity_ratio"] = outside.humidity_ratio
+    shell = bay.envelope
+    above["roof_temperature"] = (
+        outside.temperature
+        + shell.roof_absorptance * outside.solar_rise
+        - shell.roof_emittance * outside.sky_drop
+    )
     end = (
         _standing(state)
         if ops is SCALAR and not runs
@@ -318,7 +313,9 @@ def step_bay(
     )
     vapour = ops.where(runs, end.humidity_ratio + end.fog, still_vapour)
     floor = bay.pile.floor_area
-    walls = bay.envelope.wall_u * bay.envelope.wall_area * (outside.temperature - mean) / floor
+    gain = shell.wall_u * shell.wall_area * (outside.temperature - mean)
+    if ground is not None:
+        gain = gain + floor_heat(ground, outside, mean)
     after, marched = bed.march(
         model,
         state.bed,
@@ -326,7 +323,7 @@ def step_bay(
         inlet_temperature=inlet,
         inlet_humidity_ratio=vapour,
         age=ops.maximum(when.now - 0.5 * ops.minimum(when.now, when.filled), 0.0),
-        heat_gain=walls,
+        heat_gain=gain / floor,
         top_heat=state.top_heat,
         top_water=state.top_water,
     )
@@ -345,7 +342,6 @@ def step_bay(
     most = capacity_of(bay.humidifier)
     power = bay.humidifier.power if bay.humidifier else 0.0
     sprays = on * end.water_added / ops.where(most > 0.0, most, 1.0)
-    performance = bay.refrigeration.performance if bay.refrigeration else 1.0
     return BayState(
         bed=after,
         share=state.share,
@@ -363,7 +359,7 @@ def step_bay(
         plenum_humidity_ratio=ops.where(runs, end.humidity_ratio, float("nan")),
         fog=on * end.fog * flow,
         fan_power=on * fan,
-        coil_power=on * coil / performance,
+        coil_power=on * _plant_power(bay, end, outside, state.share, ops),
         heater_power=on * heater,
         humidifier_power=sprays * power,
         water_added=on * end.water_added,
@@ -407,6 +403,7 @@ def _plenum(
         coil_temperature_difference=(
             bay.refrigeration.coil_temperature_difference if bay.refrigeration else 4.0
         ),
+        bypass_factor=bay.refrigeration.bypass_factor if bay.refrigeration else 0.0,
         humidity_wanted=positions.humidity_wanted,
         water_capacity=capacity_of(bay.humidifier),
     )
@@ -422,7 +419,28 @@ def _standing(state: BayState) -> plenum.Supply:
         water_added=0.0,
         coil_heat=0.0,
         coil_water=0.0,
+        coil_temperature=state.return_temperature,
+        defrost_power=0.0,
     )
+
+
+def _plant_power(bay: Bay, end: plenum.Supply, outside: Outside, share: Any, ops: Ops) -> Any:
+    """Electrical power of compressor, condenser and defrosting; 0 without any duty. [W]"""
+    plant, heat = bay.refrigeration, end.coil_heat
+    if plant is None or not (heat > 0.0 if ops is SCALAR else np.any(heat > 0.0)):
+        return 0.0 * heat
+    rating = Rating(
+        refrigerant=plant.refrigerant,
+        capacity=plant.capacity * share,
+        performance=plant.performance,
+        surface=bay.schedule.holding_temperature - plant.coil_temperature_difference,
+        outside_temperature=plant.design_outside_temperature,
+    )
+    idle = ops.where(heat > 0.0, end.coil_temperature, rating.surface)
+    performance = hourly_performance(
+        rating, surface=idle, outside_temperature=outside.temperature, heat=heat, ops=ops
+    )
+    return heat / performance + end.defrost_power
 
 
 def _row(layers: Any, place: int) -> Any:

@@ -84,6 +84,7 @@ def headspace(
     loaded: Any,
     outside_temperature: Any,
     outside_humidity_ratio: Any,
+    roof_temperature: Any,
     ops: Ops,
 ) -> Headspace:
     """
@@ -107,6 +108,8 @@ def headspace(
         Part of the floor under crop, and part of the crop loaded so far. [1]
     outside_temperature, outside_humidity_ratio : array-like
         Outside air. [°C, kg/kg dry air]
+    roof_temperature : array-like
+        Outside air as the roof feels it, with sun and sky. [°C]
     ops : Ops
         Carrier.
 
@@ -117,11 +120,12 @@ def headspace(
     """
     shell, area = bay.envelope, bay.pile.floor_area * share
     leak = 1.25 * leakage_flow(bay, shell.headspace_volume, share, loaded, ops)
-    lost = leak * AIR_HEAT + shell.ceiling_u * shell.ceiling_area
+    air_lost, roof_lost = leak * AIR_HEAT, shell.ceiling_u * shell.ceiling_area
     surface = TOP_EXCHANGE * area
-    heat = flow * AIR_HEAT * outlet_temperature + surface * top + lost * outside_temperature
-    warm = heat / (flow * AIR_HEAT + surface + lost)
-    plain = warm - shell.ceiling_u * CEILING_RESISTANCE * (warm - outside_temperature)
+    heat = flow * AIR_HEAT * outlet_temperature + surface * top
+    heat = heat + air_lost * outside_temperature + roof_lost * roof_temperature
+    warm = heat / (flow * AIR_HEAT + surface + air_lost + roof_lost)
+    plain = warm - shell.ceiling_u * CEILING_RESISTANCE * (warm - roof_temperature)
     limit = plain_air.saturated(plain, model.pressure, ops)
     full = plain_air.saturated(top, model.pressure, ops)
     skin = transpiration_coefficient(curing, model.crop) * TOP_TUBERS
@@ -138,7 +142,7 @@ def headspace(
     return Headspace(
         temperature=warm,
         humidity_ratio=moist,
-        ceiling=ceiling_temperature(bay, warm, outside_temperature),
+        ceiling=ceiling_temperature(bay, warm, roof_temperature),
         drip=sink * (moist - limit),
         from_top=trade * (level - moist),
         top_heat=TOP_EXCHANGE * (warm - top),

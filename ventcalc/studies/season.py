@@ -15,19 +15,20 @@ from ventcalc.bay_batch import stack_bays
 from ventcalc.decisions import calendar
 from ventcalc.decisions.policies import Policy
 from ventcalc.errors import BadInput
-from ventcalc.physics import air, plain_air
+from ventcalc.physics import plain_air
 from ventcalc.physics.bed import layer_mean
 from ventcalc.storage import Bay
 from ventcalc.studies.bay_model import (
     BayState,
     Hour,
-    Outside,
     bed_of,
     first_state,
     readings_of,
     step_bay,
 )
+from ventcalc.studies.installed import as_installed, fan_note
 from ventcalc.studies.kpi import Kpi, Tally
+from ventcalc.studies.surroundings import Outside, ground_of, hours_of
 from ventcalc.weather import Weather
 
 __all__ = ["TRACES", "Season", "run_season", "run_seasons"]
@@ -99,7 +100,10 @@ def run_season(
     """
     rows = _rows(bay, weather)
     traces = {key: np.full(len(rows), np.nan) for key in TRACES}
-    kpi = _run(bay, weather, rows, policy, layers, None, progress, traces)
+    pressure = float(np.mean(weather.pressure))
+    installed = as_installed(bay, pressure=pressure)
+    hours, notes = hours_of(weather, rows, pressure)
+    kpi = _run(installed, weather, hours, policy, layers, None, progress, traces)
     return Season(
         bay=bay,
         policy=name or getattr(policy, "__name__", "policy"),
@@ -107,7 +111,7 @@ def run_season(
         time=weather.time[rows],
         traces=traces,
         weather_name=weather.name,
-        notes=weather.notes,
+        notes=(*weather.notes, *notes, fan_note(bay, installed)),
     )
 
 
@@ -147,8 +151,10 @@ def run_seasons(
             jobs = [pool.submit(run_seasons, p, weather, policy, layers=layers) for p in parts]
             return _interleaved([job.result() for job in jobs], len(bays))
     longest = max(bays, key=lambda bay: bay.schedule.unloading_days)
-    rows = _rows(longest, weather)
-    return _run(stack_bays(bays), weather, rows, policy, layers, len(bays), None, None)
+    pressure = float(np.mean(weather.pressure))
+    hours, _ = hours_of(weather, _rows(longest, weather), pressure)
+    many = stack_bays([as_installed(bay, pressure=pressure) for bay in bays])
+    return _run(many, weather, hours, policy, layers, len(bays), None, None)
 
 
 def _interleaved(parts: Sequence[Kpi], bays: int) -> Kpi:
@@ -191,7 +197,7 @@ def _rows(bay: Bay, weather: Weather) -> NDArray[np.int64]:
 def _run(
     bay: Bay,
     weather: Weather,
-    rows: NDArray[np.int64],
+    hours: Sequence[Outside],
     policy: Policy,
     layers: int,
     bays: int | None,
@@ -199,38 +205,25 @@ def _run(
     traces: dict[str, Array] | None,
 ) -> Kpi:
     ops = SCALAR if bays is None else ARRAY
-    pressure = float(np.mean(weather.pressure))
-    model = bed_of(bay, pressure, layers)
+    pressure = hours[0].pressure
+    model, ground = bed_of(bay, pressure, layers), ground_of(bay, weather, ops)
     state = first_state(bay, model, bays)
     tally = Tally(bay, ops, 0.0 if bays is None else np.zeros(bays))
     memory: Any = None
-    for k, outside in enumerate(_hours(weather, rows, pressure)):
+    for k, outside in enumerate(hours):
         when = calendar.calendar_at(bay, outside.time)
         readings = readings_of(bay, state, outside, pressure)
         positions, memory = policy(bay, readings, memory)
         target, stage = _wanted(bay, when, memory, readings, ops)
-        state, hour = step_bay(bay, model, state, positions, outside, when, weather.step, ops)
+        state, hour = step_bay(
+            bay, model, state, positions, outside, when, weather.step, ops, ground
+        )
         tally.add(state, hour, positions, target, stage, when.now, weather.step)
         if traces is not None:
             _record(traces, k, readings, positions, state, hour, target, stage, outside)
         if progress is not None and k % 24 == 0:
-            progress(k, len(rows))
+            progress(k, len(hours))
     return tally.result()
-
-
-def _hours(weather: Weather, rows: NDArray[np.int64], pressure: float) -> list[Outside]:
-    temperature = weather.temperature[rows]
-    relative = weather.relative_humidity[rows]
-    ratio = air.humidity_ratio(temperature, relative, pressure)
-    times = weather.time[rows].astype("datetime64[s]").astype(np.int64)
-    return [
-        Outside(
-            time=float(t), temperature=a, relative_humidity=b, humidity_ratio=c, pressure=pressure
-        )
-        for t, a, b, c in zip(
-            times.tolist(), temperature.tolist(), relative.tolist(), ratio.tolist(), strict=True
-        )
-    ]
 
 
 def _wanted(bay: Bay, when: Any, memory: Any, readings: Any, ops: Ops) -> tuple[Any, Any]:

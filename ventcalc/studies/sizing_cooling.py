@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from ventcalc.equipment import coil, refrigerant_cycle
+from ventcalc.equipment.defrost import defrost
 from ventcalc.equipment.refrigeration import Load
 from ventcalc.errors import VentcalcError
 from ventcalc.physics import air
@@ -227,7 +228,7 @@ def _defrost_heat(made: coil.CoilAir) -> float:
     if made.surface_temperature >= air.FREEZING:
         return 0.0
     frost = float(made.frost) * RUNNING_SHARE * DEFROSTS_ANEW
-    one = coil.defrost(frost, surface_temperature=float(made.surface_temperature))
+    one = defrost(frost, surface_temperature=float(made.surface_temperature))
     return float(one.heat_to_store) / DEFROSTS_ANEW
 
 

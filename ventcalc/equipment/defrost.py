@@ -1,0 +1,72 @@
+"""Frost on a coil, and what it costs to be rid of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from ventcalc.errors import check_range
+from ventcalc.physics.plain_air import ICE_HEAT, WATER_HEAT
+
+__all__ = ["Defrost", "defrost"]
+
+FUSION_HEAT = 333_550.0
+"""Heat of melting ice at 0 °C. [J/kg]"""
+COLDEST = -45.0
+"""Coldest coil surface. [°C]"""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Defrost:
+    """One defrost."""
+
+    energy: Any
+    """Heat to be supplied. [J]"""
+    heat_to_store: Any
+    """The part that stays in coil and store and must be cooled away again. [J]"""
+
+
+def defrost(
+    frost: Any,
+    *,
+    surface_temperature: Any,
+    drain_temperature: float = 5.0,
+    efficiency: float = 0.5,
+) -> Defrost:
+    """
+    Heat to melt the frost off a coil.
+
+    Parameters
+    ----------
+    frost : array-like
+        Mass of frost. [kg]
+    surface_temperature : array-like
+        Temperature of the frost before, -45 to 0. [°C]
+    drain_temperature : float
+        Temperature at which the water leaves, 0-40. [°C]
+    efficiency : float
+        Share of the heat that warms and melts frost; 0.3-0.6 for electric heaters (from
+        memory, low confidence). [0-1]
+
+    Returns
+    -------
+    Defrost
+        Energies of one defrost.
+
+    Raises
+    ------
+    OutOfRange
+        If the surface is above 0 °C: nothing to melt.
+
+    Notes
+    -----
+    The heat of freezing is no second load: the coil has taken it when the frost formed. Air
+    above about 4 °C can defrost a coil for the fan's power alone and gives the water back.
+    """
+    check_range("frost", frost, 0.0, 1e5, "kg")
+    check_range("surface_temperature", surface_temperature, COLDEST, 0.0, "°C", "no frost above 0")
+    check_range("drain_temperature", drain_temperature, 0.0, 40.0, "°C")
+    check_range("efficiency", efficiency, 0.05, 1.0, "", "percent?")
+    per_mass = FUSION_HEAT - ICE_HEAT * surface_temperature + WATER_HEAT * drain_temperature
+    energy = frost * per_mass / efficiency
+    return Defrost(energy=energy, heat_to_store=energy * (1.0 - efficiency))
