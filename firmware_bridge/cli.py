@@ -185,7 +185,8 @@ def _run(args: Any) -> int:
         if link.problem != last["problem"]:
             last["problem"] = link.problem
             _say(f"broker: {link.problem or 'connected'}")
-        board.post(service.views, service.clock.steady(), service.clock.wall(), link.problem)
+        if args.page:
+            board.post(service.views, service.clock.steady(), service.clock.wall(), link.problem)
 
     board = Board()
     for bay in config.bays:

@@ -9,6 +9,7 @@ Nothing is handed to the library while the link is down: it would be kept and se
 from __future__ import annotations
 
 import contextlib
+import functools
 import random
 import ssl
 import threading
@@ -207,8 +208,7 @@ class Link:
     def _publish(self, message: Message) -> Any:
         properties = None
         if message.expiry and self._protocol == mqtt.MQTTv5:
-            properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]
-            properties.MessageExpiryInterval = message.expiry
+            properties = _life(message.expiry)
         try:
             return self._client.publish(
                 message.topic, message.payload, message.qos, message.retain, properties
@@ -331,6 +331,13 @@ class Link:
         except Exception:  # the library's thread must live
             self.counts["errors"] += 1
         self._wake.set()
+
+
+@functools.lru_cache(maxsize=64)
+def _life(expiry: int) -> Properties:
+    properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]
+    properties.MessageExpiryInterval = expiry
+    return properties
 
 
 def _tls(broker: BrokerConfig) -> ssl.SSLContext:

@@ -35,6 +35,10 @@ RETRY_EVERY = 5.0
 """A log that failed is tried again. [s]"""
 PACK_EVERY = 300.0
 """Finished hours are packed. [s]"""
+LOG_WITHIN = 1.0
+"""An answer waits so long for advice to be written with; advice itself never waits. [s]"""
+MOST_UNWRITTEN = 5000
+"""Entries kept for a log that cannot be written; the oldest go first."""
 
 
 class Wire(Protocol):
@@ -106,8 +110,9 @@ class Service:
         self._day = DayTime()
         self._seq = self._beat_seq = 0
         self._beat_due = self._second_due = self._hour_due = self._store_due = -math.inf
+        self._log_due = -math.inf
         self._was_ready = False
-        self._unsent: list[Entry] = []
+        self._unwritten: list[Entry] = []
         self._held: list[tuple[float, str, Sample]] = []
         self._events: list[Event] = []
         self._changed: dict[str, Desk] = {}
@@ -162,9 +167,13 @@ class Service:
             self._seq += 1
             planned.append((desk, decision, (self.standing.boot, self._seq)))
         entries = [self._entry(desk, decision, name, turn) for desk, decision, name in planned]
+        self._unwritten = [*self._unwritten, *turn.entries][-MOST_UNWRITTEN:]
+        if not entries and turn.now < self._log_due:
+            return
+        self._log_due = turn.now + LOG_WITHIN
         try:
-            self.audit.write([*self._unsent, *turn.entries, *entries])
-            self._unsent = []
+            self.audit.write([*self._unwritten, *entries])
+            self._unwritten = []
         except JournalError as error:
             self.standing.audit_lost(str(error), turn)
             planned = [(desk, desk.refuse("audit"), name) for desk, _, name in planned]
@@ -203,7 +212,7 @@ class Service:
         self.counts["sent" if sent else "not sent"] += 1
         if not sent:
             body = messages.encode_plain(list(name))
-            self._unsent.append(Entry(t=turn.day, bay=desk.name, kind="unsent", body=body))
+            self._unwritten.append(Entry(t=turn.day, bay=desk.name, kind="unsent", body=body))
 
     # --- what happens by the clock -------------------------------------------------------------
 
@@ -345,6 +354,7 @@ class Service:
             for desk in self.desks.values()
             if desk.decision is not None and desk.decision.targets is not None
         ]
+        self._log_due = now  # nothing waits any longer
         self._say([(desk, decision) for desk, decision in decisions if decision], turn)
         turn.tell("", "stop", f"boot {self.standing.boot}")
         self._events, self._changed = [*self._events, *turn.events], dict(self.desks)
