@@ -19,7 +19,7 @@ import pytest
 
 sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parents[1] / "bridge")]
 
-from bridge_live import BAY_FILE, Broker, LiveBridge, need_mosquitto, until
+from bridge_live import BAY_FILE, Broker, LiveBridge, need_mosquitto, until  # noqa: E402
 
 SECONDS = float(os.environ.get("BRIDGE_SECONDS", "60"))
 BAYS = int(os.environ.get("BRIDGE_BAYS", "200"))
@@ -34,6 +34,7 @@ low_disk_mb = 1
 [broker]
 port = {port}
 tls = false
+reconnect_s = 1
 """
 BAY = """
 [[bays]]
@@ -60,7 +61,7 @@ def config_of(folder: Path, port: int, bays: range, every: float) -> Path:
     return path
 
 
-def crowd_of(folder: Path, port: int, *words: str) -> subprocess.Popen[bytes]:
+def controllers(folder: Path, port: int, *words: str) -> subprocess.Popen[bytes]:
     """The controllers, in a process of their own."""
     command = [sys.executable, str(CROWD), "--port", str(port), "--out", str(folder / "crowd.json")]
     return subprocess.Popen([*command, *words])
@@ -81,7 +82,7 @@ def serve(folder: Path, phases: str) -> dict[str, Any]:
     try:
         until((folder / "data" / "instance").exists, 30.0, "bridge started")
         words = ("--last", str(BAYS), "--phases", phases, "--settle", str(SETTLE))
-        crowd = crowd_of(folder, broker.port, *words, "--seconds", str(SECONDS))
+        crowd = controllers(folder, broker.port, *words, "--seconds", str(SECONDS))
         time.sleep(SETTLE + 1.0)
         begin, start = used(bridge.process.pid), time.monotonic()
         loads, most = [used(one.pid)[0] for one in (broker.process, crowd)], begin[1]

@@ -32,8 +32,9 @@ STILL = {
 FULL = 60_000.0
 """A latency above this is no answer any more. [ms]"""
 HOSTILE = (
-    b"", b"{", b"\xff\xfe{\x00}\x00", b"[" * 2000, b'{"boot":1}', b'{"boot":1,"seq":2,"v":{"a":1e999}}',
-    b'{"boot":-1,"seq":0,"i":[1]}', b"null", b"x" * 20_000, b'{"v":"' + b"\xc3" * 40 + b'"}',
+    b"", b"{", b"\xff\xfe{\x00}\x00", b"[" * 2000, b'{"boot":1}', b"null",
+    b'{"boot":1,"seq":2,"v":{"a":1e999}}', b'{"boot":-1,"seq":0,"i":[1]}', b"x" * 20_000,
+    b'{"v":"' + b"\xc3" * 40 + b'"}',
 )  # fmt: skip
 
 
@@ -57,6 +58,7 @@ class Controller:
     def __init__(self, bay: str, crowd: Crowd) -> None:
         self.bay, self.crowd = bay, crowd
         self.boot = self.seq = 0
+        self.started = 0.0
         self.socket: socket.socket | None = None
         self.buffer = b""
         self.packets = 0
@@ -65,6 +67,7 @@ class Controller:
         """Connect under a new boot number, subscribe to advice, say the birth."""
         crowd = self.crowd
         self.boot, self.seq, self.buffer = crowd.random.randrange(2**31), 0, b""
+        self.started = time.monotonic()
         try:
             self.socket = socket.create_connection(("127.0.0.1", crowd.port), 2.0)
         except OSError:
@@ -72,7 +75,6 @@ class Controller:
             return
         self.socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         crowd.selector.register(self.socket, selectors.EVENT_READ, self)
-        will = _text(self._topic("state")) + struct.pack(">H", 0)
         state = encode(State(boot=self.boot, on=0))
         will = _text(self._topic("state")) + struct.pack(">H", len(state)) + state
         body = _text("MQTT") + bytes([4, 0x2E]) + struct.pack(">H", 300)  # clean, will kept, QoS 1
@@ -141,8 +143,8 @@ class Controller:
         noise = self.crowd.random.uniform(-0.02, 0.02)
         self.seq += 1
         values = {key: round(value * (1.0 + 0.02 * noise), 3) for key, value in STILL.items()}
-        reading = Reading(boot=self.boot, seq=self.seq, up=self.seq * 1.0, v=values)
-        payload = encode(reading)
+        up = round((time.monotonic() - self.started) * self.crowd.words.pace, 3)
+        payload = encode(Reading(boot=self.boot, seq=self.seq, up=up, v=values))
         self.crowd.sent[self.bay, self.boot, self.seq] = time.monotonic()
         self.publish("reading", payload)
 
@@ -258,6 +260,7 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--last", type=int, default=200)
     parser.add_argument("--every", type=float, default=1.0)
+    parser.add_argument("--pace", type=float, default=1.0, help="of the bridge's clock")
     parser.add_argument("--seconds", type=float, default=60.0)
     parser.add_argument("--settle", type=float, default=15.0)
     parser.add_argument("--phases", choices=("spread", "burst"), default="spread")
