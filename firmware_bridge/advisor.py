@@ -25,6 +25,7 @@ from ventcalc.decisions.reasons import reasons
 from ventcalc.decisions.situation import LONGEST_GAP, Readings
 from ventcalc.errors import VentcalcError
 from ventcalc.storage import Bay
+from ventcalc.studies.installed import as_installed
 from ventcalc.units import UnitSystem
 
 __all__ = [
@@ -115,7 +116,7 @@ def load_bay(path: Path) -> Bay:
         Every problem found, one line each.
     """
     try:
-        return read_bay(path)
+        return as_installed(read_bay(path))
     except VentcalcError as error:
         raise BadConfig(str(error).splitlines()) from None
 

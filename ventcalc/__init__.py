@@ -33,6 +33,7 @@ if TYPE_CHECKING:
         sky,
     )
     from ventcalc.storage import Bay
+    from ventcalc.studies.installed import as_installed
     from ventcalc.studies.season import run_season, run_seasons
     from ventcalc.weather import Weather, example_weather, read_weather
 
@@ -48,6 +49,7 @@ __all__ = [
     "advise",
     "air",
     "air_process",
+    "as_installed",
     "bed",
     "building",
     "ceiling",
@@ -91,6 +93,7 @@ _HOMES = {
     "ventcalc.decisions.reasons": ("reasons",),
     "ventcalc.errors": ("BadInput", "OutOfRange", "VentcalcError"),
     "ventcalc.storage": ("Bay",),
+    "ventcalc.studies.installed": ("as_installed",),
     "ventcalc.studies.season": ("run_season", "run_seasons"),
     "ventcalc.weather": ("Weather", "example_weather", "read_weather"),
 }

@@ -172,3 +172,15 @@ def test_sol_air_in_sun() -> None:
             30.0, surface_resistance=1 / 17.0, solar=1000.0, absorptance=absorptance
         )
         assert (roof - 30.0) / 1000.0 == pytest.approx(slope, abs=0.0015)
+
+
+def test_cloud_from_sunlight() -> None:
+    """
+    Kasten and Czeplak, Solar Energy 24 (1980): sunlight by eighths of cloud over the clear one.
+
+    Their formula by hand, 1 - 0.75 (n/8)^3.4 (from memory): 0.93 at 4/8, 0.72 at 6/8, 0.25 at 8/8.
+    """
+    for eighths, share in ((4, 0.93), (6, 0.72), (8, 0.25)):
+        found = sky.cloud_cover_from_radiation(share * 300.0, 300.0)
+        assert found == pytest.approx(eighths / 8.0, abs=0.02)
+    assert sky.cloud_cover_from_radiation(310.0, 300.0) == 0.0

@@ -10,8 +10,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from ventcalc.equipment import coil, refrigeration
+from ventcalc.equipment import coil, refrigerant_map, refrigeration
 from ventcalc.equipment import refrigerant_cycle as rc
+from ventcalc.equipment.plant import PLANT_REFRIGERANTS, UNNAMED
 from ventcalc.physics import air
 
 approx = pytest.approx
@@ -229,3 +230,16 @@ def test_loading_load_of_the_nhb_example_lies_in_its_band():
         running_share=np.array([1.0, 20.0 / 24.0]),
     )
     assert load.capacity[0] < 85.32e3 < load.capacity[1]
+
+
+@pytest.mark.parametrize("name", [n for n in PLANT_REFRIGERANTS if n != UNNAMED])
+def test_the_maps_that_ship_are_coolprops(name):
+    """Against CoolProp's Helmholtz equations of state, over the whole map."""
+    random = np.random.default_rng(5)
+    evaporating, condensing = (random.uniform(*span, 60) for span in refrigerant_map.SPAN)
+    truth = rc.cycle(
+        name, evaporating_temperature=evaporating, condensing_temperature=condensing
+    ).performance
+    shipped = refrigerant_map.shipped_map(name)
+    found = refrigerant_map.performance(shipped, evaporating, condensing)
+    assert found == approx(truth, rel=1e-5)

@@ -12,6 +12,7 @@ from ventcalc.decisions.advice import Memory, advise
 from ventcalc.decisions.readings_file import memory_from_json, memory_to_dict, readings_from_json
 from ventcalc.report_data import advice_data
 from ventcalc.report_text import CAUTION, advice_text
+from ventcalc.studies.installed import as_installed
 
 __all__ = ["add", "run"]
 
@@ -39,8 +40,8 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> str:
     """Advice as text or JSON; the memory goes back to its file."""
-    bay = bay_named(args.bay)
     given = readings_from_json(read_text(args.readings, "readings"), args.readings)
+    bay = as_installed(bay_named(args.bay), pressure=given.readings.pressure)
     advice, after = advise(bay, given.readings, _memory(args.memory))
     if args.memory is not None:
         write_text(args.memory, as_json(memory_to_dict(after)) + "\n")

@@ -25,7 +25,7 @@ def as_installed(bay: Bay, *, pressure: float | None = None) -> Bay:
     bay : Bay
         As written.
     pressure : float, optional
-        Air pressure; that of the standard atmosphere at the site if not given. [Pa]
+        Air pressure; that of the standard atmosphere at the site if not given or NaN. [Pa]
 
     Returns
     -------
@@ -90,6 +90,6 @@ def fan_note(bay: Bay, installed: Bay) -> str:
 
 
 def _system(bay: Bay, pressure: float | None) -> AirSystem:
-    if pressure is None:
+    if pressure is None or pressure != pressure:
         pressure = float(air.standard_pressure(bay.site.altitude))
     return air_system(bay, bay.pile.height, pressure=pressure, temperature=AIR_IN_FANS)
