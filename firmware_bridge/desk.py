@@ -34,7 +34,7 @@ _TEXTS = {
     "flapping": "the link was lost too often just now",
     "clock": "the bridge's time of day has jumped or was never set",
     "shutdown": "the bridge ends",
-    "units": "a channel is declared in a unit that does not fit it",
+    "units": "numbers do not fit their declared unit (°C and °F mixed up?)",
     "stale": "the newest reading is too old",
     "lost": "the controller is silent or has said goodbye",
     "missing": "a reading that is needed is missing",

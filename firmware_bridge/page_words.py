@@ -72,7 +72,8 @@ FAULT_WORDS = {
     "missing": "missing",
     "implausible": "not believed",
     "stuck": "does not move",
-    "units": "unit does not fit",
+    "units": "not believed: °C and °F mixed up?",
+    "contradictory": "not believed: the plenum knows nothing of it",
     "late": "late",
     "beyond": "too large to be stored",
 }

@@ -9,13 +9,22 @@ from __future__ import annotations
 import math
 from collections import Counter, deque
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from firmware_bridge.channels import ChannelHistory
-from firmware_bridge.messages import Birth, Reading, State
+from firmware_bridge.messages import Birth, Channel, Reading, State
 from firmware_bridge.quantities import QUANTITIES, to_internal
 
-__all__ = ["REQUIRED", "Sample", "Source", "contradiction", "fault_of", "mean_of", "pulps_of"]
+__all__ = [
+    "REQUIRED",
+    "Sample",
+    "Source",
+    "contradiction",
+    "disowned",
+    "fault_of",
+    "mean_of",
+    "pulps_of",
+]
 
 REQUIRED = (
     "pulp_temperature",
@@ -24,6 +33,8 @@ REQUIRED = (
     "return_relative_humidity",
 )
 """Kinds without which there is no advice; every channel of them must be sound."""
+DOUBT_AFTER = 300.0
+"""So long outside air must contradict the plenum before it is not believed. [s]"""
 HALF = 2**31
 CREEP = 300e-6
 """By how much two clocks may drift apart: 300 ppm, a poor quartz; common practice, no source."""
@@ -45,6 +56,8 @@ class Sample:
     """By key; NaN where missing."""
     faults: Mapping[str, str]
     """Why a value is not believed, by key; sound ones are absent."""
+    heights: Mapping[str, float] = field(default_factory=dict)
+    """Of probes above the floor, by key, where they were declared. [m]"""
     told: float = math.nan
     """The controller's own time of day, for people. [s]"""
     fresh: bool = True
@@ -74,7 +87,12 @@ class Source:
     units_wrong: tuple[str, ...] = ()
     newest: Sample | None = None
     counts: Counter[str] = field(default_factory=Counter)
+    _kinds: dict[str, str] = field(default_factory=dict)
+    _heights: dict[str, float] = field(default_factory=dict)
     _channels: dict[str, ChannelHistory] = field(default_factory=dict)
+    outside_doubted: bool = False
+    """Whether the plenum has said with the door open that outside air reads wrongly."""
+    _doubt_since: float = math.inf
     _gone: deque[int] = field(default_factory=lambda: deque(maxlen=64))
     _least: float = math.nan
     """Smallest receipt time less uptime: the link at its fastest. [s]"""
@@ -103,19 +121,27 @@ class Source:
             if self.birth is not None:
                 self._gone.append(self.birth.boot)
             self.newest, self._least = None, math.nan
-            self._channels.clear()
+            self.outside_doubted, self._doubt_since = False, math.inf
+        same = {} if self.birth is None else {one.key: one for one in self.birth.channels}
         self.birth, self.online, self.stranger = birth, True, False
         self.units_wrong = tuple(
             channel.key
             for channel in birth.channels
             if channel.key not in self.ignore and to_internal(channel.kind, channel.unit) is None
         )
+        self._kinds = {channel.key: channel.kind for channel in birth.channels}
+        self._heights = {one.key: one.at for one in birth.channels if one.at is not None}
         self._channels = {
-            channel.key: self._channels.get(channel.key)
-            or ChannelHistory(quantity=QUANTITIES[channel.kind])
-            for channel in birth.channels
+            channel.key: self._kept(channel, same.get(channel.key)) for channel in birth.channels
         }
         return True
+
+    def _kept(self, channel: Channel, before: Channel | None) -> ChannelHistory:
+        """A controller that starts anew does not change the air: its sensors are known."""
+        known = self._channels.get(channel.key)
+        if known and before and (channel.kind, channel.unit) == (before.kind, before.unit):
+            return known
+        return ChannelHistory(quantity=QUANTITIES[channel.kind])
 
     def take_state(self, state: State) -> bool:
         """
@@ -169,23 +195,40 @@ class Source:
         delay = self._delay(reading, now)
         fresh = step > 0 and delay <= self.max_age
         self.counts["taken" if fresh else "late"] += 1
-        kinds = {channel.key: channel.kind for channel in self.birth.channels}
         faults = self._judge(reading, values, now) if fresh else {}
         sample = Sample(
             boot=reading.boot,
             seq=reading.seq,
             received=now,
             delay=delay,
-            kinds=kinds,
+            kinds=self._kinds,
             values=values,
             faults=faults,
+            heights=self._heights,
             told=math.nan if reading.t is None else reading.t,
             fresh=fresh,
         )
+        if fresh:
+            sample = self._doubt_outside(sample, now)
         if step > 0:
             self.newest = sample
             self.online = True
         return sample
+
+    def _doubt_outside(self, sample: Sample, now: float) -> Sample:
+        """Doubt lasts until the plenum agrees with the door open, or the controller starts anew."""
+        verdict = disowned(sample, self.ignore)
+        if verdict is None:
+            self._doubt_since = math.inf
+        elif verdict:
+            self._doubt_since = min(self._doubt_since, now)
+            self.outside_doubted |= now - self._doubt_since >= DOUBT_AFTER
+        else:
+            self.outside_doubted, self._doubt_since = False, math.inf
+        if not self.outside_doubted:
+            return sample
+        wrong = [key for key, kind in sample.kinds.items() if kind == "outside_temperature"]
+        return replace(sample, faults={**dict.fromkeys(wrong, "contradictory"), **sample.faults})
 
     def _values(self, reading: Reading) -> dict[str, float] | None:
         assert self.birth is not None  # take() has looked
@@ -345,3 +388,40 @@ def contradiction(sample: Sample, ignore: Iterable[str] = ()) -> str:
     if runs and not low <= plenum <= max(outside, above) + 6.0:
         return "plenum and the airs it is mixed of"
     return ""
+
+
+def disowned(sample: Sample, ignore: Iterable[str] = ()) -> bool | None:
+    """
+    Whether the plenum, with the door wide open, knows nothing of the outside air that is read.
+
+    Parameters
+    ----------
+    sample : Sample
+        An accepted reading.
+    ignore : iterable of str
+        Keys not to be used.
+
+    Returns
+    -------
+    bool or None
+        None where nothing can be told: door not half open, fans slow, or outside air too close
+        to the return air.
+
+    Notes
+    -----
+    A door half open lets in at least 15 % of fresh air at half fan speed, and sprays, coils and
+    heaters shift the plenum as in ``contradiction``: common practice, no source.
+    """
+    fan, door = (mean_of(sample, kind, ignore) for kind in ("fan_speed", "door_opening"))
+    above = mean_of(sample, "return_temperature", ignore)
+    plenum = mean_of(sample, "plenum_temperature", ignore)
+    outside = mean_of(sample, "outside_temperature", ignore)
+    if not (fan >= 0.5 and door >= 0.5 and abs(outside - above) >= 10.0):
+        return None
+    least = above + 0.15 * (outside - above)
+    if outside > above:
+        coil = mean_of(sample, "refrigeration", ignore) != 0.0
+        water = mean_of(sample, "humidifier", ignore) != 0.0
+        return plenum < least - (9.0 if coil else 6.0 if water else 1.0)
+    heats = mean_of(sample, "heater", ignore) != 0.0
+    return plenum > least + (6.0 if heats else 1.0)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import random
 
+import msgspec
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -12,7 +13,14 @@ from hypothesis import strategies as st
 from firmware_bridge.channels import ChannelHistory
 from firmware_bridge.messages import Birth, Channel, Reading, State
 from firmware_bridge.quantities import QUANTITIES
-from firmware_bridge.readings import Source, contradiction, fault_of, mean_of, pulps_of
+from firmware_bridge.readings import (
+    Source,
+    contradiction,
+    disowned,
+    fault_of,
+    mean_of,
+    pulps_of,
+)
 
 CHANNELS = tuple(
     Channel(key=key, kind=kind, unit=unit, scale=0.01)
@@ -173,8 +181,129 @@ def test_a_spike_is_not_believed_but_a_new_level_is_in_the_end():
     assert channel.judge(5.0, 0.0) == ""
     assert channel.judge(9.0, 60.0) == "implausible"
     assert channel.judge(5.0, 120.0) == ""
-    faults = [channel.judge(9.0, 180.0 + 60.0 * n) for n in range(3)]
-    assert faults == ["implausible", "implausible", ""]
+    faults = [channel.judge(9.0, 180.0 + 60.0 * n) for n in range(6)]
+    assert faults == ["implausible"] * 5 + [""]
+    assert channel.judge(2.0, 540.0) == "implausible"
+    assert [channel.judge(2.0, 541.0 + n) for n in range(9)] == ["implausible"] * 9, "too soon"
+
+
+def fahrenheit(value):
+    return 1.8 * value + 32.0
+
+
+def celsius(value):
+    return (value - 32.0) / 1.8
+
+
+@pytest.mark.parametrize("change", [fahrenheit, celsius])
+@pytest.mark.parametrize(
+    ("kind", "value"),
+    [
+        ("outside_temperature", -25.0),
+        ("outside_temperature", 0.0),
+        ("outside_temperature", 9.0),
+        ("outside_temperature", 28.0),
+        ("plenum_temperature", 4.0),
+        ("return_temperature", 8.0),
+        ("pulp_temperature", 12.0),
+    ],
+)
+def test_a_sensor_that_changes_its_unit_is_not_believed_until_it_changes_back(kind, value, change):
+    channel, noise = history(kind), random.Random(5)
+
+    def shown(minute):
+        return value + 0.02 * minute + noise.gauss(0.0, 0.05)
+
+    assert {channel.judge(shown(n), 60.0 * n) for n in range(5)} == {""}
+    wrong = {channel.judge(change(shown(n)), 60.0 * n) for n in range(5, 200)}
+    assert wrong == {"units"}, "however long it lasts"
+    assert channel.judge(change(shown(200)) + 20.0, 12000.0) == "units", "a spike mends nothing"
+    back = [channel.judge(shown(n), 60.0 * n) for n in range(201, 210)]
+    assert back[0] == "units"
+    assert set(back[2:]) == {""}, "three in a row that fit"
+
+
+def test_what_a_unit_cannot_explain_is_a_jump_and_no_unit():
+    channel = history("outside_temperature")
+    channel.judge(5.0, 0.0)
+    assert channel.judge(20.0, 60.0) == "implausible"
+    near = history("outside_temperature")
+    near.judge(-40.0, 0.0)
+    assert near.judge(fahrenheit(-40.5), 60.0) == "", "where the scales meet nothing can be told"
+
+
+@given(st.floats(-49.0, 49.0), st.lists(st.floats(-1.9, 1.9), max_size=60))
+def test_weather_is_never_taken_for_another_unit(start, steps):
+    channel, value = history("outside_temperature"), start
+    for n, step in enumerate(steps):
+        value = min(max(value + step, -50.0), 50.0)
+        assert channel.judge(value, 60.0 * n) == ""
+
+
+def test_sensors_are_known_after_a_start_of_the_controller_unless_declared_anew():
+    source, wrong = born(), fahrenheit(VALUES["out"])
+    source.take(reading(1), 0.0)
+    source.take_birth(Birth(boot=8, channels=CHANNELS), 10.0)
+    assert source.take(reading(1, boot=8, out=wrong), 60.0).faults == {"out": "units"}
+    channels = tuple(
+        msgspec.structs.replace(one, unit="[degF]") if one.key == "out" else one for one in CHANNELS
+    )
+    source.take_birth(Birth(boot=9, channels=channels), 70.0)
+    assert source.take(reading(1, boot=9, out=wrong), 80.0).faults == {}
+
+
+OPEN = {"fan": 90.0, "door": 80.0, "cool": 0.0, "water": 0.0, "heat": 0.0, "above": 8.0}
+MORE = tuple(
+    Channel(key=key, kind=kind, unit="%")
+    for key, kind in (
+        ("door", "door_opening"),
+        ("cool", "refrigeration"),
+        ("water", "humidifier"),
+        ("heat", "heater"),
+    )
+)
+
+
+@pytest.mark.parametrize(
+    ("changes", "verdict"),
+    [
+        ({"out": 38.0, "plenum": 5.0}, True),  # 3 °C in °F
+        ({"out": -16.0, "plenum": 6.5}, True),  # 3 °C taken for °F
+        ({"out": -16.0, "plenum": 3.0}, False),
+        ({"out": 28.0, "plenum": 13.0}, False),
+        ({"out": 3.0, "plenum": 5.0}, None),  # too close to tell
+        ({"out": 38.0, "plenum": 5.0, "door": 30.0}, None),
+        ({"out": 38.0, "plenum": 5.0, "fan": 20.0}, None),
+        ({"out": 28.0, "plenum": 7.0, "water": 50.0}, False),  # the spray cools as well
+        ({"out": 28.0, "plenum": 4.0, "cool": 50.0}, False),
+        ({"out": -16.0, "plenum": 9.0, "heat": 50.0}, False),
+        ({"out": 28.0, "plenum": 4.0, "cool": None}, False),  # nobody says that the coil is off
+        ({"out": None, "plenum": 5.0}, None),
+    ],
+)
+def test_the_plenum_knows_outside_air_when_the_door_is_open(changes, verdict):
+    sample = born(channels=CHANNELS + MORE).take(reading(1, **{**OPEN, **changes}), 0.0)
+    assert disowned(sample) is verdict
+
+
+def test_outside_air_that_the_plenum_disowns_is_not_believed_any_more():
+    source = born(channels=CHANNELS + MORE)
+
+    def faults(minute, **changes):
+        sample = source.take(reading(minute, **{**OPEN, **changes}), 60.0 * minute)
+        return sample.faults, fault_of(sample)
+
+    wrong = {"out": 38.0, "plenum": 5.0}
+    assert [faults(n, **wrong)[0] for n in range(1, 6)] == [{}] * 5, "a door takes its time"
+    assert faults(6, **wrong) == ({"out": "contradictory"}, ""), "the adviser does without"
+    shut = {"out": 38.0, "plenum": 5.0, "door": 0.0}
+    assert faults(7, **shut)[0] == {"out": "contradictory"}, "a shut door mends nothing"
+    assert faults(10, out=38.0, plenum=14.0)[0] == {}, "the plenum agrees"
+    for n in range(11, 17):
+        faults(n, **wrong)
+    assert source.outside_doubted
+    source.take_birth(Birth(boot=8, channels=CHANNELS + MORE), 1000.0)
+    assert not source.outside_doubted, "it may have been mended"
 
 
 def test_a_sensor_that_stands_still_is_found_in_the_stated_time():

@@ -179,9 +179,9 @@ def test_clean_end_tells_none_and_off(world):
     ("key", "how", "code"),
     [
         ("pulp_3", "missing", "missing"),
-        ("plenum_t", "fahrenheit", "implausible"),
+        ("plenum_t", "fahrenheit", "units"),
         ("return_rh", "missing", "missing"),
-        ("pulp_2", "fahrenheit", "implausible"),
+        ("pulp_2", "fahrenheit", "units"),
     ],
 )
 def test_a_sensor_that_is_needed_goes_wrong(world, key, how, code):
