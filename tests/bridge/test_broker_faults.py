@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
+import resource
 import shutil
 import subprocess
 import sys
@@ -24,7 +26,7 @@ from bridge_live import (
 )
 
 from firmware_bridge import messages
-from firmware_bridge.audit import entries, verify
+from firmware_bridge.audit import AuditLog, entries, verify
 from firmware_bridge.client import Link, Message
 from firmware_bridge.config import BrokerConfig, read_config
 from firmware_bridge.export import samples_of_journal
@@ -320,17 +322,71 @@ def test_two_bridges_of_two_machines(live):
     assert second.process.poll() is None
 
 
+def boots_of(ear, bay, since=0):
+    """Boots of the bridge by which a bay was advised, and the readings that were answered."""
+    found = [json.loads(m.payload) for m in ear.of("advice")[since:] if f"/{bay}/" in m.topic]
+    return {one["id"][0] for one in found}, [tuple(one["for"]) for one in found]
+
+
 def test_bays_shared_out_over_two_processes(live):
-    """One broker, two bridges, each with bays of its own."""
+    """One broker, two bridges with bays of their own; a third that wants one of them is refused."""
     broker = live.broker()
+    ear = live.listener(broker.port)
     one = live.controller(broker.port, name="bay-1")
     two = live.controller(broker.port, name="bay-2")
-    first = live.bridge(broker.port)
+    three = live.controller(broker.port, name="bay-3")
+    first = live.bridge(broker.port, bays=("bay-1", "bay-3"))
     second = live.bridge(broker.port, name="bridge-b", bays=("bay-2",), data=live.folder / "other")
+    for controller in (one, two, three):
+        follows(controller)
+    until(lambda: "bay-1 ok" in first.text() and "bay-2 ok" in second.text(), 10.0, "both say so")
+    third = live.bridge(
+        broker.port, name="bridge-c", bays=("bay-4", "bay-2"), data=live.folder / "third"
+    )
+    assert third.process.wait(10) == 1
+    assert "another bridge on this machine serves bay bay-2" in third.text()
+    begin = len(one.sim.applied) + len(two.sim.applied)
+    until(lambda: len(one.sim.applied) + len(two.sim.applied) > begin + 4, 20.0, "it goes on")
+    assert "bay-2" not in first.text()
+    assert "bay-1" not in second.text()
+    for bay in ("bay-1", "bay-2", "bay-3"):
+        boots, answered = boots_of(ear, bay)
+        assert len(boots) == 1
+        assert len(answered) == len(set(answered))
+    assert first.close() == 0
+    assert second.close() == 0
+    for data, bays in (("data", {"bay-1", "bay-3"}), ("other", {"bay-2"})):
+        logged = entries(live.folder / data / "audit.db")
+        assert {entry.bay for _, entry, _ in logged if entry.kind == "advice"} == bays
+
+
+def test_one_bay_claimed_from_another_machine_changes_hands_alone(live):
+    """The later bridge gets the bay that both have in their files; the other bay is left alone."""
+    broker = live.broker()
+    ear = live.listener(broker.port)
+    one = live.controller(broker.port, name="bay-1")
+    two = live.controller(broker.port, name="bay-2")
+    first = live.bridge(broker.port, bays=("bay-1", "bay-2"))
     follows(one)
     follows(two)
-    until(lambda: "bay-1 ok" in first.text() and "bay-2 ok" in second.text(), 10.0, "both say so")
-    assert "bay-2" not in first.text()
+    before = boots_of(ear, "bay-1")[0]
+    audit = AuditLog(live.folder / "other" / "audit.db")
+    audit.next_boot(time.time() + 600.0)  # of two that start in one minute either may be the later
+    audit.close()
+    second = live.bridge(
+        broker.port, name="bridge-b", bays=("bay-2",), data=live.folder / "other",
+        locks=live.folder / "otherlocks",
+    )  # fmt: skip
+    until(lambda: "bay-2 other_bridge" in first.text(), 30.0, "the first stands back")
+    since = len(ear.of("advice"))
+    until(lambda: len(boots_of(ear, "bay-2", since)[1]) > 3, 20.0, "the second serves bay-2")
+    until(lambda: len(boots_of(ear, "bay-1", since)[1]) > 3, 20.0, "the first serves bay-1")
+    assert boots_of(ear, "bay-1", since)[0] == before
+    assert len(boots_of(ear, "bay-2", since)[0]) == 1
+    assert boots_of(ear, "bay-2", since)[0] != before
+    follows(one)
+    follows(two)
+    assert "other_bridge" not in second.text()
 
 
 def test_a_flood_of_one_bay_leaves_the_other_alone(live):
@@ -383,39 +439,89 @@ def test_bridge_killed_at_random_points(live):
     stops(controller)
 
 
-@pytest.mark.skipif(os.geteuid() != 0, reason="mounting a small disk needs root")
-def test_disk_full(live):
-    """Fault 21: a disk of 32 MB; none with the reason, and back when there is space again."""
-    small = live.folder / "small"
-    small.mkdir()
-    subprocess.run(["mount", "-t", "tmpfs", "-o", "size=32m", "none", str(small)], check=True)
+class FullFiles:
+    """No file of the bridge may grow any more: what a full disk does, for anybody to play."""
+
+    reasons = ("audit",)
+
+    def __init__(self, folder):
+        self.data, self.pid = folder / "data", None
+
+    def fill(self, pid):
+        self.pid, self.before = pid, resource.prlimit(pid, resource.RLIMIT_FSIZE)
+        size = (self.data / "audit.db-wal").stat().st_size
+        resource.prlimit(pid, resource.RLIMIT_FSIZE, (size, self.before[1]))
+
+    def free(self):
+        resource.prlimit(self.pid, resource.RLIMIT_FSIZE, self.before)
+
+    def close(self):
+        pass
+
+
+class FullDisk:
+    """A real disk of 32 MB, where the user may mount one."""
+
+    reasons = ("audit", "disk")
+
+    def __init__(self, folder):
+        self.folder = folder / "small"
+        self.data = self.folder / "data"
+        self.folder.mkdir()
+        command = ["mount", "-t", "tmpfs", "-o", "size=32m", "none", str(self.folder)]
+        subprocess.run(command, check=True)
+
+    def fill(self, _):
+        ballast = self.folder / "ballast"
+        with ballast.open("wb", buffering=0) as file, contextlib.suppress(OSError):
+            for _ in range(10_000):
+                file.write(b"x" * 4096)
+
+    def free(self):
+        (self.folder / "ballast").unlink()
+
+    def close(self):
+        subprocess.run(["umount", "-l", str(self.folder)], check=True)
+
+
+@pytest.mark.parametrize("way", [FullFiles, FullDisk] if os.geteuid() == 0 else [FullFiles])
+def test_disk_full(live, way):
+    """Fault 21: none with the reason, and back without a restart when there is space again."""
+    disk = way(live.folder)
+    bridge = None
     try:
         broker = live.broker()
-        bridge = live.bridge(broker.port, data=small / "data", low=2)
+        bridge = live.bridge(broker.port, data=disk.data, low=2)
         controller = live.controller(broker.port)
         ear = live.listener(broker.port)
         follows(controller)
-        with (small / "ballast").open("wb", buffering=0) as file:
-            try:
-                for _ in range(10_000):
-                    file.write(b"x" * 4096)
-            except OSError:
-                pass
+        disk.fill(bridge.process.pid)
         until(
             lambda: any(
-                json.loads(m.payload).get("none") in ("audit", "disk") for m in ear.of("advice")
+                json.loads(m.payload).get("none") in disk.reasons for m in ear.of("advice")
             ),
             45.0,
             "none because of the disk",
         )
         stops(controller)
-        (small / "ballast").unlink()
+        assert bridge.process.poll() is None
+        disk.free()
         follows(controller, 60.0)
         assert bridge.close() == 0
-        assert verify(small / "data" / "audit.db")[1] == ""
+        assert verify(disk.data / "audit.db")[1] == ""
+        assert bay_codes(disk.data) & set(disk.reasons)
     finally:
-        bridge.kill()
-        subprocess.run(["umount", "-l", str(small)], check=True)
+        if bridge is not None:
+            bridge.kill()
+        disk.close()
+
+
+def bay_codes(data):
+    """Codes of all events of the journal."""
+    journal = Journal(data / "journal.db", read_only=True)
+    found = {event.code for event in journal.events()}
+    journal.close()
+    return found
 
 
 # --- who may do what -------------------------------------------------------------------------
