@@ -151,7 +151,9 @@ def _positions(bay: Bay, advice: Advice, units: UnitSystem) -> list[tuple[str, s
         humidity = show(advice.plenum_relative_humidity, "1 percent", units, 0)
         dew = show(advice.plenum_dew_point, "degC", units)
         warm = show(advice.plenum_temperature, "degC", units)
-        rows.append(("Plenum expected", f"{warm}, {humidity} RH, dew point {dew}"))
+        foggy = advice.plenum_dew_point > advice.plenum_temperature + 0.01
+        drops = " with fog, dew point of air and fog" if foggy else ", dew point"
+        rows.append(("Plenum expected", f"{warm}, {humidity} RH{drops} {dew}"))
     return rows
 
 
