@@ -1,8 +1,16 @@
-"""What all tests share: hypothesis without a stopwatch, since a busy machine is no fault."""
+"""
+What all tests share: hypothesis without a stopwatch, since a busy machine is no fault, and
+helpers beside this file that can be imported by name.
+"""
 
 from __future__ import annotations
+
+import sys
+from pathlib import Path
 
 from hypothesis import HealthCheck, settings
 
 settings.register_profile("unhurried", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("unhurried")
+
+sys.path.insert(0, str(Path(__file__).parent))

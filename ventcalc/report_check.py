@@ -1,4 +1,4 @@
-"""A pile check as text for a terminal and as data for programs."""
+"""A pile check as text for a terminal."""
 
 from __future__ import annotations
 
@@ -11,22 +11,26 @@ import numpy as np
 
 from ventcalc.bay_checks import bay_notes
 from ventcalc.report_text import bullets, table
-from ventcalc.studies.check_record import CANNOT_SAY, MARGINAL, NO, OK, Check
-from ventcalc.studies.pile_check import TALLEST_HEIGHT, PileCheck
+from ventcalc.studies.check_record import CANNOT_SAY, MARGINAL, NO, Check
+from ventcalc.studies.pile_check import LOWEST_HEIGHT, TALLEST_HEIGHT, PileCheck
 from ventcalc.units import UnitSystem, show, shown_unit
 
 __all__ = [
     "CHECK_CAUTIONS",
     "capacity_line",
     "check_cells",
-    "check_data",
     "check_text",
+    "cold_rows",
     "findings",
     "headline",
     "numbered_sources",
-    "sweep_rows",
+    "sweep_tables",
+    "table_heights",
     "wall_rows",
 ]
+
+FOOT = 0.3048
+COLD = ("cold_fill", "cold_pull_down", "cold_holding")
 
 CHECK_CAUTIONS = (
     "Walls: the loads here are indications by methods that differ by a factor of almost two, and "
@@ -40,30 +44,6 @@ CHECK_CAUTIONS = (
     "fill does not replace measuring airflow, pressure and temperatures once the bay is full.",
 )
 """What belongs below every check."""
-
-_JSON = {
-    "1": ("", 1.0),
-    "1 percent": ("", 1.0),
-    "1 ppm": ("_ppm", 1e6),
-    "kg": ("_t", 1e-3),
-    "kg/s": ("_kg_h", 3600.0),
-    "m": ("_m", 1.0),
-    "m2 small": ("_mm2", 1e6),
-    "m/s": ("_m_s", 1.0),
-    "m3/s": ("_m3_s", 1.0),
-    "m3/(s kg)": ("_m3_s_t", 1e3),
-    "N/m": ("_n_m", 1.0),
-    "N m/m": ("_nm_m", 1.0),
-    "Pa": ("_pa", 1.0),
-    "Pa load": ("_pa", 1.0),
-    "W electrical": ("_w", 1.0),
-    "W refrigeration": ("_w", 1.0),
-    "W/kg": ("_w_t", 1e3),
-    "delta_degC": ("_k", 1.0),
-    "s": ("_h", 1.0 / 3600.0),
-    "s days": ("_days", 1.0 / 86400.0),
-}
-"""Ending of a JSON key and factor, for each unit of a check."""
 
 
 def _known(value: float, unit: str, units: UnitSystem, nothing: str) -> str:
@@ -191,6 +171,19 @@ def wall_rows(result: PileCheck, units: UnitSystem) -> list[list[str]]:
     ]
 
 
+def cold_rows(result: PileCheck, units: UnitSystem) -> list[list[str]]:
+    """Heat on a warm day by part, at fill, pull-down and holding, and what the plant can do."""
+    checks = [result.check(key) for key in COLD]
+    parts = [{aside.name: aside.value for aside in check.asides} for check in checks]
+    unit = "W refrigeration"
+    last = ["all, mean of the day", "of it latent"]
+    names = [*dict.fromkeys(name for some in parts for name in some if name not in last), *last]
+    rows = [[name, *(_known(some.get(name, 0.0), unit, units, "-") for some in parts)]
+            for name in names]  # fmt: skip
+    rows.append(["to be done in 20 h of 24", *(_known(c.value, unit, units, "-") for c in checks)])
+    return [*rows, ["the plant", *(_known(c.limit, unit, units, "none") for c in checks)]]
+
+
 def check_text(result: PileCheck, units: UnitSystem = "metric") -> str:
     """
     Write the checks of one height.
@@ -223,6 +216,8 @@ def check_text(result: PileCheck, units: UnitSystem = "metric") -> str:
         table([head, *rows]),
         ["", *bullets(findings(result, units))],
         ["", "Figures behind the checks:", *table(list(_asides(result, units)))],
+        ["", "Heat to remove on a warm day without outside air, by part:"],
+        table([["", "fill", "pull-down", "holding"], *cold_rows(result, units)]),
         ["", "Walls, per length, by every method:", *walls, f"  {spread}"],
         ["", "Sources:", *_sources(sources)],
         ["", "Cautions:", *bullets(CHECK_CAUTIONS)],
@@ -232,7 +227,7 @@ def check_text(result: PileCheck, units: UnitSystem = "metric") -> str:
 
 def _asides(result: PileCheck, units: UnitSystem) -> Iterator[list[str]]:
     for check in result.checks:
-        if not check.key.startswith("wall_"):
+        if not check.key.startswith(("wall_", "cold_")):
             for aside in check.asides:
                 words = f"{check.key.replace('_', ' ')}: {aside.name}"
                 yield [words, show(aside.value, aside.unit, units)]
@@ -261,121 +256,71 @@ _SWEPT = (
     ("cool_down", "cool-down"),
     ("humidity_fill", "water, fill"),
     ("co2_healing", "CO2, healing"),
+    ("cold_pull_down", "cold, pull-down"),
+    ("cold_holding", "cold, holding"),
 )
 """Checks whose margins a sweep shows, and their short names."""
 
 
-def sweep_rows(
-    sweep: PileCheck, units: UnitSystem, step: int = 10
-) -> tuple[list[str], list[list[str]]]:
-    """Head and rows of a table of margins by height, every ``step``-th height."""
-    shown = [(sweep.check(key), words) for key, words in _SWEPT]
-    shown = [(check, words) for check, words in shown if not np.isnan(check.margin).all()]
-    height = shown_unit("m", units)
-    head = [
-        f"height, {height}",
-        f"airflow, {_label('m3/(s kg)', units)}",
-        *(f"{words}, {_label(check.unit, units)}" for check, words in shown),
-        "fails",
-    ]
-    flow = sweep.check("airflow").value
-    rows = []
-    for i in range(0, len(sweep.height), step):
-        fails = [check.key for check in sweep.checks if check.verdict[i] == NO]
-        rows.append(
-            [
-                show(float(sweep.height[i]), "m", units).split(" ")[0],
-                show(float(flow[i]), "m3/(s kg)", units).split(" ")[0],
-                *(show(float(c.margin[i]), c.unit, units).split(" ")[0] for c, _ in shown),
-                ", ".join(fails) or "-",
-            ]
-        )
-    return head, rows
-
-
-def _label(unit: str, units: UnitSystem) -> str:
-    return shown_unit(unit, units).replace("delta_degF", "°F") or "1"
-
-
-# --- data --------------------------------------------------------------------------------
-
-
-def _number(value: Any) -> Any:
-    array = np.asarray(value, float)
-    told = [round(float(x), 9) if math.isfinite(x) else None for x in array.ravel()]
-    return told if array.ndim else told[0]
-
-
-def _figures(unit: str, **named: Any) -> dict[str, Any]:
-    ending, factor = _JSON[unit]
-    return {f"{name}{ending}": _number(np.asarray(v, float) * factor) for name, v in named.items()}
-
-
-def _check_data(check: Check) -> dict[str, Any]:
-    figures = _figures(
-        check.unit,
-        value=check.value,
-        limit=check.limit,
-        margin=check.margin,
-        uncertainty=check.uncertainty,
-    )
-    verdict = check.verdict if isinstance(check.verdict, str) else check.verdict.tolist()
-    beside: dict[str, Any] = {}
-    for aside in check.asides:
-        beside.update(_figures(aside.unit, **{aside.key: aside.value}))
-    return {
-        "key": check.key,
-        "name": check.name,
-        **figures,
-        "verdict": verdict,
-        "formula": check.formula,
-        "source": check.source,
-        "note": check.note,
-        "figures": beside,
-    }
-
-
-def check_data(result: PileCheck, sweep: PileCheck | None = None) -> dict[str, Any]:
+def table_heights(units: UnitSystem) -> Any:
     """
-    A check as JSON data, SI units in its keys.
+    Round heights for a table of margins.
 
     Parameters
     ----------
-    result : PileCheck
-        Of one height.
-    sweep : PileCheck, optional
-        Of many heights.
+    units : {"metric", "us"}
+        Half metres, or feet.
 
     Returns
     -------
-    dict
-        Ready for ``json.dumps``; ``None`` where a number is not known.
+    array
+        From the lowest to the tallest height looked at. [m]
     """
-    pounds = result.mass / 0.45359237
-    data: dict[str, Any] = {
-        "bay": result.bay.name,
-        "height_m": _number(result.height),
-        "capacity_t": _number(result.mass / 1000.0),
-        "capacity_cwt": _number(pounds / 100.0),
-        "capacity_lb": _number(pounds),
-        "lots_t": _number(result.bay.mass / 1000.0),
-        "lots_height_m": _number(result.least_for_lots),
-        "highest_that_passes_m": _number(result.highest),
-        "binds": list(result.binds),
-        "reaches": [{"name": r.name, "height_m": _number(r.height)} for r in result.reaches],
-        "verdict": _overall(result),
-        "checks": [_check_data(check) for check in result.checks],
-        "cautions": list(CHECK_CAUTIONS),
-    }
-    if sweep is not None:
-        data["sweep"] = {
-            "height_m": _number(sweep.height),
-            "capacity_t": _number(np.asarray(sweep.mass) / 1000.0),
-            "checks": [_check_data(check) for check in sweep.checks],
-        }
-    return data
+    if units == "us":
+        return np.arange(2.0, TALLEST_HEIGHT / FOOT) * FOOT
+    return np.arange(LOWEST_HEIGHT, TALLEST_HEIGHT + 0.25, 0.5)
 
 
-def _overall(result: PileCheck) -> str:
-    verdicts = {check.verdict for check in result.checks}
-    return next(v for v in (NO, MARGINAL, CANNOT_SAY, OK) if v in verdicts)
+def sweep_tables(sweep: PileCheck, units: UnitSystem) -> list[list[list[str]]]:
+    """Tables of margins by height, narrow enough for paper: head and rows of each."""
+    shown = [(sweep.check(key), words) for key, words in _SWEPT]
+    shown = [(check, words) for check, words in shown if not np.isnan(check.margin).all()]
+    flow = sweep.check("airflow").value
+    rows = range(len(sweep.height))
+    columns = [
+        [f"airflow, {_label('m3/(s kg)', units)}", *(_bare(x, "m3/(s kg)", units) for x in flow)],
+        *(
+            [f"{words}, {_label(check.unit, units)}",
+             *(_bare(margin, check.unit, units) for margin in check.margin)]
+            for check, words in shown
+        ),
+    ]  # fmt: skip
+    height = [f"height, {shown_unit('m', units)}", *(_bare(x, "m", units) for x in sweep.height)]
+    past = ["past its limit", *(_past(sweep, i) for i in rows)]
+    half = len(columns) // 2 + 2  # what is past its limit takes as much room as two
+    parts = ([height, *columns[:half]], [height, *columns[half:], past])
+    return [[list(row) for row in zip(*part, strict=True)] for part in parts]
+
+
+SWEEP_WORDS = "Margins by height, positive is safe; ? is past by less than the uncertainty"
+
+
+def _past(sweep: PileCheck, i: int) -> str:
+    """The first two checks whose margin is negative, and how many more there are."""
+    words = dict(_SWEPT)
+    names = [
+        words.get(check.key, check.key.replace("_", " "))
+        + ("?" if check.verdict[i] == MARGINAL else "")
+        for check in sweep.checks
+        if check.margin[i] < -1e-6 * abs(check.limit[i]) and check.verdict[i] in (NO, MARGINAL)
+    ]
+    more = f", {len(names) - 2} more" if len(names) > 2 else ""
+    return ", ".join(names[:2]) + more or "-"
+
+
+def _bare(value: Any, unit: str, units: UnitSystem) -> str:
+    return "-" if math.isnan(value) else show(float(value), unit, units).split(" ")[0]
+
+
+def _label(unit: str, units: UnitSystem) -> str:
+    return shown_unit(unit, units).replace("delta_degF", "°F").replace("_refrigeration", "") or "1"

@@ -8,15 +8,18 @@ from ventcalc import __version__
 from ventcalc import report_check_plots as plots
 from ventcalc.report_check import (
     CHECK_CAUTIONS,
+    SWEEP_WORDS,
     capacity_line,
     check_cells,
+    cold_rows,
     findings,
     headline,
     numbered_sources,
-    sweep_rows,
+    sweep_tables,
     wall_rows,
 )
-from ventcalc.report_html import escaped, html_list, html_page, html_table
+from ventcalc.report_html import escaped, firm, html_list, html_page, html_table
+from ventcalc.studies.check_record import MARGINAL, NO
 from ventcalc.studies.heat_balance import HeatBalance, heat_balances
 from ventcalc.studies.pile_check import PileCheck
 from ventcalc.units import UnitSystem, show
@@ -24,7 +27,9 @@ from ventcalc.units import UnitSystem, show
 __all__ = ["check_page"]
 
 
-def check_page(result: PileCheck, sweep: PileCheck, units: UnitSystem = "metric") -> str:
+def check_page(
+    result: PileCheck, sweep: PileCheck, rounds: PileCheck, units: UnitSystem = "metric"
+) -> str:
     """
     The report of a pile check.
 
@@ -34,6 +39,8 @@ def check_page(result: PileCheck, sweep: PileCheck, units: UnitSystem = "metric"
         Of one height.
     sweep : PileCheck
         Of the heights to plot.
+    rounds : PileCheck
+        Of the round heights to tabulate.
     units : {"metric", "us"}
         Units of tables and plots.
 
@@ -54,7 +61,7 @@ def check_page(result: PileCheck, sweep: PileCheck, units: UnitSystem = "metric"
             f'<section class="caution"><h2>Cautions</h2>{html_list(CHECK_CAUTIONS)}</section>',
             _checks(result, units),
             _bay(result, units),
-            _sweep(result, sweep, units),
+            _sweep(result, sweep, rounds, units),
             _walls(result, units),
             _fans(result, units),
             *_air_and_heat(result, units),
@@ -79,27 +86,40 @@ def _checks(result: PileCheck, units: UnitSystem) -> str:
     numbers, sources = numbered_sources(result)
     rows, working, beside = [], [], []
     for check, number in zip(result.checks, numbers, strict=True):
-        rows.append([*check_cells(check, units), number])
-        doubt = "-" if math.isnan(check.margin) else show(check.uncertainty, check.unit, units)
+        name, value, limit, margin, verdict = check_cells(check, units)
+        rows.append([name, *map(firm, (verdict, value, limit)), _together(margin), number])
+        doubt = show(check.uncertainty, check.unit, units) if check.uncertainty > 0.0 else "-"
         working.append([f"{check.name}: {check.formula}", doubt])
         beside += [
-            [f"{check.name}: {aside.name}", show(aside.value, aside.unit, units)]
+            [f"{check.name}: {aside.name}", firm(show(aside.value, aside.unit, units))]
             for aside in check.asides
-            if not check.key.startswith("wall_")
+            if not check.key.startswith(("wall_", "cold_"))
         ]
     listed = "".join(f"<li>{escaped(source)}</li>" for source in sources)
-    head = ["Check", "Value", "Limit", "Margin", "Verdict", "Source"]
+    head = ["Check", "Verdict", "Value", "Limit", "Margin", "Source"]
     caption = (
         "A margin smaller than its uncertainty (±) is marginal; without a limit nothing can be said"
     )
     return (
         "<section><h2>The checks</h2>"
-        + html_table(head, rows, caption)
+        + _stressed(html_table(head, rows, caption))
         + f"<h3>Sources</h3><ol>{listed}</ol>"
         + html_table(["Check and formula in words", "Uncertainty"], working, "How it was found")
         + html_table(["Figure", "Value"], beside, "Figures behind the checks")
         + "</section>"
     )
+
+
+def _together(margin: str) -> str:
+    """A margin that breaks before its uncertainty at most, if that is long."""
+    return firm(margin).replace("\u00a0±", " ±") if len(margin) > 24 else firm(margin)
+
+
+def _stressed(table: str) -> str:
+    """The table with the verdicts to mind in bold."""
+    for verdict in (MARGINAL, NO):
+        table = table.replace(f"<td>{verdict}</td>", f"<td><b>{verdict}</b></td>")
+    return table
 
 
 def _figure(title: str, words: str, svg: str, *tables: str) -> str:
@@ -142,15 +162,14 @@ def _bay(result: PileCheck, units: UnitSystem) -> str:
     return _figure("The bay", words, plots.bay_drawing(result, units, words), table)
 
 
-def _sweep(result: PileCheck, sweep: PileCheck, units: UnitSystem) -> str:
+def _sweep(result: PileCheck, sweep: PileCheck, rounds: PileCheck, units: UnitSystem) -> str:
     words = (
         "Margin of each check over its limit, by the height to which the bay is filled level. "
         "Below zero (crossed) the limit is passed. The wall is not among the lines: no limit of "
         "it is known here."
     )
-    head, rows = sweep_rows(sweep, units)
-    table = html_table(head, rows, "Margins by height, positive is safe")
-    return _figure("Heights", words, plots.sweep_plot(result, sweep, units, words), table)
+    tables = [html_table(head, rows, SWEEP_WORDS) for head, *rows in sweep_tables(rounds, units)]
+    return _figure("Heights", words, plots.sweep_plot(result, sweep, units, words), *tables)
 
 
 def _walls(result: PileCheck, units: UnitSystem) -> str:
@@ -191,9 +210,11 @@ def _fans(result: PileCheck, units: UnitSystem) -> str:
 
 def _air_and_heat(result: PileCheck, units: UnitSystem) -> list[str]:
     if math.isnan(result.system.airflow):
-        said = "Moist air and heat are not drawn: the airflow of the fans is not known."
+        said = (
+            "Moist air, heat and refrigeration are not drawn: the airflow of the fans is not known."
+        )
         return [f"<p>{escaped(said)}</p>"]
-    return [_air(result, units), _heat(heat_balances(result))]
+    return [_air(result, units), _heat(heat_balances(result)), _cold(result, units)]
 
 
 def _air(result: PileCheck, units: UnitSystem) -> str:
@@ -220,8 +241,10 @@ def _air(result: PileCheck, units: UnitSystem) -> str:
 def _heat(balances: tuple[HeatBalance, ...]) -> str:
     words = (
         "Sensible heat at the design states with fans at full speed: what warms the air above "
-        "zero, what cools it below; the bar across is what outside air or refrigeration must "
-        "carry off. The field heat of the planned ramp is counted with wound healing, at its end."
+        "zero, what cools it below; the bar across is what colder outside air must carry off. The "
+        "field heat of the planned ramp is counted with wound healing, at its end. Refrigeration "
+        "has more to do, as the next figure shows: its day is warm, and its coil takes the "
+        "evaporated water out of the air again."
     )
     head = ["Part, kW", *(balance.name for balance in balances)]
     rows = [
@@ -231,3 +254,18 @@ def _heat(balances: tuple[HeatBalance, ...]) -> str:
     rows.append(["sum", *(f"{balance.total / 1000.0:,.1f}" for balance in balances)])
     table = html_table(head, rows, "Heat by part")
     return _figure("Heat", words, plots.heat_plot(balances, words), table)
+
+
+def _cold(result: PileCheck, units: UnitSystem) -> str:
+    words = (
+        "What refrigeration must take out on a warm day if outside air does nothing, sensible and "
+        "latent together, mean of the day. "
+    )
+    words += (
+        "The dashed line is what the plant of the bay can do in 20 h of 24."
+        if result.bay.refrigeration
+        else "The bay has no refrigeration: outside air, by night, must do it instead."
+    )
+    head = ["Part", "Fill", "Pull-down", "Holding"]
+    table = html_table(head, cold_rows(result, units), "Heat to remove on a warm day")
+    return _figure("Refrigeration", words, plots.cold_plot(result, units, words), table)

@@ -10,12 +10,14 @@ import numpy as np
 from ventcalc.physics import air
 from ventcalc.report_drawing import BLUE, GREEN, GREY, RED, drawing, legend, note
 from ventcalc.storage import Bay, Ducts
+from ventcalc.studies.cold_load import RUNNING_SHARE
 from ventcalc.studies.heat_balance import HeatBalance
 from ventcalc.studies.pile_check import PileCheck
-from ventcalc.units import UnitSystem, convert, shown_unit
+from ventcalc.units import UnitSystem, convert, show, shown_unit
 
 __all__ = [
     "bay_drawing",
+    "cold_plot",
     "fan_plot",
     "heat_plot",
     "process_points",
@@ -81,7 +83,7 @@ def _plan(axes: Any, bay: Bay, ducts: Ducts | None, units: UnitSystem) -> None:
         return
     wide = _m(ducts.plenum_width, units)
     _box(axes, 0, -wide, _m(along, units), wide, facecolor="white", edgecolor="black", lw=1.2,
-         hatch="....")  # fmt: skip
+         hatch="..")  # fmt: skip
     axes.text(_m(along / 2, units), -wide / 2, "plenum", ha="center", va="center", fontsize=9,
               bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0})  # fmt: skip
     spacing, size = along / ducts.laterals, ducts.lateral_diameter
@@ -104,12 +106,12 @@ def _section(axes: Any, result: PileCheck, units: UnitSystem) -> None:
     bay, ducts = result.bay, result.bay.ducts
     _, across = _sides(bay)
     wide, tall, height = _m(across, units), _m(_wall(result), units), _m(result.height, units)
-    _box(axes, 0, 0, wide, height, facecolor=_EARTH, edgecolor=GREY, hatch="oo", lw=0.8)
+    _box(axes, 0, 0, wide, height, facecolor=_EARTH, edgecolor=GREY, hatch="o", lw=0.8)
     axes.plot([0, 0, wide, wide], [0, tall, tall, 0], color="black", lw=2.0)
     axes.axhline(0.0, color="black", lw=1.5)
     if ducts is not None:
         lane, roof = _m(ducts.plenum_width, units), _m(ducts.plenum_height, units)
-        _box(axes, -lane, 0, lane, roof, facecolor="white", edgecolor="black", hatch="....")
+        _box(axes, -lane, 0, lane, roof, facecolor="white", edgecolor="black", hatch="..")
         shown = 1.0 if ducts.lateral_shape == "round" else 0.5
         _box(axes, 0, 0, _m(ducts.lateral_length, units), shown * _m(ducts.lateral_diameter, units),
              facecolor="#bcd4e6", edgecolor=BLUE)  # fmt: skip
@@ -130,19 +132,21 @@ def _section(axes: Any, result: PileCheck, units: UnitSystem) -> None:
 # --- heights -----------------------------------------------------------------------------
 
 _LINES = (
-    ("bruise", "depth against bruise", GREY, (0, (6, 2))),
-    ("headspace", "headspace", "black", "-"),
-    ("wall_height", "eave", "black", (0, (1, 1))),
-    ("floor_load", "floor", GREY, "-."),
-    ("airflow", "airflow", BLUE, "-"),
-    ("rise_fill", "rise at fill", RED, "-"),
-    ("rise_healing", "rise, healing", RED, (0, (5, 1.5))),
-    ("rise_holding", "rise, holding", RED, (0, (1, 1))),
-    ("cool_down", "cool-down", GREEN, "-"),
-    ("humidity_fill", "humidifier", GREEN, (0, (5, 1.5))),
-    ("co2_healing", "CO2, healing", GREEN, (0, (1, 1))),
+    ("bruise", "depth against bruise", GREY, "--", "o"),
+    ("headspace", "headspace", "black", "-", "s"),
+    ("wall_height", "eave", "black", ":", "D"),
+    ("floor_load", "floor", GREY, "-.", "P"),
+    ("airflow", "airflow", BLUE, "-", "^"),
+    ("rise_fill", "rise at fill", RED, "-", "v"),
+    ("rise_healing", "rise, healing", RED, "--", ">"),
+    ("rise_holding", "rise, holding", RED, ":", "<"),
+    ("cool_down", "cool-down", GREEN, "-", "X"),
+    ("humidity_fill", "humidifier", GREEN, "--", "*"),
+    ("co2_healing", "CO2, healing", GREEN, ":", "h"),
+    ("cold_pull_down", "cold, pull-down", BLUE, "--", "d"),
+    ("cold_holding", "cold, holding", BLUE, ":", "p"),
 )
-"""Checks drawn against height: words, colour, line."""
+"""Checks drawn against height: words, colour, line, mark; marks tell lines apart without colour."""
 
 
 def sweep_plot(result: PileCheck, sweep: PileCheck, units: UnitSystem, text: str) -> str:
@@ -152,11 +156,12 @@ def sweep_plot(result: PileCheck, sweep: PileCheck, units: UnitSystem, text: str
         axes = sheet.figure.add_subplot()
         axes.axhspan(-60.0, 0.0, facecolor="#f5e0d6", edgecolor="#cc9980", hatch="xx", lw=0)
         axes.axhline(0.0, color="black", lw=1.0)
-        for key, words, color, style in _LINES:
+        for place, (key, words, color, style, mark) in enumerate(_LINES):
             check = sweep.check(key)
             share = 100.0 * check.margin / check.limit
             if not np.isnan(share).all():
-                axes.plot(height, share, color=color, ls=style, lw=1.5, label=words)
+                axes.plot(height, share, color=color, ls=style, lw=1.3, label=words, marker=mark,
+                          ms=5, mfc="white", markevery=(place, 16))  # fmt: skip
         axes.axvline(_m(result.height, units), color="black", lw=1.0, ls=":")
         note(axes, "this height", _m(result.height, units), 106.0, -4)
         if result.highest > 0.0:
@@ -193,7 +198,9 @@ def fan_plot(result: PileCheck, units: UnitSystem, text: str) -> str:
         part = system.curve.pressure_at(slow * each, fan_speed=slow, density=system.density)
         axes.plot(flow_in(slow * flow), static(part), color=BLUE, lw=1.2, ls=(0, (1, 1)),
                   label=f"at {slow:.0%} speed")  # fmt: skip
-        axes.plot(flow_in(flow), static(system.system(flow)), color=RED, lw=1.8, ls=(0, (5, 1.5)),
+        asked = system.system(flow)
+        near = asked <= 1.1 * np.max(fan)  # beyond, the line would run through the legend
+        axes.plot(flow_in(flow[near]), static(asked[near]), color=RED, lw=1.8, ls=(0, (5, 1.5)),
                   label="ducts, pile and all else")  # fmt: skip
         if math.isfinite(system.airflow):
             here = (flow_in(system.airflow), static(system.point.static_pressure))
@@ -292,30 +299,82 @@ _PARTS = (
     ("field heat", "#d9d9d9", "xxxx"),
     ("walls and ceiling", "#ffffff", "----"),
     ("leaks", "#ffffff", "||||"),
-    ("evaporation", "#cfe8d5", "...."),
+    ("evaporation", "#cfe8d5", "\\\\\\\\"),
 )
+
+
+def _stack(axes: Any, names: list[str], parts: list[tuple[str, list[float], str, str]]) -> Any:
+    """One column a name: gains pile up above zero, what cools below it."""
+    up, down = np.zeros(len(names)), np.zeros(len(names))
+    for part, values, color, hatch in parts:
+        heat = np.asarray(values)
+        axes.bar(names, heat, bottom=np.where(heat >= 0.0, up, down), width=0.5, facecolor=color,
+                 edgecolor="#333333", hatch=hatch, lw=0.6, label=part)  # fmt: skip
+        up, down = up + np.maximum(heat, 0.0), down + np.minimum(heat, 0.0)
+    axes.axhline(0.0, color="black", lw=0.8)
+    axes.set_xlim(-0.6, len(names) - 0.2)
+    legend(axes, 6)
+    return up, down
+
+
+def _sum(axes: Any, place: int, total: float, words: str) -> None:
+    axes.plot([place - 0.32, place + 0.32], [total, total], color="black", lw=2.2)
+    axes.annotate(words, (place + 0.33, total), xytext=(3, -3), textcoords="offset points",
+                  fontsize=9)  # fmt: skip
 
 
 def heat_plot(balances: tuple[HeatBalance, ...], text: str) -> str:
     """Heat of each state by part: gains above, what cools below."""
     with drawing("heat", "Heat of the bay by part", text, 3.8) as sheet:
         axes = sheet.figure.add_subplot()
-        names = [balance.name for balance in balances]
-        up, down = np.zeros(len(names)), np.zeros(len(names))
-        for part, color, hatch in _PARTS:
-            watts = np.array([balance.parts[part] for balance in balances]) / 1000.0
-            base = np.where(watts >= 0.0, up, down)
-            axes.bar(names, watts, bottom=base, width=0.5, facecolor=color, edgecolor="#333333",
-                     hatch=hatch, lw=0.6, label=part)  # fmt: skip
-            up, down = up + np.maximum(watts, 0.0), down + np.minimum(watts, 0.0)
+        parts = [
+            (part, [balance.parts[part] / 1000.0 for balance in balances], color, hatch)
+            for part, color, hatch in _PARTS
+        ]
+        up, down = _stack(axes, [balance.name for balance in balances], parts)
         for place, balance in enumerate(balances):
             total = balance.total / 1000.0
-            axes.plot([place - 0.32, place + 0.32], [total, total], color="black", lw=2.2)
-            axes.annotate(f"sum {total:,.0f} kW", (place + 0.33, total), xytext=(3, -3),
-                          textcoords="offset points", fontsize=9)  # fmt: skip
-        axes.axhline(0.0, color="black", lw=0.8)
+            _sum(axes, place, total, f"sum {total:,.0f} kW")
         axes.set_ylim(1.1 * down.min(), 1.3 * up.max())
-        axes.set_xlim(-0.6, len(names) - 0.2)
         axes.set_ylabel("kW, sensible")
-        legend(axes, 6)
+    return sheet.svg
+
+
+_COLD_PARTS = (
+    ("respiration", "#f2c6a8", "////"),
+    ("field heat", "#d9d9d9", "xxxx"),
+    ("fans", "#8fb8d8", ""),
+    ("envelope", "#ffffff", "----"),
+    ("leakage", "#ffffff", "||||"),
+    ("fresh air", "#cfe8d5", "\\\\\\\\"),
+)
+
+
+def cold_plot(result: PileCheck, units: UnitSystem, text: str) -> str:
+    """Load of a warm day by part, and what the plant can do."""
+    unit = "W refrigeration"
+
+    def cold(value: Any) -> Any:
+        return convert(value, unit, units)[0]
+
+    checks = [result.check(key) for key in ("cold_fill", "cold_pull_down", "cold_holding")]
+    heats = [{aside.name: aside.value for aside in check.asides} for check in checks]
+    with drawing("cold", "Heat to remove on a warm day by part", text, 3.8) as sheet:
+        axes = sheet.figure.add_subplot()
+        parts = [
+            (part, [float(cold(heat.get(part, 0.0))) for heat in heats], color, hatch)
+            for part, color, hatch in _COLD_PARTS
+        ]
+        up, down = _stack(axes, ["fill", "pull-down", "holding"], parts)
+        for place, heat in enumerate(heats):
+            total = heat["all, mean of the day"]
+            _sum(axes, place, float(cold(total)), f"sum {show(total, unit, units)}")
+        able = RUNNING_SHARE * checks[0].limit
+        top = float(up.max())
+        if math.isfinite(able):
+            axes.axhline(float(cold(able)), color=RED, lw=1.6, ls=(0, (5, 2)))
+            note(axes, "the plant, 20 h of 24", 2.3, float(cold(able)), 3)
+            top = max(top, float(cold(able)))
+        axes.set_ylim(1.1 * float(down.min()), 1.3 * top)
+        axes.set_ylabel(shown_unit(unit, units).replace("_", " of "))
     return sheet.svg

@@ -34,11 +34,16 @@ th, td { padding: 0.15rem 0.8rem 0.15rem 0; text-align: right; border-bottom: 1p
 th:first-child { text-align: left; font-weight: normal; }
 thead th { font-weight: 600; }
 tr.group th { font-weight: 600; padding-top: 0.7rem; }
+@media screen and (max-width: 40rem) {
+  figure { overflow-x: auto; } figure svg { min-width: 45rem; } th[scope="row"] { min-width: 8rem; }
+}
 @media print {
   :root { --ink: #000000; --paper: #ffffff; --soft: #ffffff; --line: #999999; --warn: #000000; }
   body { font-size: 10pt; } main { max-width: none; padding: 0; }
   section, article { break-inside: auto; } figure, tr { break-inside: avoid; }
-  h2, h3, caption { break-after: avoid; } figure { border: 0; }
+  h2, h3, caption, section > p { break-after: avoid; } section > p { break-inside: avoid; }
+  figure { border: 0; }
+  .wide { overflow: visible; } table { font-size: 8pt; } th, td { padding-right: 0.5em; }
 }
 """
 """CSS; plots stay on white in every scheme."""

@@ -9,6 +9,7 @@ import subprocess
 import sys
 import tomllib
 from html.parser import HTMLParser
+from itertools import pairwise
 
 import pytest
 
@@ -111,13 +112,28 @@ def test_methods_for_walls_stand_side_by_side(capsys):
     assert "1.91" in block
 
 
-def test_sweep_is_a_table_by_height(capsys):
-    _, out, _ = run(capsys, "seed_bay", "--sweep")
-    lines = out.partition("Margins by height, positive is safe:")[2].strip().splitlines()
-    heights = [float(line.split()[0]) for line in lines[1:]]
-    assert len(heights) == 20
-    assert heights == sorted(heights)
-    assert "headspace" in lines[-1]
+@pytest.mark.parametrize(("units", "step", "last"), [("metric", 0.5, 8.0), ("us", 1.0, 26.0)])
+def test_sweep_is_a_table_by_round_heights(capsys, units, step, last):
+    _, out, _ = run(capsys, "fry_bay", "--sweep", "--units", units)
+    first, second = (part.strip().splitlines() for part in out.split("Margins by height")[1:])
+    for lines in (first, second):
+        heights = [float(line.split()[0]) for line in lines[3:]]
+        assert heights[-1] == last
+        assert {round(b - a, 6) for a, b in pairwise(heights)} == {step}
+        assert max(map(len, lines)) <= 120
+    assert "headspace, " in second[-1]  # fails by far at the tallest
+    words = " ".join(first[1].split() + second[1].split())
+    for name in ("below eave", "bruise", "rise, fill", "CO2, healing", "cold, holding"):
+        assert name in words
+
+
+def test_sweep_marks_what_is_past_by_less_than_its_uncertainty(capsys):
+    """At 19 ft the headspace lacks 0.2 ± 0.7 ft: no "no", but past its limit."""
+    _, out, _ = run(capsys, "seed_bay", "--sweep", "--units", "us")
+    (row,) = (line for line in out.splitlines() if re.match(r" +19.0 .*\?", line))
+    assert row.split()[-2:] == ["bruise?,", "1"] or "headspace?" in row
+    (fits,) = (line for line in out.splitlines() if re.match(r" +17.0 .* -$", line))
+    assert "?" not in fits
 
 
 def test_a_bay_that_tells_little_is_told_what_to_add(capsys, tables, bay_of):
@@ -150,7 +166,15 @@ def test_refrigeration_is_judged_where_there_is_some(capsys):
     assert re.search(r"heat to remove while holding, warm day +[\d.]+ ton +19.9 ton .* ok", out)
     assert "Refrigeration alone, without outside air: up to " in words
     assert "The plant alone falls short on such a day" in words
-    assert "cold holding: respiration" in words
+    rows = out.partition("Heat to remove on a warm day")[2].splitlines()[1:12]
+    assert rows[0].split() == ["fill", "pull-down", "holding"]
+    heat = {re.split("  +", row.strip())[0]: [float(x) for x in re.findall(r"-?[\d.]+(?= ton)", row)]
+            for row in rows[1:]}  # fmt: skip
+    assert heat["the plant"] == [19.9] * 3
+    parts = ("field heat", "respiration", "envelope", "leakage", "fresh air", "fans")
+    for k, total in enumerate(heat["all, mean of the day"]):
+        assert sum(heat[part][k] for part in parts) == pytest.approx(total, abs=0.3)
+        assert heat["to be done in 20 h of 24"][k] == pytest.approx(1.2 * total, abs=0.1)
     none = " ".join(run(capsys, "seed_bay")[1].split())
     assert "The bay has no refrigeration: outside air must do this." in none
     assert "Refrigeration alone" not in none
@@ -305,14 +329,21 @@ def test_page_is_whole_and_fetches_nothing(capsys, tmp_path, units):
     assert out.rstrip().endswith(f"Wrote {path}")
     page = page_of(path)
     drawings = [given for tag, given in page.seen if tag == "svg"]
-    assert len(drawings) == 5
+    assert len(drawings) == 6
     assert all(given["role"] == "img" for given in drawings)
     assert all(link.startswith("#") for link in page.links)
     assert len(page.ids) == len(set(page.ids))
     text = path.read_text(encoding="utf-8")
     assert not re.search(r"url\((?!#)", text)
     assert path.stat().st_size < 1_000_000
-    for words in ("licensed structural engineer", "The bay", "Heights", "Moist air", "Janssen"):
+    for words in (
+        "licensed structural engineer",
+        "The bay",
+        "Heights",
+        "Moist air",
+        "Refrigeration",
+        "Janssen",
+    ):
         assert words in text
     assert run(capsys, "seed_bay", "--html", str(path))[1].rstrip().endswith(f"Replaced {path}")
 

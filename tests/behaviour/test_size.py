@@ -283,8 +283,8 @@ def test_weather_of_two_days_is_refused(refused):
 def test_weather_without_humidity_is_refused(refused, tmp_path):
     path = tmp_path / "dry.csv"
     path.write_text("time,outside_temp_c\n2020-01-01T00:00Z,1\n2020-01-01T01:00Z,2\n")
-    lines = refused("size", "seed_bay", "--weather", path)
-    assert any("humid" in line or "dew" in line for line in lines)
+    (line,) = refused("size", "seed_bay", "--weather", path)
+    assert line.startswith("dry.csv: there is no column for humidity; expected outside_rh")
 
 
 def test_half_a_year_that_holds_the_season_is_enough(run, tmp_path):
@@ -346,6 +346,26 @@ def test_contradictory_bay_gets_a_line_for_each_problem(refused, tmp_path):
     path.write_text(text.replace("0.032 Btu/(h ft2 degF)", "0 Btu/(h ft2 degF)"), encoding="utf-8")
     (line,) = refused("size", path)
     assert "envelope.wall_u" in line
+
+
+@pytest.mark.parametrize(
+    ("was", "now", "part"),
+    [
+        ('"1.80 inH2O"', '"1.60 inH2O"', "rises from 399 Pa (1.60 inH2O) to 423 Pa"),
+        ('lateral_length = "48 ft"', 'lateral_length = "148 ft"', "is longer than the bay"),
+        ('port_area = "10 in2"', 'port_area = "15 in2"', "exceed the lateral's"),
+        ('wall_u = "0.032 Btu', 'wall_u = "0 Btu', "envelope.wall_u"),
+        ('ceiling_u = "0.029 Btu', 'ceiling_u = "0 Btu', "envelope.ceiling_u"),
+    ],
+)
+def test_bay_that_cannot_be_gets_one_line(refused, tmp_path, was, now, part):
+    text = example_bay_path().read_text(encoding="utf-8")
+    assert was in text
+    path = tmp_path / "bay.toml"
+    path.write_text(text.replace(was, now), encoding="utf-8")
+    (line,) = refused("size", path)
+    assert line.startswith("bay.toml: ")
+    assert part in line
 
 
 def test_help_shows_an_example(run):

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from ventcalc.bay_file import example_bay
 from ventcalc.commands.words import as_json
-from ventcalc.report_check import check_data, check_text
+from ventcalc.report_check import check_text, table_heights
+from ventcalc.report_check_data import check_data
 from ventcalc.report_check_page import check_page
 from ventcalc.studies.pile_check import check_pile, sweep_heights
 
@@ -28,5 +29,5 @@ def test_sweep_as_json(benchmark):
 
 def test_page(benchmark):
     bay = example_bay()
-    result, sweep = check_pile(bay), check_pile(bay, sweep_heights())
-    benchmark.pedantic(check_page, args=(result, sweep), rounds=3)
+    sweeps = check_pile(bay, sweep_heights()), check_pile(bay, table_heights("metric"))
+    benchmark.pedantic(check_page, args=(check_pile(bay), *sweeps), rounds=3)

@@ -8,13 +8,14 @@ from typing import Any
 from ventcalc.commands.files import bay_named, check_target, write_text
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.errors import BadInput
-from ventcalc.report_check import check_data, check_text, sweep_rows
-from ventcalc.report_check_page import check_page
+from ventcalc.report_check import SWEEP_WORDS, check_text, sweep_tables, table_heights
+from ventcalc.report_check_data import check_data
 from ventcalc.report_drawing import need_matplotlib
 from ventcalc.report_text import table
 from ventcalc.studies.pile_check import (
     LOWEST_HEIGHT,
     TALLEST_HEIGHT,
+    PileCheck,
     check_pile,
     sweep_heights,
 )
@@ -65,19 +66,26 @@ def run(args: argparse.Namespace) -> str:
         "warm_temperature": _parsed("--warm", args.warm, "degC", 0.0, 40.0),
     }
     result = check_pile(bay, height, **outside)
-    sweep = None
-    if args.sweep or args.html is not None:
-        sweep = check_pile(bay, sweep_heights(), **outside)
+
+    def swept(heights: Any) -> PileCheck:
+        return check_pile(bay, heights, **outside)
+
     wrote = ""
-    if args.html is not None and sweep is not None:
-        wrote = write_text(args.html, check_page(result, sweep, args.units))
+    if args.html is not None:
+        from ventcalc.report_check_page import check_page
+
+        sweeps = (swept(sweep_heights()), swept(table_heights(args.units)))
+        wrote = write_text(args.html, check_page(result, *sweeps, args.units))
     if args.json:
-        data = check_data(result, sweep if args.sweep else None)
+        data = check_data(result, swept(sweep_heights()) if args.sweep else None)
         return as_json({**data, "files": [args.html] if args.html else []})
     parts = [check_text(result, args.units)]
-    if args.sweep and sweep is not None:
-        head, rows = sweep_rows(sweep, args.units)
-        parts.append("\n".join(["Margins by height, positive is safe:", *table([head, *rows])]))
+    if args.sweep:
+        for head, *rows in sweep_tables(swept(table_heights(args.units)), args.units):
+            over = [name.rpartition(", ") for name in head]  # words above their unit
+            heads = [[words or last for words, _, last in over]]
+            heads.append([last if words else "" for words, _, last in over])
+            parts.append("\n".join([f"{SWEEP_WORDS}:", *table([*heads, *rows])]))
     return "\n\n".join([*parts, wrote] if wrote else parts)
 
 

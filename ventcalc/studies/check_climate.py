@@ -11,7 +11,7 @@ from ventcalc.physics import air
 from ventcalc.storage import Bay, capacity_of
 from ventcalc.studies.air_system import AirSystem
 from ventcalc.studies.check_air import airflow_doubt
-from ventcalc.studies.check_record import HEAT_DOUBT, Aside, Check, check_below
+from ventcalc.studies.check_record import HEAT_DOUBT, Aside, Check, check_below, told_air
 from ventcalc.studies.pile_carbon import free_air, purge_time, timer_peak
 from ventcalc.studies.pile_heat import (
     Passage,
@@ -120,7 +120,7 @@ def _cool_down(bay: Bay, system: AirSystem, mass: Any, pressure: float) -> Check
 
 
 def _humidity(bay: Bay, state: State, through: Passage, made: Supply, words: str) -> Check:
-    where = f"{state.outside_temperature:g} °C, {100 * state.outside_relative_humidity:.0f} %"
+    where = told_air(state.outside_temperature, state.outside_relative_humidity)
     return check_below(
         made.water,
         capacity_of(bay.humidifier),

@@ -17,6 +17,7 @@ from ventcalc.studies.check_record import (
     Aside,
     Check,
     check_below,
+    told_air,
 )
 from ventcalc.studies.cold_load import (
     RUNNING_SHARE,
@@ -144,16 +145,16 @@ def _row(bay: Bay, load: Load, key: str, name: str, day: WarmDay) -> Check:
         name=name,
         unit="W refrigeration",
         formula="field heat, respiration, envelope, leaks, fresh air for CO2 and fans, plant "
-        f"running 20 h of 24, no cooling by outside air; outside assumed {day.temperature:g} °C, "
-        f"{100 * WARM_RELATIVE_HUMIDITY:.0f} %, roof {ROOF_RISE:g} K warmer; floor and defrost "
-        "not counted",
+        f"running 20 h of 24, no cooling by outside air; outside assumed "
+        f"{told_air(day.temperature, WARM_RELATIVE_HUMIDITY)}, roof {ROOF_RISE:g} K warmer; floor "
+        "and defrost not counted",
         source="respiration: J. Agric. Sci. (Cambridge); 20 h: National Horticulture Board "
         "(India) 01:2010; outside state: common practice, no source",
         asides=_parts(load),
     )
     if capacity <= 0.0:
         return replace(made, note="The bay has no refrigeration: outside air must do this. "
-        "`ventcalc size` with the weather of the site says whether it does.")  # fmt: skip
+        "ventcalc size, with the weather of the site, says whether it does.")  # fmt: skip
     if np.all(np.isnan(np.asarray(load.total, float))):
         return replace(made, note="The airflow of the fans is not known.")
     if key not in PULL_DOWN:
@@ -165,7 +166,7 @@ def _row(bay: Bay, load: Load, key: str, name: str, day: WarmDay) -> Check:
         verdict=str(verdict) if verdict.ndim == 0 else verdict,
         by_height=False,
         note="The plant alone falls short on such a day: outside air of the night must do the "
-        "rest. `ventcalc size` with the weather of the site says whether it does."
+        "rest; ventcalc size, with the weather of the site, says whether it does."
         if np.all(short)
         else "",
     )
@@ -173,20 +174,21 @@ def _row(bay: Bay, load: Load, key: str, name: str, day: WarmDay) -> Check:
 
 def _parts(load: Load) -> tuple[Aside, ...]:
     """What the load consists of, sensible and latent together, and how much of it is latent."""
-    total = np.asarray(load.total, float)
-    rows = [(name, part.sensible + part.latent) for name, part in load.parts.items()]
-    rows = [(name, value) for name, value in rows if np.any(value != 0.0)]
-    return (
-        *(
-            Aside(
-                key=name,
-                name=name.replace("_", " "),
-                value=value + 0.0 * load.total,
-                unit="W refrigeration",
-            )
-            for name, value in rows
-            if name != "evaporation"  # no heat in sum
-        ),
-        Aside(key="latent", name="of it latent", value=load.latent + 0.0 * total,
-              unit="W refrigeration"),
-    )  # fmt: skip
+    parts = {name: part.sensible + part.latent for name, part in load.parts.items()}
+    # Evaporation only turns sensible heat into latent.
+    told = {
+        name.replace("_", " "): heat
+        for name, heat in parts.items()
+        if name != "evaporation" and np.any(heat != 0.0)
+    }
+    rows = {**told, "all, mean of the day": load.total, "of it latent": load.latent}
+    keys = {"all, mean of the day": "total", "of it latent": "latent"}
+    return tuple(
+        Aside(
+            key=keys.get(name, name.replace(" ", "_")),
+            name=name,
+            value=heat + 0.0 * load.total,
+            unit="W refrigeration",
+        )
+        for name, heat in rows.items()
+    )

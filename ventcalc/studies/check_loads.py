@@ -129,7 +129,8 @@ def _bruise(height: Any) -> Check:
         key="bruise",
         name="depth against pressure bruise (indication)",
         unit="m",
-        formula="depth against the 5.5 m of processing stores; marginal from 3.5 m on",
+        formula="depth against the 5.5 m (18 ft) of processing stores; marginal from 3.5 m (11 ft) "
+        "on",
         source="Bethke, The Potato, ch. 15 (5-5.5 m); INRA ephytia C/23700 (from 3.5 m); flats: "
         "Czerko, IHAR, 328 and 413 mm2 at 2.5 and 5 m, power law between",
         asides=(

@@ -17,6 +17,7 @@ __all__ = [
     "Check",
     "check_above",
     "check_below",
+    "told_air",
 ]
 
 OK = "ok"
@@ -139,3 +140,23 @@ def check_above(value: Any, limit: Any, uncertainty: Any = 0.0, **words: Any) ->
         Judged as by ``check_below``.
     """
     return _check(value - limit, value, limit, uncertainty, words)
+
+
+def told_air(temperature: float, relative_humidity: float) -> str:
+    """
+    A state of air in words that readers of either system of units understand.
+
+    Parameters
+    ----------
+    temperature : float
+        Dry bulb. [°C]
+    relative_humidity : float
+        Relative humidity. [0-1]
+
+    Returns
+    -------
+    str
+        Such as ``10 °C (50 °F), 40 %``.
+    """
+    fahrenheit = 32.0 + 1.8 * temperature
+    return f"{temperature:.3g} °C ({fahrenheit:.0f} °F), {100.0 * relative_humidity:.0f} %"

@@ -153,10 +153,11 @@ def check_pile(
     outside = (winter_temperature, warm_temperature)
     given = wanted if isinstance(wanted, float | int) else np.asarray(wanted, float)
     grid = sweep_heights()
-    checks = _checked(bay, grid, *outside).checks
+    swept = _checked(bay, grid, *outside)
+    checks = swept.checks
     alone = [replace(check, by_height=True) for check in checks if check.key in PULL_DOWN]
     return replace(
-        _checked(bay, given, *outside),
+        swept if np.array_equal(given, grid) else _checked(bay, given, *outside),
         reaches=_reaches(checks, grid),
         plant_reaches=_reaches(alone, grid) if bay.refrigeration else (),
     )

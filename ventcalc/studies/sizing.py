@@ -274,5 +274,6 @@ def _told(check: PileCheck) -> str:
     silent = sum(bool(np.any(one.verdict == "cannot say")) for one in check.checks)
     return (
         f"The check of the sized bay says no to nothing, and cannot say for {silent} of "
-        f"{len(check.checks)} (walls and floor are for a structural engineer)."
+        f"{len(check.checks)}: walls and floor are for a structural engineer, and what "
+        "refrigeration does not do is for outside air."
     )
