@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter, deque
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from firmware_bridge.channels import ChannelHistory
@@ -62,6 +62,15 @@ class Sample:
     """The controller's own time of day, for people. [s]"""
     fresh: bool = True
     """False for a late one, which is stored and never acted upon."""
+    sound: Mapping[str, Sequence[tuple[str, float]]] = field(init=False, repr=False, compare=False)
+    """Keys and values that are believed, by kind, in the order of the birth."""
+
+    def __post_init__(self) -> None:
+        found: dict[str, list[tuple[str, float]]] = {}
+        for key, value in self.values.items():
+            if key not in self.faults:
+                found.setdefault(self.kinds[key], []).append((key, value))
+        object.__setattr__(self, "sound", found)
 
     def age(self, now: float) -> float:
         """Age at a moment of the steady clock. [s]"""
@@ -270,11 +279,7 @@ class Source:
 
 
 def _sound(sample: Sample, kind: str, ignore: Iterable[str]) -> list[float]:
-    return [
-        value
-        for key, value in sample.values.items()
-        if sample.kinds[key] == kind and key not in sample.faults and key not in ignore
-    ]
+    return [value for key, value in sample.sound.get(kind, ()) if key not in ignore]
 
 
 def mean_of(sample: Sample, kind: str, ignore: Iterable[str] = ()) -> float:
