@@ -77,8 +77,8 @@ def soak(folder: Path) -> dict[str, Any]:
 
 
 def _figures(lines: list[dict[str, float]]) -> dict[str, Any]:
-    """Memory by minutes and its slope after the first quarter; the longest that each queue was."""
-    later = [line for line in lines if line["at"] > 0.25 * lines[-1]["at"]]
+    """Memory by minutes and its slope in the second half; the longest that each queue was."""
+    later = [line for line in lines if line["at"] > 0.5 * lines[-1]["at"]]
     slope = linear_regression([line["at"] for line in later], [line["mb"] for line in later]).slope
     by_minute: dict[int, list[float]] = {}
     for line in lines:
