@@ -10,6 +10,7 @@ from typing import Any
 from firmware_bridge import advisor, safety
 from firmware_bridge.advisor import Words
 from firmware_bridge.config import BayConfig
+from firmware_bridge.following import Following
 from firmware_bridge.messages import MODES, TARGETS, Ack, Advice, Alarm
 from firmware_bridge.plain_topics import PlainInbox
 from firmware_bridge.readings import Sample, Source, contradiction, fault_of, mean_of
@@ -79,6 +80,8 @@ class BayView:
     online: bool
     alarms: tuple[Alarm, ...]
     counts: dict[str, int]
+    complaints: tuple[str, ...] = ()
+    """What the bridge has to say of the controller."""
 
 
 @dataclass(slots=True)
@@ -97,6 +100,7 @@ class Desk:
     ids: list[tuple[int, int]] = field(default_factory=list)
     """Of the last pieces of advice, for acknowledgements."""
     accepted: Ack | None = None
+    following: Following = field(default_factory=Following)
     words: Words = no_words
     alarms: tuple[Alarm, ...] = ()
     counts: Counter[str] = field(default_factory=Counter)
@@ -230,6 +234,8 @@ class Desk:
         self.past = safety.remember(self.past, decision.targets, now)
         self.decision, self.decided_at = decision, now
         self.ids = [*self.ids[-7:], identity]
+        if self.config.mode != "observe" and self.plain is None:
+            self.following.sent()
 
     def advice(self, decision: Decision, identity: tuple[int, int]) -> Advice:
         """
@@ -272,7 +278,53 @@ class Desk:
             return False
         self.accepted = ack
         self.counts[f"ack {ack.code}"] += 1
+        self.following.answered(ack.code)
         return True
+
+    def attend(self, doubt: str, now: float) -> list[tuple[str, str]]:
+        """
+        Look whether advice is answered and carried out.
+
+        Parameters
+        ----------
+        doubt : str
+            Why there is no advice, empty where there is; it is told by itself.
+        now : float
+            Steady clock. [s]
+
+        Returns
+        -------
+        list of tuple
+            Code and text of what is new.
+        """
+        if doubt or self.config.mode == "observe":
+            self.following.forget()
+        faults = {} if doubt else self._faults()
+        return self.following.look(self._agreed(now), self.actual(), faults, now)
+
+    def _faults(self) -> dict[str, str]:
+        sample = self.source.newest
+        if sample is None:
+            return {}
+        return {
+            key: fault
+            for key, fault in sample.faults.items()
+            if key not in self.config.ignore and sample.kinds[key] != "other"
+        }
+
+    def _agreed(self, now: float) -> dict[str, float | None]:
+        """Positions that the controller should have taken; empty where it is free."""
+        decision, ack = self.decision, self.accepted
+        stands = decision is not None and now - self.decided_at <= self.config.ttl_s
+        if self.config.mode != "bounded" or not stands or decision is None or not decision.targets:
+            return {}
+        if self.plain is not None:
+            to = self.plain.mapping.advice
+            named = [] if to is None else [name for name in TARGETS if getattr(to, name)]
+            return {name: getattr(decision.targets, name) for name in named}
+        if ack is None or ack.code not in ("accepted", "clamped"):
+            return {}
+        return {name: getattr(ack, name) for name in TARGETS}
 
     def actual(self) -> dict[str, float]:
         """Positions that the controller reports. [0-1]"""
@@ -299,4 +351,5 @@ class Desk:
             online=self.source.online,
             alarms=self.alarms,
             counts=dict(self.source.counts + self.counts),
+            complaints=tuple(one.text for one in self.following.complaints),
         )

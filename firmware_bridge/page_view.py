@@ -155,9 +155,9 @@ def _answer(view: BayView) -> str:
 
 def _alarms(view: BayView) -> tuple[str, ...]:
     """The bridge's own doubt first, then what the controller reports."""
-    own: tuple[str, ...] = ()
+    own = tuple(f"Bridge: {text}" for text in view.complaints)
     if view.advised is None and view.code != "start":
-        own = (f"Bridge: no advice, {view.text or view.code}",)
+        own = (f"Bridge: no advice, {view.text or view.code}", *own)
     theirs = tuple(
         f"Controller, {_LEVELS[alarm.level]}: {alarm.text or alarm.id}"
         for alarm in sorted(view.alarms, key=lambda alarm: (alarm.level, alarm.id))

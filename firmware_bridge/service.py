@@ -86,6 +86,11 @@ def desk_for(config: BayConfig, boot: int, memory: str | None = None) -> Desk:
     return desk
 
 
+def _alarm(bay: str, code: str, level: Literal[2, 3], text: str) -> Alarm:
+    name = f"{code}_{bay}".replace("-", "_")[:24]
+    return Alarm(id=name, level=level, text=f"{bay}: {text}"[:120])
+
+
 class Service:
     """The loop's state, and its turn."""
 
@@ -298,10 +303,15 @@ class Service:
         standing = []
         for desk in self.desks.values():
             code = self._ground(desk, turn.now) or desk.doubt(turn.now)
+            for what, text in desk.attend(code, turn.now):
+                turn.tell(desk.name, what, text)
             if code and code != "start":
-                name = f"{code}_{desk.name}".replace("-", "_")[:24]
                 level: Literal[2, 3] = 2 if code in ("lost", "audit", "disk", "other_bridge") else 3
-                standing.append(Alarm(id=name, level=level, text=f"{desk.name}: no advice, {code}"))
+                standing.append(
+                    _alarm(desk.name, code, level, f"no advice, {desk.refuse(code).text}")
+                )
+            for one in desk.following.complaints:
+                standing.append(_alarm(desk.name, one.id, one.level, one.text))
         alarms = tuple(standing[:32])
         if alarms == self._alarms or not self.wire.ready:
             return
