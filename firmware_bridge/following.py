@@ -153,7 +153,7 @@ class Following:
     def _compare(
         self, wanted: Mapping[str, float | None], actual: Mapping[str, float], now: float
     ) -> None:
-        step = min(now - self._looked_at, MEAN_OVER)
+        step = 0.0 if math.isinf(self._looked_at) else now - self._looked_at
         self._looked_at = now
         for name in TARGETS:
             aim, found = wanted.get(name), actual.get(name, math.nan)
