@@ -10,7 +10,7 @@ from ventcalc.equipment.refrigerant_cycle import condensing_temperature, evapora
 from ventcalc.equipment.refrigerant_map import performance, shipped_map
 from ventcalc.equipment.refrigeration import part_load_factor
 
-__all__ = ["PLANT_REFRIGERANTS", "UNNAMED", "Rating", "hourly_performance"]
+__all__ = ["AUXILIARIES", "PLANT_REFRIGERANTS", "UNNAMED", "Rating", "hourly_performance"]
 
 UNNAMED = "unnamed"
 """For a plant whose refrigerant the bay file does not name."""
@@ -19,8 +19,10 @@ PLANT_REFRIGERANTS = (
     "R410A", "R507A",
 )  # fmt: skip
 """Those with a map that ships, and none named."""
-HIGHEST_EVAPORATING = 15.0
+HIGHEST_EVAPORATING = 10.0
 """A valve holds the suction pressure below it; common practice, no source. [°C]"""
+AUXILIARIES = 0.03
+"""Condenser fans and pumps per cooling; common practice, no source. [W/W]"""
 KELVIN = 273.15
 
 
@@ -71,16 +73,17 @@ def hourly_performance(
 
     Notes
     -----
-    The rated performance times the ratio of two cycles, now and at the design point: those of
-    the refrigerant's map or, where it is not named, of the ideal cycle between the same two
-    temperatures. Evaporating 2 K below the surface and at most 15 °C, condensing 12 K above
-    outside and at least 20 °C (common practice, no source); at part load the plant switches on
-    and off.
+    The compressor's part of the rated performance changes with the ratio of two cycles, now and
+    at the design point: those of the refrigerant's map or, where it is not named, of the ideal
+    cycle between the same two temperatures; 0.03 W/W for condenser fans and pumps stay.
+    Evaporating 2 K below the surface and at most 10 °C, condensing 12 K above outside and at
+    least 20 °C (common practice, no source); at part load the plant switches on and off.
     """
     now = _cycle(rating.refrigerant, surface, outside_temperature, ops)
     design = _cycle(rating.refrigerant, rating.surface, rating.outside_temperature, ops)
     load = ops.minimum(heat / ops.maximum(rating.capacity, 1.0), 1.0)
-    return rating.performance * (now / design) * part_load_factor(load)
+    compressor = (1.0 / rating.performance - AUXILIARIES) * (design / now)
+    return part_load_factor(load) / (compressor + AUXILIARIES)
 
 
 def _cycle(refrigerant: str, surface: Any, outside_temperature: Any, ops: Ops) -> Any:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from ventcalc.equipment import coil, refrigerant_cycle
 from ventcalc.equipment.defrost import defrost
+from ventcalc.equipment.plant import AUXILIARIES
 from ventcalc.equipment.refrigeration import Load
 from ventcalc.errors import VentcalcError
 from ventcalc.physics import air
@@ -31,8 +32,6 @@ RESERVE = 0.10
 """On the capacity (common practice, no source). [1]"""
 MOTOR_EFFICIENCY = 0.90
 """Of the compressor's drive (common practice, no source). [0-1]"""
-CONDENSER_FANS = 0.03
-"""Condenser fans and pumps per cooling (common practice, no source). [W/W]"""
 REFERENCE_REFRIGERANT = "R717"
 """For one figure of performance; the others are listed beside it."""
 DEFROSTS_ANEW = 86400.0
@@ -154,7 +153,7 @@ def plant_performance(cycle_performance: float) -> float:
     float
         With the drive's losses and the condenser's fans. [1]
     """
-    return 1.0 / (1.0 / (cycle_performance * MOTOR_EFFICIENCY) + CONDENSER_FANS)
+    return 1.0 / (1.0 / (cycle_performance * MOTOR_EFFICIENCY) + AUXILIARIES)
 
 
 def _case(
