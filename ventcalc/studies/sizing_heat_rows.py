@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import partial
 
+from ventcalc.equipment.plant import AUXILIARIES
 from ventcalc.physics.crop import crop_for
 from ventcalc.storage import Bay
 from ventcalc.studies import sizing_shell, sizing_water
 from ventcalc.studies.cold_load import RUNNING_SHARE
 from ventcalc.studies.sizing_cooling import (
-    CONDENSER_FANS,
     REFERENCE_REFRIGERANT,
     RESERVE,
     CoolingCase,
@@ -159,7 +159,7 @@ def cooling_rows(bay: Bay, plant: CoolingDesign) -> tuple[Size, ...]:
             given(
                 ("evaporating", plant.evaporating_temperature, "degC"),
                 ("condensing", plant.condensing_temperature, "degC"),
-                ("condenser fans per cooling", CONDENSER_FANS, "1 percent"),
+                ("condenser fans per cooling", AUXILIARIES, "1 percent"),
             ),
             "properties: CoolProp; isentropic efficiency 0.7, drive 0.9: " + PRACTICE,
             present=had.performance if had else None,
