@@ -1,5 +1,5 @@
 """
-The command line: ``ventcalc advise | season | air | new | demo``.
+The command line: ``ventcalc check | size | advise | season | air | new | demo``.
 
 Leaves with 0 when done, 2 after bad input (one line a problem), 130 after Ctrl-C, 141 when the
 reader of a pipe has gone.
@@ -12,9 +12,9 @@ import os
 import re
 import sys
 from collections.abc import Sequence
+from importlib import import_module
 
 from ventcalc import __version__
-from ventcalc.commands import advise, air, check, demo, new, season, size
 from ventcalc.commands.words import Parser
 from ventcalc.errors import VentcalcError
 
@@ -31,7 +31,11 @@ example:
 `ventcalc COMMAND --help` shows an example of each command."""
 
 
-def _parser() -> Parser:
+_COMMANDS = ("check", "size", "advise", "season", "air", "new", "demo")
+
+
+def _parser(words: Sequence[str]) -> Parser:
+    """With all commands, or the one that is asked for: importing the others takes its time."""
     import argparse
 
     parser = Parser(
@@ -43,8 +47,8 @@ def _parser() -> Parser:
     )
     parser.add_argument("--version", action="version", version=f"ventcalc {__version__}")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
-    for command in (check, size, advise, season, air, new, demo):
-        command.add(commands)
+    for name in [word for word in words[:1] if word in _COMMANDS] or _COMMANDS:
+        import_module(f"ventcalc.commands.{name}").add(commands)
     return parser
 
 
@@ -64,7 +68,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     """
     words = list(sys.argv[1:] if argv is None else argv)
     try:
-        args = _parser().parse_args(_with_signs(words))
+        args = _parser(words).parse_args(_with_signs(words))
         _say(args.run(args))
     except SystemExit as leaving:  # --help and --version
         return leaving.code if isinstance(leaving.code, int) else 0

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from ventcalc.bay_checks import bay_notes
-from ventcalc.report_text import bullets, table
+from ventcalc.report_table import bullets, table
 from ventcalc.studies.check_record import CANNOT_SAY, MARGINAL, NO, Check
 from ventcalc.studies.pile_check import LOWEST_HEIGHT, TALLEST_HEIGHT, PileCheck
 from ventcalc.units import UnitSystem, show, shown_unit

@@ -11,7 +11,7 @@ from typing import Any
 
 from ventcalc.bay_checks import bay_notes
 from ventcalc.equipment.refrigerant_cycle import REFRIGERANTS
-from ventcalc.report_text import bullets, table
+from ventcalc.report_table import bullets, table
 from ventcalc.studies.sizing import CAUTIONS, Given, Size, Sizing
 from ventcalc.units import UnitSystem, show
 

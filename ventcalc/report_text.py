@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable, Sequence
 
 from ventcalc.bay_checks import bay_notes
@@ -14,6 +13,7 @@ from ventcalc.decisions.reasons import reasons
 from ventcalc.physics.air import AirState
 from ventcalc.report_days import local
 from ventcalc.report_rows import ROWS, sanity_lines
+from ventcalc.report_table import bullets, table
 from ventcalc.storage import Bay
 from ventcalc.studies.season import Season
 from ventcalc.units import UnitSystem, show
@@ -22,13 +22,9 @@ __all__ = [
     "CAUTION",
     "advice_text",
     "air_text",
-    "bullets",
     "compare_text",
     "season_text",
-    "table",
 ]
-
-_PAGE = 96
 
 CAUTION = (
     "Caution: this is advice, the controller's own interlocks stay in charge. Lock out the fans "
@@ -37,59 +33,11 @@ CAUTION = (
 """Belongs below every piece of advice."""
 
 
-def table(rows: Iterable[Sequence[str]], indent: int = 2) -> list[str]:
-    """
-    Rows with their columns aligned: the first to the left, the others to the right.
-
-    Parameters
-    ----------
-    rows : iterable of sequence of str
-        Cells.
-    indent : int
-        Spaces before each line.
-
-    Returns
-    -------
-    list of str
-        Lines.
-    """
-    rows = list(rows)
-    widths = [max(len(row[k]) for row in rows if k < len(row)) for k in range(len(rows[0]))]
-    return [
-        (
-            " " * indent
-            + "  ".join(
-                cell.ljust(width) if k == 0 else cell.rjust(width)
-                for k, (cell, width) in enumerate(zip(row, widths, strict=False))
-            )
-        ).rstrip()
-        for row in rows
-    ]
-
-
 def _stack(rows: Iterable[tuple[str, str]]) -> list[str]:
     """Label and value, both to the left."""
     rows = list(rows)
     width = max(len(label) for label, _ in rows)
     return [f"  {label.ljust(width)}  {value}".rstrip() for label, value in rows]
-
-
-def bullets(sentences: Iterable[str]) -> list[str]:
-    """
-    Sentences as a list, folded to the width of a page.
-
-    Parameters
-    ----------
-    sentences : iterable of str
-        One item each.
-
-    Returns
-    -------
-    list of str
-        Lines.
-    """
-    fold = textwrap.TextWrapper(width=_PAGE, initial_indent="  - ", subsequent_indent="    ")
-    return [line for sentence in sentences for line in fold.wrap(sentence)]
 
 
 # --- advice ------------------------------------------------------------------------------

@@ -11,7 +11,7 @@ from ventcalc.errors import BadInput
 from ventcalc.report_check import SWEEP_WORDS, check_text, sweep_tables, table_heights
 from ventcalc.report_check_data import check_data
 from ventcalc.report_drawing import need_matplotlib
-from ventcalc.report_text import table
+from ventcalc.report_table import table
 from ventcalc.studies.pile_check import (
     LOWEST_HEIGHT,
     TALLEST_HEIGHT,

@@ -6,7 +6,7 @@ import argparse
 import dataclasses
 import tomllib
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ventcalc.bay_file import bay_from_dict, bay_to_toml
 from ventcalc.commands.files import bay_named, check_target, create, write_text
@@ -14,11 +14,12 @@ from ventcalc.commands.season import EXAMPLE_CREDIT
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.errors import BadInput
 from ventcalc.report_drawing import need_matplotlib
-from ventcalc.report_size import size_data, size_text
 from ventcalc.storage import Bay
-from ventcalc.studies.sizing import Sizing, size_bay
 from ventcalc.units import UnitSystem, convert, parse, parse_any
 from ventcalc.weather import Weather, example_weather, read_weather
+
+if TYPE_CHECKING:
+    from ventcalc.studies.sizing import Sizing
 
 __all__ = ["add", "rounded", "run"]
 
@@ -58,6 +59,10 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> str:
     """Tables and working as text or JSON; files where they are asked for."""
+    # Half of the library: not for the sake of another command's parser.
+    from ventcalc.report_size import size_data, size_text
+    from ventcalc.studies.sizing import size_bay
+
     _check_files(args)
     bay = bay_named(args.bay)
     sizing = size_bay(

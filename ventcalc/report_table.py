@@ -1,0 +1,58 @@
+"""Columns and lists of plain text."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Sequence
+
+__all__ = ["bullets", "table"]
+
+_PAGE = 96
+
+
+def table(rows: Iterable[Sequence[str]], indent: int = 2) -> list[str]:
+    """
+    Rows with their columns aligned: the first to the left, the others to the right.
+
+    Parameters
+    ----------
+    rows : iterable of sequence of str
+        Cells.
+    indent : int
+        Spaces before each line.
+
+    Returns
+    -------
+    list of str
+        Lines.
+    """
+    rows = list(rows)
+    widths = [max(len(row[k]) for row in rows if k < len(row)) for k in range(len(rows[0]))]
+    return [
+        (
+            " " * indent
+            + "  ".join(
+                cell.ljust(width) if k == 0 else cell.rjust(width)
+                for k, (cell, width) in enumerate(zip(row, widths, strict=False))
+            )
+        ).rstrip()
+        for row in rows
+    ]
+
+
+def bullets(sentences: Iterable[str]) -> list[str]:
+    """
+    Sentences as a list, folded to the width of a page.
+
+    Parameters
+    ----------
+    sentences : iterable of str
+        One item each.
+
+    Returns
+    -------
+    list of str
+        Lines.
+    """
+    fold = textwrap.TextWrapper(width=_PAGE, initial_indent="  - ", subsequent_indent="    ")
+    return [line for sentence in sentences for line in fold.wrap(sentence)]
