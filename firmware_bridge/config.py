@@ -93,6 +93,7 @@ class MappedReading:
     path: str = entry("way to the number in a JSON payload, dots between", "")
     scale: float = entry("factor on the number", 1.0, low=-1e6, high=1e6)
     offset: float = entry("added after the factor", 0.0, low=-1e6, high=1e6)
+    at_m: float | None = entry("height of the probe above the floor", None, low=0, high=10)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

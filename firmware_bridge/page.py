@@ -149,7 +149,8 @@ class Views:
         try:
             if self._journal is None:
                 self._journal = Journal(self._path, read_only=True)
-            series = series_of(self._journal, bay, now, frame.days, frame.units)
+            heights = asked.faces[0].heights
+            series = series_of(self._journal, bay, now, frame.days, frame.units, heights)
             return series, recent_events(self._journal, bay, now), ""
         except JournalError as error:
             self.close()
@@ -209,7 +210,8 @@ def _shift(day: float) -> int:
 def _shape(names: Sequence[str], faces: Sequence[Face]) -> str:
     """What rows the page has: when they change it must be loaded anew."""
     rows = [list(names)] + [
-        [face.name, *(line.key for part in _parts(face) for line in part)] for face in faces
+        [face.name, *((line.key, line.label) for part in _parts(face) for line in part)]
+        for face in faces
     ]
     return hashlib.sha256(json.dumps(rows).encode()).hexdigest()[:12]
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from firmware_bridge import packing
 from firmware_bridge.journal import Event, Journal
 from firmware_bridge.page_view import dew_point_of
-from firmware_bridge.page_words import KIND_NAMES, Units, shown, unit_of
+from firmware_bridge.page_words import KIND_NAMES, Units, pile_names, shown, unit_of
 
 __all__ = ["DAYS", "Series", "recent_events", "series_of"]
 
@@ -41,6 +41,7 @@ class _Bins:
 
     step: int
     kinds: dict[str, str] = field(default_factory=dict)
+    heights: Mapping[str, float] = field(default_factory=dict)
     sums: dict[int, dict[str, tuple[float, int]]] = field(default_factory=dict)
 
     def add(self, t: float, key: str, kind: str, value: float) -> None:
@@ -78,7 +79,12 @@ def _mean(values: tuple[float, ...]) -> float:
 
 
 def series_of(
-    journal: Journal, bay: str, now: float, days: int, units: Units
+    journal: Journal,
+    bay: str,
+    now: float,
+    days: int,
+    units: Units,
+    heights: Mapping[str, float] | None = None,
 ) -> tuple[Series, ...]:
     """
     What the journal holds of the last days.
@@ -95,6 +101,8 @@ def series_of(
         One of ``DAYS``.
     units : {"metric", "us"}
         Units of the numbers.
+    heights : mapping, optional
+        Of pulp probes above the floor, by key. [m]
 
     Returns
     -------
@@ -108,6 +116,7 @@ def series_of(
         If the journal cannot be read.
     """
     bins = _gather(journal, bay, now, days)
+    bins.heights = heights or {}
     if not bins.sums:
         return ()
     times = tuple(float(number * bins.step) for number in bins.numbers())
@@ -160,8 +169,10 @@ def _series(
 
 def _pile(bins: _Bins, times: tuple[float, ...], units: Units) -> Series:
     keys = bins.keys("pulp_temperature")
-    ends = {1: " (bottom)", len(keys): " (top)"} if len(keys) > 1 else {}
-    columns = [(f"Pile {n}{ends.get(n, '')}", bins.column(key)) for n, key in enumerate(keys, 1)]
+    if all(key in bins.heights for key in keys):
+        keys.sort(key=lambda key: bins.heights[key])
+    names = pile_names(keys, bins.heights, units)
+    columns = [(name, bins.column(key)) for key, name in names.items()]
     for kind in ("plenum_temperature", "return_temperature"):
         columns.append((KIND_NAMES[kind], bins.mean(kind)))
     return _series("pile", "Pile, plenum and return", "temperature", 2, columns, times, units)

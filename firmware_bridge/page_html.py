@@ -11,7 +11,7 @@ from datetime import UTC, datetime
 from firmware_bridge.journal import Event
 from firmware_bridge.page_history import DAYS, Series
 from firmware_bridge.page_view import Face, Line
-from firmware_bridge.page_words import Units, age_text, number
+from firmware_bridge.page_words import Units, age_text, in_units, number
 
 __all__ = ["Frame", "bay_page", "chart_tables", "overview_page", "plain_page", "stamp"]
 
@@ -366,10 +366,15 @@ def _figure(frame: Frame, series: Series) -> str:
     )
 
 
+def _event_text(event: Event, units: Units) -> str:
+    return in_units(event.text, units) or _EVENT_WORDS.get(event.code, "")
+
+
 def _events(frame: Frame, events: Sequence[Event]) -> str:
     rows = [
-        f'<tr><th scope="row">{stamp(event.t, frame.shift)}</th><td>{_text(event.code)}</td>'
-        f"<td>{_text(event.text or _EVENT_WORDS.get(event.code, ''))}</td></tr>"
+        f'<tr><th scope="row">{stamp(event.t, frame.shift)}</th>'
+        f"<td>{_text(event.code.replace('_', ' '))}</td>"
+        f"<td>{_text(_event_text(event, frame.units))}</td></tr>"
         for event in events
     ]
     if not rows:

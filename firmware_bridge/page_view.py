@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from firmware_bridge import moist_air
@@ -17,10 +18,12 @@ from firmware_bridge.page_words import (
     NOTHING,
     TARGET_NAMES,
     Units,
+    in_units,
+    pile_names,
     quantity_of,
     reading_text,
 )
-from firmware_bridge.readings import Sample, mean_of, pulps_of
+from firmware_bridge.readings import Sample, mean_of, pulp_keys, pulps_of
 
 __all__ = ["CLOSE", "Face", "Line", "dew_point_of", "face_of", "margin_word"]
 
@@ -64,6 +67,8 @@ class Face:
     """Target, its name, advised, accepted, actual."""
     pile: tuple[Line, ...]
     """From the top down."""
+    heights: Mapping[str, float]
+    """Of the pulp probes, by key, where known. [m]"""
     airs: tuple[Line, ...]
     margins: tuple[Line, ...]
     glance: tuple[Line, ...]
@@ -103,7 +108,7 @@ def face_of(view: BayView, accepted_age: float, late: float, units: Units) -> Fa
     state = "none" if advised is None else "watch" if view.mode == "observe" else "advice"
     badges = {"none": "No advice", "watch": "Only watched", "advice": "Advice"}
     if advised is None:
-        title = f"No advice: {view.text or view.code}"
+        title = f"No advice: {in_units(view.text or view.code, units)}"
         short = "The controller runs its own program."
         words: tuple[str, ...] = (f"{title}. {short}",)
     else:
@@ -119,9 +124,10 @@ def face_of(view: BayView, accepted_age: float, late: float, units: Units) -> Fa
         mode=MODE_WORDS.get(view.mode, view.mode),
         answer=_answer(view),
         words=words,
-        alarms=_alarms(view),
+        alarms=_alarms(view, units),
         positions=_positions(view),
         pile=_pile(view.sample, units),
+        heights={} if view.sample is None else view.sample.heights,
         airs=_airs(view.sample, units),
         margins=_margins(view.sample, units),
         glance=_glance(view.sample, units),
@@ -153,11 +159,11 @@ def _answer(view: BayView) -> str:
     return ANSWERS.get(code, code)
 
 
-def _alarms(view: BayView) -> tuple[str, ...]:
+def _alarms(view: BayView, units: Units) -> tuple[str, ...]:
     """The bridge's own doubt first, then what the controller reports."""
     own = tuple(f"Bridge: {text}" for text in view.complaints)
     if view.advised is None and view.code != "start":
-        own = (f"Bridge: no advice, {view.text or view.code}", *own)
+        own = (f"Bridge: no advice, {in_units(view.text or view.code, units)}", *own)
     theirs = tuple(
         f"Controller, {_LEVELS[alarm.level]}: {alarm.text or alarm.id}"
         for alarm in sorted(view.alarms, key=lambda alarm: (alarm.level, alarm.id))
@@ -190,14 +196,10 @@ def _keys(sample: Sample, kind: str) -> list[str]:
 
 
 def _pile(sample: Sample | None, units: Units) -> tuple[Line, ...]:
-    keys = [] if sample is None else _keys(sample, "pulp_temperature")
-    ends = {1: " (bottom)", len(keys): " (top)"} if len(keys) > 1 else {}
-    lines = [
-        _line(sample, key, f"Pile {n}{ends.get(n, '')}", units)
-        for n, key in enumerate(keys, 1)
-        if sample is not None
-    ]
-    return tuple(reversed(lines))
+    if sample is None:
+        return ()
+    names = pile_names(pulp_keys(sample), sample.heights, units)
+    return tuple(_line(sample, key, name, units) for key, name in reversed(names.items()))
 
 
 def _airs(sample: Sample | None, units: Units) -> tuple[Line, ...]:

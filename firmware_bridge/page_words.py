@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+import re
+from collections.abc import Mapping, Sequence
 from typing import Literal
 
 __all__ = [
@@ -16,7 +17,9 @@ __all__ = [
     "TARGET_NAMES",
     "Units",
     "age_text",
+    "in_units",
     "number",
+    "pile_names",
     "quantity_of",
     "reading_text",
     "shown",
@@ -175,6 +178,59 @@ def reading_text(value: float, quantity: str, units: Units, *, sign: bool = Fals
         return text
     plus = "+" if sign and value > 0.0 else ""
     return f"{plus}{text} {unit}".rstrip()
+
+
+def in_units(text: str, units: Units) -> str:
+    """
+    A text of the bridge, which writes temperatures in °C, in the units that are shown.
+
+    Parameters
+    ----------
+    text : str
+        As it stands in the log.
+    units : {"metric", "us"}
+        Which.
+
+    Returns
+    -------
+    str
+    """
+    if units == "metric":
+        return text
+    return _CELSIUS.sub(
+        lambda found: reading_text(float(found[1].replace("−", "-")), "temperature", units), text
+    )
+
+
+_CELSIUS = re.compile(r"([-−]?\d+(?:\.\d+)?) °C")
+
+
+def pile_names(keys: Sequence[str], heights: Mapping[str, float], units: Units) -> dict[str, str]:
+    """
+    Names of the pulp probes.
+
+    Parameters
+    ----------
+    keys : sequence of str
+        Bottom to top.
+    heights : mapping
+        Above the floor, where known. [m]
+    units : {"metric", "us"}
+        Which.
+
+    Returns
+    -------
+    dict
+        Name by key: the height where it is known, else the number; no name comes twice.
+    """
+    names: dict[str, str] = {}
+    for n, key in enumerate(keys, 1):
+        at = heights.get(key)
+        name = f"Pile {n}" if at is None else f"Pile at {reading_text(at, 'height', units)}"
+        if len(keys) > 1:
+            name += {1: " (bottom)", len(keys): " (top)"}.get(n, "")
+        names[key] = f"{name}, {key}" if name in names.values() else name
+    return names
 
 
 def age_text(seconds: float) -> str:

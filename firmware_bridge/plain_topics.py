@@ -86,7 +86,8 @@ class PlainInbox:
     def birth(self) -> Birth:
         """What the controller would have said of itself."""
         channels = tuple(
-            Channel(key=one.key, kind=one.kind, unit=one.unit) for one in self.mapping.readings
+            Channel(key=one.key, kind=one.kind, unit=one.unit, at=one.at_m)
+            for one in self.mapping.readings
         )
         return Birth(boot=self.boot, channels=channels)
 

@@ -23,6 +23,7 @@ __all__ = [
     "disowned",
     "fault_of",
     "mean_of",
+    "pulp_keys",
     "pulps_of",
 ]
 
@@ -304,9 +305,17 @@ def mean_of(sample: Sample, kind: str, ignore: Iterable[str] = ()) -> float:
     return math.fsum(found) / len(found) if found else math.nan
 
 
+def pulp_keys(sample: Sample) -> list[str]:
+    """Pulp probes, bottom to top: by their heights where all are declared, else as in the birth."""
+    keys = [key for key, kind in sample.kinds.items() if kind == "pulp_temperature"]
+    if all(key in sample.heights for key in keys):
+        keys.sort(key=lambda key: sample.heights[key])
+    return keys
+
+
 def pulps_of(sample: Sample, ignore: Iterable[str] = ()) -> list[float]:
     """
-    Sound pulp temperatures in the order of the birth, bottom to top.
+    Sound pulp temperatures, bottom to top.
 
     Parameters
     ----------
@@ -320,7 +329,11 @@ def pulps_of(sample: Sample, ignore: Iterable[str] = ()) -> list[float]:
     list of float
         [°C]
     """
-    return _sound(sample, "pulp_temperature", ignore)
+    return [
+        sample.values[key]
+        for key in pulp_keys(sample)
+        if key not in sample.faults and key not in ignore
+    ]
 
 
 def fault_of(sample: Sample, ignore: Iterable[str] = ()) -> str:

@@ -126,6 +126,11 @@ def outside_at(time: float, pressure: float) -> Outside:
     )
 
 
+def _probe_layers(layers: int) -> list[int]:
+    """Layers in which the probes sit, bottom to top."""
+    return [round((layers - 1) * n / (PULPS - 1)) for n in range(PULPS)]
+
+
 @dataclass(slots=True)
 class Plant:
     """The bay itself: pile, air, fans, doors, as the library models them."""
@@ -164,8 +169,7 @@ class Plant:
     def pulps(self) -> list[float]:
         """Pulp temperatures at the probes, bottom to top. [°C]"""
         layers = self.state.bed.temperature
-        last = len(layers) - 1
-        return [float(layers[round(last * n / (PULPS - 1))]) for n in range(PULPS)]
+        return [float(layers[place]) for place in _probe_layers(len(layers))]
 
 
 def plant_of(bay: Bay, time: float, pulp: float | None = None) -> Plant:
@@ -257,7 +261,7 @@ class Simulator:
         birth = Birth(
             boot=self.boot,
             fw="simulator",
-            channels=CHANNELS,
+            channels=_placed(self.plant),
             takes=messages.TARGETS,
             form=form,
             every=max(1, round(self.every)),
@@ -313,28 +317,32 @@ class Simulator:
             self.control(now)
 
     def control(self, now: float) -> None:
-        """Advice while it stands, else the controller's own program; the frost cut-out last."""
+        """
+        Advice while it stands, and the controller's own program where it says nothing; its own
+        interlock and the frost cut-out last.
+        """
         advice = self.receiver.standing(now)
         if advice is not None and advice is not self.following:
             self.applied = [*self.applied[-999:], (now, advice)]
         self.following = advice
         readings = self.plant.readings()
         local, self._local = differential_thermostat(self.plant.bay, readings, self._local)
-        if advice is None:
-            positions, water = local, 1.0 if local.humidity_wanted > 0.0 else 0.0
-        else:
-            water = advice.water or 0.0
-            positions = Positions(
-                fan_speed=advice.fan or 0.0,
-                door_opening=advice.door or 0.0,
-                refrigeration=advice.cool or 0.0,
-                heater=advice.heat or 0.0,
-            )
-        humidity = self.plant.bay.limits.plenum_humidity if water > 0.0 else 0.0
-        positions = replace(positions, humidity_wanted=humidity)
+        taken = _own(local)
+        if advice is not None:
+            advised = {name: advice.position(name) for name in messages.TARGETS}
+            taken |= {name: value for name, value in advised.items() if value is not None}
+        if taken["fan"] == 0.0:
+            taken = dict.fromkeys(taken, 0.0)  # nothing opens, sprays, cools or heats without air
+        positions = Positions(
+            fan_speed=taken["fan"],
+            door_opening=taken["door"],
+            refrigeration=taken["cool"],
+            heater=taken["heat"],
+            humidity_wanted=self.plant.bay.limits.plenum_humidity if taken["water"] else 0.0,
+        )
         if readings.plenum_temperature < FROST:
             positions = replace(positions, door_opening=0.0, refrigeration=0.0)
-        self.plant.positions, self.plant.water = positions, water
+        self.plant.positions, self.plant.water = positions, taken["water"]
 
     # --- the sensors ---------------------------------------------------------------------------
 
@@ -380,6 +388,30 @@ class Simulator:
                 return round(1.8 * value + 32.0, 2)
         self._held.pop(key, None)
         return value
+
+
+def _placed(plant: Plant) -> tuple[Channel, ...]:
+    """The channels, with the heights of the probes in this pile."""
+    step = plant.bay.pile.height / LAYERS
+    at = {
+        f"pulp_{n + 1}": round((layer + 0.5) * step, 2)
+        for n, layer in enumerate(_probe_layers(LAYERS))
+    }
+    return tuple(
+        Channel(key=one.key, kind=one.kind, unit=one.unit, scale=one.scale, at=at.get(one.key))
+        for one in CHANNELS
+    )
+
+
+def _own(local: Positions) -> dict[str, float]:
+    """Positions of the controller's own program, by target. [0-1]"""
+    return {
+        "fan": float(local.fan_speed),
+        "door": float(local.door_opening),
+        "water": 1.0 if local.humidity_wanted > 0.0 else 0.0,
+        "cool": float(local.refrigeration),
+        "heat": float(local.heater),
+    }
 
 
 def _count(channel: Channel, value: float | None) -> int | None:

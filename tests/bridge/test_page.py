@@ -27,7 +27,15 @@ from firmware_bridge.page import PageServer, Views, page_app
 from firmware_bridge.page_board import Board
 from firmware_bridge.page_history import series_of
 from firmware_bridge.page_view import dew_point_of, face_of, margin_word
-from firmware_bridge.page_words import ACTION_TITLES, ANSWERS, FAULT_WORDS, age_text, reading_text
+from firmware_bridge.page_words import (
+    ACTION_TITLES,
+    ANSWERS,
+    FAULT_WORDS,
+    age_text,
+    in_units,
+    pile_names,
+    reading_text,
+)
 from firmware_bridge.readings import Sample
 from firmware_bridge.safety import Targets
 
@@ -152,6 +160,37 @@ def journal(tmp_path):
     book.store(rows, [Event(t=START + 5.0, bay="bay-1", code="birth", text="boot 7")])
     yield book, path
     book.close()
+
+
+def test_probes_are_named_by_their_heights():
+    high = replace(sample(), heights={"low": 3.6, "high": 0.4})  # declared top first
+    metric = face_of(view(sample=high), 0.0, 0.0, "metric")
+    assert [(line.label, line.key) for line in metric.pile] == [
+        ("Pile at 3.6 m (top)", "low"),
+        ("Pile at 0.4 m (bottom)", "high"),
+    ]
+    us = face_of(view(sample=high), 0.0, 0.0, "us")
+    assert us.pile[0].label == "Pile at 11.8 ft (top)"
+    part = replace(sample(), heights={"low": 0.4})
+    names = [line.label for line in face_of(view(sample=part), 0.0, 0.0, "metric").pile]
+    assert names == ["Pile 2 (top)", "Pile at 0.4 m (bottom)"]
+    twice = pile_names(["a", "b", "c"], {"a": 1.0, "b": 2.0, "c": 2.0}, "metric")
+    assert len(set(twice.values())) == 3
+
+
+def test_doubts_and_complaints_come_in_the_units_of_the_page():
+    text = "supply air at -1.2 °C, below 0.5 °C"
+    stopped = view(advised=None, code="freeze", text=text, complaints=("does not answer",))
+    face = face_of(stopped, 0.0, 0.0, "us")
+    assert face.title == "No advice: supply air at 29.8 °F, below 32.9 °F"
+    assert face.alarms == (
+        "Bridge: no advice, supply air at 29.8 °F, below 32.9 °F",
+        "Bridge: does not answer",
+    )
+    assert face_of(stopped, 0.0, 0.0, "metric").title == f"No advice: {text}"
+    assert in_units("12 K and −3 °C (°C and °F mixed up?)", "us") == (
+        "12 K and 26.6 °F (°C and °F mixed up?)"
+    )
 
 
 # --- numbers in words --------------------------------------------------------------------------
