@@ -11,7 +11,7 @@ from ventcalc import report_plots as plots
 from ventcalc.bay_checks import bay_notes
 from ventcalc.report_days import Days, days_of
 from ventcalc.report_html import escaped, html_list, html_page, html_table
-from ventcalc.report_rows import ROWS, sanity_lines
+from ventcalc.report_rows import ROWS, fan_words, sanity_lines
 from ventcalc.studies.season import Season
 from ventcalc.units import UnitSystem, convert, show, shown_unit
 from ventcalc.weather import Weather
@@ -90,7 +90,7 @@ def _about(days: Days, weather: Weather, units: UnitSystem, remarks: Sequence[st
     season, bay = days.season, days.season.bay
     facts = [
         f"The bay holds {show(bay.mass, 'kg', units)} of {bay.use} potatoes in a pile "
-        f"{show(bay.pile.height, 'm', units)} high; fans {show(bay.fans.airflow, 'm3/s', units)}.",
+        f"{show(bay.pile.height, 'm', units)} high; fans {fan_words(season, units)}.",
         *([bay.notes] if bay.notes else []),
         *(f"Remark on the bay: {remark}" for remark in bay_notes(bay)),
         f"Weather: {weather.name or 'file without a name'}"

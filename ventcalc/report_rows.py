@@ -14,7 +14,7 @@ from ventcalc.report_days import loss_at
 from ventcalc.studies.season import Season
 from ventcalc.units import UnitSystem, convert, show
 
-__all__ = ["ROWS", "Row", "per_tonne", "sanity_lines"]
+__all__ = ["ROWS", "Row", "fan_words", "per_tonne", "sanity_lines"]
 
 TONS_PER_TONNE = 1.0 / 0.90718474  # short tons, NIST SP 811
 
@@ -176,6 +176,33 @@ ROWS: tuple[Row, ...] = (
 """Everything that ``Kpi`` holds, grouped, in the order in which it is printed."""
 
 
+def fan_words(season: Season, units: UnitSystem = "metric") -> str:
+    """
+    What the fans move in this bay, beside their rated point.
+
+    Parameters
+    ----------
+    season : Season
+        The season.
+    units : {"metric", "us"}
+        Units to write.
+
+    Returns
+    -------
+    str
+        One phrase.
+    """
+    rated, now = season.bay.fans, season.installed.fans
+    if now is rated:
+        return f"{show(rated.airflow, 'm3/s', units)} as rated; no fan curve, no ducts in the file"
+    power = now.airflow * now.static_pressure / now.efficiency
+    return (
+        f"{show(now.airflow, 'm3/s', units)} at {show(now.static_pressure, 'Pa', units)} and "
+        f"{show(power, 'W electrical', units)} against ducts and full pile (rated "
+        f"{show(rated.airflow, 'm3/s', units)} at {show(rated.static_pressure, 'Pa', units)})"
+    )
+
+
 def sanity_lines(season: Season, units: UnitSystem = "metric") -> tuple[str, ...]:
     """
     Results beside published magnitudes, so that a reader sees whether they make sense.
@@ -216,6 +243,7 @@ def sanity_lines(season: Season, units: UnitSystem = "metric") -> tuple[str, ...
         f"Mass lost: {show(month, '1 percent', units)} after 30 days, "
         f"{show(five, '1 percent', units)} after 150 (about 3 % and 5 %, Olsen and Frazier, Univ. "
         f"of Idaho){later}.",
+        f"Fans: {fan_words(season, units)}.",
         f"Fans ran {kpi.fan_hours:,.0f} of {hours:,} h ({kpi.fan_hours / hours:.0%}), "
         f"{kpi.fan_hours / hours * 24:.1f} h a day.",
         f"Electricity: {per_tonne(kpi.energy, 'kWh', units)}, "

@@ -10,7 +10,7 @@ from ventcalc.physics import air
 from ventcalc.storage import Bay
 from ventcalc.studies.air_system import AirSystem, air_system
 
-__all__ = ["as_installed", "fan_note"]
+__all__ = ["as_installed"]
 
 AIR_IN_FANS = 5.0
 """Mean of a season. [°C]"""
@@ -60,33 +60,6 @@ def as_installed(bay: Bay, *, pressure: float | None = None) -> Bay:
     static = float(found.point.static_pressure)
     fans = replace(bay.fans, airflow=flow, static_pressure=static, efficiency=flow * static / power)
     return replace(bay, fans=fans)
-
-
-def fan_note(bay: Bay, installed: Bay) -> str:
-    """
-    What became of the rated fans, in a sentence.
-
-    Parameters
-    ----------
-    bay : Bay
-        As written.
-    installed : Bay
-        From ``as_installed``.
-
-    Returns
-    -------
-    str
-        Airflow and power, rated and installed.
-    """
-    then, now = bay.fans, installed.fans
-    if then is now:
-        return f"fans: taken at their rated {then.airflow:.1f} m³/s; no fan curve, no ducts"
-    power = now.airflow * now.static_pressure / now.efficiency
-    return (
-        f"fans: {now.airflow:.1f} m³/s at {now.static_pressure:.0f} Pa and {power / 1e3:.1f} kW "
-        f"against ducts and full pile (rated {then.airflow:.1f} m³/s at "
-        f"{then.static_pressure:.0f} Pa)"
-    )
 
 
 def _system(bay: Bay, pressure: float | None) -> AirSystem:

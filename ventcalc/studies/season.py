@@ -26,7 +26,7 @@ from ventcalc.studies.bay_model import (
     readings_of,
     step_bay,
 )
-from ventcalc.studies.installed import as_installed, fan_note
+from ventcalc.studies.installed import as_installed
 from ventcalc.studies.kpi import Kpi, Tally
 from ventcalc.studies.surroundings import Outside, ground_of, hours_of
 from ventcalc.weather import Weather
@@ -51,6 +51,8 @@ class Season:
     """One bay's season."""
 
     bay: Bay
+    installed: Bay
+    """The same with its fans at their operating point, as the season was calculated."""
     policy: str
     kpi: Kpi
     time: NDArray[np.datetime64]
@@ -106,12 +108,13 @@ def run_season(
     kpi = _run(installed, weather, hours, policy, layers, None, progress, traces)
     return Season(
         bay=bay,
+        installed=installed,
         policy=name or getattr(policy, "__name__", "policy"),
         kpi=kpi,
         time=weather.time[rows],
         traces=traces,
         weather_name=weather.name,
-        notes=(*weather.notes, *notes, fan_note(bay, installed)),
+        notes=(*weather.notes, *notes),
     )
 
 
