@@ -12,13 +12,16 @@ many. All flows are per m² of pile floor.
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any
 
 import numpy as np
 
 from ventcalc.errors import check_range
 from ventcalc.physics import crop as crop_module
-from ventcalc.physics.bed_moisture import recurrence, vapour_march
+from ventcalc.physics.air import MASS_RATIO
+from ventcalc.physics.bed_kernel import GIVEN, LAYERED, TOTALS, kernel
+from ventcalc.physics.bed_moisture import recurrence, skin_share, vapour_fit, vapour_march
 from ventcalc.physics.bed_parts import in_parts
 from ventcalc.physics.bed_passage import heat_transfer_coefficient, natural_velocity, passage
 from ventcalc.physics.bed_state import (
@@ -44,10 +47,13 @@ __all__ = [
     "heat_transfer_coefficient",
     "layer_mean",
     "march",
+    "march_in_numpy",
     "natural_velocity",
     "passage",
 ]
 
+LATENT_FALL = 2380.0
+"""Fall of the heat of evaporation per kelvin. [J/(kg K)]"""
 WATER_PER_DRY_MATTER = crop_module.WATER_PER_CO2 / crop_module.DRY_MATTER_PER_CO2
 
 
@@ -117,7 +123,8 @@ def march(
     Raises
     ------
     OutOfRange
-        If the inlet lies outside -40 to 45 °C or 0 to 0.1 kg/kg.
+        If the inlet lies outside -40 to 45 °C or 0 to 0.1 kg/kg, or the mean of the pile
+        leaves -5 to 45 °C.
 
     Notes
     -----
@@ -134,12 +141,112 @@ def march(
         top_heat=top_heat,
         top_water=top_water,
     )
-    return in_parts(bed, state, flow, inflow, _march_once)
+    after, means = in_parts(bed, state, flow, inflow, _march_once)
+    mean = layer_mean(after.temperature)
+    check_range("temperature", mean, -5.0, 45.0, "°C", "kelvin or °F?")
+    return after, means
 
 
 def _march_once(
     bed: Bed, state: BedState, flow: Passage, given: Inflow
 ) -> tuple[BedState, BedStep]:
+    """One uncut step, compiled where numba is installed."""
+    compiled = kernel() if flow.conduction_parts == 1 else None
+    if compiled is None:
+        return march_in_numpy(bed, state, flow, given)
+    skin = crop_module.transpiration_coefficient(state.curing, bed.crop)
+    age = crop_module.respiration_age_factor(given.age, bed.crop, bed.maturity)
+    mass, pressure = bed.layer_mass, bed.pressure
+    numbers = (
+        flow.gain, flow.hold, flow.carry, flow.weight, flow.inverse, flow.reach,
+        given.temperature, given.humidity_ratio,
+        skin_share(skin * mass, pressure, given.humidity_ratio, flow.mass_flow),
+        flow.film_effectiveness, flow.mass_flow, pressure,
+        age * (bed.crop.respiration_settled * mass), given.heat_gain / bed.layers, given.top_heat,
+        given.top_water, flow.conduction, flow.step / mass, mass / (flow.step * flow.mass_flow),
+        *vapour_fit(pressure),
+    )  # fmt: skip
+    shape = state.temperature.shape
+    layered, totals, wet = compiled(
+        state.temperature.ravel(),
+        state.film.ravel(),
+        state.source.ravel(),
+        state.water_loss.ravel(),
+        state.dry_matter_loss.ravel(),
+        _rows(numbers, shape),
+        _shared(bed.crop),
+    )
+    temperature, film, source, water, solids, evaporated, respiration = layered.reshape(
+        len(LAYERED), *shape
+    )
+    outlet, vapour, condensed, heat, latent, mean = (
+        totals.tolist() if len(shape) == 1 else totals.reshape(len(TOTALS), -1)
+    )
+    new = BedState(
+        temperature=temperature,
+        film=film,
+        wet=wet,
+        source=source,
+        water_loss=water,
+        dry_matter_loss=solids,
+        curing=state.curing + flow.step * crop_module.healing_factor(mean, bed.crop),
+    )
+    return new, BedStep(
+        outlet_temperature=outlet,
+        outlet_humidity_ratio=vapour,
+        evaporated=evaporated,
+        condensed=condensed,
+        respiration=respiration,
+        co2=crop_module.co2_rate(heat, bed.crop),
+        latent_heat=latent,
+    )
+
+
+def _rows(numbers: tuple[Any, ...], shape: tuple[int, ...]) -> Array:
+    """The numbers of every bay, flat, number by number."""
+    if len(shape) == 1:
+        return np.array(numbers)
+    rows = np.empty((len(GIVEN), shape[1]))
+    for row, number in zip(rows, numbers, strict=True):
+        row[:] = number
+    return rows.ravel()
+
+
+@cache
+def _shared(crop: crop_module.Crop) -> Array:
+    """What ``bed_kernel.SAME`` names, in its order."""
+    return np.array([
+        crop.water_activity, crop.respiration_least_at, crop.respiration_doubling**-2,
+        crop_module.FAILING, crop_module.DEAD, 1.0 / (crop_module.DEAD - crop_module.DYING),
+        EVAPORATION, LATENT_FALL, crop_module.dry_matter_rate(1.0, crop), WATER_PER_DRY_MATTER,
+        MASS_RATIO,
+    ])  # fmt: skip
+
+
+def march_in_numpy(
+    bed: Bed, state: BedState, flow: Passage, given: Inflow
+) -> tuple[BedState, BedStep]:
+    """
+    One uncut step without the compiled loop: the reference for it.
+
+    Parameters
+    ----------
+    bed : Bed
+        The pile.
+    state : BedState
+        Where it stands.
+    flow : Passage
+        The air's passage.
+    given : Inflow
+        What comes from outside.
+
+    Returns
+    -------
+    state : BedState
+        After the step.
+    step : BedStep
+        Means of the step.
+    """
     cold = state.temperature
     held = flow.hold * cold
     inflow = flow.gain * state.source
@@ -160,7 +267,7 @@ def _march_once(
         inlet=given.humidity_ratio,
         step=flow.step,
     )
-    latent_heat = EVAPORATION - 2380.0 * layer_mean(cold)
+    latent_heat = EVAPORATION - LATENT_FALL * layer_mean(cold)
     settled = bed.crop.respiration_settled * bed.layer_mass
     respiration = crop_module.temperature_factor(cold, bed.crop)
     respiration *= settled * crop_module.respiration_age_factor(given.age, bed.crop, bed.maturity)
@@ -222,7 +329,7 @@ def _advance(
         film = film.copy()
         film[-1] -= np.minimum(top_water, 0.0) * per_mass
         wet = True
-    healing = crop_module.curing_rate(layer_mean(temperature), bed.crop)
+    healing = crop_module.healing_factor(layer_mean(temperature), bed.crop)
     return BedState(
         temperature=temperature,
         film=film,

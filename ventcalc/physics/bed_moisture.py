@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cache, lru_cache
 from typing import Any
 
@@ -10,7 +11,7 @@ from numpy.typing import NDArray
 
 from ventcalc.physics.air import MASS_RATIO, enhancement_factor, saturation_pressure
 
-__all__ = ["recurrence", "vapour_march"]
+__all__ = ["recurrence", "skin_share", "vapour_fit", "vapour_march"]
 
 Array = NDArray[np.float64]
 
@@ -33,8 +34,7 @@ def _pressure_fit() -> tuple[float, ...]:
 
 def _vapour_pressure(temperature: Array, pressure: Any) -> Any:
     """Vapour pressure over water at the tubers' temperature, in moist air. [Pa]"""
-    one = type(pressure) is float
-    first, *middle, last = _fit_in_air(pressure) if one else _in_air(pressure)
+    first, *middle, last = vapour_fit(pressure)
     value = first * temperature
     for c in middle:
         value += c
@@ -43,13 +43,53 @@ def _vapour_pressure(temperature: Array, pressure: Any) -> Any:
     return value
 
 
-def _in_air(pressure: Any) -> list[Any]:
-    """The fit's coefficients with the enhancement of moist air. [Pa/K^n]"""
+def vapour_fit(pressure: Any) -> Sequence[Any]:
+    """
+    Coefficients of a polynomial for the vapour pressure over water in moist air.
+
+    Parameters
+    ----------
+    pressure : float or array
+        Air pressure. [Pa]
+
+    Returns
+    -------
+    sequence of float or array
+        Of the temperature in °C, highest power first. [Pa/K^n]
+    """
+    return _fit_once(pressure) if type(pressure) is float else _fit_in_air(pressure)
+
+
+def _fit_in_air(pressure: Any) -> list[Any]:
     enhancement = enhancement_factor(8.0, pressure)
     return [c * enhancement for c in _pressure_fit()]
 
 
-_fit_in_air = lru_cache(maxsize=64)(_in_air)
+_fit_once = lru_cache(maxsize=64)(_fit_in_air)
+
+
+def skin_share(skin_flow: Any, pressure: Any, inlet: Any, mass_flow: Any) -> Any:
+    """
+    Part of the way to the skin's equilibrium that air goes in one layer.
+
+    Parameters
+    ----------
+    skin_flow : float or array
+        Transpiration of a layer per floor area and vapour pressure difference. [kg/(m² s Pa)]
+    pressure : float or array
+        Air pressure. [Pa]
+    inlet : float or array
+        Air that enters the bed. [kg/kg dry air]
+    mass_flow : float or array
+        Dry air per floor area. [kg/(m² s)]
+
+    Returns
+    -------
+    float or array
+        [1]
+    """
+    units = skin_flow * (pressure * MASS_RATIO / (MASS_RATIO + inlet) ** 2) / mass_flow
+    return units / (1.0 + units / 2.0)
 
 
 def vapour_march(
@@ -99,8 +139,7 @@ def vapour_march(
     """
     surface = _vapour_pressure(temperature, pressure)
     skin = _ratio(water_activity * surface, pressure)
-    units = skin_flow * (pressure * MASS_RATIO / (MASS_RATIO + inlet) ** 2) / mass_flow
-    share = units / (1.0 + units / 2.0)
+    share = skin_share(skin_flow, pressure, inlet, mass_flow)
     if film is None:
         entering, outlet, near = _skin_march(skin, share, inlet)
         if not near or not (entering > _ratio(surface, pressure)).any():

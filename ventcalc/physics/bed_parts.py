@@ -72,19 +72,20 @@ def in_parts(
             if needed == 1
             else _cut(bed, state, flow, given, once, int(needed))
         )
-    if (needed == 1).all():
-        return once(bed, state, flow, given)
-    results = []
-    for parts in np.unique(needed):
-        mine = needed == parts
-        piece = (_take(bed, mine), _take(state, mine), _take(flow, mine), _take(given, mine))
-        run = once(*piece) if parts == 1 else _cut(*piece, once, int(parts))
-        results.append((mine, *run))
-    masks = [mine for mine, _, _ in results]
-    return (
-        _join([after for _, after, _ in results], masks),
-        _join([step for _, _, step in results], masks),
-    )
+    whole = once(bed, state, flow, given)
+    others = [(int(parts), needed == parts) for parts in np.unique(needed) if parts > 1]
+    if not others:
+        return whole
+    # Every bay goes uncut first, as nearly all may; those that may not are then overwritten.
+    after, means = (_own(thing, state, len(needed)) for thing in whole)
+    for parts, mine in others:
+        few = np.flatnonzero(mine)
+        pile, start, way, inflow = (_take(x, few, len(needed)) for x in (bed, state, flow, given))
+        cut = _cut(pile, start, way, inflow, once, parts)
+        for all_bays, some_bays in zip((after, means), cut, strict=True):
+            for name, values in all_bays.items():
+                values[..., few] = getattr(some_bays, name)
+    return BedState(**after, wet=bool(after["film"].any())), BedStep(**means)
 
 
 def _needed(bed: Bed, state: BedState, flow: Passage, given: Inflow) -> Any:
@@ -147,29 +148,24 @@ def _cut(
     return state, BedStep(**mean)
 
 
-def _take(thing: Any, mine: NDArray[np.bool_]) -> Any:
-    """The bays of a mask, out of every array whose last axis is that of the bays."""
+def _own(thing: Any, state: BedState, bays: int) -> dict[str, Any]:
+    """Results as arrays over bays that may be written into."""
     values: dict[str, Any] = {}
     for f in fields(thing):
         value = getattr(thing, f.name)
-        if isinstance(value, np.ndarray) and value.ndim and value.shape[-1] == len(mine):
-            values[f.name] = value[..., mine]
+        if f.name != "wet":
+            mine = np.ndim(value) > 0 and value is not getattr(state, f.name, None)
+            values[f.name] = value if mine else np.zeros(bays) + value
+    return values
+
+
+def _take(thing: Any, few: NDArray[np.intp], bays: int) -> Any:
+    """Some bays out of every array whose last axis is that of the bays."""
+    values: dict[str, Any] = {}
+    for f in fields(thing):
+        value = getattr(thing, f.name)
+        if isinstance(value, np.ndarray) and value.ndim and value.shape[-1] == bays:
+            values[f.name] = value[..., few]
     if isinstance(thing, BedState):
         values["wet"] = bool(values["film"].any())
     return replace(thing, **values)
-
-
-def _join(parts: list[Any], masks: list[NDArray[np.bool_]]) -> Any:
-    """Results of several masks, back in one."""
-    bays = len(masks[0])
-    values: dict[str, Any] = {}
-    for f in fields(parts[0]):
-        pieces = [getattr(part, f.name) for part in parts]
-        if f.name == "wet":
-            values["wet"] = any(pieces)
-            continue
-        whole: Any = np.empty((*np.shape(max(pieces, key=np.ndim))[:-1], bays))
-        for mine, piece in zip(masks, pieces, strict=True):
-            whole[..., mine] = piece
-        values[f.name] = whole
-    return type(parts[0])(**values)

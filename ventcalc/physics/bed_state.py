@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -53,27 +54,27 @@ class Bed:
     layers: int = 40
     conductivity: float = 0.35
 
-    @property
+    @cached_property
     def thickness(self) -> Any:
         """Thickness of a layer. [m]"""
         return self.height / self.layers
 
-    @property
+    @cached_property
     def layer_mass(self) -> Any:
         """Crop in a layer per floor area. [kg/m²]"""
         return self.bulk_density * self.thickness
 
-    @property
+    @cached_property
     def heat_capacity(self) -> Any:
         """Heat capacity of a layer per floor area. [J/(m² K)]"""
         return self.layer_mass * self.crop.specific_heat
 
-    @property
+    @cached_property
     def porosity(self) -> Any:
         """Air per volume of pile. [m³/m³]"""
         return 1.0 - self.bulk_density / self.crop.tuber_density
 
-    @property
+    @cached_property
     def area_density(self) -> Any:
         """Tuber surface per volume of pile. [m²/m³]"""
         return 6.0 * (1.0 - self.porosity) / self.tuber_diameter

@@ -21,6 +21,7 @@ __all__ = [
     "crop_sources",
     "curing_rate",
     "dry_matter_rate",
+    "healing_factor",
     "metabolic_water_rate",
     "respiration_heat",
     "respiration_temperature_factor",
@@ -388,6 +389,25 @@ def curing_rate(temperature: Any, crop: Crop) -> Any:
     is said not to gain any more (common practice, no source).
     """
     check_range("temperature", temperature, -5.0, 45.0, "°C", "kelvin or °F?")
+    return healing_factor(temperature, crop)
+
+
+def healing_factor(temperature: Any, crop: Crop) -> Any:
+    """
+    ``curing_rate`` without the check, for inner loops.
+
+    Parameters
+    ----------
+    temperature : array-like
+        Pulp temperature. [°C]
+    crop : Crop
+        The crop.
+
+    Returns
+    -------
+    array
+        1 at ``curing_reference``. [1]
+    """
     ops = ops_for(temperature)
     warm = ops.minimum(temperature, 20.0) - crop.curing_reference
     return ops.exp(warm * (math.log(2.0) / crop.curing_doubling))
