@@ -7,7 +7,6 @@ from dataclasses import fields, replace
 import numpy as np
 import pytest
 
-from ventcalc._ops import ARRAY, SCALAR
 from ventcalc.bay_batch import stack_bays
 from ventcalc.bay_file import example_bay
 from ventcalc.decisions.calendar import COOL_DOWN, EMPTY, FILLING, HOLDING, UNLOADING
@@ -53,7 +52,7 @@ def hour(runs=False, plenum=3.0, *, condensed=0.0, **others):
 
 def tallied(*steps, bay=BAY, length=HOUR):
     """Results of steps (state, hour, and what else they change)."""
-    tally = Tally(bay, SCALAR, 0.0)
+    tally = Tally(bay, 0.0)
     for k, (now, done, *rest) in enumerate(steps):
         more = {"target": 3.0, "stage": HOLDING, "now": 60 * 86400.0 + k * length, "opening": 0.0}
         more.update(rest[0] if rest else {})
@@ -318,7 +317,7 @@ def test_two_bays_at_once_are_two_bays():
         )
         for b in range(2)
     ]
-    tally = Tally(stack_bays(bays), ARRAY, np.zeros(2))
+    tally = Tally(stack_bays(bays), np.zeros(2))
     for k in range(2):
         together = np.array([pulps[0][k], pulps[1][k]]).T
         power = np.array([powers[0][k], powers[1][k]])

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from ventcalc._ops import Ops
 from ventcalc.decisions.calendar import COOL_DOWN, EMPTY, HOLDING, UNLOADING
 from ventcalc.physics.bed import layer_mean
 from ventcalc.storage import Bay
@@ -15,6 +16,11 @@ from ventcalc.studies.bay_model import BayState, Hour
 
 __all__ = ["Kpi", "Tally"]
 
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+BLOCK = 160_000
+"""Layers times bays times steps that are counted together: what stays near the processor."""
 JOULE_PER_KWH = 3.6e6
 FREEZING_TUBER = -0.8
 """Freezing injury of potatoes (Univ. of California Davis). [°C]"""
@@ -113,10 +119,15 @@ class Kpi:
 
 
 class Tally:
-    """Sums up a season step by step; the one place in the library that counts in place."""
+    """
+    Sums up a season; the one place in the library that counts in place.
 
-    def __init__(self, bay: Bay, ops: Ops, zero: Any) -> None:
-        self.bay, self.ops, self.zero = bay, ops, zero
+    Steps are only collected, and counted by the block: a hundred small sums for one bay cost a
+    fraction of a hundred times one.
+    """
+
+    def __init__(self, bay: Bay, zero: Any) -> None:
+        self.bay, self.zero = bay, zero
         self.sums: dict[str, Any] = dict.fromkeys((f.name for f in fields(Kpi)), zero)
         self.sums["coldest_plenum"] = self.sums["coldest_tuber"] = zero + 99.0
         self.sums["hottest_tuber"] = zero - 99.0
@@ -124,7 +135,9 @@ class Tally:
         self.holding_time: Any = zero
         self.last_fan: Any = zero > 1.0
         self.last_door: Any = zero
-        self.day: list[Any] = []
+        self.day: Array = np.empty((0, *np.shape(zero)))
+        self.rows: list[tuple[BayState, Hour, Any, Any, Any, float]] = []
+        self.step = 0.0
 
     def add(
         self,
@@ -136,111 +149,156 @@ class Tally:
         now: float,
         step: float,
     ) -> None:
-        """Count one step; ``now`` is the time since the first load. [s]"""
+        """Take up one step; ``now`` is the time since the first load. Steps are equal. [s]"""
+        self.rows.append((state, hour, positions.door_opening, target, stage, now))
+        self.step = step
+        if len(self.rows) * state.bed.temperature.size >= BLOCK:
+            self._count()
+
+    def _count(self) -> None:
+        """Count the steps collected so far; arrays have the steps first."""
+        states, hours, doors, targets, stages, times = zip(*self.rows, strict=True)
+        self.rows = []
+        target, stage = self._column(targets), self._column(stages)
         in_use = stage != EMPTY
-        time = self.ops.where(in_use, step, 0.0)
-        hours = time / 3600.0
-        self._temperatures(state, target, stage, hours, step)
-        self._losses(state, stage, now)
-        self._wetness(state, hour, hours, time)
-        self._energy(hour, positions, hours, time, in_use)
-        over = self.ops.maximum(state.co2 - self.bay.limits.co2, 0.0)
-        self._sum("co2_excess", over * 1e6 * hours)
-        self._most("co2_highest", self.ops.where(in_use, state.co2, 0.0))
+        time = np.where(in_use, self.step, 0.0)
+        self._temperatures(states, target, stage, time / 3600.0)
+        self._losses(states, stage, np.array(times))
+        self._wetness(states, hours, time)
+        self._energy(hours, self._column(doors), time, in_use)
+        co2 = self._column([state.co2 for state in states])
+        over = np.maximum(co2 - self.bay.limits.co2, 0.0)
+        self._sum("co2_excess", over * 1e6 * time / 3600.0)
+        self._most("co2_highest", np.where(in_use, co2, 0.0))
 
-    def _sum(self, name: str, value: Any) -> None:
-        self.sums[name] = self.sums[name] + value
+    def _column(self, values: Sequence[Any]) -> Array:
+        """One number of every step, or one of every bay at every step."""
+        if not np.shape(self.zero):
+            return np.array(values, dtype=float)
+        column = np.empty((len(values), *np.shape(self.zero)))
+        for row, value in zip(column, values, strict=True):
+            row[...] = value
+        return column
 
-    def _most(self, name: str, value: Any) -> None:
-        self.sums[name] = self.ops.maximum(self.sums[name], value)
+    def _sum(self, name: str, value: Array) -> None:
+        self.sums[name] = self.sums[name] + value.sum(axis=0)
 
-    def _least(self, name: str, value: Any) -> None:
-        self.sums[name] = self.ops.minimum(self.sums[name], value)
+    def _most(self, name: str, value: Array) -> None:
+        self.sums[name] = np.maximum(self.sums[name], value.max(axis=0))
 
-    def _flag(self, condition: Any) -> Any:
-        return self.ops.where(condition, 1.0, 0.0)
+    def _least(self, name: str, value: Array) -> None:
+        self.sums[name] = np.minimum(self.sums[name], value.min(axis=0))
 
     def _temperatures(
-        self, state: BayState, target: Any, stage: Any, hours: Any, step: float
+        self, states: Sequence[BayState], target: Array, stage: Array, hours: Array
     ) -> None:
-        pulp = state.bed.temperature
-        off = np.maximum(np.abs(pulp - target) - self.bay.limits.band, 0.0)
-        held = self._flag(stage == HOLDING)
-        counted = self._flag((stage == HOLDING) | (stage == COOL_DOWN))
-        self._sum("band_kelvin_hours", held * layer_mean(off) * hours)
-        self.worst = self.worst + held * off * hours
-        spread = pulp[-1] - pulp[0]
-        self._sum("spread_hours", counted * self._flag(spread > self.bay.limits.spread) * hours)
-        self._sum("mean_spread", held * spread * hours)
-        self.holding_time = self.holding_time + held * hours
-        mean = layer_mean(pulp)
-        per_day = round(86400.0 / step)
-        self.day.append(mean)
-        if len(self.day) > per_day:
-            fell = self.day.pop(0) - mean
-            fast = fell > 1.25 * self.bay.schedule.ramp * 86400.0
-            self._sum("ramp_hours", self._flag(fast & (stage == COOL_DOWN)) * hours)
-        low = self.ops.where(stage == EMPTY, 99.0, np.minimum.reduce(pulp))
+        pulp = np.stack([state.bed.temperature for state in states])
+        layers = pulp.shape[1]
+        held = np.where(stage == HOLDING, hours, 0.0)
+        if held.any():
+            off = np.maximum(np.abs(pulp - target[:, None]) - self.bay.limits.band, 0.0)
+            off *= held[:, None]
+            by_layer = off.sum(axis=0)
+            self.worst = self.worst + by_layer
+            band = by_layer.sum(axis=0) / layers
+            self.sums["band_kelvin_hours"] = self.sums["band_kelvin_hours"] + band
+        cooled = stage == COOL_DOWN
+        spread = pulp[:, -1] - pulp[:, 0]
+        wide = (spread > self.bay.limits.spread) & (cooled | (stage == HOLDING))
+        self._sum("spread_hours", np.where(wide, hours, 0.0))
+        self._sum("mean_spread", held * spread)
+        self.holding_time = self.holding_time + held.sum(axis=0)
+        self._ramp(pulp.sum(axis=1) / layers, cooled, hours)
+        low = np.where(stage == EMPTY, 99.0, pulp.min(axis=1))
         self._least("coldest_tuber", low)
-        high = self.ops.where(stage == EMPTY, -99.0, np.maximum.reduce(pulp))
-        self._most("hottest_tuber", high)
-        self._sum("frozen_minutes", self._flag(low < FREEZING_TUBER) * hours * 60.0)
+        self._most("hottest_tuber", np.where(stage == EMPTY, -99.0, pulp.max(axis=1)))
+        self._sum("frozen_minutes", np.where(low < FREEZING_TUBER, hours * 60.0, 0.0))
 
-    def _losses(self, state: BayState, stage: Any, now: float) -> None:
-        until = stage < UNLOADING
-        where, sums = self.ops.where, self.sums
-        water = layer_mean(state.bed.water_loss)
-        solids = layer_mean(state.bed.dry_matter_loss)
-        sums["water_loss"] = where(until, water, sums["water_loss"])
-        sums["dry_matter_loss"] = where(until, solids, sums["dry_matter_loss"])
+    def _ramp(self, mean: Array, cooled: Flags, hours: Array) -> None:
+        """Hours of too fast cooling, by the means of a day before."""
+        per_day = round(86400.0 / self.step)
+        past = np.concatenate([self.day, mean])
+        self.day = past[-per_day:]
+        fell = past[:-per_day] - past[per_day:]
+        fast = fell > 1.25 * self.bay.schedule.ramp * 86400.0
+        first = len(mean) - len(fell)
+        self._sum("ramp_hours", np.where(fast & cooled[first:], hours[first:], 0.0))
+
+    def _losses(self, states: Sequence[BayState], stage: Array, now: Array) -> None:
+        until, month = stage < UNLOADING, now <= MONTH
+        if month.any():
+            early = [state for state, soon in zip(states, month.tolist(), strict=True) if soon]
+            self._lose(early, until[month])
+            self.sums["mass_loss_month_one"] = self.sums["mass_loss"]
+        self._lose(states, until)
+
+    def _lose(self, states: Sequence[BayState], until: Flags) -> None:
+        """What was lost up to the last step in which the crop was still there."""
+        sums = self.sums
+        everywhere = np.flatnonzero(until.reshape(len(until), -1).all(axis=1))
+        first = everywhere[-1] if len(everywhere) else 0
+        for state, there in zip(states[first:], until[first:], strict=True):
+            if there.any():
+                for name in ("water_loss", "dry_matter_loss"):
+                    lost = layer_mean(getattr(state.bed, name))
+                    sums[name] = np.where(there, lost, sums[name])
         sums["mass_loss"] = sums["water_loss"] + sums["dry_matter_loss"]
-        if now <= MONTH:
-            sums["mass_loss_month_one"] = sums["mass_loss"]
 
-    def _wetness(self, state: BayState, hour: Hour, hours: Any, step: Any) -> None:
+    def _wetness(self, states: Sequence[BayState], hours: Sequence[Hour], time: Array) -> None:
         tonnes = self.bay.mass / 1000.0
-        area = self.bay.pile.floor_area * state.share
-        if state.bed.wet:
-            wet = state.bed.film.max(axis=0) > WET_FILM
-            self._sum("wet_crop_hours", self._flag(wet) * hours)
-        self._sum("condensed_on_crop", hour.step.condensed * area * step / tonnes)
-        self._sum("ceiling_drip_hours", self._flag(hour.drip > 0.0) * hours)
-        self._sum("ceiling_drip", hour.drip * step / tonnes)
-        self._sum("fog", hour.fog * step / tonnes)
+        area = self.bay.pile.floor_area * self._column([state.share for state in states])
+        for state, length in zip(states, time / 3600.0, strict=True):
+            if state.bed.wet:
+                wet = state.bed.film.max(axis=0) > WET_FILM
+                self.sums["wet_crop_hours"] = self.sums["wet_crop_hours"] + wet * length
+        condensed = self._column([hour.step.condensed for hour in hours])
+        self._sum("condensed_on_crop", condensed * area * time / tonnes)
+        drip = self._column([hour.drip for hour in hours])
+        self._sum("ceiling_drip_hours", np.where(drip > 0.0, time / 3600.0, 0.0))
+        self._sum("ceiling_drip", drip * time / tonnes)
+        self._sum("fog", self._column([hour.fog for hour in hours]) * time / tonnes)
 
-    def _energy(self, hour: Hour, positions: Any, hours: Any, step: Any, in_use: Any) -> None:
-        ops, tonnes = self.ops, self.bay.mass / 1000.0
-        total = hour.fan_power + hour.coil_power + hour.heater_power + hour.humidifier_power
-        for name, power in (
-            ("fan_energy", hour.fan_power),
-            ("refrigeration_energy", hour.coil_power),
-            ("heater_energy", hour.heater_power),
-            ("humidifier_energy", hour.humidifier_power),
+    def _energy(self, hours: Sequence[Hour], door: Array, time: Array, in_use: Flags) -> None:
+        tonnes = self.bay.mass / 1000.0
+        total = 0.0 * time
+        for name, values in (
+            ("fan_energy", [hour.fan_power for hour in hours]),
+            ("refrigeration_energy", [hour.coil_power for hour in hours]),
+            ("heater_energy", [hour.heater_power for hour in hours]),
+            ("humidifier_energy", [hour.humidifier_power for hour in hours]),
         ):
-            self._sum(name, power * step / JOULE_PER_KWH / tonnes)
-        self._sum("cost_energy", total * step * self.bay.costs.electricity / tonnes)
-        self._most("peak_power", ops.where(in_use, total, 0.0))
-        self._sum("humidifier_water", hour.water_added * step / tonnes)
-        runs = hour.runs & in_use
-        plenum = ops.where(runs, hour.plenum_temperature, 99.0)
+            power = self._column(values)
+            total = total + power
+            self._sum(name, power * time / JOULE_PER_KWH / tonnes)
+        self._sum("cost_energy", total * time * self.bay.costs.electricity / tonnes)
+        self._most("peak_power", np.where(in_use, total, 0.0))
+        water = self._column([hour.water_added for hour in hours])
+        self._sum("humidifier_water", water * time / tonnes)
+        runs = (self._column([hour.runs for hour in hours]) > 0.0) & in_use
+        plenum = self._column([hour.plenum_temperature for hour in hours])
+        plenum = np.where(runs, plenum, 99.0)
         self._least("coldest_plenum", plenum)
-        self._sum("plenum_below_zero_minutes", self._flag(plenum < 0.0) * hours * 60.0)
-        self._sum("fan_hours", self._flag(runs) * hours)
-        self._sum("fan_starts", self._flag(runs & ops.negate(self.last_fan)))
-        door = ops.where(runs, positions.door_opening, 0.0)
-        self._sum("door_travel", ops.where(in_use, abs(door - self.last_door), 0.0))
-        self.last_fan = runs
-        self.last_door = ops.where(in_use, door, self.last_door)
+        self._sum("plenum_below_zero_minutes", np.where(plenum < 0.0, time / 60.0, 0.0))
+        self._sum("fan_hours", np.where(runs, time / 3600.0, 0.0))
+        before = np.concatenate([np.reshape(self.last_fan, (1, *runs.shape[1:])), runs[:-1]])
+        self._sum("fan_starts", np.where(runs & ~before, 1.0, 0.0))
+        self.last_fan = runs[-1]
+        # A bay in use never was out of use before, so the step before is the last that counts.
+        door = np.where(runs, door, 0.0)
+        before = np.concatenate([np.reshape(self.last_door, (1, *door.shape[1:])), door[:-1]])
+        self._sum("door_travel", np.where(in_use, np.abs(door - before), 0.0))
+        self.last_door = door[-1]
 
     def result(self) -> Kpi:
         """The season's results so far."""
+        if self.rows:
+            self._count()
         done = dict(self.sums)
-        held = self.ops.maximum(self.holding_time, 1e-9)
-        done["mean_spread"] = done["mean_spread"] / held
+        done["mean_spread"] = done["mean_spread"] / np.maximum(self.holding_time, 1e-9)
         worst = np.max(self.worst, axis=0) + self.zero
         done["band_worst_layer_kelvin_hours"] = worst
         never = done["coldest_plenum"] >= 99.0
-        done["coldest_plenum"] = self.ops.where(never, float("nan"), done["coldest_plenum"])
+        done["coldest_plenum"] = np.where(never, np.nan, done["coldest_plenum"])
         done["cost_shrink"] = done["mass_loss"] * 1000.0 * self.bay.costs.crop
         plain = isinstance(self.zero, float)
         return Kpi(**{k: float(v) if plain else v + self.zero for k, v in done.items()})

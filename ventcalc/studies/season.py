@@ -16,11 +16,8 @@ from ventcalc.decisions import calendar
 from ventcalc.decisions.policies import Policy
 from ventcalc.errors import BadInput
 from ventcalc.physics import plain_air
-from ventcalc.physics.bed import layer_mean
 from ventcalc.storage import Bay
 from ventcalc.studies.bay_model import (
-    BayState,
-    Hour,
     bed_of,
     first_state,
     readings_of,
@@ -44,6 +41,10 @@ TRACES = (
     "humidifier_power", "share", "wetting_margin",
 )  # fmt: skip
 """What a season records each step, in the units of the glossary."""
+POWERS = ("fan_power", "coil_power", "heater_power", "humidifier_power")
+POSITIONS = ("fan_speed", "door_opening", "humidity_wanted", "refrigeration", "heater")
+RECORDED = 256
+"""Steps that are written into the traces together."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -211,8 +212,9 @@ def _run(
     pressure = hours[0].pressure
     model, ground = bed_of(bay, pressure, layers), ground_of(bay, weather, ops)
     state = first_state(bay, model, bays)
-    tally = Tally(bay, ops, 0.0 if bays is None else np.zeros(bays))
+    tally = Tally(bay, 0.0 if bays is None else np.zeros(bays))
     memory: Any = None
+    log: list[tuple[Any, ...]] = []
     for k, outside in enumerate(hours):
         when = calendar.calendar_at(bay, outside.time)
         readings = readings_of(bay, state, outside, pressure)
@@ -223,7 +225,10 @@ def _run(
         )
         tally.add(state, hour, positions, target, stage, when.now, weather.step)
         if traces is not None:
-            _record(traces, k, readings, positions, state, hour, target, stage, outside)
+            log.append((readings, positions, state, hour, target, stage, outside))
+            if len(log) == RECORDED or k == len(hours) - 1:
+                _record(traces, k + 1 - len(log), log)
+                log = []
         if progress is not None and k % 24 == 0:
             progress(k, len(hours))
     return tally.result()
@@ -237,48 +242,41 @@ def _wanted(bay: Bay, when: Any, memory: Any, readings: Any, ops: Ops) -> tuple[
     return target, calendar.stage_of(when, target, bay.schedule.holding_temperature, ops)
 
 
-def _record(
-    traces: dict[str, Array],
-    k: int,
-    readings: Any,
-    positions: Any,
-    state: BayState,
-    hour: Hour,
-    target: Any,
-    stage: Any,
-    outside: Outside,
-) -> None:
-    pulp = state.bed.temperature
-    dew = plain_air.dew_point(state.return_humidity_ratio, outside.pressure, SCALAR)
+def _record(traces: dict[str, Array], first: int, log: Sequence[tuple[Any, ...]]) -> None:
+    """Write the traces of some steps, from the step ``first`` on."""
+    all_readings, all_positions, states, hours, targets, stages, outside = zip(*log, strict=True)
+    pressure = outside[0].pressure
+
+    def of(things: Sequence[Any], name: str) -> Array:
+        return np.array([getattr(thing, name) for thing in things], dtype=float)
+
+    beds = [state.bed for state in states]
+    pulp = np.stack([pile.temperature for pile in beds])
+    warm, moist = of(states, "return_temperature"), of(states, "return_humidity_ratio")
+    ceiling = of(hours, "ceiling_temperature")
+    supplied = plain_air.dew_point(of(hours, "plenum_humidity_ratio"), pressure, ARRAY)
     values = {
-        "outside_temperature": outside.temperature,
-        "outside_humidity_ratio": outside.humidity_ratio,
-        "target": target,
-        "pulp_bottom": pulp[0],
-        "pulp_middle": pulp[len(pulp) // 2],
-        "pulp_top": pulp[-1],
-        "pulp_mean": readings.pulp_mean,
-        "plenum_temperature": hour.plenum_temperature,
-        "return_temperature": state.return_temperature,
-        "return_relative_humidity": plain_air.relative_humidity(
-            state.return_temperature, state.return_humidity_ratio, outside.pressure, SCALAR
-        ),
-        "ceiling_temperature": hour.ceiling_temperature,
-        "ceiling_margin": hour.ceiling_temperature - dew,
-        "action": float(positions.action),
-        "stage": float(stage),
-        "co2": state.co2,
-        "water_loss": layer_mean(state.bed.water_loss),
-        "dry_matter_loss": layer_mean(state.bed.dry_matter_loss),
-        "film": layer_mean(state.bed.film),
-        "drip": hour.drip,
-        "share": state.share,
-        "wetting_margin": readings.pulp_coldest
-        - plain_air.dew_point(hour.plenum_humidity_ratio, outside.pressure, SCALAR),
+        "outside_temperature": of(outside, "temperature"),
+        "outside_humidity_ratio": of(outside, "humidity_ratio"),
+        "target": np.array(targets),
+        "pulp_bottom": pulp[:, 0],
+        "pulp_middle": pulp[:, pulp.shape[1] // 2],
+        "pulp_top": pulp[:, -1],
+        "pulp_mean": of(all_readings, "pulp_mean"),
+        "return_temperature": warm,
+        "return_relative_humidity": plain_air.relative_humidity(warm, moist, pressure, ARRAY),
+        "ceiling_temperature": ceiling,
+        "ceiling_margin": ceiling - plain_air.dew_point(moist, pressure, ARRAY),
+        "stage": np.array(stages),
+        "co2": of(states, "co2"),
+        "share": of(states, "share"),
+        "wetting_margin": of(all_readings, "pulp_coldest") - supplied,
     }
-    for name in ("fan_power", "coil_power", "heater_power", "humidifier_power"):
-        values[name] = getattr(hour, name)
-    for name in ("fan_speed", "door_opening", "humidity_wanted", "refrigeration", "heater"):
-        values[name] = getattr(positions, name)
+    for name in ("water_loss", "dry_matter_loss", "film"):
+        values[name] = np.stack([getattr(pile, name) for pile in beds]).mean(axis=1)
+    for name in ("plenum_temperature", "drip", *POWERS):
+        values[name] = of(hours, name)
+    for name in ("action", *POSITIONS):
+        values[name] = of(all_positions, name)
     for name, value in values.items():
-        traces[name][k] = value
+        traces[name][first : first + len(log)] = value
