@@ -32,6 +32,8 @@ __all__ = ["Incoming", "Link", "Message"]
 
 QUEUE = 20000
 """Most messages that wait; the oldest go first."""
+QUEUE_BYTES = 32_000_000
+"""Most that the payloads of those may take together."""
 LARGEST = 70000
 """Longest payload that is queued. [bytes]"""
 ANSWER_AFTER = 5.0
@@ -75,7 +77,9 @@ class Link:
     ) -> None:
         self._broker, self._id, self._topics = broker, client_id, tuple(topics)
         self._steady, self._will, self._birth = steady, will, birth
-        self._queue: deque[Incoming] = deque(maxlen=QUEUE)
+        self._queue: deque[Incoming] = deque()
+        self._put = self._got = 0
+        """Bytes ever put in by the library's thread (less what it threw away), and taken out."""
         self._wake = threading.Event()
         self._protocol = mqtt.MQTTv311 if broker.protocol == "3.1.1" else mqtt.MQTTv5
         self._client: Any = None
@@ -232,11 +236,10 @@ class Link:
         """
         self._wake.clear()
         found: list[Incoming] = []
-        while len(found) < most:
-            try:
+        with contextlib.suppress(IndexError):
+            while len(found) < most:
                 found.append(self._queue.popleft())
-            except IndexError:
-                break
+        self._got += sum(len(message.payload) for message in found)
         return found
 
     def wait(self, patience: float) -> None:
@@ -318,8 +321,7 @@ class Link:
             if len(message.payload) > LARGEST:
                 self.counts["too long"] += 1
                 return
-            if len(self._queue) >= QUEUE - 1:
-                self.counts["overflow"] += 1
+            self._make_room(len(message.payload))
             self._queue.append(
                 Incoming(
                     topic=message.topic,
@@ -331,6 +333,14 @@ class Link:
         except Exception:  # the library's thread must live
             self.counts["errors"] += 1
         self._wake.set()
+
+    def _make_room(self, size: int) -> None:
+        """Throw the oldest away until one more fits; a thread writes its own count only."""
+        with contextlib.suppress(IndexError):
+            while len(self._queue) >= QUEUE or self._put - self._got + size > QUEUE_BYTES:
+                self._put -= len(self._queue.popleft().payload)
+                self.counts["overflow"] += 1
+        self._put += size
 
 
 @functools.lru_cache(maxsize=64)
