@@ -93,6 +93,8 @@ def headline(result: PileCheck, units: UnitSystem) -> str:
     failing = [check.name for check in result.checks if check.verdict == NO]
     if failing:
         return f"No: {_joined(failing)}."
+    if result.check("airflow").verdict == CANNOT_SAY:
+        return "Cannot say: the air that the pile gets is not known."
     # A full bay misses its own capacity by the last digit of a conversion.
     past = [
         c.name for c in result.checks if c.verdict == MARGINAL and c.margin < -1e-6 * abs(c.limit)
@@ -112,13 +114,18 @@ def _joined(names: Sequence[str]) -> str:
 def findings(result: PileCheck, units: UnitSystem) -> list[str]:
     """The highest pile that passes, what binds, and what that leaves open."""
     lines = []
-    if result.highest == 0.0:
+    if whatever := result.whatever_height:
+        lines.append(f"No at any height, to be mended first: {_joined(whatever)}.")
+    mended = "But for that, the highest pile" if whatever else "Highest pile"
+    if result.check("airflow").verdict == CANNOT_SAY and result.highest == 0.0:
+        lines.append("No height can be judged before the airflow is known.")
+    elif result.highest == 0.0:
         lines.append(f"No height passes, for at any of them fails: {_joined(result.binds)}.")
     elif not result.binds:
-        lines.append(f"Everything judged here passes up to {show(TALLEST_HEIGHT, 'm', units)}.")
+        lines.append(f"Up to {show(TALLEST_HEIGHT, 'm', units)} no height runs out of margin.")
     else:
         lines.append(
-            f"Highest pile that passes: {show(result.highest, 'm', units)}. "
+            f"{mended} that passes: {show(result.highest, 'm', units)}. "
             f"What binds: {_joined(result.binds)}."
         )
     later = [reach for reach in result.reaches if reach.height > result.highest + 1e-9]
@@ -131,7 +138,7 @@ def findings(result: PileCheck, units: UnitSystem) -> list[str]:
             f"Refrigeration alone, without outside air: up to {show(least.height, 'm', units)} "
             f"({least.name})."
         )
-    if result.highest < result.least_for_lots:
+    if 0.0 < result.highest < result.least_for_lots:
         lines.append("The lots need more height than that: they do not all fit.")
     for verdict, words in ((MARGINAL, "Marginal"), (CANNOT_SAY, "Not judged")):
         names = [check.name for check in result.checks if check.verdict == verdict]

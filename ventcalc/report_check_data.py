@@ -100,6 +100,7 @@ def check_data(result: PileCheck, sweep: PileCheck | None = None) -> dict[str, A
         "lots_height_m": _number(result.least_for_lots),
         "highest_that_passes_m": _number(result.highest),
         "binds": list(result.binds),
+        "no_at_any_height": list(result.whatever_height),
         "reaches": [{"name": r.name, "height_m": _number(r.height)} for r in result.reaches],
         "verdict": _overall(result),
         "checks": [_check_data(check) for check in result.checks],

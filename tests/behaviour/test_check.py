@@ -99,6 +99,30 @@ def test_past_a_limit_by_less_than_its_uncertainty_is_doubtful(capsys):
     assert "Highest pile that passes: 18.0 ft" in out
 
 
+def test_what_no_lower_pile_can_mend_comes_first(capsys, tables, bay_of):
+    tables["fans"]["motor_power"] = "1.5 kW"
+    status, out, _ = run(capsys, bay_of(tables))
+    assert status == 0
+    assert "No: shaft power of one fan against its motor." in out
+    words = " ".join(out.split())
+    assert "No at any height, to be mended first: shaft power of one fan" in words
+    assert "But for that, the highest pile that passes: 5.50 m." in words
+    data = json.loads(run(capsys, bay_of(tables), "--json")[1])
+    assert data["no_at_any_height"] == ["shaft power of one fan against its motor"]
+    assert data["verdict"] == "no"
+
+
+def test_without_known_air_nothing_is_promised(capsys, tables, bay_of):
+    """One fan alone runs off the end of its curve."""
+    tables["fans"]["count"] = 1
+    status, out, _ = run(capsys, bay_of(tables))
+    assert status == 0
+    assert out.splitlines()[2] == "Cannot say: the air that the pile gets is not known."
+    assert "No height can be judged before the airflow is known." in " ".join(out.split())
+    assert "Highest pile that passes" not in out
+    assert "Nothing here speaks against" not in out
+
+
 def test_lots_that_do_not_fit(capsys):
     _, out, _ = run(capsys, "seed_bay", "--height", "12 ft")
     assert "No: lots against capacity." in out
@@ -166,9 +190,10 @@ def test_refrigeration_is_judged_where_there_is_some(capsys):
     assert re.search(r"heat to remove while holding, warm day +[\d.]+ ton +19.9 ton .* ok", out)
     assert "Refrigeration alone, without outside air: up to " in words
     assert "The plant alone falls short on such a day" in words
+    tons = re.compile(r"-?[\d.]+(?= ton)")
     rows = out.partition("Heat to remove on a warm day")[2].splitlines()[1:12]
     assert rows[0].split() == ["fill", "pull-down", "holding"]
-    heat = {re.split("  +", row.strip())[0]: [float(x) for x in re.findall(r"-?[\d.]+(?= ton)", row)]
+    heat = {re.split("  +", row.strip())[0]: [float(x) for x in tons.findall(row)]
             for row in rows[1:]}  # fmt: skip
     assert heat["the plant"] == [19.9] * 3
     parts = ("field heat", "respiration", "envelope", "leakage", "fresh air", "fans")
@@ -353,7 +378,7 @@ def test_page_of_a_bay_without_ducts_and_air(capsys, tmp_path, tables, bay_of):
     bay = bay_of(tables | {"fans": tables["fans"] | {"count": 1}})
     status, out, _ = run(capsys, bay, "--html", str(tmp_path / "a.html"), "--sweep")
     assert status == 0
-    assert "No height passes" in out
+    assert "No height can be judged" in out
     assert "not drawn" in (tmp_path / "a.html").read_text(encoding="utf-8")
     del tables["ducts"]
     status, _, _ = run(capsys, bay_of(tables), "--html", str(tmp_path / "b.html"))

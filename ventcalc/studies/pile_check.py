@@ -18,7 +18,7 @@ from ventcalc.studies.check_air import air_checks
 from ventcalc.studies.check_climate import climate_checks
 from ventcalc.studies.check_cold import PULL_DOWN, cold_checks, warm_day
 from ventcalc.studies.check_loads import load_checks
-from ventcalc.studies.check_record import Check
+from ventcalc.studies.check_record import NO, Check
 from ventcalc.studies.pile_heat import (
     Passage,
     State,
@@ -80,6 +80,15 @@ class PileCheck:
     def binds(self) -> tuple[str, ...]:
         """Names of the checks whose margin runs out there; empty if none does up to 8 m."""
         return tuple(r.name for r in self.reaches if r.height <= self.highest + 1e-9)
+
+    @property
+    def whatever_height(self) -> tuple[str, ...]:
+        """Names of the checks that say no and that no lower pile can mend; for one height."""
+        return tuple(
+            check.name
+            for check in self.checks
+            if check.verdict == NO and not check.by_height and check.key != "lots"
+        )
 
     def check(self, key: str) -> Check:
         """
