@@ -769,3 +769,33 @@ def test_missing_pulp_does_not_forget():
     assert latched.freeze_stage == 3
     assert after.target == pytest.approx(8.0, abs=SEED.schedule.ramp * 900.0 + 1e-9)
     assert len(lines) == 1
+
+
+def test_refrigeration_lets_in_a_little_air_while_co2_is_high():
+    """A warm day on which only the coil cools: the door bleeds until CO2 is down again."""
+    seen = pile(FRY.schedule.holding_temperature + 1.0, outside_temperature=24.0,
+                outside_relative_humidity=0.35, co2=0.0045)  # fmt: skip
+    memory = ran(FRY, seen)
+    shut, _ = advise(FRY, replace(seen, co2=0.0020), memory)
+    bleeds, memory = advise(FRY, seen, memory)
+    assert shut.action == bleeds.action == Action.COOL_BY_COIL
+    assert shut.door_opening == 0.0
+    assert 0.02 < bleeds.door_opening <= FRY.control.fresh_air_opening
+    assert bleeds.refrigeration >= shut.refrigeration
+    assert any("the fresh air of this run lowers it" in line for line in reasons(bleeds, FRY))
+    still, memory = advise(FRY, replace(seen, time=seen.time + HOUR, co2=0.0032), memory)
+    assert still.door_opening > 0.02  # hysteresis: down to 0.7 of the limit
+    done, _ = advise(FRY, replace(seen, time=seen.time + 2 * HOUR, co2=0.0027), memory)
+    assert done.door_opening == 0.0
+
+
+def test_fresh_air_comes_first_where_recirculation_would_wet_the_crop():
+    """Cool dry air outside, a cold bottom, CO2 high: the coil would blow moist air on it."""
+    seen = pile(14.3, spread=1.6, outside_relative_humidity=0.9, return_relative_humidity=0.98,
+                pulp_coldest=13.1, co2=0.0083, time=AUTUMN)  # fmt: skip
+    advice, _ = advise(FRY, seen, ran(FRY, seen, target=14.0))
+    assert advice.needs.cool
+    assert advice.needs.recirculation_wets
+    assert advice.action == Action.FRESH_AIR
+    assert advice.fan_speed > 0.0
+    assert advice.plenum_dew_point < 13.1

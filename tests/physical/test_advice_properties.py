@@ -319,7 +319,8 @@ def test_refrigeration_and_outside_air_never_cool_together(case):
     advice, _ = advise(bay, seen, memory)
     if advice.refrigeration > 0.0:
         assert advice.action == Action.COOL_BY_COIL
-        assert advice.door_opening == 0.0
+        bleed = bay.control.fresh_air_opening * bay.fans.minimum_speed / advice.fan_speed
+        assert advice.door_opening <= (bleed + 1e-9 if advice.needs.purge else 0.0)
         assert advice.heater == 0.0
     if advice.action == Action.COOL_BY_OUTSIDE:
         assert advice.refrigeration == 0.0

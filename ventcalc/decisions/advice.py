@@ -242,7 +242,8 @@ def _choose(
     slow = bay.fans.minimum_speed
     allowed = (outside.verdict == ALLOWED) & now.outside_known
     dry = ops.negate(needs.recirculation_wets)
-    coil = means.coil_heat(bay, now, needs.cool, speed, ops)
+    bleed = means.bleed_share(bay, now, needs.purge, speed, ops)
+    coil = means.coil_heat(bay, now, needs.cool, speed, bleed, ops)
     heater, warm_ok = means.heater_heat(bay, now, ops)
     warm_share, warm_air = means.warm_share(bay, now, needs.warm, ops)
     fresh_share, fresh_ok = means.fresh_share(bay, now, needs.purge, ops)
@@ -254,7 +255,10 @@ def _choose(
     action = where(needs.purge & fresh_ok, FRESH_AIR, action)
     action = where(needs.warm & warm_ok & dry, WARM_BY_HEATER, action)
     action = where(needs.warm & warm_air, WARM_BY_OUTSIDE, action)
-    action = where(needs.cool & (coil > 0.0) & (freeze_stage < 1), COOL_BY_COIL, action)
+    # Recirculated air that would wet the crop may stay so behind the coil; fresh air may not.
+    fresh_first = needs.purge & fresh_ok & needs.recirculation_wets
+    by_coil = needs.cool & (coil > 0.0) & (freeze_stage < 1) & ops.negate(fresh_first)
+    action = where(by_coil, COOL_BY_COIL, action)
     action = where(needs.cool & allowed & (freeze_stage < 1), COOL_BY_OUTSIDE, action)
     action = _hold_times(bay, now, memory, action, dry, ops)
     action = where(now.usable, action, HANDS_OFF)
@@ -266,6 +270,7 @@ def _choose(
     share = where(by_outside, outside.fresh_fraction, leak)
     share = where(action == WARM_BY_OUTSIDE, warm_share, share)
     share = where(action == FRESH_AIR, fresh_share, share)
+    share = where(action == COOL_BY_COIL, bleed, share)
     share = where(freeze_stage >= 1, leak, share)
     cooling = (action == COOL_BY_OUTSIDE) | (action == COOL_BY_COIL)
     cooling = cooling | (action == EVEN_OUT)

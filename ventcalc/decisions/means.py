@@ -12,7 +12,7 @@ from ventcalc.physics import plain_air
 from ventcalc.physics.plain_air import AIR_HEAT
 from ventcalc.storage import Bay, capacity_of, fresh_fraction_at
 
-__all__ = ["coil_heat", "fresh_share", "heater_heat", "warm_share"]
+__all__ = ["bleed_share", "coil_heat", "fresh_share", "heater_heat", "warm_share"]
 
 WARMER_FOR_CO2 = 5.0
 """Warmer supply accepted for fresh air when CO2 nears twice its limit. [K]"""
@@ -23,7 +23,41 @@ def some(flags: Any) -> bool:
     return bool(flags) if isinstance(flags, bool) else bool(flags.any())
 
 
-def coil_heat(bay: Bay, now: Situation, cool: Any, speed: Any, ops: Ops) -> Any:
+def bleed_share(bay: Bay, now: Situation, purge: Any, speed: Any, ops: Ops) -> Any:
+    """
+    Fresh fraction beside the refrigeration while CO2 is too high, however warm it is outside.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    now : Situation
+        Now.
+    purge : array-like of bool
+        Whether fresh air is wanted; where nobody wants it nothing is worked out.
+    speed : array-like
+        Fan speed. [0-1]
+    ops : Ops
+        Carrier.
+
+    Returns
+    -------
+    array
+        As much fresh air as a fresh-air run takes at the lowest speed; only what leaks where
+        that would make the mixture too moist for the coldest tuber before it meets the coil,
+        or where outside air is unknown. [0-1]
+    """
+    leak = bay.doors.leakage_fraction
+    if not some(purge):
+        return leak
+    opening = fresh_fraction_at(bay.doors, bay.control.fresh_air_opening)
+    share = ops.maximum(opening * bay.fans.minimum_speed / speed, leak)
+    mixed = now.run_humidity_ratio + share * (now.outside_humidity_ratio - now.run_humidity_ratio)
+    dry = plain_air.saturated(now.readings.pulp_coldest - 0.1, now.pressure, ops)
+    return ops.where(purge & now.outside_known & (mixed <= dry), share, leak)
+
+
+def coil_heat(bay: Bay, now: Situation, cool: Any, speed: Any, bleed: Any, ops: Ops) -> Any:
     """
     Duty of the refrigeration that would meet the supply wanted.
 
@@ -37,6 +71,8 @@ def coil_heat(bay: Bay, now: Situation, cool: Any, speed: Any, ops: Ops) -> Any:
         Whether heat is wanted out; where nobody wants it nothing is worked out.
     speed : array-like
         Fan speed. [0-1]
+    bleed : array-like
+        Fresh fraction that the coil must cool too. [0-1]
     ops : Ops
         Carrier.
 
@@ -50,11 +86,14 @@ def coil_heat(bay: Bay, now: Situation, cool: Any, speed: Any, ops: Ops) -> Any:
     flow = outside_air.dry_air_flow(bay, speed, now.pressure)
     aim = outside_air.supply_aim(bay, now.target, now.readings.pulp_coldest, ops)
     rise = outside_air.fan_power(bay, speed) / (flow * AIR_HEAT)
+    known, seen = now.outside_known, now.readings
+    warmer = ops.where(known, seen.outside_temperature - now.run_temperature, 0.0)
+    moister = ops.where(known, now.outside_humidity_ratio - now.run_humidity_ratio, 0.0)
     duty = plenum.coil_heat_for(
         wanted_temperature=aim - rise,
         mass_flow=flow,
-        entering_temperature=now.run_temperature,
-        entering_humidity_ratio=now.run_humidity_ratio,
+        entering_temperature=now.run_temperature + bleed * warmer,
+        entering_humidity_ratio=now.run_humidity_ratio + bleed * moister,
         coil_temperature_difference=bay.refrigeration.coil_temperature_difference,
         bypass_factor=bay.refrigeration.bypass_factor,
         pressure=now.pressure,
@@ -156,8 +195,9 @@ def fresh_share(bay: Bay, now: Situation, purge: Any, ops: Ops) -> tuple[Any, An
     Notes
     -----
     At least the opening of a fresh-air run (wider the more CO2 there is), or as much as makes
-    the mixture dry enough for the coldest tuber; at most what keeps the plenum above its floor
-    and within the warmest supply allowed, a limit that gives way as CO2 nears twice its own.
+    the mixture dry enough for the coldest tuber; at most what keeps the plenum above its floor,
+    by half of the coldest supply allowed (all of it as CO2 nears twice its limit), and within
+    the warmest supply allowed, which gives way likewise.
     """
     if not some(purge):
         return bay.doors.leakage_fraction, False
@@ -173,7 +213,8 @@ def fresh_share(bay: Bay, now: Situation, purge: Any, ops: Ops) -> tuple[Any, An
     drying = where(excess > 0.0, drying, 0.0)
     colder = seen.outside_temperature < now.run_temperature
     over = ops.minimum(known / bay.limits.co2, 2.0) - 1.0
-    gentle = seen.pulp_coldest - 0.5 * bay.limits.supply_difference
+    half = 0.5 + 0.5 * ops.maximum(over, 0.0)
+    gentle = seen.pulp_coldest - half * bay.limits.supply_difference
     coldest = ops.maximum(gentle, outside_air.lowest_supply(bay))
     warmest = seen.pulp_coldest + bay.limits.warm_supply_difference
     warmest = where(over >= 1.0, 45.0, warmest + WARMER_FOR_CO2 * ops.maximum(over, 0.0))
