@@ -27,8 +27,8 @@ SETTLE = 15.0
 CROWD = Path(__file__).with_name("bridge_crowd.py")
 HEAD = """
 [bridge]
-name = "bridge-a"
-data = "{folder}/data"
+name = "{name}"
+data = "{folder}/{name}"
 locks = "{folder}/locks"
 low_disk_mb = 1
 [broker]
@@ -52,11 +52,11 @@ minimum_off_s = 0
 """
 
 
-def config_of(folder: Path, port: int, bays: range, every: float) -> Path:
+def config_of(folder: Path, port: int, bays: range, every: float, name: str = "bridge-a") -> Path:
     """A configuration for many bays."""
-    text = HEAD.format(folder=folder, port=port)
+    text = HEAD.format(folder=folder, port=port, name=name)
     text += "".join(BAY.format(n=n, file=BAY_FILE, every=every) for n in bays)
-    path = folder / "bridge.toml"
+    path = folder / f"{name}.toml"
     path.write_text(text, encoding="utf-8")
     return path
 
@@ -67,52 +67,66 @@ def controllers(folder: Path, port: int, *words: str) -> subprocess.Popen[bytes]
     return subprocess.Popen([*command, *words])
 
 
-def used(pid: int) -> tuple[float, float, int]:
-    """CPU time [s], resident memory [MB] and threads of a process."""
+def used(pid: int) -> tuple[float, float]:
+    """CPU time [s] and resident memory [MB] of a process."""
     status = Path(f"/proc/{pid}/stat").read_text(encoding="ascii").rpartition(")")[2].split()
-    ticks = os.sysconf("SC_CLK_TCK")
     resident = int(status[21]) * os.sysconf("SC_PAGE_SIZE") / 1e6
-    return (int(status[11]) + int(status[12])) / ticks, resident, int(status[17])
+    return (int(status[11]) + int(status[12])) / os.sysconf("SC_CLK_TCK"), resident
 
 
-def serve(folder: Path, phases: str) -> dict[str, Any]:
-    """One run of everything; what it cost."""
+def busy() -> float:
+    """CPU time of the whole machine. [s]"""
+    ticks = Path("/proc/stat").read_text(encoding="ascii").splitlines()[0].split()[1:9]
+    spent = [int(tick) for tick in ticks]
+    return (sum(spent) - spent[3] - spent[4]) / os.sysconf("SC_CLK_TCK")
+
+
+def serve(folder: Path, phases: str, many: int) -> dict[str, Any]:
+    """One run of everything, the bays shared out over so many bridges; what it cost."""
     broker = Broker(folder / "broker")
-    bridge = LiveBridge(config_of(folder, broker.port, range(BAYS), every=0.5))
+    names = [f"bridge-{n}" for n in range(many)]
+    cuts = [BAYS * n // many for n in range(many + 1)]
+    bridges = [
+        LiveBridge(config_of(folder, broker.port, range(*cuts[n : n + 2]), 0.5, name))
+        for n, name in enumerate(names)
+    ]
     try:
-        until((folder / "data" / "instance").exists, 30.0, "bridge started")
+        for name in names:
+            until((folder / name / "instance").exists, 30.0, "bridge started")
         words = ("--last", str(BAYS), "--phases", phases, "--settle", str(SETTLE))
         crowd = controllers(folder, broker.port, *words, "--seconds", str(SECONDS))
+        pids = [*(one.process.pid for one in bridges), broker.process.pid, crowd.pid]
         time.sleep(SETTLE + 1.0)
-        begin, start = used(bridge.process.pid), time.monotonic()
-        loads, most = [used(one.pid)[0] for one in (broker.process, crowd)], begin[1]
-        while time.monotonic() < start + SECONDS:
-            time.sleep(1.0)
-            most = max(most, used(bridge.process.pid)[1])
-        end, took = used(bridge.process.pid), time.monotonic() - start
-        after = [used(one.pid)[0] for one in (broker.process, crowd)]
+        before, all_before, start = [used(pid) for pid in pids], busy(), time.monotonic()
+        time.sleep(SECONDS)
+        after, took = [used(pid) for pid in pids], time.monotonic() - start
+        spent = [(b[0] - a[0]) / took for a, b in zip(before, after, strict=True)]
+        others = (busy() - all_before) / took - sum(spent)
         assert crowd.wait(60.0) == 0
     finally:
-        bridge.close(30.0)
+        for bridge in bridges:
+            bridge.close(30.0)
         broker.kill()
     found: dict[str, Any] = json.loads((folder / "crowd.json").read_text(encoding="utf-8"))
-    share = [round((b - a) / took, 3) for a, b in zip(loads, after, strict=True)]
     return found | {
-        "bridge cores": round((end[0] - begin[0]) / took, 3),
-        "broker cores": share[0],
-        "controllers cores": share[1],
-        "bridge ms per reading": round(1e3 * (end[0] - begin[0]) / took / BAYS, 3),
-        "bridge MB": [round(begin[1], 1), round(end[1], 1), round(most, 1)],
-        "load average": os.getloadavg()[0],
+        "bridge cores": [round(share, 3) for share in spent[:many]],
+        "broker cores": round(spent[-2], 3),
+        "controllers cores": round(spent[-1], 3),
+        "cores busy with other things": round(others, 2),
+        "bridge ms per reading": round(1e3 * sum(spent[:many]) / BAYS, 3),
+        "bridge MB": [round(b[1], 1) for b in after[:many]],
+        "bridge MB more than before": [
+            round(b[1] - a[1], 1) for a, b in zip(before[:many], after[:many], strict=True)
+        ],
     }
 
 
-@pytest.mark.parametrize("phases", ["spread", "burst"])
-def test_from_reading_to_advice(benchmark: Any, tmp_path: Path, phases: str) -> None:
+@pytest.mark.parametrize(("phases", "many"), [("spread", 1), ("burst", 1), ("burst", 2)])
+def test_from_reading_to_advice(benchmark: Any, tmp_path: Path, phases: str, many: int) -> None:
     """``spread``: each controller at its own moment; ``burst``: all in one instant."""
     need_mosquitto()
-    found = benchmark.pedantic(serve, (tmp_path, phases), rounds=1)
+    found = benchmark.pedantic(serve, (tmp_path, phases, many), rounds=1)
     benchmark.extra_info |= found
-    print(f"\n{phases}: {json.dumps(found)}")
+    print(f"\n{phases}, {many} bridge: {json.dumps(found)}")
     assert found["answered"] > 0
     assert found["said"].get("advice", 0) > 0.9 * found["answered"]

@@ -39,7 +39,7 @@ def soak(folder: Path) -> dict[str, Any]:
     watched, out = Path(__file__).with_name("bridge_watched.py"), folder / "watch.jsonl"
     bridge = subprocess.Popen([sys.executable, str(watched), str(config), str(out), str(PACE)])
     try:
-        until((folder / "data" / "instance").exists, 30.0, "bridge started")
+        until((folder / "bridge-a" / "instance").exists, 30.0, "bridge started")
         time.sleep(3.0)
         crowd = controllers(
             folder, broker.port, "--last", str(BAYS), "--every", str(EVERY), "--pace", str(PACE),
@@ -61,8 +61,8 @@ def soak(folder: Path) -> dict[str, Any]:
     assert code == 0
     lines = [json.loads(line) for line in out.read_text(encoding="utf-8").splitlines()]
     said = json.loads((folder / "crowd.json").read_text(encoding="utf-8"))
-    length, problem = verify(folder / "data" / "audit.db")
-    journal = Journal(folder / "data" / "journal.db", read_only=True)
+    length, problem = verify(folder / "bridge-a" / "audit.db")
+    journal = Journal(folder / "bridge-a" / "journal.db", read_only=True)
     stored = sum(1 for n in range(BAYS) for _ in journal.rows(f"b{n:03d}"))
     hours = journal._database.execute("SELECT count(DISTINCT hour) FROM block").fetchone()[0]
     journal.close()
