@@ -31,6 +31,7 @@ _JSON = {
     "W electrical": ("_w", 1.0),
     "W refrigeration": ("_w", 1.0),
     "W/kg": ("_w_t", 1e3),
+    "degC": ("_c", 1.0),
     "delta_degC": ("_k", 1.0),
     "s": ("_h", 1.0 / 3600.0),
     "s days": ("_days", 1.0 / 86400.0),

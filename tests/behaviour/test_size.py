@@ -160,6 +160,11 @@ def test_bay_file_that_passes_the_check(run, tmp_path, name, units):
     verdicts = {one["key"]: one["verdict"] for one in json.loads(out)["checks"]}
     assert "no" not in verdicts.values()
     assert verdicts["airflow"] == "ok"
+    _, words, _ = run("size", name, "--target", "20 cfm/ton")
+    told = re.search(r'--winter "(.*? degC)" --warm "(.*? degC)"', " ".join(words.split()))
+    status, out, _ = run("check", path, "--winter", told[1], "--warm", told[2])
+    assert status == 0
+    assert out.splitlines()[2].startswith("Nothing here speaks against this height")
 
 
 def test_sizes_in_the_file_have_four_figures(tmp_path, run):

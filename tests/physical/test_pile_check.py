@@ -349,7 +349,7 @@ def test_a_plant_that_needs_outside_air_in_the_pull_down_is_not_judged_by_itself
     """70 kW for 2000 t: enough to hold, not enough to pull down, as outside air may do."""
     found = check_pile(FRY)
     assert [found.check(key).verdict for key in COLD] == [CANNOT_SAY, CANNOT_SAY, OK]
-    assert "`ventcalc size`" in found.check("cold_fill").note
+    assert "ventcalc size" in found.check("cold_fill").note
     assert found.check("cold_fill").name not in {reach.name for reach in found.reaches}
     alone = found.plant_reaches[0]
     at_it = check_pile(FRY, alone.height)
@@ -376,6 +376,69 @@ def test_a_warmer_day_asks_for_more_cold(warm, more):
     two = check_pile(FRY, warm_temperature=min(warm + more, 40.0))
     for key in COLD:
         assert two.check(key).value > one.check(key).value
+
+
+# --- walls and ceiling ---------------------------------------------------------------------
+
+
+def dew_point_by_magnus(temperature, humidity):
+    """Alduchov and Eskridge 1996, over water: exp(17.625 t / (243.04 + t))."""
+    gamma = np.log(humidity) + 17.625 * temperature / (243.04 + temperature)
+    return 243.04 * gamma / (17.625 - gamma)
+
+
+def test_surfaces_of_the_winter_by_hand():
+    """Air less U x Rsi x difference: 0.13 m² K/W at a wall, 0.10 under a ceiling (ISO 6946)."""
+    found = check_pile(FRY, winter_temperature=-20.0)
+    walls = {a.key: a.value for a in found.check("walls").asides}
+    assert walls["surface_temperature"] == pytest.approx(8.0 - 0.20 * 0.13 * 28.0, abs=1e-9)
+    dew_point = dew_point_by_magnus(8.0, 0.95)
+    assert walls["dew_point"] == pytest.approx(dew_point, abs=0.02)
+    wanted = 8.0 - 0.20 * 0.13 * 28.0 - dew_point
+    assert found.check("walls").margin == pytest.approx(wanted, abs=0.02)
+    ceiling = {a.key: a.value for a in found.check("ceiling").asides}
+    # The fry bay's 20 kW lift the roof space by the whole kelvin; the joint loses twice as much.
+    assert ceiling["roof_space_above"] == 1.0
+    roof = ceiling["outside_temperature"]
+    assert -25.0 < roof < -22.0  # a clear sky cools a roof by 3-5 K (common practice)
+    at_joint = 9.0 - 2.0 * 0.17 * 0.10 * (9.0 - roof)
+    assert ceiling["surface_temperature"] == pytest.approx(at_joint, abs=1e-9)
+    # Warm air keeps its water: the dew point stays.
+    assert ceiling["dew_point"] == pytest.approx(walls["dew_point"], abs=1e-6)
+
+
+def test_a_roof_space_without_heat_is_a_kelvin_nearer_to_dripping():
+    cold = check_pile(replace(FRY, heater=None)).check("ceiling").margin
+    assert cold < check_pile(FRY).check("ceiling").margin - 0.9
+    weak = replace(FRY.heater, capacity=1000.0)
+    assert check_pile(replace(FRY, heater=weak)).check("ceiling").margin == pytest.approx(cold)
+
+
+@settings(max_examples=20, deadline=None)
+@given(winter=st.floats(-50.0, 5.0), colder=st.floats(0.5, 5.0), better=st.floats(1.1, 4.0))
+def test_colder_is_wetter_and_insulation_is_drier(winter, colder, better):
+    bay = replace(example_bay(), heater=None)
+    shell = bay.envelope
+    good = replace(shell, wall_u=shell.wall_u / better, ceiling_u=shell.ceiling_u / better)
+    lower = max(winter - colder, -50.0)
+    for key in ("walls", "ceiling"):
+        now = check_pile(bay, winter_temperature=winter).check(key)
+        then = check_pile(bay, winter_temperature=lower).check(key)
+        insulated = check_pile(replace(bay, envelope=good), winter_temperature=winter).check(key)
+        assert then.margin <= now.margin
+        assert insulated.margin >= now.margin or winter > bay.schedule.holding_temperature
+        assert now.uncertainty > 0.3  # 2 % of humidity alone move the dew point by 0.3 K
+
+
+def test_sheet_without_insulation_drips_and_is_no_error():
+    bay = example_bay()
+    bare = replace(bay, envelope=replace(bay.envelope, ceiling_u=7.0, wall_u=7.0), heater=None)
+    found = check_pile(bare)
+    assert [found.check(key).verdict for key in ("walls", "ceiling")] == [NO, NO]
+    assert found.whatever_height == (found.check("walls").name, found.check("ceiling").name)
+    # Losing all the resistance at the joint, its surface is as cold as the roof.
+    ceiling = {a.key: a.value for a in found.check("ceiling").asides}
+    assert ceiling["surface_temperature"] == pytest.approx(ceiling["outside_temperature"])
 
 
 # --- heights -----------------------------------------------------------------------------

@@ -19,6 +19,7 @@ from ventcalc.studies.check_climate import climate_checks
 from ventcalc.studies.check_cold import PULL_DOWN, cold_checks, warm_day
 from ventcalc.studies.check_loads import load_checks
 from ventcalc.studies.check_record import NO, Check
+from ventcalc.studies.check_shell import shell_checks
 from ventcalc.studies.pile_heat import (
     Passage,
     State,
@@ -200,6 +201,7 @@ def _checked(
             *load_checks(bay, height, mass, walls),
             *air_checks(bay, system, mass),
             *climate_checks(bay, system, states, passages, supplies, mass, pressure),
+            *shell_checks(bay, mass, winter_temperature=winter_temperature, pressure=pressure),
             *cold_checks(bay, system, mass, warm_day(warm_temperature, pressure), pressure),
         ),
         system=system,

@@ -144,8 +144,8 @@ def size_bay(bay: Bay, *, airflow_per_tonne: float, weather: Weather) -> Sizing:
     cooling = design_cooling(bay, states, air, shell, crops)
     cost = autumn_cost(bay, states, air, alone, cooling)
     sized = _sized(bay, air, shell, water, cooling, needed)
-    winter = min(max(states.winter_temperature, -50.0), 10.0)
-    check = check_pile(sized, winter_temperature=winter)
+    outside = _outside(states)
+    check = check_pile(sized, **outside)
     return Sizing(
         bay=bay,
         sized=sized,
@@ -172,9 +172,21 @@ def size_bay(bay: Bay, *, airflow_per_tonne: float, weather: Weather) -> Sizing:
         notes=(
             *_notes(bay, air, shell, crops, alone, cost),
             _told(check),
+            "To check it again as here: ventcalc check FILE --winter "
+            f'"{outside["winter_temperature"]:.1f} degC" --warm '
+            f'"{outside["warm_temperature"]:.1f} degC".',
             *(f"Weather: {note}." for note in states.notes),
         ),
     )
+
+
+def _outside(states: DesignStates) -> dict[str, float]:
+    """What the check takes for outside: the design winter, and the warm day of filling."""
+    warm = [day.mean_temperature for name, day in states.days.items() if name == "filling"]
+    return {
+        "winter_temperature": min(max(states.winter_temperature, -50.0), 10.0),
+        "warm_temperature": min(max(warm[0] if warm else 18.0, 0.0), 40.0),
+    }
 
 
 def _sized(

@@ -10,6 +10,7 @@ from ventcalc.physics.crop import crop_for
 from ventcalc.storage import Bay
 from ventcalc.studies import sizing_shell, sizing_water
 from ventcalc.studies.cold_load import RUNNING_SHARE
+from ventcalc.studies.roof_space import ROOF_SPACE_ABOVE
 from ventcalc.studies.sizing_cooling import (
     REFERENCE_REFRIGERANT,
     RESERVE,
@@ -294,7 +295,7 @@ def _heater_rows(bay: Bay, shell: ShellDesign) -> tuple[Size, ...]:
             shell.roof_space_loss,
             "W electrical",
             "loss through the ceiling and by leaks of the headspace; the crop's heat not counted",
-            given(("above the crop", sizing_shell.ROOF_SPACE_ABOVE, "delta_degC")),
+            given(("above the crop", ROOF_SPACE_ABOVE, "delta_degC")),
             "AHDB Storage Bulletin, Nov 2014: heat when it is 0.75-1 K below the crop",
         ),
         row(

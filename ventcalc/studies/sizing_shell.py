@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -13,6 +13,7 @@ from ventcalc.physics.building import SURFACE_RESISTANCE, conductance, heat_gain
 from ventcalc.physics.ceiling import required_resistance
 from ventcalc.physics.crop import crop_for
 from ventcalc.storage import Bay
+from ventcalc.studies.roof_space import ROOF_SPACE_ABOVE, roof_space_loss
 from ventcalc.studies.sizing_crop import CropState
 from ventcalc.studies.sizing_weather import DesignStates
 
@@ -27,9 +28,6 @@ TABLE = {
 1986. [°C] and [m² K/W]"""
 MOST_RESISTANCE = 50.0
 """That a bay file takes. [m² K/W]"""
-ROOF_SPACE_ABOVE = 1.0
-"""Roof-space air above the crop; heat it when it is 0.75-1 K below: AHDB Storage Bulletin,
-Nov 2014. [K]"""
 DAMPEST = 0.995
 """Most that is reckoned with for air damper than wanted. [0-1]"""
 HEATER_RESERVE = 0.10
@@ -209,16 +207,20 @@ def _losses(
         )
         return -float(heat.sensible + heat.latent)
 
-    over = leakage_mass_flow(shell.headspace_volume, shell.leakage, volume)
     leak = leakage_mass_flow(shell.headspace_volume + voids, shell.leakage, volume)
     change = max(leak, holding.fresh_airflow / volume)
     walls = heat_gain(conductance(shell.wall_area, wall_u), cold, inside)
     ceiling = conductance(shell.ceiling_area, ceiling_u)
     whole = -walls - heat_gain(ceiling, roof, inside) + by_air(change)
-    return (
-        float(whole),
-        float(-heat_gain(ceiling, roof, inside + ROOF_SPACE_ABOVE) + by_air(over)),
+    roof_space = roof_space_loss(
+        replace(bay, envelope=replace(shell, ceiling_u=ceiling_u)),
+        above=ROOF_SPACE_ABOVE,
+        outside_temperature=cold,
+        outside_humidity_ratio=states.winter_humidity_ratio,
+        roof_temperature=roof,
+        pressure=states.pressure,
     )
+    return float(whole), roof_space
 
 
 def _warm_up(bay: Bay, holding: CropState) -> float:
