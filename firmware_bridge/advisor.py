@@ -84,6 +84,8 @@ class Recall:
     """Since cooling was last advised."""
     coil_off_for: float = 1e9
     """Since refrigeration was last advised or seen running."""
+    pulps: tuple[float, ...] = ()
+    """Slow means of the pulp temperatures, in the order of ``_PULPS``. [°C]"""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -231,6 +233,7 @@ def seek(
     """
     deeds = deeds or Deeds()
     recall = _as_seen(memory or Recall(), deeds)
+    readings, pulps = _without_noise(recall, readings)
     advice, after = advise(bay, readings, recall.memory)
     wanted = _SOURCES.get(int(advice.action), "")
     step = _elapsed(recall.memory, after)
@@ -242,7 +245,9 @@ def seek(
     return Counsel(
         targets=_targets(advice),
         words=_words(bay, advice, line),
-        memory=_recall(recall, after, _SOURCES.get(int(advice.action), ""), step, deeds),
+        memory=replace(
+            _recall(recall, after, _SOURCES.get(int(advice.action), ""), step, deeds), pulps=pulps
+        ),
         valid_for=advice.valid_for,
     )
 
@@ -260,6 +265,26 @@ def _targets(advice: Advice) -> Targets | None:
         air=round(air, 2) if -5.0 <= air <= 30.0 else math.nan,
         why=ACTIONS[int(advice.action)],
     )
+
+
+_PULPS = ("pulp_bottom", "pulp_top", "pulp_mean", "pulp_coldest")
+MEAN_OVER = 600.0
+"""Time constant of the means of pulp, which changes by tenths of a kelvin in an hour. [s]"""
+CLOSE = 0.5
+"""A mean that is further off begins anew: another probe, or a new crop. [K]"""
+
+
+def _without_noise(recall: Recall, readings: Readings) -> tuple[Readings, tuple[float, ...]]:
+    """Slow means instead of single pulp readings: advice must not follow a sensor's noise."""
+    seen = tuple(float(getattr(readings, name)) for name in _PULPS)
+    step = readings.time - recall.memory.time
+    weight = -math.expm1(-step / MEAN_OVER) if 0.0 <= step <= LONGEST_GAP else 1.0
+    before = recall.pulps if len(recall.pulps) == len(seen) else seen
+    means = tuple(
+        old + weight * (new - old) if abs(new - old) <= CLOSE else new
+        for old, new in zip(before, seen, strict=True)
+    )
+    return replace(readings, **dict(zip(_PULPS, means, strict=True))), means
 
 
 # --- what was really done ----------------------------------------------------------------------
@@ -371,8 +396,9 @@ def _thousandths(position: float) -> float:
 
 def text_of(recall: Recall) -> str:
     """The adviser's memory as text, for the journal."""
-    own: dict[str, Any] = {name: getattr(recall, name) for name in _OWN}
-    return json.dumps({**memory_to_dict(recall.memory), "cooling_source": own})
+    own: dict[str, Any] = {name: getattr(recall, name) for name in _TIMES}
+    own |= {"source": recall.source, "pulps": [v for v in recall.pulps if math.isfinite(v)]}
+    return json.dumps({**memory_to_dict(recall.memory), "bridge": own})
 
 
 def memory_of_text(text: str) -> Recall | None:
@@ -391,16 +417,17 @@ def memory_of_text(text: str) -> Recall | None:
     """
     try:
         given = json.loads(text)
-        own = given.pop("cooling_source", {})
+        own = given.pop("bridge", {})
         source = str(own.get("source", ""))
-        times = {name: max(float(own.get(name, 1e9)), 0.0) for name in _OWN if name != "source"}
+        times = {name: max(float(own.get(name, 1e9)), 0.0) for name in _TIMES}
         return Recall(
             memory=memory_from_dict(given),
             source=source if source in _SOURCES.values() else "",
+            pulps=tuple(float(value) for value in own.get("pulps", ())),
             **times,
         )
     except (VentcalcError, ValueError, TypeError, AttributeError, RecursionError):
         return None
 
 
-_OWN = ("source", "source_for", "idle_for", "coil_off_for")
+_TIMES = ("source_for", "idle_for", "coil_off_for")

@@ -81,6 +81,8 @@ class Past:
     sent: Targets | None = None
     """Last advice that was sent, None after ``none``."""
     sent_at: float = -math.inf
+    last: Targets | None = None
+    """The same, but ``none`` does not end it."""
     fan: Machine = field(default_factory=Machine)
     cool: Machine = field(default_factory=Machine)
     changes: tuple[float, ...] = ()
@@ -232,22 +234,23 @@ def _too_soon(name: str, machine: Machine, least: float, now: float) -> Refusal:
 def _speed(targets: Targets, past: Past, limits: Limits, now: float) -> Refusal | None:
     if past.sent is None or now - past.sent_at > FORGOTTEN:
         return None
-    minutes = (now - past.sent_at) / 60.0
-    step = abs(targets.door - past.sent.door)
-    if step > limits.door_per_min * minutes + CHANGE:
-        return Refusal(code="slew", text=f"door by {step:.0%} in {60 * minutes:.0f} s")
+    if targets.fan == 0.0 or past.sent.fan == 0.0:
+        return None  # a start or a stop, for which there are shortest runs and rests
+    seconds = now - past.sent_at
+    step = targets.door - past.sent.door  # a door may close at any speed
+    if step > limits.door_per_min * seconds / 60.0 + CHANGE:
+        return Refusal(code="slew", text=f"the door would open by {step:.0%} in {seconds:.0f} s")
     step = abs(targets.fan - past.sent.fan)
-    runs_on = targets.fan > 0.0 and past.sent.fan > 0.0
-    if runs_on and step > limits.fan_per_min * minutes + CHANGE:
-        return Refusal(code="slew", text=f"fan by {step:.0%} in {60 * minutes:.0f} s")
+    if step > limits.fan_per_min * seconds / 60.0 + CHANGE:
+        return Refusal(code="slew", text=f"fan speed would change by {step:.0%} in {seconds:.0f} s")
     return None
 
 
 def _changes(targets: Targets, past: Past, limits: Limits, now: float) -> Refusal | None:
     recent = sum(now - moment < HOUR for moment in past.changes)
-    if past.sent is None or not _differs(targets, past.sent) or recent < limits.changes_per_hour:
+    if past.last is None or not _differs(targets, past.last) or recent < limits.changes_per_hour:
         return None
-    return Refusal(code="changes", text=f"{recent} changes within the hour")
+    return Refusal(code="changes", text=f"{recent} changes within the hour are enough")
 
 
 def _differs(targets: Targets, other: Targets) -> bool:
@@ -305,11 +308,12 @@ def remember(past: Past, targets: Targets | None, now: float) -> Past:
     if targets is None:
         return replace(past, sent=None)
     changes = tuple(moment for moment in past.changes if now - moment < HOUR)
-    if past.sent is not None and _differs(targets, past.sent):
+    if past.last is not None and _differs(targets, past.last):
         changes = (*changes, now)
     return replace(
         past,
         sent=targets,
+        last=targets,
         sent_at=now,
         changes=changes,
         fan=_concluded(past.fan, targets.fan, now),

@@ -100,18 +100,37 @@ def test_fresh_air_that_was_not_given_stays_due():
     assert seek(BAY, now, Recall(memory=memory), gave).memory.memory.since_fresh == 0.0
 
 
+def test_the_noise_of_a_pulp_sensor_does_not_move_the_fans():
+    noise, memory, speeds = random.Random(2), None, []
+    pile = {"pulp_bottom": 8.0, "pulp_top": 9.45, "pulp_mean": 8.7, "pulp_coldest": 8.0}
+    air = {"outside_temperature": 3.0, "return_temperature": 9.0}
+    for minute in range(60):
+        seen = {name: value + noise.gauss(0.0, 0.03) for name, value in pile.items()}
+        counsel = seek(BAY, after(minute, **seen, **air), memory)
+        memory = counsel.memory
+        speeds.append(counsel.targets.fan)
+    assert 0.0 < min(speeds) < 0.95, "the case must leave room"
+    assert max(abs(b - a) for a, b in itertools.pairwise(speeds)) < safety.CHANGE
+
+
+def test_a_pulp_that_is_another_is_believed_at_once():
+    memory = seek(BAY, after(0), None).memory
+    colder = {"pulp_coldest": 6.0, "pulp_bottom": 6.0, "pulp_mean": 9.0}
+    assert seek(BAY, after(1, **colder), memory).memory.pulps == (6.0, 12.0, 9.0, 6.0)
+
+
 def test_memory_survives_the_journal():
     recall = seek(BAY, after(0, **HOT), None).memory
     again = memory_of_text(text_of(recall))
     assert (again.source, again.source_for, again.coil_off_for) == ("refrigeration", 0.0, 0.0)
     assert text_of(again) == text_of(recall)
     older = json.loads(text_of(recall))
-    del older["cooling_source"]
+    del older["bridge"]
     assert memory_of_text(json.dumps(older)).source == ""
 
 
 @pytest.mark.parametrize(
-    "text", ["", "[]", "1", "{", '{"cooling_source": 3}', '{"cooling_source": {"idle_for": "x"}}']
+    "text", ["", "[]", "1", "{", '{"bridge": 3}', '{"bridge": {"idle_for": "x"}}']
 )
 def test_what_is_no_memory_begins_afresh(text):
     assert memory_of_text(text) is None
