@@ -236,7 +236,8 @@ class Service:
         if came_up or turn.now >= self._beat_due:
             self._beat_due = turn.now + BEAT_EVERY
             self._beat(turn)
-            self._publish_alarms(turn)
+            if not came_up:  # the own beat is still on its way
+                self._publish_alarms(turn)
         if turn.now >= self._hour_due:
             self._hour_due = turn.now + PACK_EVERY
             try:

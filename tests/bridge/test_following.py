@@ -156,3 +156,10 @@ def test_every_answer_is_told_or_somebodys_will():
     assert set(_REFUSED) <= set(ACK_CODES)
     wills = {"shown", "accepted", "clamped", "none", "rate", "interlock", "local"}
     assert set(ACK_CODES) - set(_REFUSED) == wills
+
+
+def test_a_start_raises_no_alarm(world):
+    one = world()
+    one.run(60)
+    found = [message for _, message in one.broker.of("alarm") if "_bridge" in message.topic]
+    assert [decode(message.payload, Alarms).on for message in found] == [()]
