@@ -235,7 +235,11 @@ def plants(sizing: Sizing) -> str:
         f"{name} {value:.2f} ({REFRIGERANTS[name].safety_group})"
         for name, value in sizing.cooling.performances.items()
     )
-    left = ", ".join(sizing.cooling.left_out)
+    # The reason stands between the range and the hint: "...; at or above the critical point: ...".
+    left = ", ".join(
+        f"{name} ({why.rpartition('; ')[2].partition(':')[0]})"
+        for name, why in sizing.cooling.left_out.items()
+    )
     return (
         f"{found}; safety groups of ANSI/ASHRAE 34 (from memory): A or B for the poison, 1, 2L or "
         "3 for the fire." + (f" Not at these temperatures: {left}." if left else "")
@@ -266,6 +270,7 @@ def size_data(sizing: Sizing) -> dict[str, Any]:
         "plant_performance": {
             name: _number(value) for name, value in sizing.cooling.performances.items()
         },
+        "plant_left_out": dict(sizing.cooling.left_out),
         "notes": list(sizing.notes),
         "remarks": list(bay_notes(sizing.sized)),
         "cautions": list(CAUTIONS),

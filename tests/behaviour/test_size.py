@@ -70,6 +70,7 @@ def test_tables_by_subject_with_the_working(run, units):
     assert "refrigeration is optional" in words
     assert "The check of the sized bay says no to nothing" in words
     assert "Legionella" in words
+    assert "Not at these temperatures: R744 (at or above the critical point)" in words
     assert ("40,000 cfm" in out) == (units == "us")
     assert ("67960 m³/h" in out) == (units == "metric")
     assert ("RSI 3.2" in out) == (units == "metric")
