@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter, deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Literal, Protocol
 
 from firmware_bridge import advisor, messages, topics
@@ -152,6 +152,10 @@ class Service:
         if now >= self._second_due or self.wire.ready != self._was_ready:
             self._each_second(turn)
             self._second_due = now + 1.0
+        # Advice moves nothing before a beat: who has just been born hears one at once.
+        born = {event.bay for event in turn.events if event.code == "birth"}
+        if born:
+            self._beat(turn, [self.desks[name] for name in born])
         decisions = [
             (desk, decision)
             for desk in turn.touched.values()
@@ -235,7 +239,7 @@ class Service:
             self.standing.heard_at = -math.inf  # what was heard before proves nothing now
         if came_up or turn.now >= self._beat_due:
             self._beat_due = turn.now + BEAT_EVERY
-            self._beat(turn)
+            self._beat(turn, self.desks.values())
             if not came_up:  # the own beat is still on its way
                 self._publish_alarms(turn)
         if turn.now >= self._hour_due:
@@ -270,10 +274,10 @@ class Service:
         self.standing.new_boot = False
         turn.tell("", "resume", f"serves under boot {self.standing.boot}")
 
-    def _beat(self, turn: Turn) -> None:
+    def _beat(self, turn: Turn, desks: Iterable[Desk]) -> None:
         self._beat_seq += 1
         root = self.config.bridge.root
-        for desk in self.desks.values():
+        for desk in desks:
             standing_back = turn.now < desk.other_until
             beat = Beat(
                 boot=self.standing.boot,

@@ -54,3 +54,16 @@ def test_what_is_advised_as_nothing_is_nothing(sim):
 
 def test_without_air_nothing_opens_sprays_cools_or_heats(sim):
     assert tell(sim, fan=0.0) == ("accepted", (0.0,) * 5)
+
+
+def test_the_first_advice_after_a_start_is_taken(world):
+    one = world()
+    one.run(603.0)  # in between two beats
+    one.sim.wire.cut()
+    one.broker.wires.remove(one.sim.wire)
+    one.sims["bay-1"] = simulator.Simulator(
+        name="bay-1", root="vent", plant=one.sim.plant, clock=one.hand.clock()
+    )
+    one.join(one.sim)
+    one.run(5.0)
+    assert [ack.code for ack in one.sim.acks] == ["accepted"], "a beat came before it"
