@@ -58,7 +58,7 @@ def test_without_air_nothing_opens_sprays_cools_or_heats(sim):
 
 def test_the_first_advice_after_a_start_is_taken(world):
     one = world()
-    one.run(643.0)  # in between two beats, and the next advice is due
+    one.run(636.0)  # in between two beats, and the next advice is due
     one.sim.wire.cut()
     one.broker.wires.remove(one.sim.wire)
     one.sims["bay-1"] = simulator.Simulator(
