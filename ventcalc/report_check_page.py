@@ -18,7 +18,7 @@ from ventcalc.report_check import (
     sweep_tables,
     wall_rows,
 )
-from ventcalc.report_html import escaped, firm, html_list, html_page, html_table
+from ventcalc.report_html import escaped, html_list, html_page, html_table
 from ventcalc.studies.check_record import MARGINAL, NO
 from ventcalc.studies.heat_balance import HeatBalance, heat_balances
 from ventcalc.studies.pile_check import PileCheck
@@ -87,11 +87,11 @@ def _checks(result: PileCheck, units: UnitSystem) -> str:
     rows, working, beside = [], [], []
     for check, number in zip(result.checks, numbers, strict=True):
         name, value, limit, margin, verdict = check_cells(check, units)
-        rows.append([name, *map(firm, (verdict, value, limit)), _together(margin), number])
+        rows.append([name, verdict, value, limit, margin, number])
         doubt = show(check.uncertainty, check.unit, units) if check.uncertainty > 0.0 else "-"
         working.append([f"{check.name}: {check.formula}", doubt])
         beside += [
-            [f"{check.name}: {aside.name}", firm(show(aside.value, aside.unit, units))]
+            [f"{check.name}: {aside.name}", show(aside.value, aside.unit, units)]
             for aside in check.asides
             if not check.key.startswith(("wall_", "cold_"))
         ]
@@ -108,11 +108,6 @@ def _checks(result: PileCheck, units: UnitSystem) -> str:
         + html_table(["Figure", "Value"], beside, "Figures behind the checks")
         + "</section>"
     )
-
-
-def _together(margin: str) -> str:
-    """A margin that breaks before its uncertainty at most, if that is long."""
-    return firm(margin).replace("\u00a0±", " ±") if len(margin) > 24 else firm(margin)
 
 
 def _stressed(table: str) -> str:

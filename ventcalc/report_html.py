@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 
 from ventcalc.report_style import STYLE
 
-__all__ = ["escaped", "firm", "html_list", "html_page", "html_table"]
+__all__ = ["escaped", "html_list", "html_page", "html_table"]
 
 
 def html_page(title: str, parts: Iterable[str]) -> str:
@@ -23,11 +23,6 @@ def html_page(title: str, parts: Iterable[str]) -> str:
 def escaped(words: str) -> str:
     """Words as they may stand in HTML."""
     return html.escape(words)
-
-
-def firm(words: str) -> str:
-    """Words that stay on one line."""
-    return words.replace(" ", "\u00a0")
 
 
 def html_list(lines: Iterable[str]) -> str:

@@ -12,7 +12,7 @@ from ventcalc import __version__
 from ventcalc import report_check_plots as check_plots
 from ventcalc.bay_checks import bay_notes
 from ventcalc.report_drawing import BLUE, GREY, RED, drawing, legend, need_matplotlib
-from ventcalc.report_html import escaped, firm, html_list, html_page, html_table
+from ventcalc.report_html import escaped, html_list, html_page, html_table
 from ventcalc.report_size import by_subject, cells, head_lines, plants, shown_size, working
 from ventcalc.studies.sizing import CAUTIONS, Sizing
 from ventcalc.units import UnitSystem, convert, show, shown_unit
@@ -88,8 +88,7 @@ def _tables(sizing: Sizing, units: UnitSystem) -> str:
     rows: list[Sequence[str]] = []
     for subject, sizes in by_subject(sizing.sizes):
         rows.append([subject.capitalize(), "", "", ""])
-        shown = (cells(one, units, sizing.bay.costs.currency) for one in sizes)
-        rows += [[name, *map(firm, values)] for name, *values in shown]
+        rows += [cells(one, units, sizing.bay.costs.currency) for one in sizes]
     head = ["What", "size", "margin", "bay now"]
     words = "Margin: over the limit or the bare need, positive is safe. Bay now: in the bay file."
     return f"<section><h2>Sizes</h2>{html_table(head, rows, words)}</section>"

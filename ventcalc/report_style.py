@@ -31,7 +31,7 @@ table { border-collapse: collapse; font-size: 0.9rem; font-variant-numeric: tabu
 caption { text-align: left; font-style: italic; padding: 0.2rem 0; }
 th, td { padding: 0.15rem 0.8rem 0.15rem 0; text-align: right; border-bottom: 1px solid var(--line);
   vertical-align: bottom; }
-th:first-child { text-align: left; font-weight: normal; }
+td { white-space: nowrap; } th:first-child { text-align: left; font-weight: normal; }
 thead th { font-weight: 600; }
 tr.group th { font-weight: 600; padding-top: 0.7rem; }
 @media screen and (max-width: 40rem) {
