@@ -63,7 +63,10 @@ def check_range(
             return
         raise OutOfRange(name, low, high, float(value), "", unit, hint)
     array = np.asarray(value, dtype=float)
-    bad = ~(((array >= low) & (array <= high)) | np.isnan(array))
+    good = (array >= low) & (array <= high)
+    if good.all():
+        return
+    bad = ~(good | np.isnan(array))
     if bad.any():
         place = tuple(int(i) for i in np.argwhere(bad)[0])
         where = f" at [{', '.join(map(str, place))}]" if place else ""

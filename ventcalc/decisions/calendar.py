@@ -50,6 +50,17 @@ def _day(month_day: str, year: int, zone: str) -> float:
     return datetime(year, month, day, tzinfo=ZoneInfo(zone)).timestamp()
 
 
+@lru_cache(maxsize=64)  # policy, model and results ask for the same moment
+def _season_of(
+    time: float, fill: str, warm: str, unload: str, zone: str
+) -> tuple[float, float, float]:
+    """First load at or before a moment, and the warm-up and unloading after it. [s, epoch]"""
+    year = datetime.fromtimestamp(time, ZoneInfo(zone)).year
+    if time < _day(fill, year, zone):
+        year -= 1
+    return _dates(fill, warm, unload, zone, year)
+
+
 @lru_cache(maxsize=64)
 def _dates(fill: str, warm: str, unload: str, zone: str, year: int) -> tuple[float, float, float]:
     """First load in ``year``, and the warm-up and unloading that follow it. [s, epoch]"""
@@ -77,12 +88,9 @@ def calendar_at(bay: Bay, time: float) -> Calendar:
     Calendar
         Times since the last first load at or before the moment. [s]
     """
-    plan, zone = bay.schedule, bay.site.time_zone
-    year = datetime.fromtimestamp(time, ZoneInfo(zone)).year
-    if time < _day(plan.fill_start, year, zone):
-        year -= 1
-    start, warm, unload = _dates(
-        plan.fill_start, plan.warm_up_start, plan.unloading_start, zone, year
+    plan = bay.schedule
+    start, warm, unload = _season_of(
+        time, plan.fill_start, plan.warm_up_start, plan.unloading_start, bay.site.time_zone
     )
     return Calendar(
         now=time - start,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, fields
 from enum import IntEnum
+from functools import cache
 from typing import Any
 
 from ventcalc._ops import SCALAR, Ops, ops_for
@@ -244,6 +245,7 @@ def judge(
     )
 
 
+@cache
 def _not_asked(ramping: bool) -> OutsideAir:
     """The verdict of a single bay with nothing to cool: no numbers, no cost."""
     nan = float("nan")

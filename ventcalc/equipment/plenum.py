@@ -143,15 +143,16 @@ def supply(
     added = 0.0
     if not (isinstance(humidity_wanted, float | int) and humidity_wanted == 0.0):
         most = ops.minimum(water_capacity / mass_flow, vapour_limit - vapour)
-        wet = plain_air.humidified(
-            warm, vapour, pressure, ops.maximum(humidity_wanted, 0.1), WATER_TEMPERATURE, ops
-        )
-        added = ops.minimum(wet - vapour, most)
-        idle = (humidity_wanted <= 0.0) | (fog > 0.0)
-        added = ops.where(idle, 0.0, ops.maximum(added, 0.0))
-        enthalpy = enthalpy + added * WATER_HEAT * WATER_TEMPERATURE
-        vapour = vapour + added
-        warm = ops.where(fog > 0.0, warm, plain_air.temperature(enthalpy, vapour))
+        idle = (humidity_wanted <= 0.0) | (fog > 0.0) | ((most <= 0.0) & (warm == warm))
+        added = ops.where(idle, 0.0, 0.0)
+        if not (idle if isinstance(idle, bool) else idle.all()):
+            wet = plain_air.humidified(
+                warm, vapour, pressure, ops.maximum(humidity_wanted, 0.1), WATER_TEMPERATURE, ops
+            )
+            added = ops.where(idle, 0.0, ops.maximum(ops.minimum(wet - vapour, most), 0.0))
+            enthalpy = enthalpy + added * WATER_HEAT * WATER_TEMPERATURE
+            vapour = vapour + added
+            warm = ops.where(fog > 0.0, warm, plain_air.temperature(enthalpy, vapour))
     return Supply(
         temperature=warm,
         humidity_ratio=vapour,

@@ -31,6 +31,7 @@ __all__ = [
     "relative_humidity",
     "saturated",
     "saturated_balance",
+    "saturation_and_slope",
     "saturation_pressure",
     "saturation_temperature",
     "temperature_from_enthalpy",
@@ -119,12 +120,17 @@ def _caloric_at(p: Any) -> Any:
 # --- saturation -------------------------------------------------------------------------
 
 
+def _warm(u: Any) -> Any:
+    """Whether nothing is below freezing: only to save the time of terms that are zero there."""
+    return u >= 0.0 if type(u) is float else (u >= 0.0).all()
+
+
 def _log_pure(ops: Ops, x: Any, step: Any) -> Any:
     """Logarithm of the saturation pressure without air; ``step`` moves the freezing point."""
     value = _poly(fit.WATER, x)
     u = x - _X0
-    if type(u) is float and u >= 0.0:
-        return value  # only to save time: the minimum below is zero
+    if _warm(u):
+        return value
     ice = _poly(fit.ICE, u)
     ice *= u
     ice += step
@@ -140,9 +146,31 @@ def log_saturation(ops: Ops, t: Any, p: Any) -> Any:
     water meet, without a step, at the freezing point in air (0.00 °C at 1 atm), not at the
     triple point.
     """
+    if type(t) is float and type(p) is float:
+        return _log_saturation_at(p)(t)
     value = _log_pure(ops, 1.0 - fit.OFFSET / (t + fit.OFFSET), fit.FREEZING_STEP * p)
     value += _poly(_enhancement_at(p), t)
     return value
+
+
+@lru_cache(maxsize=64)
+def _log_saturation_at(p: float) -> Callable[[float], float]:
+    """``log_saturation`` of a float at one pressure, spelt out: calls would take half the time."""
+    w0, w1, w2, w3, w4 = fit.WATER
+    i0, i1, i2, i3, i4 = fit.ICE
+    e0, e1, e2, e3, e4 = _enhancement_at(p)
+    step = fit.FREEZING_STEP * p
+
+    def at(t: float) -> float:
+        x = 1.0 - fit.OFFSET / (t + fit.OFFSET)
+        value = w0 + x * (w1 + x * (w2 + x * (w3 + x * w4)))
+        u = x - _X0
+        if u < 0.0:
+            value += min(u * (i0 + u * (i1 + u * (i2 + u * (i3 + u * i4)))) + step, 0.0)
+        value += e0 + t * (e1 + t * (e2 + t * (e3 + t * e4)))
+        return value  # type: ignore[no-any-return]
+
+    return at
 
 
 def log_saturation_slope(ops: Ops, t: Any) -> Any:
@@ -155,7 +183,7 @@ def _slope(ops: Ops, rest: Any) -> Any:
     x = 1.0 - rest
     value = _poly(_SLOPE, x)
     u = x - _X0
-    if not (type(u) is float and u >= 0.0):
+    if not _warm(u):
         value += ops.where(u < 0.0, _poly(_ICE_SLOPE, u), 0.0)
     value *= rest
     value *= rest
@@ -163,9 +191,11 @@ def _slope(ops: Ops, rest: Any) -> Any:
     return value
 
 
-def _saturation_and_slope(ops: Ops, t: Any, p: Any) -> tuple[Any, Any]:
+def saturation_and_slope(ops: Ops, t: Any, p: Any) -> tuple[Any, Any]:
     """``log_saturation`` and its slope with one division."""
     rest = fit.OFFSET / (t + fit.OFFSET)
+    if type(t) is float and type(p) is float:
+        return _log_saturation_at(p)(t), _slope(ops, rest)
     value = _log_pure(ops, 1.0 - rest, fit.FREEZING_STEP * p)
     value += _poly(_enhancement_at(p), t)
     return value, _slope(ops, rest)
@@ -202,7 +232,7 @@ def saturation_temperature(ops: Ops, wanted: Any, p: Any) -> Any:
     y -= fit.FREEZING_STEP * p
     x = ops.maximum(x, _poly(fit.ICE_INVERSE, y))
     t = fit.OFFSET * x / (1.0 - x)
-    value, slope = _saturation_and_slope(ops, t, p)
+    value, slope = saturation_and_slope(ops, t, p)
     return t - (value - wanted) / slope
 
 
@@ -346,7 +376,7 @@ def _wet_bulb_start(ops: Ops, eta: Any, water: Any, ice: Any) -> Any:
 
 
 def _halley(ops: Ops, t: Any, iced: Any, h: Any, w: Any, p: Any) -> Any:
-    value, slope = _saturation_and_slope(ops, t, p)
+    value, slope = saturation_and_slope(ops, t, p)
     ws = ratio_from_pressure(ops.exp(value), p)
     air, vapour, vapour_2, vapour_3 = _caloric_at(p)
     carried = _poly(vapour, t)

@@ -221,14 +221,15 @@ def split(enthalpy: Any, water: Any, pressure: Any, ops: Ops) -> tuple[Any, Any,
     foggy = water > kernel.saturated(ops, dry, pressure)
     if ops is SCALAR:
         return _fog(enthalpy, water, pressure, dry, ops) if foggy else (dry, water, 0.0 * water)
+    if not foggy.any():
+        return dry, water + 0.0 * dry, 0.0 * dry
     shape = np.broadcast_shapes(np.shape(foggy), np.shape(pressure))
     parts = [np.array(np.broadcast_to(x, shape)) for x in (dry, water, 0.0 * water)]
-    if foggy.any():
-        wet = np.broadcast_to(foggy, shape)
-        given = (np.broadcast_to(x, shape)[wet] for x in (enthalpy, water, pressure, dry))
-        h, w, p, start = given
-        for part, value in zip(parts, _fog(h, w, p, start, ops), strict=True):
-            part[wet] = value
+    wet = np.broadcast_to(foggy, shape)
+    h, w, start = (np.broadcast_to(x, shape)[wet] for x in (enthalpy, water, dry))
+    p = pressure if np.ndim(pressure) == 0 else np.broadcast_to(pressure, shape)[wet]
+    for part, value in zip(parts, _fog(h, w, p, start, ops), strict=True):
+        part[wet] = value
     return parts[0], parts[1], parts[2]
 
 
@@ -247,9 +248,10 @@ def _saturated_temperature(
     """Newton from the unsaturated temperature, which is too low; the curve is convex."""
     t = start
     for _ in range(6):
-        full = kernel.saturated(ops, t, pressure)
+        logarithm, rise = kernel.saturation_and_slope(ops, t, pressure)
+        full = kernel.ratio_from_pressure(ops.exp(logarithm), pressure)
         fog, carried = water - full, heat * t - melting
-        rise = full * kernel.log_saturation_slope(ops, t)
+        rise = full * rise
         slope = AIR_HEAT + VAPOUR_HEAT * full + rise * (EVAPORATION - carried) + heat * fog
         t = t - (enthalpy(t, full) + fog * carried - h) / slope
     return t
@@ -316,8 +318,10 @@ def humidified(
     out = humidity_ratio
     for _ in range(3):  # within 2e-7 from 70 % RH on, 3e-6 from bone-dry air
         t = temperature(h + (out - humidity_ratio) * added, out)
-        goal = at_humidity(kernel.saturated(ops, t, pressure), relative_humidity)
+        logarithm, slope = kernel.saturation_and_slope(ops, t, pressure)
+        full = kernel.ratio_from_pressure(ops.exp(logarithm), pressure)
+        goal = at_humidity(full, relative_humidity)
         fall = (EVAPORATION + VAPOUR_HEAT * t - added) / (AIR_HEAT + VAPOUR_HEAT * out)
-        rise = goal * kernel.log_saturation_slope(ops, t)
+        rise = goal * slope
         out = out - (out - goal) / (1.0 + rise * fall)
     return out

@@ -299,19 +299,18 @@ def step_bay(
         else _plenum(positions, state, flow, fresh, fan + heater, coil, above)
     )
     mean, bottom = bed.layer_mean(state.bed.temperature), _row(state.bed.temperature, 0)
-    still = bed.natural_velocity(model, mean, state.return_temperature)
-    velocity = ops.where(runs, bay.fans.airflow * speed / bay.pile.floor_area, still)
-    way = bed.passage(model, velocity, step)
-    # With the fans off, air that sinks to the plenum settles at the bottom tubers' state.
-    settled = 0.98 * plain_air.saturated(bottom, model.pressure, ops)
-    still_vapour = ops.minimum(state.return_humidity_ratio, settled)
+    velocity = bay.fans.airflow * speed / bay.pile.floor_area
     # Fog is evaporated into the supply on paper, which keeps its heat and water together.
-    inlet = ops.where(
-        runs,
-        end.temperature - end.fog * EVAPORATION / AIR_HEAT,
-        ops.minimum(state.return_temperature, bottom),
-    )
-    vapour = ops.where(runs, end.humidity_ratio + end.fog, still_vapour)
+    inlet = end.temperature - end.fog * EVAPORATION / AIR_HEAT
+    vapour = end.humidity_ratio + end.fog
+    if not (runs if ops is SCALAR else runs.all()):
+        still = bed.natural_velocity(model, mean, state.return_temperature)
+        velocity = ops.where(runs, velocity, still)
+        # With the fans off, air that sinks to the plenum settles at the bottom tubers' state.
+        settled = 0.98 * plain_air.saturated(bottom, model.pressure, ops)
+        inlet = ops.where(runs, inlet, ops.minimum(state.return_temperature, bottom))
+        vapour = ops.where(runs, vapour, ops.minimum(state.return_humidity_ratio, settled))
+    way = bed.passage(model, velocity, step)
     floor = bay.pile.floor_area
     gain = shell.wall_u * shell.wall_area * (outside.temperature - mean)
     if ground is not None:
