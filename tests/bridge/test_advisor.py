@@ -11,10 +11,13 @@ from dataclasses import replace
 import pytest
 
 from firmware_bridge import advisor, safety
-from firmware_bridge.advisor import Deeds, Recall, memory_of_text, seek, text_of
+from firmware_bridge.advisor import memory_of_text, seek, text_of
 from firmware_bridge.config import Limits
+from firmware_bridge.messages import ACTIONS
+from firmware_bridge.recall import Deeds, Recall
 from firmware_bridge.safety import Past, Scene, Targets
 from ventcalc.bay_file import example_bay_path
+from ventcalc.decisions.advice import Action
 from ventcalc.decisions.situation import Readings
 
 START = 1762354800.0
@@ -162,3 +165,14 @@ def test_the_gate_lets_a_compressor_rest_too():
         safety.remember(Past(), chills, 0.0), replace(chills, cool=0.0), 9.0
     )
     assert safety.check(chills, scene, concluded, limits, 20.0).code == "min_time"
+
+
+def test_every_action_of_the_adviser_has_its_place_on_the_wire():
+    """One list is the other's; the integer form and the C header count by it."""
+    wire = {
+        "none": "HANDS_OFF", "rest": "REST", "wait": "WAIT", "finish": "FINISH_RUN",
+        "even": "EVEN_OUT", "dry": "DRY_CEILING", "tail": "TAIL", "fresh": "FRESH_AIR",
+        "heater": "WARM_BY_HEATER", "warm": "WARM_BY_OUTSIDE", "coil": "COOL_BY_COIL",
+        "outside": "COOL_BY_OUTSIDE", "protect": "PROTECT",
+    }  # fmt: skip
+    assert [wire[name] for name in ACTIONS] == [one.name for one in sorted(Action)]
