@@ -346,6 +346,7 @@ _COLD_PARTS = (
     ("fans", "#8fb8d8", ""),
     ("envelope", "#ffffff", "----"),
     ("leakage", "#ffffff", "||||"),
+    ("defrost", "#777777", "++"),
     ("fresh air", "#cfe8d5", "\\\\\\\\"),
 )
 
@@ -364,6 +365,7 @@ def cold_plot(result: PileCheck, units: UnitSystem, text: str) -> str:
         parts = [
             (part, [float(cold(heat.get(part, 0.0))) for heat in heats], color, hatch)
             for part, color, hatch in _COLD_PARTS
+            if any(part in heat for heat in heats)
         ]
         up, down = _stack(axes, ["fill", "pull-down", "holding"], parts)
         for place, heat in enumerate(heats):

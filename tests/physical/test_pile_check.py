@@ -357,6 +357,17 @@ def test_a_plant_that_needs_outside_air_in_the_pull_down_is_not_judged_by_itself
     assert at_it.check("cold_fill").verdict in (MARGINAL, CANNOT_SAY)
 
 
+def test_frost_on_a_cold_coil_is_melted_into_the_store():
+    """3.3 °C less 4 K of coil freezes; 13 °C does not. A kilogram: 2.83 MJ in, 0.36 MJ back."""
+    bay = with_plant(example_bay("seed_bay"), 200e3)
+    parts = {a.key: a.value for a in check_pile(bay).check("cold_holding").asides}
+    # Ice of -0.7 °C to water of 5 °C by half-efficient heaters leaves as much as it takes:
+    # 333.6 + 0.7 x 2.1 + 5 x 4.19 kJ/kg.
+    frost = parts["latent"] / (2.501e6 + 0.3336e6)
+    assert parts["defrost"] == pytest.approx(frost * 356e3, rel=0.01)
+    assert "defrost" not in {a.key for a in check_pile(bay).check("cold_pull_down").asides}
+
+
 def test_without_plant_or_air_nothing_is_said_of_it():
     none = check_pile(example_bay("seed_bay"))
     zero = check_pile(with_plant(example_bay("seed_bay"), 0.0))

@@ -7,8 +7,10 @@ from typing import Any
 
 import numpy as np
 
+from ventcalc.equipment.defrost import FUSION_HEAT, defrost
 from ventcalc.equipment.refrigeration import Load
 from ventcalc.physics import air
+from ventcalc.physics.plain_air import EVAPORATION
 from ventcalc.storage import Bay, capacity_of
 from ventcalc.studies.air_system import AirSystem
 from ventcalc.studies.check_record import (
@@ -26,10 +28,11 @@ from ventcalc.studies.cold_load import (
     crop_water,
     speed_for_heat,
 )
-from ventcalc.studies.sizing_crop import crop_states
+from ventcalc.studies.sizing_crop import CropState, crop_states
 
 __all__ = ["PULL_DOWN", "cold_checks", "cold_loads", "warm_day"]
 
+DAY = 86400.0
 WARM_RELATIVE_HUMIDITY = 0.6
 """Of the warm day (common practice, no source). [0-1]"""
 ROOF_RISE = 4.0
@@ -92,18 +95,27 @@ def cold_loads(bay: Bay, system: AirSystem, mass: Any, day: WarmDay, pressure: f
     found = {}
     for stage, crop in crop_states(bay, pressure, mass).items():
         need = speed_for_heat(bay, heat=crop.heat, airflow=system.airflow, density=system.density)
-        found[stage] = cold_load(
-            bay,
-            crop,
-            day,
-            mass=mass,
-            airflow=system.airflow,
-            fan_power=system.electrical_power,
-            fan_speed=np.clip(need, bay.fans.minimum_speed, 1.0) if stage == "holding" else 1.0,
-            water=crop_water(bay, crop, mass, skin_open=stage == "filling"),
-            pressure=pressure,
-        )
+        given: dict[str, Any] = {
+            "mass": mass,
+            "airflow": system.airflow,
+            "fan_power": system.electrical_power,
+            "fan_speed": np.clip(need, bay.fans.minimum_speed, 1.0) if stage == "holding" else 1.0,
+            "water": crop_water(bay, crop, mass, skin_open=stage == "filling"),
+            "pressure": pressure,
+        }
+        dry = cold_load(bay, crop, day, **given)
+        found[stage] = cold_load(bay, crop, day, melting=_melting(bay, crop, dry), **given)
     return found
+
+
+def _melting(bay: Bay, crop: CropState, load: Load) -> Any:
+    """Heat that melting a day's frost leaves in the store, if the plant's coil freezes. [W]"""
+    plant = bay.refrigeration
+    surface = crop.temperature - (plant.coil_temperature_difference if plant else 0.0)
+    if plant is None or surface >= 0.0:
+        return 0.0
+    frost = DAY * np.maximum(load.latent, 0.0) / (EVAPORATION + FUSION_HEAT)
+    return defrost(frost, surface_temperature=surface).heat_to_store / DAY
 
 
 def cold_checks(
@@ -146,8 +158,8 @@ def _row(bay: Bay, load: Load, key: str, name: str, day: WarmDay) -> Check:
         unit="W refrigeration",
         formula="field heat, respiration, envelope, leaks, fresh air for CO2 and fans, plant "
         f"running 20 h of 24, no cooling by outside air; outside assumed "
-        f"{told_air(day.temperature, WARM_RELATIVE_HUMIDITY)}, roof {ROOF_RISE:g} K warmer; floor "
-        "and defrost not counted",
+        f"{told_air(day.temperature, WARM_RELATIVE_HUMIDITY)}, roof {ROOF_RISE:g} K warmer; all "
+        "latent heat as frost where the coil's surface is below 0 °C; floor not counted",
         source="respiration: J. Agric. Sci. (Cambridge); 20 h: National Horticulture Board "
         "(India) 01:2010; outside state: common practice, no source",
         asides=_parts(load),
