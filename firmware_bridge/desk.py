@@ -316,9 +316,11 @@ class Desk:
         """Positions that the controller should have taken; empty where it is free."""
         decision, ack = self.decision, self.accepted
         stands = decision is not None and now - self.decided_at <= self.config.ttl_s
-        if self.config.mode != "bounded" or not stands or decision is None or not decision.targets:
+        if self.config.mode not in ("confirm", "bounded") or not stands:
             return {}
-        if self.plain is not None:
+        if decision is None or decision.targets is None:
+            return {}
+        if self.plain is not None and self.config.mode == "bounded":
             to = self.plain.mapping.advice
             named = [] if to is None else [name for name in TARGETS if getattr(to, name)]
             return {name: getattr(decision.targets, name) for name in named}

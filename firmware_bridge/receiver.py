@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections import OrderedDict
 from dataclasses import dataclass, field
+from typing import Any
 
 import msgspec
 
@@ -102,32 +103,47 @@ class Receiver:
         except BadMessage:
             return Ack(boot=self.boot, ref=(0, 0), code="schema")
         code = self._judge(advice, retained, now)
-        if code in ("accepted", "clamped"):
-            self._advice, self._accepted_at = self._within(advice), now
-            self._ends = self._end(advice)
-            taken = {name: self._advice.position(name) for name in TARGETS}
-            return Ack(boot=self.boot, ref=advice.id, code=code, **taken)
+        if code == "accepted":
+            return self._follow(advice, now)
         if code in ("none", "shown", "local", "interlock"):
             self._advice = None
         return Ack(boot=self.boot, ref=advice.id, code=code)
 
-    def confirm(self, now: float) -> bool:
-        """A person at the controller accepts the advice that is shown; False if it has ended."""
+    def confirm(self, now: float) -> Ack | None:
+        """
+        A person at the controller accepts the advice that is shown.
+
+        Parameters
+        ----------
+        now : float
+            The controller's own clock. [s]
+
+        Returns
+        -------
+        Ack or None
+            A second answer to that advice, to be published; None if it has ended.
+        """
         self.standing(now)
         shown = self._shown
         if shown is None or shown.mode != 2 or now > self._end(shown):
-            return False
+            return None
         if not (self.remote and self._alive(now)) or self.interlock:
-            return False
-        self._advice, self._accepted_at = self._within(shown), now
-        self._ends, self._shown = self._end(shown), None
-        return True
+            return None
+        self._shown = None
+        return self._follow(shown, now)
 
     def standing(self, now: float) -> Advice | None:
         """Advice to follow at this moment; None: the controller's own program runs."""
         if not (self.remote and self._alive(now) and now <= self._ends) or self.interlock:
             self._advice = None  # what has ended does not come back
         return self._advice
+
+    def _follow(self, advice: Advice, now: float) -> Ack:
+        taken = self._within(advice)
+        self._advice, self._accepted_at, self._ends = taken, now, self._end(advice)
+        positions = {name: taken.position(name) for name in TARGETS}
+        code: Any = "accepted" if taken == advice else "clamped"
+        return Ack(boot=self.boot, ref=advice.id, code=code, **positions)
 
     def _alive(self, now: float) -> bool:
         return now - self._beat_at <= self.limits.beat_timeout
@@ -156,7 +172,7 @@ class Receiver:
             return "beat"  # the dead-man: it would move nothing, so it is not called accepted
         if now - self._accepted_at < self.limits.accept_every:
             return "rate"
-        return "accepted" if self._within(advice) == advice else "clamped"
+        return "accepted"
 
     def _end(self, advice: Advice) -> float:
         taken = self._ring.get(advice.rests_on[1])

@@ -86,6 +86,18 @@ static void stand(uint32_t now)
     }
 }
 
+static void confirm(uint32_t now)
+{
+    char ack[WIRE_ACK_ROOM];
+    struct receiver_answer answer;
+
+    if (!receiver_confirm(&rules, now, &answer)) {
+        puts("ended");
+    } else {
+        puts(receiver_write_ack(&rules, &answer, ack, sizeof ack) > 0u ? ack : "no room");
+    }
+}
+
 static bool start(const unsigned long *word, int count)
 {
     struct receiver_limits limits;
@@ -115,7 +127,7 @@ static bool obey(const char *what, const unsigned long *word, int count)
         return true;
     }
     if (count == 1 && strcmp(what, "confirm") == 0) {
-        printf("%d\n", receiver_confirm(&rules, first));
+        confirm(first);
         return true;
     }
     if (count == 1 && strcmp(what, "tick") == 0) {

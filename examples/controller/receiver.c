@@ -242,14 +242,17 @@ void receiver_set_interlock(struct receiver *r, bool tripped, uint32_t now)
     receiver_tick(r, now);
 }
 
-bool receiver_confirm(struct receiver *r, uint32_t now)
+bool receiver_confirm(struct receiver *r, uint32_t now, struct receiver_answer *answer)
 {
     receiver_tick(r, now);
     if (!r->sound || !r->remote || r->interlock || !r->alive || !r->shown.stands ||
         !r->shown.may_confirm || find_reading(r, r->shown.seq) == NULL) {
         return false;
     }
-    (void)clamp(r, r->shown.position);
+    answer->code = clamp(r, r->shown.position) ? RECEIVER_CLAMPED : RECEIVER_ACCEPTED;
+    answer->ref_boot = r->advice_boot; /* what came later would have taken the place of this */
+    answer->ref_seq = r->advice_seq;
+    memcpy(answer->position, r->shown.position, sizeof answer->position);
     follow(r, &r->shown, now);
     r->shown.stands = false;
     return true;

@@ -107,8 +107,11 @@ struct receiver_answer receiver_take(struct receiver *r, const char *payload, si
 void receiver_set_remote(struct receiver *r, bool remote, uint32_t now);
 void receiver_set_interlock(struct receiver *r, bool tripped, uint32_t now);
 
-/* A person at the controller accepts the advice that is shown; false where it has ended. */
-bool receiver_confirm(struct receiver *r, uint32_t now);
+/*
+ * A person at the controller accepts the advice that is shown; false where it has ended. The answer
+ * is a second ack to that advice: publish it.
+ */
+bool receiver_confirm(struct receiver *r, uint32_t now, struct receiver_answer *answer);
 
 /*
  * What to follow at this moment; false: run your own program. Ask in every turn of the loop, and

@@ -123,7 +123,8 @@ class InC:
         assert self.ask(f"interlock {int(on)} {at % 2**32}") == "ok"
 
     def confirm(self, at):
-        return self.ask(f"confirm {at % 2**32}") == "1"
+        answer = self.ask(f"confirm {at % 2**32}")
+        return None if answer == "ended" else decode(answer.encode(), Ack)
 
     def stands(self, at):
         answer = self.ask(f"standing {at % 2**32}")
@@ -213,7 +214,7 @@ def play(case, rules):
             case "interlock":
                 rules.interlock(at, step["on"])
             case "confirm":
-                found = rules.confirm(at)
+                found = rules.confirm(at) is not None
             case "look":
                 pass
         assert found == wanted, f"step {number}: {step}"

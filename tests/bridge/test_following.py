@@ -8,8 +8,9 @@ from dataclasses import replace
 
 import pytest
 
+from firmware_bridge.client import Message
 from firmware_bridge.following import _REFUSED, EASE, PATIENCE, Following
-from firmware_bridge.messages import ACK_CODES, Alarms, decode
+from firmware_bridge.messages import ACK_CODES, Alarms, decode, encode
 from firmware_bridge.simulator import Fault, Simulator
 
 CODES = ("unanswered", "refused", "not_done", "sensor")
@@ -105,6 +106,18 @@ def test_a_door_that_does_not_open(world, stuck_door):
     one.run(3600)
     assert told(one) == ["not_done", "not_done"]
     assert one.desk.following.complaints == ()
+
+
+def test_what_a_person_confirms_is_told_as_accepted(world):
+    one = world(pulp=12.0, mode="confirm")
+    one.run(70.0)
+    assert one.desk.accepted.code == "shown"
+    ack = one.sim.receiver.confirm(one.hand.now)
+    one.sim.wire.send(Message(topic="vent/1/bay-1/from/ack", payload=encode(ack)))
+    one.run(5.0)
+    assert one.desk.accepted == ack
+    assert one.desk.accepted.fan == one.desk.decision.targets.fan
+    assert told(one) == []
 
 
 def test_a_mode_that_only_shows_asks_for_nothing(world, stuck_door):

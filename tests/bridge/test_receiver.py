@@ -152,9 +152,10 @@ def test_advice_that_comes_too_fast(receiver):
 
 def test_a_person_confirms(receiver):
     assert take(receiver, advice(mode=2)) == "shown"
-    assert receiver.confirm(5.0)
+    ack = receiver.confirm(5.0)
+    assert (ack.code, ack.ref, ack.fan) == ("accepted", (100, 1), 0.8), "a second answer"
     assert receiver.standing(6.0).fan == 0.8
-    assert not receiver.confirm(7.0)
+    assert receiver.confirm(7.0) is None
 
 
 def test_nobody_confirms_what_has_ended(receiver):
