@@ -11,7 +11,6 @@ from typing import Any
 
 from firmware_bridge.errors import BadConfig
 from firmware_bridge.messages import ACTIONS
-from firmware_bridge.readings import Sample, mean_of, pulps_of
 from firmware_bridge.recall import (
     SOURCES,
     Deeds,
@@ -25,6 +24,7 @@ from firmware_bridge.recall import (
     without_noise,
 )
 from firmware_bridge.safety import Past, Scene, Targets
+from firmware_bridge.samples import Sample, mean_of, pulps_of
 from ventcalc.bay_file import read_bay
 from ventcalc.decisions.advice import Action, Advice, advise
 from ventcalc.decisions.readings_file import memory_from_dict, memory_to_dict

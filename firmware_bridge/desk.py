@@ -13,8 +13,9 @@ from firmware_bridge.config import BayConfig
 from firmware_bridge.following import Following
 from firmware_bridge.messages import MODES, TARGETS, Ack, Advice, Alarm
 from firmware_bridge.plain_topics import PlainInbox
-from firmware_bridge.readings import Sample, Source, contradiction, fault_of, mean_of
+from firmware_bridge.readings import Source
 from firmware_bridge.safety import Past, Targets
+from firmware_bridge.samples import Sample, contradiction, fault_of, mean_of
 
 __all__ = ["ACTUAL", "BayView", "Decision", "Desk"]
 

@@ -15,7 +15,7 @@ from firmware_bridge.journal import Journal
 from firmware_bridge.messages import KINDS
 from firmware_bridge.packing import FAULTS, values_of
 from firmware_bridge.quantities import QUANTITIES
-from firmware_bridge.readings import Sample
+from firmware_bridge.samples import Sample
 
 __all__ = ["samples_of_csv", "samples_of_journal", "write_csv", "write_parquet"]
 

@@ -18,7 +18,7 @@ from pathlib import Path
 from firmware_bridge import packing
 from firmware_bridge.database import open_database, reading, writing
 from firmware_bridge.packing import FAULTS, Row
-from firmware_bridge.readings import Sample
+from firmware_bridge.samples import Sample
 
 __all__ = ["Event", "Journal", "Layout", "Roll"]
 

@@ -23,7 +23,7 @@ from firmware_bridge.page_words import (
     quantity_of,
     reading_text,
 )
-from firmware_bridge.readings import Sample, mean_of, pulp_keys, pulps_of
+from firmware_bridge.samples import Sample, mean_of, pulp_keys, pulps_of
 
 __all__ = ["CLOSE", "Face", "Line", "dew_point_of", "face_of", "margin_word"]
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from firmware_bridge.config import BayConfig
 from firmware_bridge.desk import Decision
 from firmware_bridge.messages import Birth, Channel
-from firmware_bridge.readings import Sample
+from firmware_bridge.samples import Sample
 from firmware_bridge.service import desk_for
 
 __all__ = ["replay"]

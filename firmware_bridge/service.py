@@ -23,7 +23,8 @@ from firmware_bridge.inbox import Inbox
 from firmware_bridge.journal import Event, Journal
 from firmware_bridge.messages import Alarm, Alarms, Beat, State
 from firmware_bridge.plain_topics import PlainInbox, plain_advice, plain_beat
-from firmware_bridge.readings import Sample, Source
+from firmware_bridge.readings import Source
+from firmware_bridge.samples import Sample
 from firmware_bridge.standing import Standing
 from firmware_bridge.turn import Turn
 

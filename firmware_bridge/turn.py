@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from firmware_bridge.audit import Entry
 from firmware_bridge.desk import Desk
 from firmware_bridge.journal import Event
-from firmware_bridge.readings import Sample
+from firmware_bridge.samples import Sample
 
 __all__ = ["Turn"]
 

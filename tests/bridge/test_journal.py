@@ -18,7 +18,7 @@ from firmware_bridge.errors import JournalError
 from firmware_bridge.journal import Event, Journal
 from firmware_bridge.packing import Row
 from firmware_bridge.quantities import QUANTITIES
-from firmware_bridge.readings import Sample
+from firmware_bridge.samples import Sample
 
 T0 = 1_793_847_600.0  # on the hour
 KINDS = {"pulp_1": "pulp_temperature", "above_rh": "return_relative_humidity", "co2": "co2"}

@@ -36,8 +36,8 @@ from firmware_bridge.page_words import (
     pile_names,
     reading_text,
 )
-from firmware_bridge.readings import Sample
 from firmware_bridge.safety import Targets
+from firmware_bridge.samples import Sample
 
 START = 1762354800.0
 NOWHERE = Path("/nonexistent/journal.db")

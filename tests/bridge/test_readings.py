@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from firmware_bridge.channels import ChannelHistory
 from firmware_bridge.messages import Birth, Channel, Reading, State
 from firmware_bridge.quantities import QUANTITIES
-from firmware_bridge.readings import (
-    Source,
+from firmware_bridge.readings import Source
+from firmware_bridge.samples import (
     contradiction,
     disowned,
     fault_of,
