@@ -98,7 +98,8 @@ class Chromium:
 
     def open(self, address):
         self.call("Page.navigate", url=address)
-        self.until("document.readyState === 'complete' && location.href !== 'about:blank'")
+        there = "document.readyState === 'complete' && location.href !== 'about:blank'"
+        self.until(there, patience=90.0)  # a busy machine is no fault
 
     def open_plain(self, address):
         """Open a page that may not run its script."""

@@ -87,13 +87,13 @@ def _warmer(bay: Bay, cold: float, humid: float, roof: float, pressure: float) -
     loss = [
         roof_space_loss(
             bay,
-            above=above,
+            rise=rise,
             outside_temperature=cold,
             outside_humidity_ratio=humid,
             roof_temperature=roof,
             pressure=pressure,
         )
-        for above in (0.0, ROOF_SPACE_ABOVE)
+        for rise in (0.0, ROOF_SPACE_ABOVE)
     ]
     share = (heater - loss[0]) / (loss[1] - loss[0])
     return ROOF_SPACE_ABOVE * min(max(share, 0.0), 1.0)

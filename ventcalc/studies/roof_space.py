@@ -17,7 +17,7 @@ Nov 2014. [K]"""
 def roof_space_loss(
     bay: Bay,
     *,
-    above: float,
+    rise: float,
     outside_temperature: float,
     outside_humidity_ratio: float,
     roof_temperature: float,
@@ -30,7 +30,7 @@ def roof_space_loss(
     ----------
     bay : Bay
         Envelope and the climate held.
-    above : float
+    rise : float
         Air under the ceiling above the crop. [K]
     outside_temperature : float
         Outside air. [°C]
@@ -58,5 +58,5 @@ def roof_space_loss(
         pressure=pressure,
     )
     ceiling = conductance(shell.ceiling_area, shell.ceiling_u)
-    through = heat_gain(ceiling, roof_temperature, inside + above)
+    through = heat_gain(ceiling, roof_temperature, inside + rise)
     return -float(through + leak.sensible + leak.latent)

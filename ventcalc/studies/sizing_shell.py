@@ -214,7 +214,7 @@ def _losses(
     whole = -walls - heat_gain(ceiling, roof, inside) + by_air(change)
     roof_space = roof_space_loss(
         replace(bay, envelope=replace(shell, ceiling_u=ceiling_u)),
-        above=ROOF_SPACE_ABOVE,
+        rise=ROOF_SPACE_ABOVE,
         outside_temperature=cold,
         outside_humidity_ratio=states.winter_humidity_ratio,
         roof_temperature=roof,
