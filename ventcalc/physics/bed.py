@@ -12,7 +12,7 @@ many. All flows are per m² of pile floor.
 
 from __future__ import annotations
 
-from functools import cache
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -174,7 +174,7 @@ def _march_once(
         state.water_loss.ravel(),
         state.dry_matter_loss.ravel(),
         _rows(numbers, shape),
-        _shared(bed.crop),
+        _shared(bed),
     )
     temperature, film, source, water, solids, evaporated, respiration = layered.reshape(
         len(LAYERED), *shape
@@ -212,9 +212,10 @@ def _rows(numbers: tuple[Any, ...], shape: tuple[int, ...]) -> Array:
     return rows.ravel()
 
 
-@cache
-def _shared(crop: crop_module.Crop) -> Array:
+@lru_cache(maxsize=64)
+def _shared(bed: Bed) -> Array:
     """What ``bed_kernel.SAME`` names, in its order."""
+    crop = bed.crop
     return np.array([
         crop.water_activity, crop.respiration_least_at, crop.respiration_doubling**-2,
         crop_module.FAILING, crop_module.DEAD, 1.0 / (crop_module.DEAD - crop_module.DYING),

@@ -106,14 +106,15 @@ def march_layers(
     for first in range(0, bays, BLOCK):
         many = min(BLOCK, bays - first)
         for row in range(_GIVEN):
+            here = given[row * bays + first :]
             for j in range(many):
-                s[row * BLOCK + j] = given[row * bays + first + j]
+                s[row * BLOCK + j] = here[j]
         for j in range(many):
             s[_MEAN + j] = 0.0
         for i in range(layers):
-            at = i * bays + first
+            now = temperature[i * bays + first :]
             for j in range(many):
-                s[_MEAN + j] += temperature[at + j]
+                s[_MEAN + j] += now[j]
         for j in range(many):
             s[_LATENT + j] = evaporation - cooling * (s[_MEAN + j] / layers)
             s[_X2 + j] = s[_X + j]
@@ -188,20 +189,20 @@ def march_layers(
                     left = (0.0 if top > 0.0 else top) * s[_PER_MASS + j]
                     s[_FILM + j] -= left
                     s[_LYING + j] -= left
+            # Slices, and few of them in a loop: so the compiler can still see that none overlap.
+            to_t, to_film, to_source = (
+                out[at:end],
+                out[size + at : size + end],
+                out[2 * size + at :],
+            )
+            to_water, to_dry = out[3 * size + at :], out[4 * size + at :]
+            to_evaporated, to_burning = out[5 * size + at :], out[6 * size + at :]
             for j in range(many):
-                out[at + j] = s[_T + j]
+                to_t[j], to_film[j], to_source[j] = s[_T + j], s[_FILM + j], s[_SOURCE + j]
             for j in range(many):
-                out[size + at + j] = s[_FILM + j]
+                to_water[j], to_dry[j] = s[_WATER + j], s[_DRY + j]
             for j in range(many):
-                out[2 * size + at + j] = s[_SOURCE + j]
-            for j in range(many):
-                out[3 * size + at + j] = s[_WATER + j]
-            for j in range(many):
-                out[4 * size + at + j] = s[_DRY + j]
-            for j in range(many):
-                out[5 * size + at + j] = s[_EVAPORATED + j]
-            for j in range(many):
-                out[6 * size + at + j] = s[_BURNING + j]
+                to_evaporated[j], to_burning[j] = s[_EVAPORATED + j], s[_BURNING + j]
         for j in range(many):
             wet |= s[_LYING + j] != 0.0
             totals[first + j] = s[_X2 + j]

@@ -66,7 +66,7 @@ def in_parts(
         Means over the parts.
     """
     needed = _needed(bed, state, flow, given)
-    if np.ndim(needed) == 0:
+    if isinstance(needed, int):
         return (
             once(bed, state, flow, given)
             if needed == 1
