@@ -89,6 +89,9 @@ ARRAY = Ops(
 def ops_for(*values: Any) -> Ops:
     """``SCALAR`` if every value is a plain number, else ``ARRAY``."""
     for value in values:
-        if not isinstance(value, float | int):
+        if type(value) is not float and not isinstance(value, _NUMBER):
             return ARRAY
     return SCALAR
+
+
+_NUMBER = (float, int)

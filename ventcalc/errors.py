@@ -58,7 +58,7 @@ def check_range(
     OutOfRange
         Names the quantity, the limits, the first offending value and its place.
     """
-    if isinstance(value, float | int):
+    if type(value) is float or isinstance(value, float | int):
         if low <= value <= high or value != value:
             return
         raise OutOfRange(name, low, high, float(value), "", unit, hint)

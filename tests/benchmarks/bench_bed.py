@@ -25,11 +25,11 @@ def a_bed(**other):
     return bed.Bed(**{**size, "crop": crop_for("table"), "layers": 40, **other})
 
 
-def a_season(model):
+def a_season(model, steps=SEASON):
     """Supply air that swings half a kelvin about 6 °C with the fans on two hours in three."""
     state = bed.fresh_bed(model, 14.0)
     on, off = bed.passage(model, 0.02, HOUR), bed.passage(model, 2e-4, HOUR)
-    temperature = 6.0 + 0.5 * np.sin(np.arange(SEASON) * 0.26)
+    temperature = 6.0 + 0.5 * np.sin(np.arange(steps) * 0.26)
     ratio = air.humidity_ratio(temperature, 0.95, PRESSURE)
     pairs = zip(temperature.tolist(), ratio.tolist(), strict=True)
     for k, (t, w) in enumerate(pairs):
@@ -40,13 +40,24 @@ def a_season(model):
     return state
 
 
+@pytest.fixture(params=["compiled", "numpy"])
+def way_to_march(request, monkeypatch):
+    """With the compiled loop, and without it."""
+    if request.param == "numpy":
+        monkeypatch.setattr(bed, "kernel", lambda: None)
+    return request.param
+
+
+@pytest.mark.usefixtures("way_to_march")
 def test_season_of_one_bay(benchmark):
     model = a_bed()
+    a_season(model, 24)
     benchmark.extra_info["hourly steps"] = SEASON
     benchmark.pedantic(a_season, args=(model,), rounds=3)
     benchmark.extra_info["seasons per second"] = 1.0 / benchmark.stats["median"]
 
 
+@pytest.mark.usefixtures("way_to_march")
 @pytest.mark.parametrize("wet", [False, True], ids=["dry", "wet"])
 @pytest.mark.parametrize("bays", [1000])
 def test_step_of_many_bays(benchmark, bays, wet):
@@ -69,6 +80,7 @@ def test_step_of_many_bays(benchmark, bays, wet):
     benchmark.extra_info["seasons per second"] = bays / (SEASON * benchmark.stats["median"])
 
 
+@pytest.mark.usefixtures("way_to_march")
 @pytest.mark.parametrize("wet", [False, True], ids=["dry", "wet"])
 def test_step_of_one_bay(benchmark, wet):
     model = a_bed()
