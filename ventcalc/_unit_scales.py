@@ -53,6 +53,7 @@ SHOWN = {
     "kg": _both((1e-3, "t", 1), (1 / _POUND, "lb", 0)),
     "kg small": _both((1, "kg", 1), (1 / _POUND, "lb", 1)),
     "kg/m3": _both((1, "kg/m³", 1), (_FOOT**3 / _POUND, "lb/ft³", 2)),
+    "kg/m3 air": _both((1, "kg/m³", 3), (_FOOT**3 / _POUND, "lb/ft³", 4)),
     "m3/kg": _both((1, "m³/kg", 4), (_POUND / _FOOT**3, "ft³/lb", 3)),
     "kg/kg": _both((1e3, "g/kg", 2), (7e3, "gr/lb", 1)),
     "J/kg": _both((1e-3, "kJ/kg", 2), (_POUND / _BTU, "Btu/lb", 2)),

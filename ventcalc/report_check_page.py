@@ -196,7 +196,7 @@ def _fans(result: PileCheck, units: UnitSystem) -> str:
         ["of it: laterals and ports", show(system.duct_pressure, "Pa", units)],
         ["of it: pile with its soil", show(system.pile_pressure, "Pa", units)],
         ["of it: doors, humidifier, turns", show(system.other_pressure, "Pa", units)],
-        ["Density of the air", show(system.density, "kg/m3", units)],
+        ["Density of the air", show(system.density, "kg/m3 air", units)],
         ["Electrical power", show(system.electrical_power, "W electrical", units)],
     ]
     table = html_table(["", ""], rows, "The operating point")

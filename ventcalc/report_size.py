@@ -43,6 +43,7 @@ KEY_UNITS = {
     "m3/(s t)": "_m3_s_t",
     "kg": "_kg",
     "kg/m3": "_kg_m3",
+    "kg/m3 air": "_kg_m3",
     "kg/kg": "_kg_kg",
     "kg/s": "_kg_s",
     "Pa": "_pa",

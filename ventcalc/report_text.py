@@ -238,7 +238,7 @@ def air_text(state: AirState, units: UnitSystem = "metric", where: str = "") -> 
         ("Humidity ratio, per dry air", show(state.humidity_ratio, "kg/kg", units)),
         ("Enthalpy, per dry air", show(state.enthalpy, "J/kg dry air", units)),
         ("Specific volume, per dry air", show(state.specific_volume, "m3/kg", units)),
-        ("Density, of moist air", show(state.density, "kg/m3", units, 4)),
+        ("Density, of moist air", show(state.density, "kg/m3 air", units)),
         ("Air pressure", f"{pressure}{where and f' ({where})'}"),
     ]
     return "\n".join(_stack(rows))

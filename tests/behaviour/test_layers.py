@@ -98,10 +98,10 @@ WRONG = {
         "import paho.mqtt.client",
         {"one door to the broker"},
     ),
-    "a third door to the library": (
+    "another door to the library": (
         "firmware_bridge/messages.py",
         "from ventcalc.physics import air",
-        {"two doors to the library"},
+        {"few doors to the library"},
     ),
     "topics ask messages": (
         "firmware_bridge/topics.py",

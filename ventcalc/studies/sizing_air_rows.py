@@ -135,7 +135,7 @@ def fan_rows(bay: Bay, design: AirDesign, crops: Mapping[str, CropState]) -> tup
             design.static_pressure,
             "Pa",
             "sum of the parts on the way of the air, at the bay's air density",
-            (*parts, *given(("air density", design.density, "kg/m3"))),
+            (*parts, *given(("air density", design.density, "kg/m3 air"))),
             "ports, laterals: momentum and friction (Colebrook); pile: Ergun 1952 and soil; "
             "doors: sharp-edged openings; pad, coil, reserve: " + PRACTICE,
             margin=design.pressure_parts["reserve"],
