@@ -19,8 +19,11 @@ __all__ = ["Kpi", "Tally"]
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-BLOCK = 160_000
-"""Layers times bays times steps that are counted together: what stays near the processor."""
+BLOCK = 20_000
+"""
+Layers times bays times steps that are counted together. Steps not yet counted hold on to their
+arrays: many of a large batch would make the system fetch new memory every hour.
+"""
 JOULE_PER_KWH = 3.6e6
 FREEZING_TUBER = -0.8
 """Freezing injury of potatoes (Univ. of California Davis). [°C]"""
