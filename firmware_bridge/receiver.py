@@ -22,6 +22,15 @@ __all__ = ["LocalLimits", "Receiver"]
 RING = 16
 """So many of its last readings a controller remembers."""
 LARGEST = 200
+CONSENT = 3600.0
+"""
+So long one confirmation covers what comes after it. [s]
+
+Our judgement, to be adapted to the store: long enough to be of use, short enough that a person
+looks again while outside air and pile are still about as they were.
+"""
+NEAR = 100
+"""So far from what was confirmed a position may go without being confirmed again. [thousandths]"""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -58,6 +67,9 @@ class Receiver:
     _accepted_at: float = -math.inf
     _shown: Advice | None = None
     _advice: Advice | None = None
+    _consent: Advice | None = None
+    """As it was confirmed, before the controller's own limits; never without ``_advice``."""
+    _consent_at: float = -math.inf
     _ends: float = -math.inf
 
     def note_reading(self, seq: int, now: float) -> None:
@@ -104,14 +116,18 @@ class Receiver:
             return Ack(boot=self.boot, ref=(0, 0), code="schema")
         code = self._judge(advice, retained, now)
         if code == "accepted":
+            if advice.mode != 2:
+                self._consent = None
             return self._follow(advice, now)
-        if code in ("none", "shown", "local", "interlock"):
-            self._advice = None
+        if code in ("none", "shown", "local", "interlock", "beat"):
+            self._advice = self._consent = None
         return Ack(boot=self.boot, ref=advice.id, code=code)
 
     def confirm(self, now: float) -> Ack | None:
         """
         A person at the controller accepts the advice that is shown.
+
+        For ``CONSENT`` seconds this covers later advice of mode 2 too, see ``_is_covered``.
 
         Parameters
         ----------
@@ -130,12 +146,14 @@ class Receiver:
         if not (self.remote and self._alive(now)) or self.interlock:
             return None
         self._shown = None
+        self._consent, self._consent_at = shown, now
         return self._follow(shown, now)
 
     def standing(self, now: float) -> Advice | None:
         """Advice to follow at this moment; None: the controller's own program runs."""
-        if not (self.remote and self._alive(now) and now <= self._ends) or self.interlock:
-            self._advice = None  # what has ended does not come back
+        over = not (self.remote and self._alive(now) and now <= self._ends) or self.interlock
+        if over or (self._consent is not None and now - self._consent_at > CONSENT):
+            self._advice = self._consent = None  # what has ended does not come back
         return self._advice
 
     def _follow(self, advice: Advice, now: float) -> Ack:
@@ -165,7 +183,7 @@ class Receiver:
             return "interlock"
         if not self.remote:
             return "local"
-        if advice.mode < 3:
+        if advice.mode < 3 and not self._is_covered(advice):
             self._shown = advice
             return "shown"
         if not self._alive(now):
@@ -173,6 +191,19 @@ class Receiver:
         if now - self._accepted_at < self.limits.accept_every:
             return "rate"
         return "accepted"
+
+    def _is_covered(self, advice: Advice) -> bool:
+        """
+        Has a person consented to this already?
+
+        It must be about the same, leave alone the same positions, and stay near what was confirmed,
+        not near what came last: a slow drift ends the consent. What was confirmed as off or shut
+        stays so: no machine starts unconfirmed.
+        """
+        consent = self._consent
+        if consent is None or advice.mode != 2 or advice.why != consent.why:
+            return False
+        return all(_is_near(advice.position(name), consent.position(name)) for name in TARGETS)
 
     def _end(self, advice: Advice) -> float:
         taken = self._ring.get(advice.rests_on[1])
@@ -188,6 +219,13 @@ class Receiver:
         if door is not None:
             door = min(door, self.limits.door_most)
         return msgspec.structs.replace(advice, fan=fan, door=door)
+
+
+def _is_near(wanted: float | None, confirmed: float | None) -> bool:
+    if wanted is None or confirmed is None:
+        return wanted is confirmed
+    aim, seen = round(1000 * wanted), round(1000 * confirmed)
+    return abs(aim - seen) <= NEAR and (seen > 0 or aim == 0)
 
 
 def _read(payload: bytes) -> Advice:

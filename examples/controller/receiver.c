@@ -34,6 +34,13 @@ bool receiver_start(struct receiver *r, uint32_t boot, const struct receiver_lim
     return r->sound;
 }
 
+/* A consent never outlives what is followed under it. */
+static void end_followed(struct receiver *r)
+{
+    r->followed.stands = false;
+    r->consent.stands = false;
+}
+
 /* What has ended stays ended: the flags fall here and never rise by time alone. */
 void receiver_tick(struct receiver *r, uint32_t now)
 {
@@ -54,8 +61,9 @@ void receiver_tick(struct receiver *r, uint32_t now)
         r->shown.stands = false;
     }
     if (!r->sound || !r->remote || r->interlock || !r->alive ||
-        age(now, r->followed.taken) > r->followed.life) {
-        r->followed.stands = false;
+        age(now, r->followed.taken) > r->followed.life ||
+        (r->consent.stands && age(now, r->consent.given) > RECEIVER_CONSENT)) {
+        end_followed(r);
     }
 }
 
@@ -152,6 +160,7 @@ static bool is_due(const struct receiver *r, const struct wire_advice *wire, boo
         }
         advice->stands = true;
         advice->may_confirm = wire->mode == 2u;
+        advice->action = wire->action;
         advice->seq = reading->seq;
         advice->taken = reading->taken;
         advice->life =
@@ -160,6 +169,30 @@ static bool is_due(const struct receiver *r, const struct wire_advice *wire, boo
         return age(now, advice->taken) <= advice->life;
     }
     return false;
+}
+
+/*
+ * Has a person consented to this already? It must be about the same, leave alone the same
+ * positions, and stay near what was confirmed, not near what came last: a slow drift ends the
+ * consent. What was confirmed as off or shut stays so: no machine starts unconfirmed.
+ */
+static bool is_covered(const struct receiver *r, const struct receiver_advice *advice)
+{
+    size_t n;
+
+    if (!r->consent.stands || !advice->may_confirm || advice->action != r->consent.action) {
+        return false;
+    }
+    for (n = 0; n < (size_t)WIRE_TARGETS; n++) {
+        const int16_t seen = r->consent.position[n];
+        const int16_t aim = advice->position[n];
+
+        if (seen <= 0 ? aim != seen /* left alone, off or shut */
+                      : aim < 0 || aim < seen - RECEIVER_NEAR || aim > seen + RECEIVER_NEAR) {
+            return false;
+        }
+    }
+    return true;
 }
 
 /* What may be done with advice that is due. */
@@ -175,7 +208,7 @@ static enum receiver_code judge(const struct receiver *r, const struct wire_advi
     if (!r->remote) {
         return RECEIVER_LOCAL;
     }
-    if (wire->mode < 3u) {
+    if (wire->mode < 3u && !is_covered(r, advice)) {
         return RECEIVER_SHOWN;
     }
     if (!r->alive) {
@@ -218,9 +251,10 @@ struct receiver_answer receiver_take(struct receiver *r, const char *payload, si
     answer.code = judge(r, &wire, &advice);
     if (answer.code == RECEIVER_ACCEPTED || answer.code == RECEIVER_CLAMPED) {
         follow(r, &advice, now);
+        r->consent.stands = r->consent.stands && advice.may_confirm;
         memcpy(answer.position, advice.position, sizeof answer.position);
     } else if (answer.code != RECEIVER_RATE) {
-        r->followed.stands = false;
+        end_followed(r);
     }
     if (answer.code == RECEIVER_SHOWN) {
         r->shown = advice;
@@ -249,6 +283,10 @@ bool receiver_confirm(struct receiver *r, uint32_t now, struct receiver_answer *
         !r->shown.may_confirm || find_reading(r, r->shown.seq) == NULL) {
         return false;
     }
+    r->consent.stands = true;
+    r->consent.action = r->shown.action;
+    r->consent.given = now;
+    memcpy(r->consent.position, r->shown.position, sizeof r->consent.position);
     answer->code = clamp(r, r->shown.position) ? RECEIVER_CLAMPED : RECEIVER_ACCEPTED;
     answer->ref_boot = r->advice_boot; /* what came later would have taken the place of this */
     answer->ref_seq = r->advice_seq;

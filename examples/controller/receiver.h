@@ -14,6 +14,16 @@
 
 #define RECEIVER_RING 16u /* so many of its last readings a controller remembers */
 
+/*
+ * So long one confirmation covers what comes after it [ms]. Our judgement, to be adapted to the
+ * store: long enough to be of use, short enough that a person looks again while outside air and
+ * pile are still about as they were.
+ */
+#define RECEIVER_CONSENT 3600000u
+
+/* So far from what was confirmed a position may go without being confirmed again [thousandths]. */
+#define RECEIVER_NEAR 100
+
 /* What became of a piece of advice; receiver_code_name() has the words of the ack. */
 enum receiver_code {
     RECEIVER_SHOWN,    /* for people; moves nothing */
@@ -55,11 +65,20 @@ struct receiver_reading {
 
 struct receiver_advice {
     bool stands;
-    bool may_confirm;
+    bool may_confirm; /* mode 2 */
+    uint8_t action;   /* what it is about */
     uint32_t seq;   /* of the reading that it rests on */
     uint32_t taken; /* when that reading was taken [ms] */
     uint32_t life;  /* age of that reading at which the advice ends [ms] */
     int16_t position[WIRE_TARGETS];
+};
+
+/* What a person has confirmed; it stands only while advice under it is followed. */
+struct receiver_consent {
+    bool stands;
+    uint8_t action;                 /* what it was about */
+    uint32_t given;                 /* when; later advice does not renew it [ms] */
+    int16_t position[WIRE_TARGETS]; /* as it was shown, before the controller's own limits */
 };
 
 /* Look into it as you like, and clear asked_birth; all else changes through the functions only. */
@@ -81,6 +100,7 @@ struct receiver {
     struct receiver_reading ring[RECEIVER_RING];
     struct receiver_advice shown;
     struct receiver_advice followed;
+    struct receiver_consent consent;
 };
 
 /*
@@ -109,7 +129,9 @@ void receiver_set_interlock(struct receiver *r, bool tripped, uint32_t now);
 
 /*
  * A person at the controller accepts the advice that is shown; false where it has ended. The answer
- * is a second ack to that advice: publish it.
+ * is a second ack to that advice: publish it. For RECEIVER_CONSENT this covers later advice of
+ * mode 2 too, as long as it is about the same and stays near what was confirmed; receiver_take()
+ * then answers it as accepted or clamped.
  */
 bool receiver_confirm(struct receiver *r, uint32_t now, struct receiver_answer *answer);
 

@@ -87,6 +87,8 @@ def test_header_says_what_the_messages_say():
         "WIRE_FULL": 1000,
         "WIRE_LEFT_ALONE": -1,
         "RECEIVER_RING": receiver.RING,
+        "RECEIVER_CONSENT": 1000 * receiver.CONSENT,
+        "RECEIVER_NEAR": receiver.NEAR,
     }
     assert receiver.LARGEST == topics.LEAVES["advice"].largest == topics.LEAVES["beat"].largest
 

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firmware_bridge.messages import Advice, Beat, encode, encode_advice
-from firmware_bridge.receiver import LocalLimits, Receiver
+from firmware_bridge.receiver import CONSENT, LocalLimits, Receiver
 
 
 def advice(seq=1, boot=100, token=(7, 1), **changes):
@@ -166,6 +166,23 @@ def test_nobody_confirms_what_has_ended(receiver):
 def test_advice_in_mode_advise_cannot_be_confirmed(receiver):
     take(receiver, advice(mode=1))
     assert not receiver.confirm(5.0)
+
+
+def test_a_confirmation_covers_what_comes_near_it_for_an_hour(receiver):
+    """Advice every half minute in both forms; no second confirmation until the hour is over."""
+    take(receiver, advice(mode=2))
+    receiver.confirm(2.0)
+    given, codes = 2.0, []
+    for n in range(2, 130):
+        now = 30.0 * n
+        receiver.note_reading(n, now)
+        beat(receiver, now, seq=n)
+        near = advice(seq=n, token=(7, n), mode=2, fan=0.8 + 0.1 * (-1) ** n)
+        codes.append(take(receiver, near, now, form=("object", "integers")[n % 2]))
+        followed = receiver.standing(now)
+        assert (codes[-1] == "accepted") == (followed is not None) == (now <= given + CONSENT)
+    assert codes.count("accepted") == 119
+    assert receiver.confirm(129 * 30.0 + 1.0).code == "accepted"
 
 
 @given(st.binary(max_size=250), st.booleans())
