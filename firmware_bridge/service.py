@@ -8,6 +8,7 @@ anything sent: without an entry in the log there is no advice. Both clocks are h
 from __future__ import annotations
 
 import math
+import zlib
 from collections import Counter, deque
 from collections.abc import Callable, Iterable, Sequence
 from typing import Literal, Protocol
@@ -38,6 +39,10 @@ PACK_EVERY = 300.0
 """Finished hours are packed. [s]"""
 LOG_WITHIN = 1.0
 """An answer waits so long for advice to be written with; advice itself never waits. [s]"""
+ALARM_ID = 24
+"""Letters of an alarm's id."""
+MOST_ALARMS = 32
+"""In one message."""
 MOST_UNWRITTEN = 5000
 """Entries kept for a log that cannot be written; the oldest go first."""
 
@@ -88,8 +93,21 @@ def desk_for(config: BayConfig, boot: int, memory: str | None = None) -> Desk:
 
 
 def _alarm(bay: str, code: str, level: Literal[2, 3], text: str) -> Alarm:
-    name = f"{code}_{bay}".replace("-", "_")[:24]
+    name = f"{code}_{bay}".replace("-", "_")
+    if len(name) > ALARM_ID:
+        # Long names of two bays may begin alike: a sum over the whole keeps their alarms apart.
+        name = f"{name[: ALARM_ID - 5]}_{zlib.crc32(name.encode()) & 0xFFFF:04x}"
     return Alarm(id=name, level=level, text=f"{bay}: {text}"[:120])
+
+
+def _fitting(standing: list[Alarm]) -> tuple[Alarm, ...]:
+    """The gravest first, and how many more there are where one message cannot hold them."""
+    standing.sort(key=lambda alarm: alarm.level)
+    if len(standing) <= MOST_ALARMS:
+        return tuple(standing)
+    left = standing[MOST_ALARMS - 1 :]
+    text = f"{len(left)} more alarms stand; the page and the journal have them all"
+    return (*standing[: MOST_ALARMS - 1], Alarm(id="more", level=left[0].level, text=text))
 
 
 class Service:
@@ -318,7 +336,7 @@ class Service:
                 )
             for one in desk.following.complaints:
                 standing.append(_alarm(desk.name, one.id, one.level, one.text))
-        alarms = tuple(standing[:32])
+        alarms = _fitting(standing)
         if alarms == self._alarms or not self.wire.ready:
             return
         own = self.config.bridge

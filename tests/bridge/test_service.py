@@ -8,6 +8,7 @@ import json
 import pytest
 from bridge_world import MemoryWire
 
+from firmware_bridge import messages, service
 from firmware_bridge.audit import entries, verify
 from firmware_bridge.client import Message
 from firmware_bridge.config import MappedAdvice, MappedReading, PlainTopics
@@ -616,3 +617,17 @@ def test_the_controllers_own_program_keeps_a_bay_for_a_day_without_bridge(world)
     pulps = one.sim.plant.pulps()
     assert min(pulps) > 1.0
     assert max(pulps) < 6.5
+
+
+def test_many_alarms_fit_one_message_and_long_names_stay_apart():
+    """The gravest are named, the others counted; two long names that begin alike keep two ids."""
+    names = [f"north_store_of_the_valley_{n}" for n in range(40)]
+    light = [service._alarm(name, "stale", 3, "no advice, stale readings") for name in names]
+    grave = service._alarm("bay-7", "lost", 2, "no advice, readings are lost")
+    assert len({alarm.id for alarm in light}) == 40
+    fitting = service._fitting([*light, grave])
+    assert len(fitting) == 32
+    assert fitting[0] == grave
+    assert fitting[-1].text.startswith("10 more alarms stand")
+    messages.decode(messages.encode(messages.Alarms(boot=1, on=fitting)), messages.Alarms)
+    assert service._fitting([grave]) == (grave,)
