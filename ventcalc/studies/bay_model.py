@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -11,138 +11,16 @@ from ventcalc._ops import ARRAY, SCALAR, Ops
 from ventcalc.decisions import outside_air
 from ventcalc.decisions.calendar import Calendar
 from ventcalc.decisions.situation import Readings
-from ventcalc.equipment import plenum
-from ventcalc.equipment.plant import Rating, hourly_performance
-from ventcalc.physics import air, bed, plain_air
-from ventcalc.physics.crop import CO2_DENSITY, CO2_OUTSIDE, crop_for
+from ventcalc.physics import bed, plain_air
+from ventcalc.physics.crop import CO2_DENSITY, CO2_OUTSIDE
 from ventcalc.physics.plain_air import AIR_HEAT, EVAPORATION
 from ventcalc.storage import Bay, capacity_of, fresh_fraction_at
+from ventcalc.studies.bay_state import BayState, Hour, bed_of, first_state, layer_of
+from ventcalc.studies.bay_supply import plant_power, standing_air, supply_of
 from ventcalc.studies.headspace import headspace, leakage_flow
 from ventcalc.studies.surroundings import Ground, Outside, floor_heat
 
 __all__ = ["BayState", "Hour", "bed_of", "first_state", "readings_of", "step_bay"]
-
-
-@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class BayState:
-    """What a bay carries from step to step."""
-
-    bed: bed.BedState
-    share: Any
-    """Part of the floor that carries crop. [1]"""
-    loaded: Any
-    """Part of the crop loaded so far. [1]"""
-    exit_temperature: Any
-    """Air that left the top of the pile in the last step. [°C]"""
-    exit_humidity_ratio: Any
-    """[kg/kg dry air]"""
-    return_temperature: Any
-    """Air above the pile, as a probe reads it. [°C]"""
-    return_humidity_ratio: Any
-    """[kg/kg dry air]"""
-    plenum_temperature: Any
-    """[°C]"""
-    co2: Any
-    """Volume fraction. [1]"""
-    top_heat: Any
-    """Heat into the top of the pile from the headspace and the ceiling. [W/m²]"""
-    top_water: Any
-    """Water from the top tubers into the headspace, negative where they sweat. [kg/(m² s)]"""
-
-
-@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class Hour:
-    """What happened in one step; powers are means over the step, for the whole bay. [W]"""
-
-    plenum_temperature: Any
-    """[°C]"""
-    plenum_humidity_ratio: Any
-    """[kg/kg dry air]"""
-    fog: Any
-    """Liquid water carried by the supply. [kg/s]"""
-    fan_power: Any
-    """[W]"""
-    coil_power: Any
-    """Electrical power of the refrigeration, defrosting included. [W]"""
-    heater_power: Any
-    """[W]"""
-    humidifier_power: Any
-    """[W]"""
-    water_added: Any
-    """[kg/s]"""
-    ceiling_temperature: Any
-    """Inside surface. [°C]"""
-    drip: Any
-    """Water condensing on the ceiling. [kg/s]"""
-    fresh_air: Any
-    """Dry air from outside. [kg/s]"""
-    runs: Any
-    """Whether the fans ran."""
-    step: bed.BedStep
-
-
-def bed_of(bay: Bay, pressure: Any, layers: int) -> bed.Bed:
-    """
-    The pile of a bay as the bed model sees it.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay, or a stack of bays.
-    pressure : array-like
-        Air pressure. [Pa]
-    layers : int
-        Layers of the model.
-
-    Returns
-    -------
-    Bed
-        Its height follows from the mass loaded.
-    """
-    pile = bay.pile
-    return bed.Bed(
-        height=bay.mass / (pile.bulk_density * pile.floor_area),
-        bulk_density=pile.bulk_density,
-        tuber_diameter=pile.tuber_diameter,
-        pressure=pressure,
-        crop=crop_for(bay.use),
-        maturity=bay.lots[0].maturity,
-        layers=layers,
-    )
-
-
-def first_state(bay: Bay, model: bed.Bed, bays: int | None) -> BayState:
-    """
-    An empty bay at its first load.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay, or a stack of bays.
-    model : Bed
-        Its pile.
-    bays : int or None
-        Number of bays in a stack.
-
-    Returns
-    -------
-    BayState
-        The first loads at their pulp temperature, air as warm, 90 % relative humidity.
-    """
-    warm = sum(lot.mass * lot.loading_temperature for lot in bay.lots) / bay.mass
-    return BayState(
-        bed=bed.fresh_bed(model, warm, bays),
-        share=0.0 * warm + 1e-3,
-        loaded=0.0 * warm + 1e-3,
-        exit_temperature=warm,
-        exit_humidity_ratio=air.humidity_ratio(warm, 0.9, model.pressure),
-        return_temperature=warm,
-        return_humidity_ratio=air.humidity_ratio(warm, 0.9, model.pressure),
-        plenum_temperature=warm,
-        co2=0.0 * warm + CO2_OUTSIDE,
-        top_heat=0.0 * warm,
-        top_water=0.0 * warm,
-    )
 
 
 def readings_of(bay: Bay, state: BayState, outside: Outside, pressure: Any) -> Readings:
@@ -294,11 +172,11 @@ def step_bay(
         - shell.roof_emittance * outside.sky_drop
     )
     end = (
-        _standing(state)
+        standing_air(state)
         if ops is SCALAR and not runs
-        else _plenum(positions, state, flow, fresh, fan + heater, coil, above)
+        else supply_of(positions, state, flow, fresh, fan + heater, coil, above)
     )
-    mean, bottom = bed.layer_mean(state.bed.temperature), _row(state.bed.temperature, 0)
+    mean, bottom = bed.layer_mean(state.bed.temperature), layer_of(state.bed.temperature, 0)
     velocity = bay.fans.airflow * speed / bay.pile.floor_area
     # Fog is evaporated into the supply on paper, which keeps its heat and water together.
     inlet = end.temperature - end.fog * EVAPORATION / AIR_HEAT
@@ -326,7 +204,7 @@ def step_bay(
         top_heat=state.top_heat,
         top_water=state.top_water,
     )
-    bottom, top = _row(after.temperature, 0), _row(after.temperature, -1)
+    bottom, top = layer_of(after.temperature, 0), layer_of(after.temperature, -1)
     over = headspace(
         flow=way.mass_flow * floor * state.share,
         outlet_temperature=marched.outlet_temperature,
@@ -358,7 +236,7 @@ def step_bay(
         plenum_humidity_ratio=ops.where(runs, end.humidity_ratio, float("nan")),
         fog=on * end.fog * flow,
         fan_power=on * fan,
-        coil_power=on * _plant_power(bay, end, outside, state.share, ops),
+        coil_power=on * plant_power(bay, end, outside, state.share, ops),
         heater_power=on * heater,
         humidifier_power=sprays * power,
         water_added=on * end.water_added,
@@ -368,83 +246,6 @@ def step_bay(
         runs=runs,
         step=marched,
     )
-
-
-def _plenum(
-    positions: Any,
-    state: BayState,
-    flow: Any,
-    fresh: Any,
-    heat: Any,
-    coil: Any,
-    above: dict[str, Any],
-) -> plenum.Supply:
-    """Supply of a run; its return air is what the pile gives off at this flow."""
-    bay, model = above["bay"], above["model"]
-    back = headspace(
-        flow=flow,
-        outlet_temperature=state.exit_temperature,
-        outlet_humidity_ratio=state.exit_humidity_ratio,
-        top=_row(state.bed.temperature, -1),
-        curing=state.bed.curing,
-        **above,
-    )
-    return plenum.supply(
-        mass_flow=flow,
-        fresh_fraction=fresh,
-        outside_temperature=above["outside_temperature"],
-        outside_humidity_ratio=above["outside_humidity_ratio"],
-        return_temperature=back.temperature,
-        return_humidity_ratio=back.humidity_ratio,
-        pressure=model.pressure,
-        heat=heat,
-        coil_heat=coil,
-        coil_temperature_difference=(
-            bay.refrigeration.coil_temperature_difference if bay.refrigeration else 4.0
-        ),
-        bypass_factor=bay.refrigeration.bypass_factor if bay.refrigeration else 0.0,
-        humidity_wanted=positions.humidity_wanted,
-        water_capacity=capacity_of(bay.humidifier),
-    )
-
-
-def _standing(state: BayState) -> plenum.Supply:
-    """No air moves: nothing to condition, and no call for it in a single bay's hour."""
-    return plenum.Supply(
-        temperature=state.return_temperature,
-        humidity_ratio=state.return_humidity_ratio,
-        fog=0.0,
-        mixed_temperature=state.return_temperature,
-        water_added=0.0,
-        coil_heat=0.0,
-        coil_water=0.0,
-        coil_temperature=state.return_temperature,
-        defrost_power=0.0,
-    )
-
-
-def _plant_power(bay: Bay, end: plenum.Supply, outside: Outside, share: Any, ops: Ops) -> Any:
-    """Electrical power of compressor, condenser and defrosting; 0 without any duty. [W]"""
-    plant, heat = bay.refrigeration, end.coil_heat
-    if plant is None or not (heat > 0.0 if ops is SCALAR else np.any(heat > 0.0)):
-        return 0.0 * heat
-    rating = Rating(
-        refrigerant=plant.refrigerant,
-        capacity=plant.capacity * share,
-        performance=plant.performance,
-        surface=bay.schedule.holding_temperature - plant.coil_temperature_difference,
-        outside_temperature=plant.design_outside_temperature,
-    )
-    idle = ops.where(heat > 0.0, end.coil_temperature, rating.surface)
-    performance = hourly_performance(
-        rating, surface=idle, outside_temperature=outside.temperature, heat=heat, ops=ops
-    )
-    return heat / performance + end.defrost_power
-
-
-def _row(layers: Any, place: int) -> Any:
-    """One layer; for one bay a plain float."""
-    return float(layers[place]) if layers.ndim == 1 else layers[place]
 
 
 def _co2(
