@@ -53,7 +53,7 @@ ACTION_TITLES = {
 MODE_WORDS = {
     "observe": "observe: nothing is sent to the controller",
     "advise": "advise: shown to people, the controller runs its own program",
-    "confirm": "confirm: a person accepts before anything moves",
+    "confirm": "confirm: a person accepts before anything moves, for an hour at most",
     "bounded": "bounded: the controller may apply it inside its own limits",
 }
 ANSWERS = {
