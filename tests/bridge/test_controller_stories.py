@@ -13,6 +13,7 @@ from jsonschema import Draft202012Validator
 from firmware_bridge import contract, messages, topics
 from firmware_bridge.errors import BadMessage
 from firmware_bridge.messages import AdviceRow, Beat, encode
+from firmware_bridge.receiver import CONSENT, NEAR
 
 SETTINGS = settings(deadline=None)
 
@@ -151,8 +152,32 @@ waits = st.sampled_from([
 ]) | st.sampled_from([0, 1, 8, 16, 24, 40, 40, 79, 80, 81, 82, 90, 100, 4801, 2**24])  # fmt: skip
 """Time until the next thing happens, in steps of 125 ms that both number systems hold exactly."""
 SELDOM = st.sampled_from([False] * 9 + [True])
-KINDS = ["advice"] * 10 + ["reading"] * 6 + ["beat"] * 6 + ["confirm"] * 3
+KINDS = ["advice"] * 10 + ["near"] * 8 + ["reading"] * 6 + ["beat"] * 6 + ["confirm"] * 3
 KINDS += ["raw", "remote", "remote", "interlock", "interlock"]
+steps = st.sampled_from([0, 0, 0, 0, 1, -1, 50, -50, NEAR, -NEAR, NEAR + 1, -NEAR - 1])
+small_steps = st.sampled_from([0, 0, 0, 1, -1, 50, -50, NEAR, -NEAR])
+
+
+def moved(position, step):
+    """A position somewhat further, or left alone for once where it was not, or the other way."""
+    if position < 0:
+        return position if step <= NEAR else 0
+    return -1 if step < -NEAR and position < NEAR else min(max(position + step, 0), 1000)
+
+
+@st.composite
+def nearby(draw):
+    """What to make of the advice before: mode, life, another action, a step for each position."""
+    action = draw(st.sampled_from([None] * 9 + [9]))
+    move = draw(st.tuples(*[draw(st.sampled_from([steps, small_steps, small_steps]))] * 5))
+    return draw(st.sampled_from([2] * 8 + [1, 3])), draw(lives), action, move
+
+
+def near_to(before, change):
+    """A row from its mode on, near to another."""
+    mode, life, action, move = change
+    fan, *others = map(moved, before[9:14], move)
+    return [life, mode, action or before[7], 0, max(fan, 0), *others, 669]
 
 
 @st.composite
@@ -161,6 +186,8 @@ def things(draw):
     what = draw(st.sampled_from(KINDS))
     if what == "advice":
         return what, draw(ceases if draw(SELDOM) else follows), draw(SELDOM)
+    if what == "near":
+        return what, draw(nearby()), draw(SELDOM)
     if what == "beat":
         return what, draw(st.sampled_from([1, 1, 1, 1, 0, -1, 3])), draw(SELDOM)
     if what == "raw":
@@ -206,7 +233,7 @@ class Both:
 def test_c_and_python_give_the_same_answers(in_c, at, seq, limits, story):
     both = Both(in_c)
     both.start(7, limits)
-    beat, own = 10, 10
+    beat, own, last = 10, 10, [*GOOD[:6], 2, *GOOD[7:]]
     both.reading(at, seq)
     both.beat(at, encode(Beat(boot=100, seq=beat, id=5)))
     for wait, (what, detail, flag) in story:
@@ -223,6 +250,10 @@ def test_c_and_python_give_the_same_answers(in_c, at, seq, limits, story):
             older = 0 if detail[4] < 16 else detail[4] - 17
             numbers = [1, detail[1], own, detail[3], (seq - older) % 2**32, *detail[5:]]
             both.advice(at, row(numbers), flag)
+            last = numbers if len(numbers) == len(GOOD) else last
+        elif what == "near":
+            own += 1
+            both.advice(at, row([1, 100, own, 7, seq, *near_to(last, detail)]), flag)
         elif what == "raw":
             both.advice(at, detail, flag)
         elif what == "confirm":
@@ -230,3 +261,51 @@ def test_c_and_python_give_the_same_answers(in_c, at, seq, limits, story):
         else:
             getattr(both, what)(at, flag if detail is None else detail)
         both.stands(at)
+
+
+renewals = st.tuples(
+    st.sampled_from([8, 79, 80, 160, 480, 2400, 4000, 4800, 4801]),
+    st.sampled_from(["near"] * 12 + ["confirm"] * 3 + ["none", "silence"]),
+    nearby(),
+)
+
+
+@SETTINGS
+@given(
+    st.sampled_from([0, 2**32 - 2_000_000]),
+    st.tuples(st.sampled_from([0, 40, 800, 960]), *[st.sampled_from([-1, 0, 60, 300])] * 4),
+    st.tuples(shares, shares),
+    st.lists(renewals, min_size=15, max_size=40),
+)
+def test_nothing_moves_far_from_what_was_confirmed_nor_after_an_hour(
+    in_c, at, begun, limits, story
+):
+    """Modes 1 and 2 alone, read on schedule: what is followed has a person behind it."""
+    door_most, fan_least = limits
+    both = Both(in_c)
+    both.start(7, {**LIMITS, "door_most": door_most, "fan_least": fan_least, "beat_timeout": 3600})
+    last, shown, seen, given_at = [*GOOD[:9], *begun, 669], None, None, 0
+    for number, (wait, what, (mode, _, action, move)) in enumerate(story, 1):
+        at += 125 * wait
+        if what != "silence":
+            both.reading(at, number)
+            both.beat(at, encode(Beat(boot=100, seq=number, id=5)))
+        if what == "none":
+            both.advice(at, row([1, 100, number, 7, number, 600, 2, 0, 7]))
+            shown = None
+        elif what == "near":
+            change = near_to(seen or last, (min(mode, 2), 600, action, move))
+            last = [1, 100, number, 7, number, *change]
+            shown = last if both.advice(at, row(last)).code == "shown" else None
+        elif what == "confirm" and both.confirm(at) is not None:
+            seen, given_at = shown, at
+        stands = both.stands(at)
+        if stands is None:
+            continue
+        assert at - given_at <= 1000 * CONSENT
+        for place, (now, then) in enumerate(zip(stands, seen[9:14], strict=True)):
+            least = fan_least if place == 0 else 0
+            most = door_most if place == 1 else 1000
+            assert (now == -1) == (then == -1)
+            assert not (then == 0 and now > 0), "started without a person"
+            assert min(then - NEAR, most) <= now <= min(max(then + NEAR, least), most)

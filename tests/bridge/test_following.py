@@ -108,16 +108,51 @@ def test_a_door_that_does_not_open(world, stuck_door):
     assert one.desk.following.complaints == ()
 
 
-def test_what_a_person_confirms_is_told_as_accepted(world):
-    one = world(pulp=12.0, mode="confirm")
+def confirmed(one):
+    """The first advice as a person confirms it, and the bridge has heard of it."""
     one.run(70.0)
     assert one.desk.accepted.code == "shown"
     ack = one.sim.receiver.confirm(one.hand.now)
     one.sim.wire.send(Message(topic="vent/1/bay-1/from/ack", payload=encode(ack)))
     one.run(5.0)
+    return ack
+
+
+def test_what_a_person_confirms_is_told_as_accepted(world):
+    one = world(pulp=12.0, mode="confirm")
+    ack = confirmed(one)
     assert one.desk.accepted == ack
     assert one.desk.accepted.fan == one.desk.decision.targets.fan
     assert told(one) == []
+
+
+@pytest.mark.parametrize("form", ["object", "integers"])
+def test_one_confirmation_serves_ten_pieces_of_advice(world, form):
+    """The bridge takes "accepted" for an answer to advice of mode 2, without a second one."""
+    one = world(pulp=12.0, mode="confirm", form=form)
+    first = confirmed(one)
+    assert one.desk.decision.targets.door > 0.15, "the case needs an open door"
+    for _ in range(10):
+        before = one.desk.accepted
+        one.run(60.0)
+        ack, targets = one.desk.accepted, one.desk.decision.targets
+        assert ack.ref > before.ref
+        assert ack.ref == one.desk.ids[-1]
+        assert ack.code == "accepted"
+        assert (ack.fan, ack.door) == pytest.approx((targets.fan, targets.door), abs=0.0006)
+        assert abs(ack.door - first.door) <= 0.1
+        assert one.sim.plant.positions.door_opening == ack.door
+    assert one.desk.counts["ack shown"] == 1
+    assert told(one) == []
+
+
+def test_a_door_that_does_not_open_is_told_under_a_confirmation_too(world, stuck_door):
+    one = world(pulp=12.0, mode="confirm")
+    confirmed(one)
+    stuck_door.append(True)
+    one.run(2400)
+    assert one.desk.accepted.code == "accepted"
+    assert told(one) == ["not_done"]
 
 
 def test_a_mode_that_only_shows_asks_for_nothing(world, stuck_door):
