@@ -11,7 +11,8 @@ import pytest
 
 from ventcalc.bay_file import example_bay
 from ventcalc.decisions.advice import Action, Memory, Readings, advise
-from ventcalc.decisions.outside_air import FOG_LIMIT, Binding, Verdict, dry_air_flow, fan_power
+from ventcalc.decisions.aims import dry_air_flow, fan_power
+from ventcalc.decisions.outside_air import FOG_LIMIT, Binding, Verdict
 from ventcalc.decisions.reasons import outside_words, reasons
 from ventcalc.equipment import plenum
 from ventcalc.units import show

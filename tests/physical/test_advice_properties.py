@@ -17,12 +17,8 @@ from hypothesis import strategies as st
 from ventcalc.bay_batch import stack_bays
 from ventcalc.bay_file import example_bay
 from ventcalc.decisions.advice import Action, Memory, Readings, advise
-from ventcalc.decisions.outside_air import (
-    Binding,
-    Verdict,
-    dry_air_flow,
-    fan_power,
-)
+from ventcalc.decisions.aims import dry_air_flow, fan_power
+from ventcalc.decisions.outside_air import Binding, Verdict
 from ventcalc.decisions.readings_file import (
     memory_from_json,
     memory_to_dict,

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from ventcalc._ops import SCALAR
 from ventcalc.bay_file import example_bay
-from ventcalc.decisions import outside_air
+from ventcalc.decisions import aims, outside_air
 from ventcalc.decisions.outside_air import FOG_LIMIT, Binding, OutsideAir, Verdict
 from ventcalc.physics import air
 
@@ -81,7 +81,7 @@ def test_uncertainty_against_sampling(temperature, humidity):
     t = temperature + 0.1 * rng.standard_normal(10_000)
     rh = np.minimum(humidity + 0.01 * rng.standard_normal(10_000), 1.0)
     dew = air.dew_point(air.humidity_ratio(t, rh, PRESSURE), PRESSURE)
-    said = outside_air.dew_point_uncertainty(bay, temperature, humidity)
+    said = aims.dew_point_uncertainty(bay, temperature, humidity)
     if humidity >= 0.8 and dew.min() > 0.0:
         assert said == pytest.approx(dew.std(), rel=0.05)
     else:
@@ -90,14 +90,14 @@ def test_uncertainty_against_sampling(temperature, humidity):
 
 def test_uncertainty_without_error_is_none():
     bay = replace(SEED, sensors=replace(SEED.sensors, temperature=0.0, humidity=0.0))
-    assert outside_air.dew_point_uncertainty(bay, 4.0, 0.9) == 0.0
+    assert aims.dew_point_uncertainty(bay, 4.0, 0.9) == 0.0
 
 
 def test_ceiling_carries_as_much_heat_inside_as_through():
     """h (T_air - T_surface) = U b (T_air - T_outside), with h = 1/Rsi of ISO 6946, 0.10 m² K/W."""
     shell = SEED.envelope
     for inside, outside in ((4.0, -30.0), (4.0, 4.0), (8.0, 35.0)):
-        surface = outside_air.ceiling_temperature(SEED, inside, outside)
+        surface = aims.ceiling_temperature(SEED, inside, outside)
         through = shell.ceiling_u * shell.bridge_factor * (inside - outside)
         assert (inside - surface) / 0.10 == pytest.approx(through, abs=1e-12)
 
@@ -106,9 +106,9 @@ def test_fan_power_and_flow():
     """Air power over efficiency at full speed, an eighth of it at half; ideal gas at 5 °C."""
     fans = SEED.fans
     full = fans.airflow * fans.static_pressure / fans.efficiency
-    assert outside_air.fan_power(SEED, 1.0) == pytest.approx(full, rel=1e-12)
-    assert outside_air.fan_power(SEED, 0.5) == pytest.approx(full / 8.0, rel=1e-12)
-    flow = outside_air.dry_air_flow(SEED, 0.5, PRESSURE)
+    assert aims.fan_power(SEED, 1.0) == pytest.approx(full, rel=1e-12)
+    assert aims.fan_power(SEED, 0.5) == pytest.approx(full / 8.0, rel=1e-12)
+    flow = aims.dry_air_flow(SEED, 0.5, PRESSURE)
     # dry air of 5 °C at 101 325 Pa weighs 1.269 kg/m³ (CRC Handbook: 1.2929 at 0 °C)
     assert flow == pytest.approx(0.5 * fans.airflow * 1.2929 * 273.15 / 278.15, rel=1e-3)
 
@@ -118,18 +118,18 @@ def test_supply_aim_keeps_off_floor_and_crop():
     limits, control = SEED.limits, SEED.control
     for target in (2.0, 3.3, 8.0, 12.0):
         for coldest in (0.0, 3.0, 8.0, 15.0):
-            aim = outside_air.supply_aim(SEED, target, coldest, SCALAR)
-            assert aim >= outside_air.lowest_supply(SEED) > limits.plenum_floor
+            aim = aims.supply_aim(SEED, target, coldest, SCALAR)
+            assert aim >= aims.lowest_supply(SEED) > limits.plenum_floor
             assert aim >= coldest - limits.supply_difference - 1e-12
             assert aim >= target - control.supply_below - 1e-12
-            assert aim <= max(outside_air.lowest_supply(SEED), target, coldest)
+            assert aim <= max(aims.lowest_supply(SEED), target, coldest)
 
 
 def test_vapour_limit_leaves_the_margin_that_is_asked_for():
     for coldest in (0.5, 3.5, 9.0):
-        ratio = outside_air.vapour_limit(SEED, coldest, PRESSURE, SCALAR)
+        ratio = aims.vapour_limit(SEED, coldest, PRESSURE, SCALAR)
         left = coldest - air.dew_point(ratio, PRESSURE)
-        sigma = outside_air.dew_point_uncertainty(SEED, coldest, SEED.limits.plenum_humidity)
+        sigma = aims.dew_point_uncertainty(SEED, coldest, SEED.limits.plenum_humidity)
         needed = SEED.control.confidence * math.hypot(sigma, SEED.sensors.temperature)
         assert needed <= left <= 1.1 * needed + 0.02
 
@@ -148,7 +148,7 @@ def test_energy_balance(airs):
     """
     verdict, given = judged(**airs)
     assume(verdict.fog == 0.0)
-    flow = outside_air.dry_air_flow(SEED, given["fan_speed"], given["pressure"])
+    flow = aims.dry_air_flow(SEED, given["fan_speed"], given["pressure"])
     h_return, h_outside = (
         air.enthalpy(
             given[f"{side}_temperature"], given[f"{side}_humidity_ratio"], given["pressure"]
@@ -156,7 +156,7 @@ def test_energy_balance(airs):
         for side in ("return", "outside")
     )
     exchanged = flow * verdict.fresh_fraction * (h_return - h_outside)
-    fan = outside_air.fan_power(SEED, given["fan_speed"])
+    fan = aims.fan_power(SEED, given["fan_speed"])
     water = verdict.water_added * 4186.0 * 10.0
     allowed = 0.01 * abs(exchanged) + flow * 20.0
     assert verdict.cooling == pytest.approx(exchanged - fan - water, abs=allowed)
@@ -167,7 +167,7 @@ def test_energy_balance(airs):
 def test_water_balance(airs):
     """Vapour and fog of the supply are the mixture's water and what the humidifier gave."""
     verdict, given = judged(**airs)
-    flow = outside_air.dry_air_flow(SEED, given["fan_speed"], given["pressure"])
+    flow = aims.dry_air_flow(SEED, given["fan_speed"], given["pressure"])
     mixture = given["return_humidity_ratio"] + verdict.fresh_fraction * (
         given["outside_humidity_ratio"] - given["return_humidity_ratio"]
     )

@@ -12,7 +12,7 @@ from enum import IntEnum
 from typing import Any
 
 from ventcalc._ops import Ops, ops_for
-from ventcalc.decisions import calendar, freeze_guard, means, outside_air
+from ventcalc.decisions import aims, calendar, freeze_guard, means, outside_air
 from ventcalc.decisions.outside_air import Binding, OutsideAir, Verdict
 from ventcalc.decisions.situation import Memory, Readings, Situation, look
 from ventcalc.equipment import plenum
@@ -201,7 +201,7 @@ def _cooling_speed(bay: Bay, now: Situation, ops: Ops) -> Any:
 
 def _outside(bay: Bay, now: Situation, needs: Needs, speed: Any, ops: Ops) -> OutsideAir:
     pulp = now.readings
-    evening = ops.maximum(pulp.pulp_coldest, outside_air.lowest_supply(bay))
+    evening = ops.maximum(pulp.pulp_coldest, aims.lowest_supply(bay))
     # The mean may not sink below the band only because the pile is evened out.
     room = now.excess > -bay.limits.band
     wanted = needs.cool | ((needs.even | needs.drip) & room)
@@ -218,7 +218,7 @@ def _outside(bay: Bay, now: Situation, needs: Needs, speed: Any, ops: Ops) -> Ou
         ceiling=now.ceiling,
         aim=ops.where(
             needs.cool,
-            outside_air.supply_aim(bay, now.target, pulp.pulp_coldest, ops),
+            aims.supply_aim(bay, now.target, pulp.pulp_coldest, ops),
             evening,
         ),
         wanted=wanted,
@@ -276,7 +276,7 @@ def _choose(
     cooling = cooling | (action == EVEN_OUT)
     warming = (action == WARM_BY_HEATER) | (action == WARM_BY_OUTSIDE)
     stands = (action == REST) | (action == WAIT)
-    humid = outside_air.humidity_aim(bay, ops)
+    humid = aims.humidity_aim(bay, ops)
     mist = ops.negate(stands | warming | needs.drip | (action == PROTECT))
     cold = ops.negate(now.readings.plenum_temperature > bay.limits.plenum_floor + 1.0)
     heats = (action == WARM_BY_HEATER) | ((freeze_stage >= 1) & cold)
@@ -313,7 +313,7 @@ def _within_envelope(
     where, seen = ops.where, now.readings
     runs = run.fan_speed > 0.0
     speed = where(runs, run.fan_speed, 1.0)
-    flow = outside_air.dry_air_flow(bay, speed, now.pressure)
+    flow = aims.dry_air_flow(bay, speed, now.pressure)
     capacity = capacity_of(bay.humidifier)
     end = _expected_plenum(bay, now, run, speed, flow, ops)
     dew = plain_air.dew_point(end.humidity_ratio + end.fog, now.pressure, ops)
@@ -364,7 +364,7 @@ def _expected_plenum(
         return_temperature=now.run_temperature,
         return_humidity_ratio=now.run_humidity_ratio,
         pressure=now.pressure,
-        heat=outside_air.fan_power(bay, speed) + run.heater_heat,
+        heat=aims.fan_power(bay, speed) + run.heater_heat,
         coil_heat=run.coil_heat,
         coil_temperature_difference=(
             bay.refrigeration.coil_temperature_difference if bay.refrigeration else 4.0
@@ -372,7 +372,7 @@ def _expected_plenum(
         bypass_factor=bay.refrigeration.bypass_factor if bay.refrigeration else 0.0,
         humidity_wanted=run.humidity_wanted,
         water_capacity=capacity_of(bay.humidifier),
-        vapour_limit=outside_air.vapour_limit(bay, seen.pulp_coldest, now.pressure, ops),
+        vapour_limit=aims.vapour_limit(bay, seen.pulp_coldest, now.pressure, ops),
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from ventcalc._ops import Ops
-from ventcalc.decisions import outside_air
+from ventcalc.decisions import aims
 from ventcalc.decisions.situation import Situation
 from ventcalc.equipment import plenum
 from ventcalc.physics import plain_air
@@ -83,9 +83,9 @@ def coil_heat(bay: Bay, now: Situation, cool: Any, speed: Any, bleed: Any, ops: 
     """
     if bay.refrigeration is None or not (some(cool) and some(bay.refrigeration.capacity > 0.0)):
         return 0.0
-    flow = outside_air.dry_air_flow(bay, speed, now.pressure)
-    aim = outside_air.supply_aim(bay, now.target, now.readings.pulp_coldest, ops)
-    rise = outside_air.fan_power(bay, speed) / (flow * AIR_HEAT)
+    flow = aims.dry_air_flow(bay, speed, now.pressure)
+    aim = aims.supply_aim(bay, now.target, now.readings.pulp_coldest, ops)
+    rise = aims.fan_power(bay, speed) / (flow * AIR_HEAT)
     known, seen = now.outside_known, now.readings
     warmer = ops.where(known, seen.outside_temperature - now.run_temperature, 0.0)
     moister = ops.where(known, now.outside_humidity_ratio - now.run_humidity_ratio, 0.0)
@@ -123,7 +123,7 @@ def heater_heat(bay: Bay, now: Situation, ops: Ops) -> tuple[Any, Any]:
     """
     if bay.heater is None:
         return 0.0, False
-    flow = outside_air.dry_air_flow(bay, 1.0, now.pressure)
+    flow = aims.dry_air_flow(bay, 1.0, now.pressure)
     aim = now.readings.pulp_coldest + bay.limits.warm_supply_difference
     heat = flow * AIR_HEAT * (aim - now.run_temperature)
     heat = ops.where(ops.isnan(heat), 0.0, heat)
@@ -215,22 +215,22 @@ def fresh_share(bay: Bay, now: Situation, purge: Any, ops: Ops) -> tuple[Any, An
     over = ops.minimum(known / bay.limits.co2, 2.0) - 1.0
     half = 0.5 + 0.5 * ops.maximum(over, 0.0)
     gentle = seen.pulp_coldest - half * bay.limits.supply_difference
-    coldest = ops.maximum(gentle, outside_air.lowest_supply(bay))
+    coldest = ops.maximum(gentle, aims.lowest_supply(bay))
     warmest = seen.pulp_coldest + bay.limits.warm_supply_difference
     warmest = where(over >= 1.0, 45.0, warmest + WARMER_FOR_CO2 * ops.maximum(over, 0.0))
     speed = bay.fans.minimum_speed
-    humid = outside_air.humidity_aim(bay, ops)
+    humid = aims.humidity_aim(bay, ops)
     most = plenum.fresh_fraction_for(
         wanted_temperature=where(colder, coldest, warmest),
         wanted_humidity=where(colder, humid, 0.0),
         water_capacity=capacity_of(bay.humidifier),
-        mass_flow=outside_air.dry_air_flow(bay, speed, now.pressure),
+        mass_flow=aims.dry_air_flow(bay, speed, now.pressure),
         outside_temperature=seen.outside_temperature,
         outside_humidity_ratio=now.outside_humidity_ratio,
         return_temperature=now.run_temperature,
         return_humidity_ratio=now.run_humidity_ratio,
         pressure=now.pressure,
-        heat=outside_air.fan_power(bay, speed),
+        heat=aims.fan_power(bay, speed),
     )
     most = where(ops.isnan(most), leak, ops.minimum(most, largest))
     share = ops.minimum(ops.maximum(wide, drying), most)

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from ventcalc._ops import Ops, ops_for
 from ventcalc.decisions import advice as advice_module
-from ventcalc.decisions import calendar, outside_air
+from ventcalc.decisions import aims, calendar
 from ventcalc.decisions.situation import Readings
 from ventcalc.errors import BadInput
 from ventcalc.storage import Bay, door_opening_at
@@ -87,9 +87,9 @@ def differential_thermostat(
     was = False if memory is None else memory.cooling
     cool = excess > ops.where(was, 0.0, 0.3)
     colder = readings.outside_temperature < readings.pulp_mean - 1.5
-    aim = outside_air.supply_aim(bay, target, readings.pulp_coldest, ops)
+    aim = aims.supply_aim(bay, target, readings.pulp_coldest, ops)
     runs = cool & colder
-    humid = outside_air.humidity_aim(bay, ops)
+    humid = aims.humidity_aim(bay, ops)
     return Positions(
         fan_speed=ops.where(runs, 1.0, 0.0),
         door_opening=ops.where(runs, _mixing_door(bay, readings, aim, ops), 0.0),
@@ -119,8 +119,8 @@ def clock_schedule(bay: Bay, readings: Readings, memory: _Held | None) -> tuple[
     target = _target(bay, readings, memory, ops)
     hour = datetime.fromtimestamp(readings.time, UTC).astimezone(ZoneInfo(bay.site.time_zone)).hour
     on = 1.0 if hour >= 22 or hour < 6 else 0.0
-    aim = outside_air.supply_aim(bay, target, readings.pulp_coldest, ops)
-    humid = outside_air.humidity_aim(bay, ops)
+    aim = aims.supply_aim(bay, target, readings.pulp_coldest, ops)
+    humid = aims.humidity_aim(bay, ops)
     return Positions(
         fan_speed=on + 0.0 * target,
         door_opening=on * _mixing_door(bay, readings, aim, ops),

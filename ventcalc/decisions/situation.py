@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from ventcalc._ops import Ops
-from ventcalc.decisions import calendar, outside_air
+from ventcalc.decisions import aims, calendar
 from ventcalc.physics import air, plain_air
 from ventcalc.storage import Bay
 
@@ -173,9 +173,7 @@ def look(bay: Bay, readings: Readings, memory: Memory, ops: Ops) -> Situation:
     )
     ceiling = ops.where(
         ops.isnan(readings.ceiling_temperature),
-        outside_air.ceiling_temperature(
-            bay, readings.return_temperature, readings.outside_temperature
-        ),
+        aims.ceiling_temperature(bay, readings.return_temperature, readings.outside_temperature),
         readings.ceiling_temperature,
     )
     run, moist = _run_air(readings, memory, inside, pressure, ops)

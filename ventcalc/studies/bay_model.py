@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from ventcalc._ops import ARRAY, SCALAR, Ops
-from ventcalc.decisions import outside_air
+from ventcalc.decisions import aims
 from ventcalc.decisions.calendar import Calendar
 from ventcalc.decisions.situation import Readings
 from ventcalc.physics import bed, plain_air
@@ -157,11 +157,11 @@ def step_bay(
     state = load_and_unload(bay, model, state, when, ops)
     runs = positions.fan_speed > 0.0
     speed = ops.where(runs, positions.fan_speed, 1.0)
-    flow = outside_air.dry_air_flow(bay, speed, model.pressure) * state.share
+    flow = aims.dry_air_flow(bay, speed, model.pressure) * state.share
     fresh = fresh_fraction_at(bay.doors, positions.door_opening)
     heater = positions.heater * capacity_of(bay.heater) * state.share
     coil = positions.refrigeration * capacity_of(bay.refrigeration) * state.share
-    fan = outside_air.fan_power(bay, speed) * state.share
+    fan = aims.fan_power(bay, speed) * state.share
     above = {"bay": bay, "model": model, "share": state.share, "loaded": state.loaded, "ops": ops}
     above["outside_temperature"] = outside.temperature
     above["outside_humidity_ratio"] = outside.humidity_ratio

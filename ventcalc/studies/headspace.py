@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from ventcalc._ops import Ops
-from ventcalc.decisions.outside_air import CEILING_RESISTANCE, ceiling_temperature
+from ventcalc.decisions.aims import CEILING_RESISTANCE, ceiling_temperature
 from ventcalc.physics import air, plain_air
 from ventcalc.physics.bed import Bed
 from ventcalc.physics.crop import transpiration_coefficient
