@@ -6,7 +6,7 @@ import json
 
 import pytest
 from controller_pair import GOOD, LIMITS, InC, InPython, row
-from hypothesis import given, settings
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
@@ -15,7 +15,8 @@ from firmware_bridge.errors import BadMessage
 from firmware_bridge.messages import AdviceRow, Beat, encode
 from firmware_bridge.receiver import CONSENT, NEAR
 
-SETTINGS = settings(deadline=None)
+SETTINGS = settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
+"""A busy machine is no fault of the rules."""
 
 
 @pytest.fixture(scope="module")
@@ -264,8 +265,8 @@ def test_c_and_python_give_the_same_answers(in_c, at, seq, limits, story):
 
 
 renewals = st.tuples(
-    st.sampled_from([8, 79, 80, 160, 480, 2400, 4000, 4800, 4801]),
-    st.sampled_from(["near"] * 12 + ["confirm"] * 3 + ["none", "silence"]),
+    st.sampled_from([4800] * 9 + [4000] * 6 + [8, 79, 80, 480, 2400, 4801]),
+    st.sampled_from(["again"] * 30 + ["near"] * 5 + ["confirm"] * 5 + ["none", "silence"]),
     nearby(),
 )
 
@@ -275,7 +276,7 @@ renewals = st.tuples(
     st.sampled_from([0, 2**32 - 2_000_000]),
     st.tuples(st.sampled_from([0, 40, 800, 960]), *[st.sampled_from([-1, 0, 60, 300])] * 4),
     st.tuples(shares, shares),
-    st.lists(renewals, min_size=15, max_size=40),
+    st.lists(renewals, min_size=25, max_size=50),
 )
 def test_nothing_moves_far_from_what_was_confirmed_nor_after_an_hour(
     in_c, at, begun, limits, story
@@ -286,17 +287,20 @@ def test_nothing_moves_far_from_what_was_confirmed_nor_after_an_hour(
     both.start(7, {**LIMITS, "door_most": door_most, "fan_least": fan_least, "beat_timeout": 3600})
     last, shown, seen, given_at = [*GOOD[:9], *begun, 669], None, None, 0
     for number, (wait, what, (mode, _, action, move)) in enumerate(story, 1):
-        at += 125 * wait
+        at += 1000 if what == "confirm" else 125 * wait
         if what != "silence":
             both.reading(at, number)
             both.beat(at, encode(Beat(boot=100, seq=number, id=5)))
         if what == "none":
             both.advice(at, row([1, 100, number, 7, number, 600, 2, 0, 7]))
             shown = None
-        elif what == "near":
-            change = near_to(seen or last, (min(mode, 2), 600, action, move))
+        elif what in ("again", "near"):
+            how = (2, 600, None, (0,) * 5) if what == "again" else (min(mode, 2), 600, action, move)
+            change = near_to(seen or last, how)
             last = [1, 100, number, 7, number, *change]
-            shown = last if both.advice(at, row(last)).code == "shown" else None
+            code = both.advice(at, row(last)).code
+            shown = last if code == "shown" else None
+            assert shown or last[6:8] == [2, seen[7]], "followed in another mode, or another action"
         elif what == "confirm" and both.confirm(at) is not None:
             seen, given_at = shown, at
         stands = both.stands(at)
