@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 import json
@@ -24,6 +25,7 @@ from ventcalc.bay_file import example_bay, example_bay_path, read_bay
 from ventcalc.cli import main
 from ventcalc.commands import advise as advise_command
 from ventcalc.commands import demo, files
+from ventcalc.commands import season as season_command
 from ventcalc.commands.demo import SCENES
 from ventcalc.commands.season import simulate, weather_for
 from ventcalc.decisions.readings_file import (
@@ -173,6 +175,17 @@ def test_interrupt_while_a_season_runs():
     process.send_signal(signal.SIGINT)
     out, err = process.communicate(timeout=30)
     assert (process.returncode, out, err) == (130, b"", b"")
+
+
+def test_an_interrupt_that_was_swallowed_still_counts():
+    with season_command._heeding_interrupts() as heed:
+        heed()
+        with contextlib.suppress(KeyboardInterrupt):
+            os.kill(os.getpid(), signal.SIGINT)
+            time.sleep(1.0)
+        with pytest.raises(KeyboardInterrupt):
+            heed()
+    assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
 
 
 def test_a_terminal_without_the_degree_sign():

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import argparse
+import signal
 import sys
-from collections.abc import Sequence
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
@@ -200,10 +203,37 @@ def simulate(bay: Bay, weather: Weather, name: str, layers: int) -> Season:
     Season
         The season.
     """
-    with tqdm(desc=f"season, {name}", unit="h", disable=None, leave=False, file=sys.stderr) as bar:
+    words = {"desc": f"season, {name}", "unit": "h", "leave": False, "disable": None}
+    with _heeding_interrupts() as heed, tqdm(**words, file=sys.stderr) as bar:
 
         def progress(done: int, total: int) -> None:
+            heed()
             bar.total = total
             bar.update(done - bar.n)
 
         return run_season(bay, weather, POLICIES[name], name=name, layers=layers, progress=progress)
+
+
+@contextmanager
+def _heeding_interrupts() -> Iterator[Callable[[], None]]:
+    """Ctrl-C counts even where a compiler at work swallows it: the function given asks again."""
+    seen: list[int] = []
+
+    def heed() -> None:
+        if seen:
+            raise KeyboardInterrupt
+
+    def note(number: int, frame: Any) -> None:
+        seen.append(number)
+        signal.default_int_handler(number, frame)
+
+    before = signal.getsignal(signal.SIGINT)
+    main = threading.current_thread() is threading.main_thread()
+    if not main or before is not signal.default_int_handler:  # somebody else's business
+        yield heed
+        return
+    signal.signal(signal.SIGINT, note)
+    try:
+        yield heed
+    finally:
+        signal.signal(signal.SIGINT, before)
