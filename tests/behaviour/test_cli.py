@@ -165,7 +165,12 @@ def test_a_reader_that_has_gone_is_no_error():
 
 
 def test_interrupt_while_a_season_runs():
-    """Well after the imports, by the processor time used, however busy the machine is."""
+    """
+    Well after the imports, by the processor time used, however busy the machine is.
+
+    The compiler of numba has a way of its own with the signal: while it is at work the process
+    ends by it, which a shell tells as 130 too.
+    """
     process = started("season", "seed_bay", "--weather", "example", "--compare", "--layers", "80")
     used = 0.0
     while used < 2.0 and process.poll() is None:
@@ -174,7 +179,8 @@ def test_interrupt_while_a_season_runs():
         used = int(fields[11]) / os.sysconf("SC_CLK_TCK")
     process.send_signal(signal.SIGINT)
     out, err = process.communicate(timeout=30)
-    assert (process.returncode, out, err) == (130, b"", b"")
+    assert process.returncode in (130, -signal.SIGINT)
+    assert (out, err) == (b"", b"")
 
 
 def test_an_interrupt_that_was_swallowed_still_counts():
