@@ -3,11 +3,8 @@
 from __future__ import annotations
 
 import argparse
-import signal
 import sys
-import threading
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
@@ -203,37 +200,10 @@ def simulate(bay: Bay, weather: Weather, name: str, layers: int) -> Season:
     Season
         The season.
     """
-    words = {"desc": f"season, {name}", "unit": "h", "leave": False, "disable": None}
-    with _heeding_interrupts() as heed, tqdm(**words, file=sys.stderr) as bar:
+    with tqdm(desc=f"season, {name}", unit="h", disable=None, leave=False, file=sys.stderr) as bar:
 
         def progress(done: int, total: int) -> None:
-            heed()
             bar.total = total
             bar.update(done - bar.n)
 
         return run_season(bay, weather, POLICIES[name], name=name, layers=layers, progress=progress)
-
-
-@contextmanager
-def _heeding_interrupts() -> Iterator[Callable[[], None]]:
-    """Ctrl-C counts even where a compiler at work swallows it: the function given asks again."""
-    seen: list[int] = []
-
-    def heed() -> None:
-        if seen:
-            raise KeyboardInterrupt
-
-    def note(number: int, frame: Any) -> None:
-        seen.append(number)
-        signal.default_int_handler(number, frame)
-
-    before = signal.getsignal(signal.SIGINT)
-    main = threading.current_thread() is threading.main_thread()
-    if not main or before is not signal.default_int_handler:  # somebody else's business
-        yield heed
-        return
-    signal.signal(signal.SIGINT, note)
-    try:
-        yield heed
-    finally:
-        signal.signal(signal.SIGINT, before)
