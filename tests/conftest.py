@@ -8,6 +8,7 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
+import pytest
 from hypothesis import HealthCheck, settings
 
 settings.register_profile("unhurried", deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -24,3 +25,13 @@ if _numba is False:
     del sys.modules["numba"]
 else:
     sys.modules["numba"] = _numba
+
+
+@pytest.fixture(scope="module")
+def browser(tmp_path_factory):
+    """Chromium without a window; a test that asks for it fails where it is absent."""
+    from headless import Chromium
+
+    one = Chromium(tmp_path_factory.mktemp("browser"))
+    yield one
+    one.close()

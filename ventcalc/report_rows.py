@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from ventcalc.decisions.aims import fan_power
 from ventcalc.decisions.calendar import HOLDING
 from ventcalc.physics import crop as crop_module
 from ventcalc.report_days import loss_at
@@ -195,7 +196,7 @@ def fan_words(season: Season, units: UnitSystem = "metric") -> str:
     rated, now = season.bay.fans, season.installed.fans
     if now is rated:
         return f"{show(rated.airflow, 'm3/s', units)} as rated; no fan curve, no ducts in the file"
-    power = now.airflow * now.static_pressure / now.efficiency
+    power = fan_power(season.installed, 1.0)
     return (
         f"{show(now.airflow, 'm3/s', units)} at {show(now.static_pressure, 'Pa', units)} and "
         f"{show(power, 'W electrical', units)} against ducts and full pile (rated "

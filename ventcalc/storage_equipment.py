@@ -17,6 +17,7 @@ __all__ = [
     "Humidifier",
     "Refrigeration",
     "capacity_of",
+    "coil_of",
     "door_opening_at",
     "fresh_fraction_at",
     "lateral_section",
@@ -227,6 +228,28 @@ def capacity_of(equipment: Humidifier | Refrigeration | Heater | None) -> Any:
         0 where there is none. [unit of the equipment's capacity]
     """
     return 0.0 if equipment is None else equipment.capacity
+
+
+def coil_of(refrigeration: Refrigeration | None) -> dict[str, Any]:
+    """
+    What ``plenum`` must know of the coil of a bay that may lack one.
+
+    Parameters
+    ----------
+    refrigeration : Refrigeration or None
+        The plant.
+
+    Returns
+    -------
+    dict
+        ``coil_temperature_difference`` and ``bypass_factor``; empty where there is no coil.
+    """
+    if refrigeration is None:
+        return {}
+    return {
+        "coil_temperature_difference": refrigeration.coil_temperature_difference,
+        "bypass_factor": refrigeration.bypass_factor,
+    }
 
 
 def fresh_fraction_at(doors: Doors, door_opening: Any) -> Any:

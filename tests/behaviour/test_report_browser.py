@@ -6,7 +6,6 @@ import base64
 import re
 
 import pytest
-from headless import Chromium
 
 from ventcalc.bay_file import example_bay
 from ventcalc.cli import main
@@ -22,13 +21,6 @@ DESKTOP, PHONE, SMALL_PHONE = 1280, 390, 320
 A4, LETTER = (8.27, 11.69), (8.5, 11.0)
 MARGIN = 0.4
 """Of a printed page, as browsers set it. [inch]"""
-
-
-@pytest.fixture(scope="module")
-def browser(tmp_path_factory):
-    one = Chromium(tmp_path_factory.mktemp("browser"))
-    yield one
-    one.close()
 
 
 @pytest.fixture(scope="module")

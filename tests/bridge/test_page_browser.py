@@ -8,7 +8,6 @@ import time
 from urllib.parse import urlsplit
 
 import pytest
-from headless import Chromium
 from test_page import START, board_of, sample, view
 
 from firmware_bridge.journal import Event, Journal
@@ -16,13 +15,6 @@ from firmware_bridge.messages import Alarm
 from firmware_bridge.page import PageServer
 
 HOURS = 20
-
-
-@pytest.fixture(scope="module")
-def browser(tmp_path_factory):
-    one = Chromium(tmp_path_factory.mktemp("browser"))
-    yield one
-    one.close()
 
 
 @pytest.fixture(scope="module")

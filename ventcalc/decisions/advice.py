@@ -17,7 +17,7 @@ from ventcalc.decisions.outside_air import Binding, OutsideAir, Verdict
 from ventcalc.decisions.situation import Memory, Readings, Situation, look
 from ventcalc.equipment import plenum
 from ventcalc.physics import plain_air
-from ventcalc.storage import Bay, capacity_of, door_opening_at
+from ventcalc.storage import Bay, capacity_of, coil_of, door_opening_at
 
 __all__ = ["Action", "Advice", "Memory", "Readings", "advise"]
 
@@ -366,10 +366,7 @@ def _expected_plenum(
         pressure=now.pressure,
         heat=aims.fan_power(bay, speed) + run.heater_heat,
         coil_heat=run.coil_heat,
-        coil_temperature_difference=(
-            bay.refrigeration.coil_temperature_difference if bay.refrigeration else 4.0
-        ),
-        bypass_factor=bay.refrigeration.bypass_factor if bay.refrigeration else 0.0,
+        **coil_of(bay.refrigeration),
         humidity_wanted=run.humidity_wanted,
         water_capacity=capacity_of(bay.humidifier),
         vapour_limit=aims.vapour_limit(bay, seen.pulp_coldest, now.pressure, ops),

@@ -10,7 +10,7 @@ from ventcalc.decisions.situation import Situation
 from ventcalc.equipment import plenum
 from ventcalc.physics import plain_air
 from ventcalc.physics.plain_air import AIR_HEAT
-from ventcalc.storage import Bay, capacity_of, fresh_fraction_at
+from ventcalc.storage import Bay, capacity_of, coil_of, fresh_fraction_at
 
 __all__ = ["bleed_share", "coil_heat", "fresh_share", "heater_heat", "warm_share"]
 
@@ -94,8 +94,7 @@ def coil_heat(bay: Bay, now: Situation, cool: Any, speed: Any, bleed: Any, ops: 
         mass_flow=flow,
         entering_temperature=now.run_temperature + bleed * warmer,
         entering_humidity_ratio=now.run_humidity_ratio + bleed * moister,
-        coil_temperature_difference=bay.refrigeration.coil_temperature_difference,
-        bypass_factor=bay.refrigeration.bypass_factor,
+        **coil_of(bay.refrigeration),
         pressure=now.pressure,
     )
     return ops.minimum(duty, bay.refrigeration.capacity)

@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 
 from ventcalc._ops import Ops, ops_for
+from ventcalc.equipment.defrost import COLDEST
 from ventcalc.errors import BadInput, check_range
 from ventcalc.physics import air, air_process, plain_air
 
@@ -29,9 +30,6 @@ __all__ = [
     "coil_surface",
     "on_straight_line",
 ]
-
-COLDEST = -45.0
-"""Coldest coil surface looked for. [°C]"""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)

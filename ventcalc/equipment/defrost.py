@@ -8,7 +8,7 @@ from typing import Any
 from ventcalc.errors import check_range
 from ventcalc.physics.plain_air import ICE_HEAT, WATER_HEAT
 
-__all__ = ["Defrost", "defrost"]
+__all__ = ["COLDEST", "Defrost", "defrost"]
 
 FUSION_HEAT = 333_550.0
 """Heat of melting ice at 0 °C. [J/kg]"""

@@ -12,7 +12,7 @@ from typing import Any
 
 from ventcalc._ops import Ops, ops_for
 from ventcalc.equipment.coil import on_straight_line
-from ventcalc.equipment.defrost import defrost
+from ventcalc.equipment.defrost import Defrost, defrost
 from ventcalc.errors import check_range
 from ventcalc.physics import _air_kernel as kernel
 from ventcalc.physics import plain_air
@@ -134,8 +134,7 @@ def supply(
         )
         enthalpy = enthalpy - taken - condensed * plain_air.fog_heat(surface, ops)
         water = water - condensed
-        ice = ops.where(surface < 0.0, condensed, 0.0)
-        melted = defrost(ice, surface_temperature=ops.minimum(surface, 0.0))
+        melted = _melted(condensed, surface, ops)
         enthalpy = enthalpy + melted.heat_to_store
         melting = melted.energy
     enthalpy = enthalpy + heat / mass_flow
@@ -164,6 +163,12 @@ def supply(
         coil_temperature=surface,
         defrost_power=melting * mass_flow,
     )
+
+
+def _melted(condensed: Any, surface: Any, ops: Ops) -> Defrost:
+    """Defrosting of what a coil took out, where its surface is below 0 °C. [J/kg dry air]"""
+    ice = ops.where(surface < 0.0, condensed, 0.0)
+    return defrost(ice, surface_temperature=ops.minimum(surface, 0.0))
 
 
 def coil_heat_for(
@@ -213,8 +218,7 @@ def coil_heat_for(
         ops=ops,
     )
     # Melting what freezes warms the air again.
-    ice = ops.where(surface < 0.0, water, 0.0)
-    thaw = defrost(ice, surface_temperature=ops.minimum(surface, 0.0)).heat_to_store / AIR_HEAT
+    thaw = _melted(water, surface, ops).heat_to_store / AIR_HEAT
     share = (entering_temperature - wanted_temperature) / (coil_temperature_difference - thaw)
     return mass_flow * whole * ops.minimum(ops.maximum(share, 0.0), 1.0 - bypass_factor)
 

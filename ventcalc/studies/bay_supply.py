@@ -9,7 +9,7 @@ import numpy as np
 from ventcalc._ops import SCALAR, Ops
 from ventcalc.equipment import plenum
 from ventcalc.equipment.plant import Rating, hourly_performance
-from ventcalc.storage import Bay, capacity_of
+from ventcalc.storage import Bay, capacity_of, coil_of
 from ventcalc.studies.bay_state import BayState, layer_of
 from ventcalc.studies.headspace import headspace
 from ventcalc.studies.surroundings import Outside
@@ -70,10 +70,7 @@ def supply_of(
         pressure=model.pressure,
         heat=heat,
         coil_heat=coil,
-        coil_temperature_difference=(
-            bay.refrigeration.coil_temperature_difference if bay.refrigeration else 4.0
-        ),
-        bypass_factor=bay.refrigeration.bypass_factor if bay.refrigeration else 0.0,
+        **coil_of(bay.refrigeration),
         humidity_wanted=positions.humidity_wanted,
         water_capacity=capacity_of(bay.humidifier),
     )

@@ -95,12 +95,12 @@ def hours_of(
     temperature = weather.temperature[rows]
     relative = weather.relative_humidity[rows]
     rise, drop, notes = _roof(weather, rows)
-    if weather.time[-1] - weather.time[0] < np.timedelta64(int(SHORT), "s"):
+    if _is_short(weather):
         notes = (*notes, "ground: weather too short for the year's course; its mean taken")
-    times = weather.time[rows].astype("datetime64[s]").astype(np.int64)
+    times = _seconds(weather)[rows]
     _, _, warmest = _outside_year(weather)
     columns = (
-        times.astype(float),
+        times,
         temperature,
         relative,
         air.humidity_ratio(temperature, relative, pressure),
@@ -153,18 +153,23 @@ def _roof(weather: Weather, rows: NDArray[np.int64]) -> tuple[Array, Array, tupl
     return resistance * sun, outside - black, tuple(notes)
 
 
-def _days(weather: Weather) -> NDArray[np.int64]:
-    """Number of the local day of each row; the shift to summer time is left aside."""
-    times = weather.time.astype("datetime64[s]").astype(np.int64)
-    first = datetime.fromtimestamp(int(times[0]), UTC).astimezone(zone(weather.time_zone))
+def _seconds(weather: Weather) -> Array:
+    """Start of each step, UTC since 1970-01-01. [s]"""
+    return weather.time.astype("datetime64[s]").astype(np.int64).astype(float)
+
+
+def _local_seconds(weather: Weather) -> Array:
+    """The same by the clock of the place; the shift to summer time is left aside. [s]"""
+    times = _seconds(weather)
+    first = datetime.fromtimestamp(times[0], UTC).astimezone(zone(weather.time_zone))
     offset = first.utcoffset()
-    shifted = times + (0 if offset is None else int(offset.total_seconds()))
-    return np.asarray(shifted // int(DAY) - shifted[0] // int(DAY), dtype=np.int64)
+    return times + (0.0 if offset is None else offset.total_seconds())
 
 
 def _cloud_cover(weather: Weather) -> tuple[Array, str]:
     """Cloud cover of each row's day from its sunlight, and how it was found."""
-    sun, days = weather.global_radiation, _days(weather)
+    days = (_local_seconds(weather) // DAY).astype(np.int64)
+    sun, days = weather.global_radiation, days - days[0]
     count = np.bincount(days)
     daily = np.bincount(days, sun) / count
     if not np.max(daily) > DARKEST:
@@ -178,11 +183,7 @@ def _cloud_cover(weather: Weather) -> tuple[Array, str]:
 def _sky_temperature(weather: Weather, cloud_cover: Array) -> Array:
     # The emittance was measured down to -20 °C; colder dew points change it little.
     dew = np.maximum(air.dew_point(weather.humidity_ratio, weather.pressure), -40.0)
-    times = weather.time.astype("datetime64[s]").astype(np.int64)
-    place = zone(weather.time_zone)
-    first = datetime.fromtimestamp(int(times[0]), UTC).astimezone(place)
-    start = first.hour + first.minute / 60.0
-    hour = (start + (times - times[0]) / 3600.0) % 24.0
+    hour = _local_seconds(weather) % DAY / 3600.0
     found: Array = sky.sky_temperature(
         weather.temperature, dew, pressure=weather.pressure, cloud_cover=cloud_cover, hour=hour
     )
@@ -199,10 +200,16 @@ def _year_fit(times: Array, values: Array) -> tuple[Array, float, float, float]:
     return columns @ found, mean, math.hypot(cosine, sine), greatest
 
 
+def _is_short(weather: Weather) -> bool:
+    """Whether it tells nothing of the year's course."""
+    times = _seconds(weather)
+    return bool(times[-1] - times[0] < SHORT)
+
+
 def _outside_year(weather: Weather) -> tuple[float, float, float]:
     """Yearly mean [°C], swing [K] and warmest moment [s] of the air outside; short: no swing."""
-    times = weather.time.astype("datetime64[s]").astype(np.int64).astype(float)
-    if times[-1] - times[0] < SHORT:
+    times = _seconds(weather)
+    if _is_short(weather):
         return float(np.mean(weather.temperature)), 0.0, 0.0
     return _year_fit(times, weather.temperature)[1:]
 
@@ -239,7 +246,7 @@ def ground_of(bay: Bay, weather: Weather, ops: Ops) -> Ground:
     through = ground_response(floor)
     mean, swing, warmest = _outside_year(weather)
     total: Any = 0.0 * pile.floor_area
-    start = float(weather.time[0].astype("datetime64[s]").astype(np.int64))
+    start = float(_seconds(weather)[0])
     for day in range(365):
         time = start + day * DAY
         when = calendar_at(bay, time)
