@@ -1,6 +1,6 @@
 """
-What all tests share: hypothesis without a stopwatch, since a busy machine is no fault, helpers
-beside this file that can be imported by name, and psychrolib as plain Python.
+What all tests share: hypothesis without a stopwatch, since a busy machine is no fault, and helpers
+beside this file that can be imported by name.
 """
 
 from __future__ import annotations
@@ -15,16 +15,6 @@ settings.register_profile("unhurried", deadline=None, suppress_health_check=[Hea
 settings.load_profile("unhurried")
 
 sys.path.insert(0, str(Path(__file__).parent))
-
-# With numba in sight psychrolib compiles itself, for minutes, on its first call in every process.
-_numba = sys.modules.get("numba", False)
-sys.modules["numba"] = None  # type: ignore[assignment]
-import psychrolib  # noqa: E402, F401
-
-if _numba is False:
-    del sys.modules["numba"]
-else:
-    sys.modules["numba"] = _numba
 
 
 @pytest.fixture(scope="module")

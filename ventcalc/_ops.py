@@ -9,13 +9,16 @@ cost about a microsecond an operation on a single number.
 from __future__ import annotations
 
 import math
+import operator
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-__all__ = ["ARRAY", "SCALAR", "Ops", "ops_for"]
+from ventcalc._leaves import mapped
+
+__all__ = ["ARRAY", "SCALAR", "Ops", "at_moment", "ops_for"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -31,6 +34,18 @@ class Ops:
     maximum: Callable[[Any, Any], Any]
     negate: Callable[[Any], Any]
     """Logical not."""
+    less: Callable[[Any, Any], Any]
+    any: Callable[[Any], bool]
+    """Whether a condition may hold anywhere: where it cannot, what rests on it is left out."""
+    all: Callable[[Any], bool]
+    """Whether a condition is sure to hold everywhere."""
+    branch: Callable[[Any, Callable[[], Any], Any], Any]
+    """
+    ``branch(condition, then, otherwise)``: ``then()`` where the condition holds, else
+    ``otherwise``; numbers, or records of the same kind. ``then`` is only called where needed.
+    """
+    repeat: Callable[[Any, Callable[[Any], Any], Any], Any]
+    """``repeat(times, body, start)``: ``body`` applied to ``start`` that many times."""
 
 
 def _exp(x: float) -> float:
@@ -61,6 +76,26 @@ def _not(a: bool) -> bool:
     return not a
 
 
+def _branch(condition: bool, then: Callable[[], Any], otherwise: Any) -> Any:
+    return then() if condition else otherwise
+
+
+def _branch_many(condition: Any, then: Callable[[], Any], otherwise: Any) -> Any:
+    if not np.any(condition):
+        return otherwise
+    value = then()
+    if np.all(condition):
+        return value
+    return mapped(lambda a, b: a if a is b else np.where(condition, a, b), value, otherwise)
+
+
+def _repeat(times: int, body: Callable[[Any], Any], start: Any) -> Any:
+    value = start
+    for _ in range(times):
+        value = body(value)
+    return value
+
+
 SCALAR = Ops(
     exp=_exp,
     log=_log,
@@ -70,6 +105,11 @@ SCALAR = Ops(
     minimum=_minimum,
     maximum=_maximum,
     negate=_not,
+    less=operator.lt,
+    any=bool,
+    all=bool,
+    branch=_branch,
+    repeat=_repeat,
 )
 """For Python floats."""
 
@@ -82,16 +122,36 @@ ARRAY = Ops(
     minimum=np.minimum,
     maximum=np.maximum,
     negate=np.logical_not,
+    less=np.less,
+    any=lambda condition: bool(np.any(condition)),
+    all=lambda condition: bool(np.all(condition)),
+    branch=_branch_many,
+    repeat=_repeat,
 )
 """For numpy arrays, broadcasting."""
 
 
 def ops_for(*values: Any) -> Ops:
-    """``SCALAR`` if every value is a plain number, else ``ARRAY``."""
+    """``SCALAR`` if every value is a plain number, else ``ARRAY``, or that of a traced value."""
+    found = SCALAR
     for value in values:
-        if type(value) is not float and not isinstance(value, _NUMBER):
-            return ARRAY
-    return SCALAR
+        if type(value) is float or isinstance(value, _NUMBER):
+            continue
+        if not isinstance(value, np.ndarray):
+            return getattr(value, "ops", ARRAY)
+        if value.dtype == object:
+            return ops_for(value.flat[0])
+        found = ARRAY
+    return found
 
 
 _NUMBER = (float, int)
+
+
+def at_moment(find: Callable[..., Any], time: Any, *words: Any) -> Any:
+    """
+    ``find(time, *words)``, which only plain Python can tell of a moment (a date, say).
+
+    A traced moment leaves it to be worked out for every step beforehand.
+    """
+    return find(time, *words) if isinstance(time, _NUMBER) else time.known_by(find, *words)

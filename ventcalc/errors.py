@@ -62,6 +62,10 @@ def check_range(
         if low <= value <= high or value != value:
             return
         raise OutOfRange(name, low, high, float(value), "", unit, hint)
+    traced = getattr(value, "require", None)
+    if traced is not None:
+        traced(low, high)
+        return
     array = np.asarray(value, dtype=float)
     good = (array >= low) & (array <= high)
     if good.all():

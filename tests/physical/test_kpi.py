@@ -11,16 +11,19 @@ from ventcalc.bay_batch import stack_bays
 from ventcalc.bay_file import example_bay
 from ventcalc.decisions.calendar import COOL_DOWN, EMPTY, FILLING, HOLDING, UNLOADING
 from ventcalc.decisions.policies import Positions
+from ventcalc.decisions.situation import Readings
 from ventcalc.physics.bed import BedState, BedStep
 from ventcalc.storage import Lot
 from ventcalc.studies.bay_model import BayState, Hour
 from ventcalc.studies.kpi import MONTH, Kpi, Tally
+from ventcalc.studies.season_record import kept_of, stacked
 
 HOUR = 3600.0
 BAY = replace(
     example_bay("seed_bay"),
     lots=(Lot(name="all", mass=1_000_000.0, loading_temperature=14.0),),  # 1000 t
 )
+READ = Readings(time=0.0, pulp_mean=5.0, pulp_coldest=4.0)
 BAND, SPREAD, CO2 = BAY.limits.band, BAY.limits.spread, BAY.limits.co2
 
 
@@ -52,19 +55,18 @@ def hour(runs=False, plenum=3.0, *, condensed=0.0, **others):
 
 def tallied(*steps, bay=BAY, length=HOUR):
     """Results of steps (state, hour, and what else they change)."""
-    tally = Tally(bay, 0.0)
+    kept, times = [], []
     for k, (now, done, *rest) in enumerate(steps):
         more = {"target": 3.0, "stage": HOLDING, "now": 60 * 86400.0 + k * length, "opening": 0.0}
         more.update(rest[0] if rest else {})
-        tally.add(
-            now,
-            done,
-            Positions(door_opening=more["opening"]),
-            more["target"],
-            more["stage"],
-            more["now"],
-            length,
-        )
+        positions = Positions(door_opening=more["opening"])
+        kept.append(kept_of(READ, positions, now, done, more["target"], more["stage"]))
+        times.append(more["now"])
+    tally = Tally(bay, 0.0, length)
+    # One block, or two: where they meet nothing may be lost or counted twice.
+    for part in (slice(0, 1), slice(1, None)) if len(kept) > 1 else (slice(None),):
+        if kept:
+            tally.count(stacked(kept[part], None), np.array(times[part]))
     return tally.result()
 
 
@@ -317,24 +319,24 @@ def test_two_bays_at_once_are_two_bays():
         )
         for b in range(2)
     ]
-    tally = Tally(stack_bays(bays), np.zeros(2))
+    tally = Tally(stack_bays(bays), np.zeros(2), HOUR)
     for k in range(2):
         together = np.array([pulps[0][k], pulps[1][k]]).T
         power = np.array([powers[0][k], powers[1][k]])
         one = state(together, film=np.zeros((2, 2)), water=0.01 * (k + 1))
-        tally.add(
+        kept = kept_of(
+            READ,
+            Positions(door_opening=np.array([0.3 * k, 0.3 * (1 + k)])),
             replace(one, co2=np.full(2, 0.001), share=np.ones(2)),
             replace(
                 hour(fan_power=power),
                 runs=power > 0.0,
                 plenum_temperature=np.where(power > 0.0, 3.0, np.nan),
             ),
-            Positions(door_opening=np.array([0.3 * k, 0.3 * (1 + k)])),
             np.full(2, 3.0),
             np.array([stages[0][k], stages[1][k]]),
-            60 * 86400.0 + k * HOUR,
-            HOUR,
         )
+        tally.count(stacked([kept], 2), np.array([60 * 86400.0 + k * HOUR]))
     kpi = tally.result()
     for field in fields(Kpi):
         for b in range(2):

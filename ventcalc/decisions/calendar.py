@@ -8,7 +8,7 @@ from functools import lru_cache
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from ventcalc._ops import Ops
+from ventcalc._ops import Ops, at_moment
 from ventcalc.storage import Bay
 
 __all__ = ["STAGES", "Calendar", "calendar_at", "planned_target", "stage_of", "target_of"]
@@ -89,9 +89,8 @@ def calendar_at(bay: Bay, time: float) -> Calendar:
         Times since the last first load at or before the moment. [s]
     """
     plan = bay.schedule
-    start, warm, unload = _season_of(
-        time, plan.fill_start, plan.warm_up_start, plan.unloading_start, bay.site.time_zone
-    )
+    dates = plan.fill_start, plan.warm_up_start, plan.unloading_start
+    start, warm, unload = at_moment(_season_of, time, *dates, bay.site.time_zone)
     return Calendar(
         now=time - start,
         filled=plan.fill_days,

@@ -18,11 +18,6 @@ WARMER_FOR_CO2 = 5.0
 """Warmer supply accepted for fresh air when CO2 nears twice its limit. [K]"""
 
 
-def some(flags: Any) -> bool:
-    """Whether a flag is set, or any of many."""
-    return bool(flags) if isinstance(flags, bool) else bool(flags.any())
-
-
 def bleed_share(bay: Bay, now: Situation, purge: Any, speed: Any, ops: Ops) -> Any:
     """
     Fresh fraction beside the refrigeration while CO2 is too high, however warm it is outside.
@@ -48,8 +43,11 @@ def bleed_share(bay: Bay, now: Situation, purge: Any, speed: Any, ops: Ops) -> A
         or where outside air is unknown. [0-1]
     """
     leak = bay.doors.leakage_fraction
-    if not some(purge):
-        return leak
+    return ops.branch(purge, lambda: _bled(bay, now, purge, speed, ops), leak)
+
+
+def _bled(bay: Bay, now: Situation, purge: Any, speed: Any, ops: Ops) -> Any:
+    leak = bay.doors.leakage_fraction
     opening = fresh_fraction_at(bay.doors, bay.control.fresh_air_opening)
     share = ops.maximum(opening * bay.fans.minimum_speed / speed, leak)
     mixed = now.run_humidity_ratio + share * (now.outside_humidity_ratio - now.run_humidity_ratio)
@@ -81,8 +79,13 @@ def coil_heat(bay: Bay, now: Situation, cool: Any, speed: Any, bleed: Any, ops: 
     array
         0 without refrigeration. [W]
     """
-    if bay.refrigeration is None or not (some(cool) and some(bay.refrigeration.capacity > 0.0)):
+    if bay.refrigeration is None:
         return 0.0
+    has = bay.refrigeration.capacity > 0.0
+    return ops.branch(cool & has, lambda: _coil_heat(bay, now, speed, bleed, ops), 0.0)
+
+
+def _coil_heat(bay: Bay, now: Situation, speed: Any, bleed: Any, ops: Ops) -> Any:
     flow = aims.dry_air_flow(bay, speed, now.pressure)
     aim = aims.supply_aim(bay, now.target, now.readings.pulp_coldest, ops)
     rise = aims.fan_power(bay, speed) / (flow * AIR_HEAT)
@@ -97,7 +100,7 @@ def coil_heat(bay: Bay, now: Situation, cool: Any, speed: Any, bleed: Any, ops: 
         **coil_of(bay.refrigeration),
         pressure=now.pressure,
     )
-    return ops.minimum(duty, bay.refrigeration.capacity)
+    return ops.minimum(duty, capacity_of(bay.refrigeration))
 
 
 def heater_heat(bay: Bay, now: Situation, ops: Ops) -> tuple[Any, Any]:
@@ -152,8 +155,12 @@ def warm_share(bay: Bay, now: Situation, warm: Any, ops: Ops) -> tuple[Any, Any]
     good : array of bool
         Whether it may be used.
     """
-    if not some(warm):
-        return bay.doors.leakage_fraction, False
+    nothing = bay.doors.leakage_fraction, False
+    found: tuple[Any, Any] = ops.branch(warm, lambda: _warm_share(bay, now, ops), nothing)
+    return found
+
+
+def _warm_share(bay: Bay, now: Situation, ops: Ops) -> tuple[Any, Any]:
     seen = now.readings
     warmer = seen.outside_temperature > seen.pulp_mean + bay.control.outside_offset
     span = ops.where(warmer, seen.outside_temperature - now.run_temperature, 1.0)
@@ -198,8 +205,12 @@ def fresh_share(bay: Bay, now: Situation, purge: Any, ops: Ops) -> tuple[Any, An
     by half of the coldest supply allowed (all of it as CO2 nears twice its limit), and within
     the warmest supply allowed, which gives way likewise.
     """
-    if not some(purge):
-        return bay.doors.leakage_fraction, False
+    nothing = bay.doors.leakage_fraction, False
+    found: tuple[Any, Any] = ops.branch(purge, lambda: _fresh_share(bay, now, ops), nothing)
+    return found
+
+
+def _fresh_share(bay: Bay, now: Situation, ops: Ops) -> tuple[Any, Any]:
     seen, where = now.readings, ops.where
     leak, largest = bay.doors.leakage_fraction, bay.doors.largest_fraction
     known = where(ops.isnan(seen.co2), bay.limits.co2, seen.co2)

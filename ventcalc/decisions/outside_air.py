@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from enum import IntEnum
-from functools import cache
 from typing import Any
 
-from ventcalc._ops import SCALAR, Ops, ops_for
+from ventcalc._ops import Ops, ops_for
 from ventcalc.decisions.aims import (
     dew_point_uncertainty,
     dry_air_flow,
@@ -163,8 +162,33 @@ def judge(
     standard uncertainties is UNKNOWN: near saturation it is no larger than sensor error.
     """
     ops = ops_for(outside_temperature, return_temperature, pulp, aim, pressure, bay.mass)
-    if ops is SCALAR and not wanted:
-        return _not_asked(ramping)
+
+    def asked() -> OutsideAir:
+        return _judged(
+            bay, pressure, fan_speed, outside_temperature, outside_humidity_ratio,
+            return_temperature, return_humidity_ratio, pulp, pulp_coldest, ceiling, aim, ops,
+        )  # fmt: skip
+
+    # Nothing to cool: no numbers, no cost.
+    idle = ops.branch(ramping, lambda: _RAMP_LIMIT, _NOTHING_TO_COOL)
+    verdict: OutsideAir = ops.branch(wanted, asked, idle)
+    return verdict
+
+
+def _judged(
+    bay: Bay,
+    pressure: Any,
+    fan_speed: Any,
+    outside_temperature: Any,
+    outside_humidity_ratio: Any,
+    return_temperature: Any,
+    return_humidity_ratio: Any,
+    pulp: Any,
+    pulp_coldest: Any,
+    ceiling: Any,
+    aim: Any,
+    ops: Ops,
+) -> OutsideAir:
     flow = dry_air_flow(bay, fan_speed, pressure)
     heat = fan_power(bay, fan_speed)
     capacity = capacity_of(bay.humidifier)
@@ -188,23 +212,17 @@ def judge(
     fraction = ops.where(ops.isnan(fraction), leak, fraction)
     given["vapour_limit"] = vapour_limit(bay, pulp_coldest, pressure, ops)
     fraction, supply, foggy = _without_fog(fraction, leak, humidity, given, ops)
-    return _margins(
-        bay, given, fraction, supply, foggy, pulp, pulp_coldest, ceiling, wanted, ramping, ops
-    )
+    return _margins(bay, given, fraction, supply, foggy, pulp, pulp_coldest, ceiling, ops)
 
 
-@cache
-def _not_asked(ramping: bool) -> OutsideAir:
-    """The verdict of a single bay with nothing to cool: no numbers, no cost."""
-    nan = float("nan")
-    numbers = dict.fromkeys(
-        (f.name for f in fields(OutsideAir) if f.name not in ("verdict", "binding")), nan
-    )
-    return OutsideAir(
-        verdict=Verdict.FORBIDDEN,
-        binding=Binding.RAMP_LIMIT if ramping else Binding.NOTHING_TO_COOL,
-        **numbers,
-    )
+_NOTHING_TO_COOL = OutsideAir(
+    verdict=int(Verdict.FORBIDDEN),
+    binding=int(Binding.NOTHING_TO_COOL),
+    **dict.fromkeys(
+        (f.name for f in fields(OutsideAir) if f.name not in ("verdict", "binding")), float("nan")
+    ),
+)
+_RAMP_LIMIT = replace(_NOTHING_TO_COOL, binding=int(Binding.RAMP_LIMIT))
 
 
 def _at_best(given: dict[str, Any], supply: plenum.Supply, ops: Ops) -> Any:
@@ -224,19 +242,17 @@ def _without_fog(
     """The widest opening up to ``fraction`` whose fog the ducts can dry."""
     supply = plenum.supply(fresh_fraction=fraction, humidity_wanted=humidity, **given)
     foggy = supply.fog > FOG_LIMIT
-    if not (foggy if ops is SCALAR else foggy.any()):
-        return fraction, supply, foggy
-    low, high = leak + 0.0 * fraction, fraction
-    for _ in range(7):
-        middle = 0.5 * (low + high)
-        fog = plenum.supply(fresh_fraction=middle, humidity_wanted=0.0, **given).fog > FOG_LIMIT
-        low, high = ops.where(fog, low, middle), ops.where(fog, middle, high)
-    fraction = ops.where(foggy, low, fraction)
-    return (
-        fraction,
-        plenum.supply(fresh_fraction=fraction, humidity_wanted=humidity, **given),
-        foggy,
-    )
+
+    def narrower() -> tuple[Any, plenum.Supply]:
+        low, high = leak + 0.0 * fraction, fraction
+        for _ in range(7):
+            middle = 0.5 * (low + high)
+            mixed = plenum.supply(fresh_fraction=middle, humidity_wanted=0.0, **given)
+            fog = mixed.fog > FOG_LIMIT
+            low, high = ops.where(fog, low, middle), ops.where(fog, middle, high)
+        return low, plenum.supply(fresh_fraction=low, humidity_wanted=humidity, **given)
+
+    return *ops.branch(foggy, narrower, (fraction, supply)), foggy
 
 
 def _margins(
@@ -248,8 +264,6 @@ def _margins(
     pulp: Any,
     pulp_coldest: Any,
     ceiling: Any,
-    wanted: Any,
-    ramping: Any,
     ops: Ops,
 ) -> OutsideAir:
     pressure, flow = given["pressure"], given["mass_flow"]
@@ -278,10 +292,9 @@ def _margins(
         binding = where(stops | unsure, code, binding)
     verdict = where(missing, Verdict.UNKNOWN, verdict)
     binding = where(missing, Binding.MISSING_READING, binding)
-    idle = where(ramping, Binding.RAMP_LIMIT, Binding.NOTHING_TO_COOL)
     return OutsideAir(
-        verdict=where(wanted, verdict, Verdict.FORBIDDEN),
-        binding=where(wanted, binding, idle),
+        verdict=verdict,
+        binding=binding,
         fresh_fraction=fraction,
         plenum_temperature=supply.temperature,
         plenum_humidity_ratio=supply.humidity_ratio,

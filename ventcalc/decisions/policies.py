@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from ventcalc._ops import Ops, ops_for
+from ventcalc._ops import Ops, at_moment, ops_for
 from ventcalc.decisions import advice as advice_module
 from ventcalc.decisions import aims, calendar
 from ventcalc.decisions.situation import Readings
@@ -97,6 +97,10 @@ def differential_thermostat(
     ), _Held(time=readings.time, target=target, cooling=cool)
 
 
+def _local_hour(time: float, zone: str) -> float:
+    return float(datetime.fromtimestamp(time, UTC).astimezone(ZoneInfo(zone)).hour)
+
+
 def clock_schedule(bay: Bay, readings: Readings, memory: _Held | None) -> tuple[Positions, _Held]:
     """
     Fans at full speed from 22 to 6 o'clock local time, whatever the weather.
@@ -117,8 +121,8 @@ def clock_schedule(bay: Bay, readings: Readings, memory: _Held | None) -> tuple[
     """
     ops = ops_for(bay.fans.airflow, readings.pulp_mean)
     target = _target(bay, readings, memory, ops)
-    hour = datetime.fromtimestamp(readings.time, UTC).astimezone(ZoneInfo(bay.site.time_zone)).hour
-    on = 1.0 if hour >= 22 or hour < 6 else 0.0
+    hour = at_moment(_local_hour, readings.time, bay.site.time_zone)
+    on = ops.where((hour >= 22.0) | (hour < 6.0), 1.0, 0.0)
     aim = aims.supply_aim(bay, target, readings.pulp_coldest, ops)
     humid = aims.humidity_aim(bay, ops)
     return Positions(

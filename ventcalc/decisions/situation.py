@@ -101,9 +101,9 @@ class Situation:
     """Readings made into the quantities that the rules compare."""
 
     readings: Readings
-    elapsed: float
+    elapsed: Any
     """Since the last advice. [s]"""
-    fresh_start: bool
+    fresh_start: Any
     pressure: Any
     """[Pa]"""
     outside_humidity_ratio: Any
@@ -161,9 +161,7 @@ def look(bay: Bay, readings: Readings, memory: Memory, ops: Ops) -> Situation:
     OutOfRange
         If a reading is not physical.
     """
-    elapsed = readings.time - memory.time
-    fresh_start = not 0.0 <= elapsed <= LONGEST_GAP
-    elapsed = 0.0 if fresh_start else elapsed
+    elapsed, fresh_start = _elapsed(readings.time - memory.time, ops)
     pressure = _pressure(bay, readings.pressure, ops)
     outside = air.humidity_ratio(
         readings.outside_temperature, readings.outside_relative_humidity, pressure
@@ -207,6 +205,14 @@ def look(bay: Bay, readings: Readings, memory: Memory, ops: Ops) -> Situation:
         usable=ops.negate(ops.isnan(known)),
         outside_known=ops.negate(ops.isnan(outside)),
     )
+
+
+def _elapsed(passed: Any, ops: Ops) -> tuple[Any, Any]:
+    """Time since the last advice, and whether that is none: at a start, or after a jump."""
+    known = (passed >= 0.0) & (passed <= LONGEST_GAP)
+    if isinstance(known, bool):  # one moment for all bays
+        return (passed, False) if known else (0.0, True)
+    return ops.where(known, passed, 0.0), ops.negate(known)
 
 
 def _pressure(bay: Bay, measured: Any, ops: Ops) -> Any:

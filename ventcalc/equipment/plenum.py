@@ -118,50 +118,91 @@ def supply(
         outside_humidity_ratio - return_humidity_ratio
     )
     mixed = plain_air.temperature(enthalpy, water)
-    taken = condensed = melting = 0.0
-    surface = mixed
-    if coil_heat != 0.0 if isinstance(coil_heat, float | int) else coil_heat.any():
-        mixed, vapour, _ = plain_air.split(enthalpy, water, pressure, ops)
-        surface = mixed - coil_temperature_difference
-        taken, condensed = on_straight_line(
-            enthalpy=plain_air.enthalpy(mixed, vapour),
-            humidity_ratio=vapour,
-            surface_temperature=surface,
-            wanted_enthalpy=coil_heat / mass_flow,
-            bypass_factor=bypass_factor,
-            pressure=pressure,
-            ops=ops,
-        )
-        enthalpy = enthalpy - taken - condensed * plain_air.fog_heat(surface, ops)
-        water = water - condensed
-        melted = _melted(condensed, surface, ops)
-        enthalpy = enthalpy + melted.heat_to_store
-        melting = melted.energy
-    enthalpy = enthalpy + heat / mass_flow
-    warm, vapour, fog = plain_air.split(enthalpy, water, pressure, ops)
+    coiled = _Coiled(enthalpy=enthalpy, water=water, mixed=mixed, surface=mixed)
+    if not (isinstance(coil_heat, float | int) and coil_heat == 0.0):
+
+        def over_coil() -> _Coiled:
+            entering = plain_air.split(enthalpy, water, pressure, ops)
+            return _over_coil(
+                enthalpy, water, entering, coil_heat / mass_flow,
+                coil_temperature_difference, bypass_factor, pressure, ops,
+            )  # fmt: skip
+
+        coiled = ops.branch(coil_heat != 0.0, over_coil, coiled)
+    enthalpy = coiled.enthalpy + heat / mass_flow
+    warm, vapour, fog = plain_air.split(enthalpy, coiled.water, pressure, ops)
     added = 0.0
     if not (isinstance(humidity_wanted, float | int) and humidity_wanted == 0.0):
         most = ops.minimum(water_capacity / mass_flow, vapour_limit - vapour)
-        idle = (humidity_wanted <= 0.0) | (fog > 0.0) | ((most <= 0.0) & (warm == warm))
-        added = ops.where(idle, 0.0, 0.0)
-        if not (idle if isinstance(idle, bool) else idle.all()):
+        works = (humidity_wanted > 0.0) & (fog <= 0.0) & ((most > 0.0) | (warm != warm))
+
+        def humidified() -> tuple[Any, Any]:
             wet = plain_air.humidified(
                 warm, vapour, pressure, ops.maximum(humidity_wanted, 0.1), WATER_TEMPERATURE, ops
             )
-            added = ops.where(idle, 0.0, ops.maximum(ops.minimum(wet - vapour, most), 0.0))
-            enthalpy = enthalpy + added * WATER_HEAT * WATER_TEMPERATURE
-            vapour = vapour + added
-            warm = ops.where(fog > 0.0, warm, plain_air.temperature(enthalpy, vapour))
+            added = ops.maximum(ops.minimum(wet - vapour, most), 0.0)
+            moist = enthalpy + added * WATER_HEAT * WATER_TEMPERATURE
+            return added, plain_air.temperature(moist, vapour + added)
+
+        added, warm = ops.branch(works, humidified, (ops.where(works, 0.0, 0.0), warm))
+        vapour = vapour + added
     return Supply(
         temperature=warm,
         humidity_ratio=vapour,
         fog=fog,
-        mixed_temperature=mixed,
+        mixed_temperature=coiled.mixed,
         water_added=added * mass_flow,
-        coil_heat=taken * mass_flow,
-        coil_water=condensed * mass_flow,
-        coil_temperature=surface,
-        defrost_power=melting * mass_flow,
+        coil_heat=coiled.taken * mass_flow,
+        coil_water=coiled.condensed * mass_flow,
+        coil_temperature=coiled.surface,
+        defrost_power=coiled.melting * mass_flow,
+    )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class _Coiled:
+    """Air after the coil, per kg of dry air."""
+
+    enthalpy: Any
+    water: Any
+    mixed: Any
+    surface: Any
+    taken: Any = 0.0
+    condensed: Any = 0.0
+    melting: Any = 0.0
+
+
+def _over_coil(
+    enthalpy: Any,
+    water: Any,
+    entering: tuple[Any, Any, Any],
+    wanted: Any,
+    coil_temperature_difference: Any,
+    bypass_factor: Any,
+    pressure: Any,
+    ops: Ops,
+) -> _Coiled:
+    mixed, vapour, _ = entering
+    surface = mixed - coil_temperature_difference
+    taken, condensed = on_straight_line(
+        enthalpy=plain_air.enthalpy(mixed, vapour),
+        humidity_ratio=vapour,
+        surface_temperature=surface,
+        wanted_enthalpy=wanted,
+        bypass_factor=bypass_factor,
+        pressure=pressure,
+        ops=ops,
+    )
+    melted = _melted(condensed, surface, ops)
+    left = enthalpy - taken - condensed * plain_air.fog_heat(surface, ops)
+    return _Coiled(
+        enthalpy=left + melted.heat_to_store,
+        water=water - condensed,
+        mixed=mixed,
+        surface=surface,
+        taken=taken,
+        condensed=condensed,
+        melting=melted.energy,
     )
 
 

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from ventcalc._ops import ARRAY, ops_for
 from ventcalc.equipment.refrigerant_cycle import cycle
 from ventcalc.errors import BadInput, check_range
 
@@ -194,7 +195,7 @@ def _chebyshev(name: str, value: Any, span: tuple[float, float], count: int) -> 
     """T0 ... T(count-1) at a value, scaled from its span to -1 ... 1."""
     low, high = span
     check_range(name, value, low, high, "°C", "fit the map over a wider range")
-    if not isinstance(value, float | int):
+    if ops_for(value) is ARRAY:
         value = np.asarray(value, dtype=float)
     x = (2.0 * value - low - high) / (high - low)
     terms = [x * 0.0 + 1.0, x]

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from ventcalc._ops import ARRAY, SCALAR
+from ventcalc._ops import ARRAY, SCALAR, ops_for
 from ventcalc.errors import check_range
 
 __all__ = ["check", "evaluate"]
@@ -60,6 +60,8 @@ def check(**values: Any) -> None:
         low, high, unit, hint = _LIMITS[name]
         if type(value) is float:
             within = low <= value <= high
+        elif not isinstance(value, np.ndarray | float | int | list | tuple):
+            within = False  # let check_range see to it
         else:  # the two extremes are far cheaper than the full check
             array = np.asarray(value, dtype=float)
             within = array.size > 0 and low <= array.min() and array.max() <= high
@@ -77,6 +79,9 @@ def evaluate(kernel: Callable[..., Any], *values: Any) -> Any:
     """
     for value in values:
         if type(value) is not float and not isinstance(value, float | int):
+            ops = ops_for(*values)
+            if ops is not ARRAY:
+                return kernel(ops, *values)
             break
     else:
         return kernel(SCALAR, *map(float, values))

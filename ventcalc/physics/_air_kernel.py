@@ -120,16 +120,16 @@ def _caloric_at(p: Any) -> Any:
 # --- saturation -------------------------------------------------------------------------
 
 
-def _warm(u: Any) -> Any:
+def _warm(ops: Ops, u: Any) -> Any:
     """Whether nothing is below freezing: only to save the time of terms that are zero there."""
-    return u >= 0.0 if type(u) is float else (u >= 0.0).all()
+    return u >= 0.0 if type(u) is float else ops.all(u >= 0.0)
 
 
 def _log_pure(ops: Ops, x: Any, step: Any) -> Any:
     """Logarithm of the saturation pressure without air; ``step`` moves the freezing point."""
     value = _poly(fit.WATER, x)
     u = x - _X0
-    if _warm(u):
+    if _warm(ops, u):
         return value
     ice = _poly(fit.ICE, u)
     ice *= u
@@ -183,7 +183,7 @@ def _slope(ops: Ops, rest: Any) -> Any:
     x = 1.0 - rest
     value = _poly(_SLOPE, x)
     u = x - _X0
-    if not _warm(u):
+    if not _warm(ops, u):
         value += ops.where(u < 0.0, _poly(_ICE_SLOPE, u), 0.0)
     value *= rest
     value *= rest

@@ -12,16 +12,17 @@ many. All flows are per m² of pile floor.
 
 from __future__ import annotations
 
-from functools import lru_cache
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
+from ventcalc._leaves import leaves, rebuilt
+from ventcalc._loop import available, traced_loop
+from ventcalc._ops import Ops, ops_for
 from ventcalc.errors import check_range
 from ventcalc.physics import crop as crop_module
-from ventcalc.physics.air import MASS_RATIO
-from ventcalc.physics.bed_kernel import GIVEN, LAYERED, TOTALS, kernel
-from ventcalc.physics.bed_moisture import recurrence, skin_share, vapour_fit, vapour_march
+from ventcalc.physics.bed_moisture import recurrence, vapour_march
 from ventcalc.physics.bed_parts import in_parts
 from ventcalc.physics.bed_passage import heat_transfer_coefficient, natural_velocity, passage
 from ventcalc.physics.bed_state import (
@@ -31,8 +32,11 @@ from ventcalc.physics.bed_state import (
     BedStep,
     Inflow,
     Passage,
+    carrier,
     fresh_bed,
+    layer_extremes,
     layer_mean,
+    layer_total,
 )
 from ventcalc.physics.plain_air import AIR_HEAT, EVAPORATION
 
@@ -43,23 +47,22 @@ __all__ = [
     "BedStep",
     "Inflow",
     "Passage",
+    "carrier",
     "fresh_bed",
     "heat_transfer_coefficient",
+    "layer_extremes",
     "layer_mean",
     "march",
-    "march_in_numpy",
+    "march_through",
     "natural_velocity",
     "passage",
 ]
 
 LATENT_FALL = 2380.0
 """Fall of the heat of evaporation per kelvin. [J/(kg K)]"""
+TRACE = 1e-15
+"""Film that counts as none. [kg/kg crop]"""
 WATER_PER_DRY_MATTER = crop_module.WATER_PER_CO2 / crop_module.DRY_MATTER_PER_CO2
-
-
-def _total(layers: Array) -> Any:
-    total = np.add.reduce(layers)
-    return float(total) if layers.ndim == 1 else total
 
 
 def _add_conduction(source: Array, bed: Bed, temperature: Array, flow: Passage) -> None:
@@ -147,88 +150,20 @@ def march(
     return after, means
 
 
-def _march_once(
-    bed: Bed, state: BedState, flow: Passage, given: Inflow
-) -> tuple[BedState, BedStep]:
-    """One uncut step, compiled where numba is installed."""
-    compiled = kernel() if flow.conduction_parts == 1 else None
-    if compiled is None:
-        return march_in_numpy(bed, state, flow, given)
-    skin = crop_module.transpiration_coefficient(state.curing, bed.crop)
-    age = crop_module.respiration_age_factor(given.age, bed.crop, bed.maturity)
-    mass, pressure = bed.layer_mass, bed.pressure
-    numbers = (
-        flow.gain, flow.hold, flow.carry, flow.weight, flow.inverse, flow.reach,
-        given.temperature, given.humidity_ratio,
-        skin_share(skin * mass, pressure, given.humidity_ratio, flow.mass_flow),
-        flow.film_effectiveness, flow.mass_flow, pressure,
-        age * (bed.crop.respiration_settled * mass), given.heat_gain / bed.layers, given.top_heat,
-        given.top_water, flow.conduction, flow.step / mass, mass / (flow.step * flow.mass_flow),
-        *vapour_fit(pressure),
-    )  # fmt: skip
-    shape = state.temperature.shape
-    layered, totals, wet = compiled(
-        state.temperature.ravel(),
-        state.film.ravel(),
-        state.source.ravel(),
-        state.water_loss.ravel(),
-        state.dry_matter_loss.ravel(),
-        _rows(numbers, shape),
-        _shared(bed),
-    )
-    temperature, film, source, water, solids, evaporated, respiration = layered.reshape(
-        len(LAYERED), *shape
-    )
-    outlet, vapour, condensed, heat, latent, mean = (
-        totals.tolist() if len(shape) == 1 else totals.reshape(len(TOTALS), -1)
-    )
-    new = BedState(
-        temperature=temperature,
-        film=film,
-        wet=wet,
-        source=source,
-        water_loss=water,
-        dry_matter_loss=solids,
-        curing=state.curing + flow.step * crop_module.healing_factor(mean, bed.crop),
-    )
-    return new, BedStep(
-        outlet_temperature=outlet,
-        outlet_humidity_ratio=vapour,
-        evaporated=evaporated,
-        condensed=condensed,
-        respiration=respiration,
-        co2=crop_module.co2_rate(heat, bed.crop),
-        latent_heat=latent,
-    )
-
-
-def _rows(numbers: tuple[Any, ...], shape: tuple[int, ...]) -> Array:
-    """The numbers of every bay, flat, number by number."""
-    if len(shape) == 1:
-        return np.array(numbers)
-    rows = np.empty((len(GIVEN), shape[1]))
-    for row, number in zip(rows, numbers, strict=True):
-        row[:] = number
-    return rows.ravel()
-
-
-@lru_cache(maxsize=64)
-def _shared(bed: Bed) -> Array:
-    """What ``bed_kernel.SAME`` names, in its order."""
-    crop = bed.crop
-    return np.array([
-        crop.water_activity, crop.respiration_least_at, crop.respiration_doubling**-2,
-        crop_module.FAILING, crop_module.DEAD, 1.0 / (crop_module.DEAD - crop_module.DYING),
-        EVAPORATION, LATENT_FALL, crop_module.dry_matter_rate(1.0, crop), WATER_PER_DRY_MATTER,
-        MASS_RATIO,
-    ])  # fmt: skip
-
-
-def march_in_numpy(
-    bed: Bed, state: BedState, flow: Passage, given: Inflow
+def march_through(
+    bed: Bed,
+    state: BedState,
+    *,
+    step: float,
+    superficial_velocity: Any,
+    inlet_temperature: Any,
+    inlet_humidity_ratio: Any,
+    age: Any,
+    heat_gain: Any = 0.0,
+    workers: int = 1,
 ) -> tuple[BedState, BedStep]:
     """
-    One uncut step without the compiled loop: the reference for it.
+    Move the bed on through many steps whose air is known beforehand.
 
     Parameters
     ----------
@@ -236,18 +171,95 @@ def march_in_numpy(
         The pile.
     state : BedState
         Where it stands.
-    flow : Passage
-        The air's passage.
-    given : Inflow
-        What comes from outside.
+    step : float
+        Time step. [s]
+    superficial_velocity : float or array
+        Air velocity over the whole floor, 0.00001 to 0.5. [m/s]
+    inlet_temperature : float or array
+        Air that enters at the bottom, -40 to 45. [°C]
+    inlet_humidity_ratio : float or array
+        Air that enters at the bottom, 0 to 0.1. [kg/kg dry air]
+    age : float or array
+        Time since harvest at each step. [s]
+    heat_gain : float or array
+        Heat through walls and floor, spread evenly over the layers. [W/m²]
+    workers : int
+        Threads to share many bays between, where the steps are compiled.
 
     Returns
     -------
     state : BedState
-        After the step.
+        After the last step.
     step : BedStep
-        Means of the step.
+        Means of every step, the steps as the first axis; evaporated water and heat of
+        respiration are those of all layers together.
+
+    Raises
+    ------
+    OutOfRange
+        As ``march``.
+
+    Notes
+    -----
+    Each series is one number, (steps,), or, for many bays, (steps, bays) or (1, bays). With
+    llvmlite (``ventcalc[fast]``) the steps are compiled, which gives the same numbers to
+    round-off; without it ``march`` is called for each.
     """
+    bays = None if state.temperature.ndim == 1 else state.temperature.shape[1]
+    given = (superficial_velocity, inlet_temperature, inlet_humidity_ratio, age, heat_gain)
+    shape = np.broadcast_shapes((1,), *(np.shape(series) for series in given))
+    series = tuple(np.broadcast_to(np.asarray(x, dtype=float), shape) for x in given)
+    if available() and state.film.dtype == float:
+        found = _compiled_through(bed, state, step, series, bays, workers)
+        if found is not None:
+            return found
+    means = []
+    for air in zip(*(x.tolist() if bays is None else x for x in series), strict=True):
+        state, mean = _at_velocity(bed, state, step, air)
+        means.append(mean)
+    columns = zip(*(leaves(mean) for mean in means), strict=True)
+    return state, rebuilt(means[0], [np.array(column) for column in columns])
+
+
+def _at_velocity(
+    bed: Bed, state: BedState, step: float, air: tuple[Any, ...]
+) -> tuple[BedState, BedStep]:
+    velocity, temperature, humidity_ratio, age, gain = air
+    after, means = march(
+        bed,
+        state,
+        passage(bed, velocity, step),
+        inlet_temperature=temperature,
+        inlet_humidity_ratio=humidity_ratio,
+        age=age,
+        heat_gain=gain,
+    )
+    water, heat = layer_total(means.evaporated), layer_total(means.respiration)
+    return after, replace(means, evaporated=water, respiration=heat)
+
+
+def _compiled_through(
+    bed: Bed,
+    state: BedState,
+    step: float,
+    series: tuple[Array, ...],
+    bays: int | None,
+    workers: int,
+) -> tuple[BedState, BedStep] | None:
+    """The same compiled; None where a number left its range, which the plain way reports."""
+    loop = traced_loop(
+        lambda bed, state, _, air: _at_velocity(bed, state, step, air),
+        bed, state, (), tuple(x[0] for x in series), bays=bays,
+    )  # fmt: skip
+    given = np.empty((len(series[0]), 0))
+    found = loop.steps(loop.pack(state), given, loop.own_rows(series), workers)
+    return None if found is None else (loop.unpack(found[0]), found[1])
+
+
+def _march_once(
+    bed: Bed, state: BedState, flow: Passage, given: Inflow
+) -> tuple[BedState, BedStep]:
+    """One uncut step."""
     cold = state.temperature
     held = flow.hold * cold
     inflow = flow.gain * state.source
@@ -259,7 +271,7 @@ def march_in_numpy(
     skin = crop_module.transpiration_coefficient(state.curing, bed.crop)
     evaporated, vapour_out, from_film = vapour_march(
         guess,
-        state.film * bed.layer_mass if state.wet else None,
+        None if state.wet is False else state.film * bed.layer_mass,
         pressure=bed.pressure,
         skin_flow=skin * bed.layer_mass,
         film_effectiveness=flow.film_effectiveness,
@@ -293,17 +305,32 @@ def march_in_numpy(
         outlet_temperature=leaving,
         outlet_humidity_ratio=vapour_out,
         evaporated=evaporated,
-        condensed=0.0 if from_film is None else -_total(np.minimum(from_film, 0.0)),
+        condensed=0.0 if from_film is None else _lying_down(from_film),
         respiration=respiration,
-        co2=crop_module.co2_rate(_total(respiration), bed.crop),
+        co2=crop_module.co2_rate(layer_total(respiration), bed.crop),
         latent_heat=latent_heat,
     )
+
+
+def _lying_down(from_film: Array) -> Any:
+    return -layer_total(ops_for(from_film).minimum(from_film, 0.0))
+
+
+def _without_traces(film: Array, ops: Ops) -> Array:
+    if film.dtype == object:
+        return ops.where(ops.less(film, TRACE), 0.0, film)  # type: ignore[no-any-return]
+    film[film < TRACE] = 0.0
+    return film
+
+
+def _is_wet(film: Array, ops: Ops) -> Any:
+    return layer_total(film) > 0.0 if film.dtype == object else bool(film.any())
 
 
 def _advance(
     bed: Bed,
     state: BedState,
-    step: float,
+    step: Any,
     temperature: Array,
     source: Array,
     evaporated: Array,
@@ -315,21 +342,21 @@ def _advance(
     per_mass = step / bed.layer_mass
     burned = respiration * (per_mass * crop_module.dry_matter_rate(1.0, bed.crop))
     water = state.water_loss - burned * WATER_PER_DRY_MATTER
+    ops = carrier(temperature)
     if from_film is None:
         film, wet, skin = state.film, False, evaporated
     else:
         film = state.film - from_film * per_mass
-        film[film < 1e-15] = 0.0
-        wet, skin = bool(film.any()), evaporated - from_film
+        film = _without_traces(film, ops)
+        wet, skin = _is_wet(film, ops), evaporated - from_film
     water += skin * per_mass
-    one = isinstance(top_water, float)
-    if (top_water >= 0.0) if one else (top_water >= 0.0).all():
+    if ops.all(top_water >= 0.0):
         water[-1] += top_water * per_mass
     else:
-        water[-1] += np.maximum(top_water, 0.0) * per_mass
+        water[-1] += ops.maximum(top_water, 0.0) * per_mass
         film = film.copy()
-        film[-1] -= np.minimum(top_water, 0.0) * per_mass
-        wet = True
+        film[-1] -= ops.minimum(top_water, 0.0) * per_mass
+        wet = _is_wet(film, ops)
     healing = crop_module.healing_factor(layer_mean(temperature), bed.crop)
     return BedState(
         temperature=temperature,

@@ -9,7 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ventcalc._ops import ARRAY, SCALAR, Ops
 from ventcalc.physics.air import MASS_RATIO, enhancement_factor, saturation_pressure
+from ventcalc.physics.bed_state import carrier
 
 __all__ = ["recurrence", "skin_share", "vapour_fit", "vapour_march"]
 
@@ -102,7 +104,7 @@ def vapour_march(
     mass_flow: Any,
     water_activity: float,
     inlet: Any,
-    step: float,
+    step: Any,
 ) -> tuple[Array, Any, Array | None]:
     """
     Vapour taken up by the air from layer to layer.
@@ -147,10 +149,10 @@ def vapour_march(
             skin *= share * mass_flow
             return skin, outlet, None
         film = np.zeros_like(temperature)
+    per_air = 1.0 / (step * mass_flow)
     return _wet_march(
-        skin, _ratio(surface, pressure), film / step / mass_flow, share, film_effectiveness,
-        mass_flow, inlet,
-    )  # fmt: skip
+        skin, _ratio(surface, pressure), film * per_air, share, film_effectiveness, mass_flow, inlet
+    )
 
 
 def _ratio(vapour: Array, pressure: Any) -> Any:
@@ -162,7 +164,7 @@ def _ratio(vapour: Array, pressure: Any) -> Any:
 
 def _skin_march(skin: Array, share: Any, inlet: Any) -> tuple[Array, Any, bool]:
     """Air entering every dry layer, leaving the top, and whether any met it moister than itself."""
-    if skin.ndim == 1:
+    if carrier(skin) is SCALAR:
         x, share, near = float(inlet), float(share), False
         entering = []
         for equilibrium in skin.tolist():
@@ -195,12 +197,13 @@ def recurrence(keep: Any, gain: Array, inlet: Any) -> tuple[Array, Any]:
     leaving : array
         x above the last layer. [any]
     """
-    if gain.ndim == 1:
-        x, passed = float(inlet), []
+    ops = carrier(gain)
+    if ops is not ARRAY:
+        x, passed = float(inlet) if ops is SCALAR else inlet, []
         for add in gain.tolist():
             passed.append(x)
             x = keep * x + add
-        return np.array(passed), x
+        return np.array(passed, dtype=gain.dtype), x
     entering = np.empty_like(gain)
     below = entering[0]
     below[:] = inlet
@@ -216,17 +219,16 @@ def _wet_march(
     skin: Array, wet: Array, film: Array, share: Any, wet_share: Any, mass_flow: Any, inlet: Any
 ) -> tuple[Array, Any, Array]:
     """Layer by layer; ``film`` is what would have to dry, as a gain of the passing air."""
-    one = skin.ndim == 1
-    x: Any = float(inlet) if one else np.broadcast_to(inlet, skin.shape[1:]).astype(float)
-    rows: Any = (
-        zip(skin.tolist(), wet.tolist(), film.tolist(), strict=True)
-        if one
-        else zip(skin, wet, film, strict=True)
-    )
-    exchange: Any = _exchange_one if one else _exchange_many
+    ops = carrier(skin)
+    one = ops is SCALAR
+    x: Any = float(inlet) if one else inlet
+    rows: Any = zip(*(a.tolist() if one else a for a in (skin, wet, film)), strict=True)
     total, from_film = [], []
     for dry_level, wet_level, water in rows:
-        gain, part = exchange(x, dry_level, wet_level, water, share, wet_share)
+        if one:
+            gain, part = _exchange_one(x, dry_level, wet_level, water, share, wet_share)
+        else:
+            gain, part = _exchange_many(x, dry_level, wet_level, water, share, wet_share, ops)
         total.append(gain)
         from_film.append(part)
         x = x + gain
@@ -245,11 +247,11 @@ def _exchange_one(
 
 
 def _exchange_many(
-    x: Array, dry_level: Array, wet_level: Array, water: Array, share: Any, wet_share: Any
-) -> tuple[Array, Array]:
+    x: Any, dry_level: Any, wet_level: Any, water: Any, share: Any, wet_share: Any, ops: Ops
+) -> tuple[Any, Any]:
     """The same for a row of bays."""
     free = wet_share * (wet_level - x)
     dries = free > water
-    left = 1.0 - water / np.where(dries, free, 1.0)
-    part = np.where(dries, water, free)
-    return part + np.where(dries, left * share * (dry_level - x), 0.0), part
+    left = 1.0 - water / ops.where(dries, free, 1.0)
+    part = ops.where(dries, water, free)
+    return part + ops.where(dries, left * share * (dry_level - x), 0.0), part

@@ -9,7 +9,7 @@ that its numbers do not depend on the bays beside it.
 
 from __future__ import annotations
 
-import math
+import operator
 from collections.abc import Callable
 from dataclasses import fields, replace
 from typing import Any
@@ -17,10 +17,20 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ventcalc._ops import ARRAY, SCALAR, Ops
+from ventcalc._leaves import mapped
+from ventcalc._ops import ARRAY, Ops
 from ventcalc.physics import plain_air
 from ventcalc.physics.bed_passage import passage
-from ventcalc.physics.bed_state import Bed, BedState, BedStep, Inflow, Passage
+from ventcalc.physics.bed_state import (
+    Bed,
+    BedState,
+    BedStep,
+    Inflow,
+    Passage,
+    carrier,
+    layer_extremes,
+    layer_total,
+)
 from ventcalc.physics.plain_air import AIR_HEAT, EVAPORATION, air_density
 
 __all__ = ["in_parts"]
@@ -35,6 +45,8 @@ WETTEST = 0.55
 """Exchange of a wet layer in a step up to which lagged evaporation is accurate. [1]"""
 LARGEST_LATENT = 0.4
 """Heating of a layer by water condensing in a part that still leaves the lag harmless. [K]"""
+MOST_DOUBLINGS = 24
+"""Of the number of parts."""
 LARGEST_GUESS = 1.0
 """Change by the last step's heat source that may still be guessed. [K]"""
 
@@ -66,11 +78,13 @@ def in_parts(
         Means over the parts.
     """
     needed = _needed(bed, state, flow, given)
+    if not isinstance(needed, int | np.ndarray):
+        return _cut(bed, state, flow, given, once, needed)
     if isinstance(needed, int):
         return (
             once(bed, state, flow, given)
             if needed == 1
-            else _cut(bed, state, flow, given, once, int(needed))
+            else _cut(bed, state, flow, given, once, needed)
         )
     whole = once(bed, state, flow, given)
     others = [(int(parts), needed == parts) for parts in np.unique(needed) if parts > 1]
@@ -90,11 +104,9 @@ def in_parts(
 
 def _needed(bed: Bed, state: BedState, flow: Passage, given: Inflow) -> Any:
     """Parts that each bay needs: an int, or an array over bays."""
-    layers = state.temperature
-    one = layers.ndim == 1
-    ops = SCALAR if one else ARRAY
+    ops = carrier(state.temperature)
     driving = _driving(bed, state, given, ops)
-    if flow.step <= LONG and not (driving > 0.0 if one else driving.any()):
+    if flow.step <= LONG and not ops.any(driving > 0.0):
         return 1
     per_step = flow.air_capacity * flow.step / bed.heat_capacity
     reach = per_step * flow.film_effectiveness
@@ -106,10 +118,13 @@ def _needed(bed: Bed, state: BedState, flow: Passage, given: Inflow) -> Any:
         longest = ops.maximum(per_step * flow.effectiveness / FARTHEST, guess)
         need = ops.maximum(need, longest)
     # Powers of two, so that a batch falls into few groups.
-    if one:
-        return 2 ** math.ceil(math.log2(max(need, 1.0)))
-    parts = 2 ** np.ceil(np.log2(np.maximum(need, 1.0))).astype(int)
-    return np.broadcast_to(parts, layers.shape[1:])
+    parts: Any = 1
+    for doubled in range(MOST_DOUBLINGS):
+        more = need > 2.0**doubled
+        if not ops.any(more):
+            break
+        parts = ops.where(more, 2 ** (doubled + 1), parts)
+    return np.broadcast_to(parts, state.temperature.shape[1:]) if ops is ARRAY else parts
 
 
 def _driving(bed: Bed, state: BedState, given: Inflow, ops: Ops) -> Any:
@@ -118,34 +133,44 @@ def _driving(bed: Bed, state: BedState, given: Inflow, ops: Ops) -> Any:
 
     Drying pulls no harder than the warmest layer; a bed without a film is not driven by it.
     """
-    low = np.minimum.reduce(state.temperature)
-    full = plain_air.saturated(float(low) if ops is SCALAR else low, bed.pressure, ops)
-    wetting = ops.maximum(given.humidity_ratio - full, 0.0)
-    if not state.wet:
+    low, high = layer_extremes(state.temperature)
+    wetting = ops.maximum(given.humidity_ratio - plain_air.saturated(low, bed.pressure, ops), 0.0)
+    if state.wet is False:
         return wetting
-    high = np.maximum.reduce(state.temperature)
-    full = plain_air.saturated(float(high) if ops is SCALAR else high, bed.pressure, ops)
-    drying = ops.maximum(full - given.humidity_ratio, 0.0)
-    filmed = True if ops is SCALAR else state.film.any(axis=0)
-    return ops.maximum(wetting, ops.where(filmed, drying, 0.0))
+    filmed = state.film.any(axis=0) if ops is ARRAY else state.wet
+
+    def drying() -> Any:
+        full = plain_air.saturated(high, bed.pressure, ops)
+        return ops.maximum(full - given.humidity_ratio, wetting)
+
+    return ops.branch(filmed, drying, wetting)
 
 
 def _cut(
-    bed: Bed, state: BedState, flow: Passage, given: Inflow, once: March, parts: int
+    bed: Bed, state: BedState, flow: Passage, given: Inflow, once: March, parts: Any
 ) -> tuple[BedState, BedStep]:
-    velocity = flow.mass_flow / air_density(bed.pressure)
-    short = passage(bed, velocity, flow.step / parts)
-    steps = []
-    for _ in range(parts):
+    ops = carrier(state.temperature)
+
+    def shorter() -> Passage:
+        velocity = flow.mass_flow / air_density(bed.pressure)
+        return passage(bed, velocity, flow.step / parts)
+
+    short = ops.branch(parts > 1, shorter, flow)
+
+    def part(before: tuple[BedState, BedStep, Any]) -> tuple[BedState, BedStep, Any]:
+        state, total, latent = before
         state, step = once(bed, state, short, given)
-        steps.append(step)
-    mean = {f.name: sum(getattr(step, f.name) for step in steps) / parts for f in fields(BedStep)}
-    water = mean["evaporated"].sum(axis=0)
-    latent = sum(step.latent_heat * step.evaporated.sum(axis=0) for step in steps) / parts
-    some = np.where(water == 0.0, 1.0, water)
-    heat = np.where(water == 0.0, mean["latent_heat"], latent / some)
-    mean["latent_heat"] = float(heat) if heat.ndim == 0 else heat
-    return state, BedStep(**mean)
+        latent = latent + step.latent_heat * layer_total(step.evaporated)
+        return state, mapped(operator.add, total, step), latent
+
+    none: dict[str, Any] = dict.fromkeys((f.name for f in fields(BedStep)), 0.0)
+    by_layer = dict.fromkeys(("evaporated", "respiration"), np.zeros_like(state.temperature))
+    start = BedStep(**(none | by_layer))
+    state, total, latent = ops.repeat(parts, part, (state, start, 0.0))
+    water = layer_total(total.evaporated)
+    still = water == 0.0
+    heat = ops.where(still, total.latent_heat / parts, latent / ops.where(still, 1.0, water))
+    return state, replace(mapped(lambda x: x / parts, total), latent_heat=heat)
 
 
 def _own(thing: Any, state: BedState, bays: int) -> dict[str, Any]:

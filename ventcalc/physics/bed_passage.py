@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from ventcalc._ops import ARRAY, SCALAR, ops_for
 from ventcalc.errors import check_range
 from ventcalc.physics.bed_state import Bed, Passage
 from ventcalc.physics.plain_air import AIR_HEAT, GAS_CONSTANT, air_density
@@ -19,6 +20,8 @@ AIR_VISCOSITY = 1.76e-5
 PRANDTL = 0.71
 LEWIS = 0.87
 GRAVITY = 9.81
+MOST_CONDUCTION = 0.4
+"""Conduction between neighbouring layers in a step, over what they hold, that stays stable. [1]"""
 LEAST_VELOCITY = 1e-4
 """Air that still creeps through a pile in stable layers. [m/s]"""
 
@@ -88,9 +91,7 @@ def natural_velocity(
     draught = density * GRAVITY / (surrounding_temperature + 273.15)
     excess = mean_temperature - surrounding_temperature
     free = permeability / AIR_VISCOSITY * draught * excess
-    if isinstance(free, float):
-        return max(share * free, LEAST_VELOCITY)
-    return np.maximum(share * free, LEAST_VELOCITY)
+    return ops_for(free).maximum(share * free, LEAST_VELOCITY)
 
 
 def passage(bed: Bed, superficial_velocity: Any, step: float) -> Passage:
@@ -123,8 +124,7 @@ def passage(bed: Bed, superficial_velocity: Any, step: float) -> Passage:
     thickness). It is used up to x = 2. The tuber's own conduction adds d / (10 k).
     """
     check_range("superficial_velocity", superficial_velocity, 1e-5, 0.5, "m/s", "m³/h per m²?")
-    scalar = isinstance(superficial_velocity, float | int) and isinstance(bed.height, float | int)
-    minimum = min if scalar else np.minimum
+    minimum = ops_for(superficial_velocity, bed.height).minimum
     density = air_density(bed.pressure)
     mass_flow = superficial_velocity * density
     air_capacity = mass_flow * AIR_HEAT
@@ -139,8 +139,6 @@ def passage(bed: Bed, superficial_velocity: Any, step: float) -> Passage:
     half, whole = 0.5 + y / 6.0, 1.0 + 2.0 * y / 3.0 + y * y / 6.0
     weight = y * half / whole
     conduction = bed.conductivity / bed.thickness
-    stiffness = conduction * step / bed.heat_capacity
-    stiffest = stiffness if scalar else float(np.max(stiffness))
     return Passage(
         step=step,
         mass_flow=mass_flow,
@@ -154,5 +152,12 @@ def passage(bed: Bed, superficial_velocity: Any, step: float) -> Passage:
         inverse=1.0 / effectiveness,
         reach=(1.0 - weight) * whole / half,
         conduction=conduction,
-        conduction_parts=max(1, math.ceil(stiffest / 0.4)),
+        conduction_parts=_conduction_parts(conduction * step / bed.heat_capacity),
     )
+
+
+def _conduction_parts(stiffness: Any) -> int:
+    if ops_for(stiffness) in (SCALAR, ARRAY):
+        return max(1, math.ceil(float(np.max(stiffness)) / MOST_CONDUCTION))
+    check_range("stiffness", stiffness, 0.0, MOST_CONDUCTION)
+    return 1

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, reduce
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ventcalc._ops import SCALAR, Ops, ops_for
 from ventcalc.errors import check_range
 from ventcalc.physics.crop import Crop
 
@@ -170,6 +171,64 @@ class Inflow:
     """From the top layer into the air above. [kg/(m² s)]"""
 
 
+def carrier(values: Array) -> Ops:
+    """
+    How the numbers of one layer are worked with.
+
+    Parameters
+    ----------
+    values : array
+        Layers first. [any]
+
+    Returns
+    -------
+    Ops
+        For one bay its plain numbers, else arrays over bays.
+    """
+    return ops_for(values) if values.dtype == object or values.ndim > 1 else SCALAR
+
+
+def layer_total(values: Array) -> Any:
+    """
+    Sum over the layers; for one bay a plain float.
+
+    Parameters
+    ----------
+    values : array
+        Layers first. [any]
+
+    Returns
+    -------
+    float or array
+        Sum, one element per bay. [as given]
+    """
+    total = np.add.reduce(values)
+    return float(total) if carrier(values) is SCALAR else total
+
+
+def layer_extremes(values: Array) -> tuple[Any, Any]:
+    """
+    Least and greatest of the layers; for one bay plain floats.
+
+    Parameters
+    ----------
+    values : array
+        Layers first. [any]
+
+    Returns
+    -------
+    least : float or array
+        One element per bay. [as given]
+    greatest : float or array
+        Likewise. [as given]
+    """
+    ops = carrier(values)
+    if values.dtype == object:
+        return reduce(ops.minimum, values), reduce(ops.maximum, values)
+    least, greatest = np.minimum.reduce(values), np.maximum.reduce(values)
+    return (float(least), float(greatest)) if ops is SCALAR else (least, greatest)
+
+
 def layer_mean(values: Array) -> Any:
     """
     Mean over the layers; for one bay a plain float.
@@ -184,8 +243,7 @@ def layer_mean(values: Array) -> Any:
     float or array
         Mean, one element per bay. [as given]
     """
-    mean = np.add.reduce(values) / len(values)
-    return float(mean) if values.ndim == 1 else mean
+    return layer_total(values) / len(values)
 
 
 def fresh_bed(bed: Bed, temperature: Any, bays: int | None = None) -> BedState:

@@ -211,11 +211,10 @@ def temperature_factor(temperature: Any, crop: Crop) -> Any:
     array
         1 at the least. [1]
     """
-    hot = temperature > FAILING
-    if not (hot if isinstance(hot, bool) else hot.any()):
-        return _parabola(temperature, crop)
     ops = ops_for(temperature)
-    alive = ops.minimum(ops.maximum((DEAD - temperature) / (DEAD - DYING), 0.0), 1.0)
+    if not ops.any(ops.less(FAILING, temperature)):
+        return _parabola(temperature, crop)
+    alive = ops.minimum(ops.maximum((DEAD - temperature) * (1.0 / (DEAD - DYING)), 0.0), 1.0)
     return alive * _parabola(ops.minimum(temperature, FAILING), crop)
 
 

@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from ventcalc._ops import SCALAR, Ops
+from ventcalc._ops import ARRAY, Ops
 from ventcalc.physics import _air_kernel as kernel
 from ventcalc.physics._air_fit import MASS_RATIO
 
@@ -219,8 +219,12 @@ def split(enthalpy: Any, water: Any, pressure: Any, ops: Ops) -> tuple[Any, Any,
     """
     dry = temperature(enthalpy, water)
     foggy = water > kernel.saturated(ops, dry, pressure)
-    if ops is SCALAR:
-        return _fog(enthalpy, water, pressure, dry, ops) if foggy else (dry, water, 0.0 * water)
+    if ops is not ARRAY:
+        clear = dry, water, 0.0 * water
+        found: tuple[Any, Any, Any] = ops.branch(
+            foggy, lambda: _fog(enthalpy, water, pressure, dry, ops), clear
+        )
+        return found
     if not foggy.any():
         return dry, water + 0.0 * dry, 0.0 * dry
     shape = np.broadcast_shapes(np.shape(foggy), np.shape(pressure))

@@ -5,9 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-import numpy as np
-
-from ventcalc._ops import ARRAY, SCALAR, Ops
+from ventcalc._ops import SCALAR, Ops
 from ventcalc.decisions import aims
 from ventcalc.decisions.calendar import Calendar
 from ventcalc.decisions.situation import Readings
@@ -44,11 +42,8 @@ def readings_of(bay: Bay, state: BayState, outside: Outside, pressure: Any) -> R
         Pulp at the bottom and top layer, mean and coldest of all layers.
     """
     layers = state.bed.temperature
-    mean, low = bed.layer_mean(layers), np.minimum.reduce(layers)
-    bottom, top = layers[0], layers[-1]
-    if layers.ndim == 1:
-        low, bottom, top = float(low), float(bottom), float(top)
-    ops = SCALAR if layers.ndim == 1 else ARRAY
+    mean, (low, _) = bed.layer_mean(layers), bed.layer_extremes(layers)
+    bottom, top, ops = layer_of(layers, 0), layer_of(layers, -1), bed.carrier(layers)
     relative = plain_air.relative_humidity(
         state.return_temperature, state.return_humidity_ratio, pressure, ops
     )
@@ -96,20 +91,23 @@ def load_and_unload(
     left = 1.0 - (when.now - when.unloading) / (when.emptied - when.unloading)
     share = loaded * ops.minimum(ops.maximum(left, 1e-3), 1.0)
     new = ops.maximum(loaded - state.loaded, 0.0) / loaded
-    if not (new > 0.0 if ops is SCALAR else np.any(new > 0.0)):
-        return state if ops is SCALAR and share == state.share else replace(state, share=share)
-    warm = sum(lot.mass * lot.loading_temperature for lot in bay.lots) / bay.mass
-    keep = 1.0 - new
-    now = state.bed
-    mixed = replace(
-        now,
-        temperature=keep * now.temperature + new * warm,
-        film=keep * now.film,
-        water_loss=keep * now.water_loss,
-        dry_matter_loss=keep * now.dry_matter_loss,
-        curing=keep * now.curing,
-    )
-    return replace(state, bed=mixed, share=share, loaded=loaded)
+    if ops is SCALAR and not new > 0.0 and share == state.share:
+        return state
+
+    def mixed() -> tuple[bed.BedState, Any]:
+        warm = sum(lot.mass * lot.loading_temperature for lot in bay.lots) / bay.mass
+        keep, now = 1.0 - new, state.bed
+        return replace(
+            now,
+            temperature=keep * now.temperature + new * warm,
+            film=keep * now.film,
+            water_loss=keep * now.water_loss,
+            dry_matter_loss=keep * now.dry_matter_loss,
+            curing=keep * now.curing,
+        ), loaded
+
+    pile, loaded = ops.branch(new > 0.0, mixed, (state.bed, state.loaded))
+    return replace(state, bed=pile, share=share, loaded=loaded)
 
 
 def step_bay(
@@ -171,17 +169,17 @@ def step_bay(
         + shell.roof_absorptance * outside.solar_rise
         - shell.roof_emittance * outside.sky_drop
     )
-    end = (
-        standing_air(state)
-        if ops is SCALAR and not runs
-        else supply_of(positions, state, flow, fresh, fan + heater, coil, above)
+    end = ops.branch(
+        runs,
+        lambda: supply_of(positions, state, flow, fresh, fan + heater, coil, above),
+        standing_air(state),
     )
     mean, bottom = bed.layer_mean(state.bed.temperature), layer_of(state.bed.temperature, 0)
     velocity = bay.fans.airflow * speed / bay.pile.floor_area
     # Fog is evaporated into the supply on paper, which keeps its heat and water together.
     inlet = end.temperature - end.fog * EVAPORATION / AIR_HEAT
     vapour = end.humidity_ratio + end.fog
-    if not (runs if ops is SCALAR else runs.all()):
+    if not ops.all(runs):
         still = bed.natural_velocity(model, mean, state.return_temperature)
         velocity = ops.where(runs, velocity, still)
         # With the fans off, air that sinks to the plenum settles at the bottom tubers' state.

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from ventcalc._ops import SCALAR
 from ventcalc.physics import air, bed
 from ventcalc.physics.crop import CO2_OUTSIDE, crop_for
 from ventcalc.storage import Bay
@@ -150,4 +151,5 @@ def layer_of(layers: Any, place: int) -> Any:
     float or array
         For one bay a plain float. [as given]
     """
-    return float(layers[place]) if layers.ndim == 1 else layers[place]
+    one = layers[place]
+    return float(one) if bed.carrier(layers) is SCALAR else one

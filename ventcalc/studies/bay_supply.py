@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
-
-from ventcalc._ops import SCALAR, Ops
+from ventcalc._ops import Ops
 from ventcalc.equipment import plenum
 from ventcalc.equipment.plant import Rating, hourly_performance
 from ventcalc.storage import Bay, capacity_of, coil_of
@@ -126,17 +124,21 @@ def plant_power(bay: Bay, end: plenum.Supply, outside: Outside, share: Any, ops:
         0 without any duty. [W]
     """
     plant, heat = bay.refrigeration, end.coil_heat
-    if plant is None or not (heat > 0.0 if ops is SCALAR else np.any(heat > 0.0)):
-        return 0.0 * heat
-    rating = Rating(
-        refrigerant=plant.refrigerant,
-        capacity=plant.capacity * share,
-        performance=plant.performance,
-        surface=bay.schedule.holding_temperature - plant.coil_temperature_difference,
-        outside_temperature=plant.design_outside_temperature,
-    )
-    idle = ops.where(heat > 0.0, end.coil_temperature, rating.surface)
-    performance = hourly_performance(
-        rating, surface=idle, outside_temperature=outside.temperature, heat=heat, ops=ops
-    )
-    return heat / performance + end.defrost_power
+    if plant is None:
+        return 0.0
+
+    def power() -> Any:
+        rating = Rating(
+            refrigerant=plant.refrigerant,
+            capacity=plant.capacity * share,
+            performance=plant.performance,
+            surface=bay.schedule.holding_temperature - plant.coil_temperature_difference,
+            outside_temperature=plant.design_outside_temperature,
+        )
+        idle = ops.where(heat > 0.0, end.coil_temperature, rating.surface)
+        performance = hourly_performance(
+            rating, surface=idle, outside_temperature=outside.temperature, heat=heat, ops=ops
+        )
+        return heat / performance + end.defrost_power
+
+    return ops.branch(heat > 0.0, power, 0.0)

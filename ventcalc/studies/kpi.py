@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from typing import Any
 
@@ -10,20 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ventcalc.decisions.calendar import COOL_DOWN, EMPTY, HOLDING, UNLOADING
-from ventcalc.physics.bed import layer_mean
 from ventcalc.storage import Bay
-from ventcalc.studies.bay_model import BayState, Hour
+from ventcalc.studies.season_record import Kept
 
 __all__ = ["Kpi", "Tally"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-BLOCK = 20_000
-"""
-Layers times bays times steps that are counted together. Steps not yet counted hold on to their
-arrays: many of a large batch would make the system fetch new memory every hour.
-"""
 JOULE_PER_KWH = 3.6e6
 FREEZING_TUBER = -0.8
 """Freezing injury of potatoes (Univ. of California Davis). [°C]"""
@@ -123,14 +116,20 @@ class Kpi:
 
 class Tally:
     """
-    Sums up a season; the one place in the library that counts in place.
+    Sums up a season, block of steps by block; the one place in the library that counts in place.
 
-    Steps are only collected, and counted by the block: a hundred small sums for one bay cost a
-    fraction of a hundred times one.
+    Parameters
+    ----------
+    bay : Bay
+        The bay, or a stack of bays.
+    zero : float or array
+        0 for one bay; as many zeros as there are bays for a stack.
+    step : float
+        Length of a step. [s]
     """
 
-    def __init__(self, bay: Bay, zero: Any) -> None:
-        self.bay, self.zero = bay, zero
+    def __init__(self, bay: Bay, zero: Any, step: float) -> None:
+        self.bay, self.zero, self.step = bay, zero, step
         self.sums: dict[str, Any] = dict.fromkeys((f.name for f in fields(Kpi)), zero)
         self.sums["coldest_plenum"] = self.sums["coldest_tuber"] = zero + 99.0
         self.sums["hottest_tuber"] = zero - 99.0
@@ -139,49 +138,18 @@ class Tally:
         self.last_fan: Any = zero > 1.0
         self.last_door: Any = zero
         self.day: Array = np.empty((0, *np.shape(zero)))
-        self.rows: list[tuple[BayState, Hour, Any, Any, Any, float]] = []
-        self.step = 0.0
 
-    def add(
-        self,
-        state: BayState,
-        hour: Hour,
-        positions: Any,
-        target: Any,
-        stage: Any,
-        now: float,
-        step: float,
-    ) -> None:
-        """Take up one step; ``now`` is the time since the first load. Steps are equal. [s]"""
-        self.rows.append((state, hour, positions.door_opening, target, stage, now))
-        self.step = step
-        if len(self.rows) * state.bed.temperature.size >= BLOCK:
-            self._count()
-
-    def _count(self) -> None:
-        """Count the steps collected so far; arrays have the steps first."""
-        states, hours, doors, targets, stages, times = zip(*self.rows, strict=True)
-        self.rows = []
-        target, stage = self._column(targets), self._column(stages)
-        in_use = stage != EMPTY
+    def count(self, kept: Kept, now: Array) -> None:
+        """Take up some steps; ``now`` is their time since the first load. [s]"""
+        in_use = kept.stage != EMPTY
         time = np.where(in_use, self.step, 0.0)
-        self._temperatures(states, target, stage, time / 3600.0)
-        self._losses(states, stage, np.array(times))
-        self._wetness(states, hours, time)
-        self._energy(hours, self._column(doors), time, in_use)
-        co2 = self._column([state.co2 for state in states])
-        over = np.maximum(co2 - self.bay.limits.co2, 0.0)
+        self._temperatures(kept, time / 3600.0)
+        self._losses(kept, now)
+        self._wetness(kept, time)
+        self._energy(kept, time, in_use)
+        over = np.maximum(kept.co2 - self.bay.limits.co2, 0.0)
         self._sum("co2_excess", over * 1e6 * time / 3600.0)
-        self._most("co2_highest", np.where(in_use, co2, 0.0))
-
-    def _column(self, values: Sequence[Any]) -> Array:
-        """One number of every step, or one of every bay at every step."""
-        if not np.shape(self.zero):
-            return np.array(values, dtype=float)
-        column = np.empty((len(values), *np.shape(self.zero)))
-        for row, value in zip(column, values, strict=True):
-            row[...] = value
-        return column
+        self._most("co2_highest", np.where(in_use, kept.co2, 0.0))
 
     def _sum(self, name: str, value: Array) -> None:
         self.sums[name] = self.sums[name] + value.sum(axis=0)
@@ -192,14 +160,12 @@ class Tally:
     def _least(self, name: str, value: Array) -> None:
         self.sums[name] = np.minimum(self.sums[name], value.min(axis=0))
 
-    def _temperatures(
-        self, states: Sequence[BayState], target: Array, stage: Array, hours: Array
-    ) -> None:
-        pulp = np.stack([state.bed.temperature for state in states])
+    def _temperatures(self, kept: Kept, hours: Array) -> None:
+        pulp, stage = kept.pulp, kept.stage
         layers = pulp.shape[1]
         held = np.where(stage == HOLDING, hours, 0.0)
         if held.any():
-            off = np.maximum(np.abs(pulp - target[:, None]) - self.bay.limits.band, 0.0)
+            off = np.maximum(np.abs(pulp - kept.target[:, None]) - self.bay.limits.band, 0.0)
             off *= held[:, None]
             by_layer = off.sum(axis=0)
             self.worst = self.worst + by_layer
@@ -227,59 +193,46 @@ class Tally:
         first = len(mean) - len(fell)
         self._sum("ramp_hours", np.where(fast & cooled[first:], hours[first:], 0.0))
 
-    def _losses(self, states: Sequence[BayState], stage: Array, now: Array) -> None:
-        until, month = stage < UNLOADING, now <= MONTH
+    def _losses(self, kept: Kept, now: Array) -> None:
+        until, month = kept.stage < UNLOADING, now <= MONTH
         if month.any():
-            early = [state for state, soon in zip(states, month.tolist(), strict=True) if soon]
-            self._lose(early, until[month])
+            self._lose(kept, until & month.reshape(-1, *[1] * (until.ndim - 1)))
             self.sums["mass_loss_month_one"] = self.sums["mass_loss"]
-        self._lose(states, until)
+        self._lose(kept, until)
 
-    def _lose(self, states: Sequence[BayState], until: Flags) -> None:
+    def _lose(self, kept: Kept, until: Flags) -> None:
         """What was lost up to the last step in which the crop was still there."""
-        sums = self.sums
-        everywhere = np.flatnonzero(until.reshape(len(until), -1).all(axis=1))
-        first = everywhere[-1] if len(everywhere) else 0
-        for state, there in zip(states[first:], until[first:], strict=True):
-            if there.any():
-                for name in ("water_loss", "dry_matter_loss"):
-                    lost = layer_mean(getattr(state.bed, name))
-                    sums[name] = np.where(there, lost, sums[name])
+        sums, last = self.sums, len(until) - 1 - np.argmax(until[::-1], axis=0)
+        for name in ("water_loss", "dry_matter_loss"):
+            lost = np.take_along_axis(getattr(kept, name), last[None], axis=0)[0]
+            sums[name] = np.where(until.any(axis=0), lost, sums[name])
         sums["mass_loss"] = sums["water_loss"] + sums["dry_matter_loss"]
 
-    def _wetness(self, states: Sequence[BayState], hours: Sequence[Hour], time: Array) -> None:
-        tonnes = self.bay.mass / 1000.0
-        area = self.bay.pile.floor_area * self._column([state.share for state in states])
-        for state, length in zip(states, time / 3600.0, strict=True):
-            if state.bed.wet:
-                wet = state.bed.film.max(axis=0) > WET_FILM
-                self.sums["wet_crop_hours"] = self.sums["wet_crop_hours"] + wet * length
-        condensed = self._column([hour.step.condensed for hour in hours])
-        self._sum("condensed_on_crop", condensed * area * time / tonnes)
-        drip = self._column([hour.drip for hour in hours])
-        self._sum("ceiling_drip_hours", np.where(drip > 0.0, time / 3600.0, 0.0))
-        self._sum("ceiling_drip", drip * time / tonnes)
-        self._sum("fog", self._column([hour.fog for hour in hours]) * time / tonnes)
+    def _wetness(self, kept: Kept, time: Array) -> None:
+        tonnes, hours = self.bay.mass / 1000.0, time / 3600.0
+        self._sum("wet_crop_hours", np.where(kept.wettest > WET_FILM, hours, 0.0))
+        area = self.bay.pile.floor_area * kept.share
+        self._sum("condensed_on_crop", kept.condensed * area * time / tonnes)
+        self._sum("ceiling_drip_hours", np.where(kept.drip > 0.0, hours, 0.0))
+        self._sum("ceiling_drip", kept.drip * time / tonnes)
+        self._sum("fog", kept.fog * time / tonnes)
 
-    def _energy(self, hours: Sequence[Hour], door: Array, time: Array, in_use: Flags) -> None:
+    def _energy(self, kept: Kept, time: Array, in_use: Flags) -> None:
         tonnes = self.bay.mass / 1000.0
         total = 0.0 * time
-        for name, values in (
-            ("fan_energy", [hour.fan_power for hour in hours]),
-            ("refrigeration_energy", [hour.coil_power for hour in hours]),
-            ("heater_energy", [hour.heater_power for hour in hours]),
-            ("humidifier_energy", [hour.humidifier_power for hour in hours]),
+        for name, power in (
+            ("fan_energy", kept.fan_power),
+            ("refrigeration_energy", kept.coil_power),
+            ("heater_energy", kept.heater_power),
+            ("humidifier_energy", kept.humidifier_power),
         ):
-            power = self._column(values)
             total = total + power
             self._sum(name, power * time / JOULE_PER_KWH / tonnes)
         self._sum("cost_energy", total * time * self.bay.costs.electricity / tonnes)
         self._most("peak_power", np.where(in_use, total, 0.0))
-        water = self._column([hour.water_added for hour in hours])
-        self._sum("humidifier_water", water * time / tonnes)
-        runs = (self._column([hour.runs for hour in hours]) > 0.0) & in_use
-        plenum = self._column([hour.plenum_temperature for hour in hours])
-        plenum = np.where(runs, plenum, 99.0)
+        self._sum("humidifier_water", kept.water_added * time / tonnes)
+        runs = (kept.runs > 0.0) & in_use
+        plenum = np.where(runs, kept.plenum_temperature, 99.0)
         self._least("coldest_plenum", plenum)
         self._sum("plenum_below_zero_minutes", np.where(plenum < 0.0, time / 60.0, 0.0))
         self._sum("fan_hours", np.where(runs, time / 3600.0, 0.0))
@@ -287,15 +240,13 @@ class Tally:
         self._sum("fan_starts", np.where(runs & ~before, 1.0, 0.0))
         self.last_fan = runs[-1]
         # A bay in use never was out of use before, so the step before is the last that counts.
-        door = np.where(runs, door, 0.0)
+        door = np.where(runs, kept.door_opening, 0.0)
         before = np.concatenate([np.reshape(self.last_door, (1, *door.shape[1:])), door[:-1]])
         self._sum("door_travel", np.where(in_use, np.abs(door - before), 0.0))
         self.last_door = door[-1]
 
     def result(self) -> Kpi:
         """The season's results so far."""
-        if self.rows:
-            self._count()
         done = dict(self.sums)
         done["mean_spread"] = done["mean_spread"] / np.maximum(self.holding_time, 1e-9)
         worst = np.max(self.worst, axis=0) + self.zero

@@ -10,21 +10,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ventcalc._ops import ARRAY, SCALAR, Ops
+from ventcalc._ops import ARRAY, SCALAR
 from ventcalc.bay_batch import stack_bays
 from ventcalc.decisions import calendar
 from ventcalc.decisions.policies import Policy
 from ventcalc.errors import BadInput
 from ventcalc.physics import plain_air
 from ventcalc.storage import Bay
-from ventcalc.studies.bay_model import (
-    bed_of,
-    first_state,
-    readings_of,
-    step_bay,
-)
 from ventcalc.studies.installed import as_installed
 from ventcalc.studies.kpi import Kpi, Tally
+from ventcalc.studies.season_record import Kept
+from ventcalc.studies.season_steps import Course, blocks_of
 from ventcalc.studies.surroundings import Outside, ground_of, hours_of
 from ventcalc.weather import Weather
 
@@ -41,10 +37,6 @@ TRACES = (
     "humidifier_power", "share", "wetting_margin",
 )  # fmt: skip
 """What a season records each step, in the units of the glossary."""
-POWERS = ("fan_power", "coil_power", "heater_power", "humidifier_power")
-POSITIONS = ("fan_speed", "door_opening", "humidity_wanted", "refrigeration", "heater")
-RECORDED = 256
-"""Steps that are written into the traces together."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -208,75 +200,44 @@ def _run(
     progress: Callable[[int, int], None] | None,
     traces: dict[str, Array] | None,
 ) -> Kpi:
-    ops = SCALAR if bays is None else ARRAY
-    pressure = hours[0].pressure
-    model, ground = bed_of(bay, pressure, layers), ground_of(bay, weather, ops)
-    state = first_state(bay, model, bays)
-    tally = Tally(bay, 0.0 if bays is None else np.zeros(bays))
-    memory: Any = None
-    log: list[tuple[Any, ...]] = []
-    for k, outside in enumerate(hours):
-        when = calendar.calendar_at(bay, outside.time)
-        readings = readings_of(bay, state, outside, pressure)
-        positions, memory = policy(bay, readings, memory)
-        target, stage = _wanted(bay, when, memory, readings, ops)
-        state, hour = step_bay(
-            bay, model, state, positions, outside, when, weather.step, ops, ground
-        )
-        tally.add(state, hour, positions, target, stage, when.now, weather.step)
+    course = Course(
+        bay=bay,
+        ground=ground_of(bay, weather, SCALAR if bays is None else ARRAY),
+        pressure=hours[0].pressure,
+        policy=policy,
+        step=weather.step,
+        layers=layers,
+        bays=bays,
+    )
+    tally = Tally(bay, 0.0 if bays is None else np.zeros(bays), weather.step)
+    done, a_day = 0, max(1, round(86400.0 / weather.step))
+    for kept in blocks_of(course, hours):
+        some = hours[done : done + len(kept.pulp)]
+        tally.count(kept, np.array([calendar.calendar_at(bay, one.time).now for one in some]))
         if traces is not None:
-            log.append((readings, positions, state, hour, target, stage, outside))
-            if len(log) == RECORDED or k == len(hours) - 1:
-                _record(traces, k + 1 - len(log), log)
-                log = []
-        if progress is not None and k % 24 == 0:
-            progress(k, len(hours))
+            _record(traces, done, kept, some)
+        if progress is not None:
+            for k in range(-(-done // a_day) * a_day, done + len(some), a_day):
+                progress(k, len(hours))
+        done += len(some)
     return tally.result()
 
 
-def _wanted(bay: Bay, when: Any, memory: Any, readings: Any, ops: Ops) -> tuple[Any, Any]:
-    """The target that the policy worked to; a policy without one is measured on the plan."""
-    target = getattr(memory, "target", None)
-    if target is None:
-        target = calendar.planned_target(bay, when, ops)
-    return target, calendar.stage_of(when, target, bay.schedule.holding_temperature, ops)
-
-
-def _record(traces: dict[str, Array], first: int, log: Sequence[tuple[Any, ...]]) -> None:
+def _record(traces: dict[str, Array], first: int, kept: Kept, hours: Sequence[Outside]) -> None:
     """Write the traces of some steps, from the step ``first`` on."""
-    all_readings, all_positions, states, hours, targets, stages, outside = zip(*log, strict=True)
-    pressure = outside[0].pressure
-
-    def of(things: Sequence[Any], name: str) -> Array:
-        return np.array([getattr(thing, name) for thing in things], dtype=float)
-
-    beds = [state.bed for state in states]
-    pulp = np.stack([pile.temperature for pile in beds])
-    warm, moist = of(states, "return_temperature"), of(states, "return_humidity_ratio")
-    ceiling = of(hours, "ceiling_temperature")
-    supplied = plain_air.dew_point(of(hours, "plenum_humidity_ratio"), pressure, ARRAY)
-    values = {
-        "outside_temperature": of(outside, "temperature"),
-        "outside_humidity_ratio": of(outside, "humidity_ratio"),
-        "target": np.array(targets),
+    pressure, pulp = hours[0].pressure, kept.pulp
+    warm, moist = kept.return_temperature, kept.return_humidity_ratio
+    supplied = plain_air.dew_point(kept.plenum_humidity_ratio, pressure, ARRAY)
+    own = set(TRACES) & {f.name for f in fields(Kept)}
+    values = {name: getattr(kept, name) for name in own} | {
+        "outside_temperature": [one.temperature for one in hours],
+        "outside_humidity_ratio": [one.humidity_ratio for one in hours],
         "pulp_bottom": pulp[:, 0],
         "pulp_middle": pulp[:, pulp.shape[1] // 2],
         "pulp_top": pulp[:, -1],
-        "pulp_mean": of(all_readings, "pulp_mean"),
-        "return_temperature": warm,
         "return_relative_humidity": plain_air.relative_humidity(warm, moist, pressure, ARRAY),
-        "ceiling_temperature": ceiling,
-        "ceiling_margin": ceiling - plain_air.dew_point(moist, pressure, ARRAY),
-        "stage": np.array(stages),
-        "co2": of(states, "co2"),
-        "share": of(states, "share"),
-        "wetting_margin": of(all_readings, "pulp_coldest") - supplied,
+        "ceiling_margin": kept.ceiling_temperature - plain_air.dew_point(moist, pressure, ARRAY),
+        "wetting_margin": kept.pulp_coldest - supplied,
     }
-    for name in ("water_loss", "dry_matter_loss", "film"):
-        values[name] = np.stack([getattr(pile, name) for pile in beds]).mean(axis=1)
-    for name in ("plenum_temperature", "drip", *POWERS):
-        values[name] = of(hours, name)
-    for name in ("action", *POSITIONS):
-        values[name] = of(all_positions, name)
     for name, value in values.items():
-        traces[name][first : first + len(log)] = value
+        traces[name][first : first + len(hours)] = value

@@ -1,0 +1,140 @@
+"""The steps of a season one after the other, plainly or compiled."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from ventcalc._loop import Loop, available, traced_loop
+from ventcalc._ops import ARRAY, SCALAR, Ops, ops_for
+from ventcalc.decisions import calendar
+from ventcalc.decisions.policies import POLICIES, Policy
+from ventcalc.physics.bed import Bed
+from ventcalc.storage import Bay
+from ventcalc.studies.bay_model import BayState, bed_of, first_state, readings_of, step_bay
+from ventcalc.studies.season_record import Kept, kept_of, stacked
+from ventcalc.studies.surroundings import Ground, Outside
+
+__all__ = ["Course", "blocks_of"]
+
+BLOCK = 250_000
+"""Numbers kept of the steps that are handed on together: what fits into fast memory."""
+LONGEST_BLOCK = 256
+"""Steps that are handed on together at most."""
+WORTH_COMPILING = 500
+"""Shorter seasons are over before they would be compiled. [steps]"""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Course:
+    """What stays the same from the first step of a season to the last."""
+
+    bay: Bay
+    ground: Ground
+    pressure: float
+    """[Pa]"""
+    policy: Policy
+    step: float
+    """[s]"""
+    layers: int
+    bays: int | None
+    """Number of bays in a stack; None for one bay."""
+
+
+Fixed = tuple[Bay, Ground, Any, Bed]
+"""The bay, its ground, its air pressure [Pa], its pile."""
+Carried = tuple[BayState, Any]
+"""State of the bay, memory of the policy."""
+
+
+def blocks_of(course: Course, hours: Sequence[Outside]) -> Iterator[Kept]:
+    """
+    What is kept of the steps of a season, from the first to the last.
+
+    Parameters
+    ----------
+    course : Course
+        Bay and policy.
+    hours : sequence of Outside
+        What stands around the bay in every step.
+
+    Yields
+    ------
+    Kept
+        Some steps, the next block beginning where the last ended.
+
+    Notes
+    -----
+    Where llvmlite is installed the steps of a shipped policy are compiled: the same formulas,
+    traced once, give the same numbers to round-off. A policy from outside is called as it is.
+    A block in which a number leaves its range is gone through again plainly, which says so.
+    """
+    ops = SCALAR if course.bays is None else ARRAY
+    model = bed_of(course.bay, course.pressure, course.layers)
+    fixed = course.bay, course.ground, course.pressure, model
+    start: Carried = first_state(course.bay, model, course.bays), None
+    carried, kept = _step(course, fixed, start, hours[0], ops)
+    yield stacked([kept], course.bays)
+    length = max(1, min(LONGEST_BLOCK, BLOCK // ((course.layers + 30) * (course.bays or 1))))
+    blocks = [hours[first : first + length] for first in range(1, len(hours), length)]
+    loop = _compiled(course, carried, hours)
+    rows: Any = None if loop is None else loop.pack(carried)
+    for block in blocks:
+        found = None
+        if loop is not None:
+            found = loop.steps(rows, loop.given_rows(block))
+            if found is None:
+                carried = loop.unpack(rows)
+        if found is not None:
+            rows, some = found
+        else:
+            carried, some = _plainly(course, fixed, carried, block, ops)
+            rows = None if loop is None else loop.pack(carried)
+        yield some
+
+
+def _plainly(
+    course: Course, fixed: Fixed, carried: Carried, block: Sequence[Outside], ops: Ops
+) -> tuple[Carried, Kept]:
+    steps = []
+    for outside in block:
+        carried, kept = _step(course, fixed, carried, outside, ops)
+        steps.append(kept)
+    return carried, stacked(steps, course.bays)
+
+
+def _step(
+    course: Course, fixed: Fixed, carried: Carried, outside: Outside, ops: Ops
+) -> tuple[Carried, Kept]:
+    bay, ground, pressure, model = fixed
+    state, memory = carried
+    when = calendar.calendar_at(bay, outside.time)
+    readings = readings_of(bay, state, outside, pressure)
+    positions, memory = course.policy(bay, readings, memory)
+    target, stage = _wanted(bay, when, memory, readings, ops)
+    state, hour = step_bay(bay, model, state, positions, outside, when, course.step, ops, ground)
+    return (state, memory), kept_of(readings, positions, state, hour, target, stage)
+
+
+def _wanted(bay: Bay, when: Any, memory: Any, readings: Any, ops: Ops) -> tuple[Any, Any]:
+    """The target that the policy worked to; a policy without one is measured on the plan."""
+    target = getattr(memory, "target", None)
+    if target is None:
+        target = calendar.planned_target(bay, when, ops)
+    return target, calendar.stage_of(when, target, bay.schedule.holding_temperature, ops)
+
+
+def _compiled(course: Course, carried: Carried, hours: Sequence[Outside]) -> Loop | None:
+    """The step as a compiled loop, where there are many, the policy is ours and LLVM is there."""
+    shipped = any(course.policy is policy for policy in POLICIES.values())
+    if len(hours) < WORTH_COMPILING or not shipped or not available():
+        return None
+
+    def step(fixed: Any, carried: Carried, outside: Outside, _: None) -> tuple[Carried, Kept]:
+        bay, _, pressure = fixed
+        model = bed_of(bay, pressure, course.layers)
+        return _step(course, (*fixed, model), carried, outside, ops_for(pressure))
+
+    fixed = course.bay, course.ground, course.pressure
+    return traced_loop(step, fixed, carried, hours[0], bays=course.bays)
