@@ -12,7 +12,8 @@ import hashlib
 import os
 import sys
 from collections.abc import Callable
-from functools import cache
+from contextlib import suppress
+from functools import cache, lru_cache
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
@@ -25,6 +26,9 @@ from ventcalc._schedule import scheduled
 __all__ = ["available", "compiled"]
 
 Array = NDArray[np.float64]
+
+MOST_KEPT = 64
+"""Programs in the cache; each is a tenth of a megabyte."""
 
 
 def available() -> bool:
@@ -63,24 +67,28 @@ def _object_code(text: str) -> bytes:
     import llvmlite.binding as llvm
 
     words = (text, llvmlite.__version__, llvm.get_host_cpu_name(), sys.platform)
-    key = hashlib.sha256("\n".join(words).encode()).hexdigest()
+    key = hashlib.sha256("\n".join(words).encode()).hexdigest()[:32]
     try:
-        place = _folder() / f"{key[:32]}.code"
-        data = place.read_bytes()
+        data = (_folder() / f"{key}.code").read_bytes()
         if hashlib.sha256(data[32:]).digest() == data[:32]:
             return data[32:]
-    except (OSError, RuntimeError):
+    except (OSError, RuntimeError):  # no such file, or no home
         pass
     code = _translated(text)
-    try:
-        place = _folder() / f"{key[:32]}.code"
-        place.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-        part = place.with_suffix(f".{os.getpid()}")
-        part.write_bytes(hashlib.sha256(code).digest() + code)
-        part.replace(place)
-    except (OSError, RuntimeError):  # nowhere to keep it
-        pass
+    with suppress(OSError, RuntimeError):  # nowhere to keep it
+        _keep(_folder(), key, code)
     return code
+
+
+def _keep(folder: Path, key: str, code: bytes) -> None:
+    """Put machine code into the cache, and throw the oldest out."""
+    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    part = folder / f"{key}.{os.getpid()}"
+    part.write_bytes(hashlib.sha256(code).digest() + code)
+    part.replace(folder / f"{key}.code")
+    kept = sorted(folder.glob("*.code"), key=lambda one: one.stat().st_mtime)
+    for old in kept[:-MOST_KEPT]:
+        old.unlink(missing_ok=True)
 
 
 def _translated(text: str) -> bytes:
@@ -88,7 +96,7 @@ def _translated(text: str) -> bytes:
 
     module = llvm.parse_assembly(scheduled(text))
     module.verify()
-    options = llvm.create_pipeline_tuning_options(speed_level=2)
+    options = llvm.create_pipeline_tuning_options(speed_level=1)
     options.slp_vectorization = options.loop_vectorization = False
     builder = llvm.create_pass_builder(_target(), options)
     builder.getModulePassManager().run(module, builder)
@@ -96,7 +104,7 @@ def _translated(text: str) -> bytes:
     return code
 
 
-@cache
+@lru_cache(maxsize=MOST_KEPT)
 def compiled(text: str) -> Callable[..., int]:
     """
     The function ``run`` of a program; arrays and whole numbers in, a whole number out.

@@ -115,7 +115,7 @@ class Program:
         self.wrong = join(self.wrong, wrong)
         return mapped(lambda a, b: _each(join, a, b), value, otherwise)
 
-    def repeat(self, times: Number, body: Callable[[Any], Any], start: Any) -> Any:
+    def repeat(self, times: Any, body: Callable[[Any], Any], start: Any) -> Any:
         """``body`` applied to ``start`` again and again, in each lane as many times as it needs."""
         before, inside, wrong = self.block, self.inside, self.wrong
         head, inner, out = self.label(), self.label(), self.label()
@@ -384,6 +384,13 @@ def _branch(condition: Any, then: Callable[[], Any], otherwise: Any) -> Any:
     return program.branch(condition, then, otherwise)
 
 
+def _repeat(times: Any, body: Callable[[Any], Any], start: Any) -> Any:
+    program = _program_of(times, *leaves(start))
+    if program is None:
+        return SCALAR.repeat(times, body, start)
+    return program.repeat(times, body, start)
+
+
 TRACED = Ops(
     exp=_function("exp"),
     log=_function("log"),
@@ -397,7 +404,7 @@ TRACED = Ops(
     any=lambda condition: condition is not False,
     all=lambda condition: condition is True,
     branch=_branch,
-    repeat=lambda times, body, start: times.program.repeat(times, body, start),
+    repeat=_repeat,
 )
 """For traced values, and object arrays of them layer by layer."""
 Traced.ops = TRACED

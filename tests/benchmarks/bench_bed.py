@@ -25,39 +25,53 @@ def a_bed(**other):
     return bed.Bed(**{**size, "crop": crop_for("table"), "layers": 40, **other})
 
 
-def a_season(model, steps=SEASON):
+def a_season(bays=None, steps=SEASON):
     """Supply air that swings half a kelvin about 6 °C with the fans on two hours in three."""
-    state = bed.fresh_bed(model, 14.0)
-    on, off = bed.passage(model, 0.02, HOUR), bed.passage(model, 2e-4, HOUR)
-    temperature = 6.0 + 0.5 * np.sin(np.arange(steps) * 0.26)
-    ratio = air.humidity_ratio(temperature, 0.95, PRESSURE)
-    pairs = zip(temperature.tolist(), ratio.tolist(), strict=True)
-    for k, (t, w) in enumerate(pairs):
-        state, _ = bed.march(
-            model, state, off if k % 3 == 2 else on, inlet_temperature=t,
-            inlet_humidity_ratio=w, age=k * HOUR,
-        )  # fmt: skip
-    return state
+    hour = np.arange(steps)
+    temperature = 6.0 + 0.5 * np.sin(hour * 0.26)
+    series = {
+        "superficial_velocity": np.where(hour % 3 == 2, 2e-4, 0.02),
+        "inlet_temperature": temperature,
+        "inlet_humidity_ratio": air.humidity_ratio(temperature, 0.95, PRESSURE),
+        "age": hour * HOUR,
+    }
+    if bays is None:
+        return series
+    return {name: values[:, None] + np.zeros(bays) for name, values in series.items()}
 
 
 @pytest.fixture(params=["compiled", "numpy"])
 def way_to_march(request, monkeypatch):
-    """With the compiled loop, and without it."""
+    """With llvmlite, and without it."""
     if request.param == "numpy":
-        monkeypatch.setattr(bed, "kernel", lambda: None)
+        monkeypatch.setattr(bed, "available", lambda: False)
     return request.param
 
 
 @pytest.mark.usefixtures("way_to_march")
 def test_season_of_one_bay(benchmark):
-    model = a_bed()
-    a_season(model, 24)
+    model, series = a_bed(), a_season()
+    state = bed.fresh_bed(model, 14.0)
     benchmark.extra_info["hourly steps"] = SEASON
-    benchmark.pedantic(a_season, args=(model,), rounds=3)
+    benchmark.pedantic(
+        bed.march_through, (model, state), {"step": HOUR, **series}, rounds=3, warmup_rounds=1
+    )
     benchmark.extra_info["seasons per second"] = 1.0 / benchmark.stats["median"]
 
 
-@pytest.mark.usefixtures("way_to_march")
+@pytest.mark.parametrize("workers", [1, 2])
+def test_six_weeks_of_many_bays(benchmark, workers):
+    """1 000 bays, whose passages and inlets are all their own; compiled."""
+    assert bed.available()
+    rng, bays, steps = np.random.default_rng(1), 1000, 1000
+    model = a_bed(height=rng.uniform(4.0, 6.0, bays), tuber_diameter=rng.uniform(0.05, 0.07, bays))
+    state, series = bed.fresh_bed(model, 14.0, bays), a_season(bays, steps)
+    given = {"step": HOUR, "workers": workers, **series}
+    benchmark.pedantic(bed.march_through, (model, state), given, rounds=3, warmup_rounds=1)
+    seasons = bays * steps / SEASON
+    benchmark.extra_info["seasons per second"] = seasons / benchmark.stats["median"]
+
+
 @pytest.mark.parametrize("wet", [False, True], ids=["dry", "wet"])
 @pytest.mark.parametrize("bays", [1000])
 def test_step_of_many_bays(benchmark, bays, wet):
@@ -80,7 +94,6 @@ def test_step_of_many_bays(benchmark, bays, wet):
     benchmark.extra_info["seasons per second"] = bays / (SEASON * benchmark.stats["median"])
 
 
-@pytest.mark.usefixtures("way_to_march")
 @pytest.mark.parametrize("wet", [False, True], ids=["dry", "wet"])
 def test_step_of_one_bay(benchmark, wet):
     model = a_bed()

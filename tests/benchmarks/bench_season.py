@@ -12,6 +12,7 @@ import pytest
 from ventcalc.bay_file import example_bay
 from ventcalc.decisions.policies import POLICIES
 from ventcalc.storage import Bay
+from ventcalc.studies import season_steps
 from ventcalc.studies.season import run_season, run_seasons
 from ventcalc.weather import Weather, example_weather, season
 
@@ -42,11 +43,15 @@ def peak_memory() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
 
 
+@pytest.mark.parametrize("way", ["compiled", "plain"])
 @pytest.mark.parametrize("policy", ["advice", "thermostat"])
-def test_season_of_one_bay(benchmark: Any, weather: Weather, policy: str) -> None:
-    done = benchmark.pedantic(
-        run_season, (example_bay("seed_bay"), weather, POLICIES[policy]), rounds=1
-    )
+def test_season_of_one_bay(
+    benchmark: Any, weather: Weather, policy: str, way: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    if way == "plain":
+        monkeypatch.setattr(season_steps, "available", lambda: False)
+    given = example_bay("seed_bay"), weather, POLICIES[policy]
+    done = benchmark.pedantic(run_season, given, rounds=3, warmup_rounds=1)
     benchmark.extra_info["hours"] = hours = len(done.time)
     benchmark.extra_info["ms per hour"] = round(1e3 * benchmark.stats.stats.median / hours, 3)
 

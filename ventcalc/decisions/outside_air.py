@@ -243,13 +243,14 @@ def _without_fog(
     supply = plenum.supply(fresh_fraction=fraction, humidity_wanted=humidity, **given)
     foggy = supply.fog > FOG_LIMIT
 
+    def halved(span: tuple[Any, Any]) -> tuple[Any, Any]:
+        low, high = span
+        middle = 0.5 * (low + high)
+        fog = plenum.supply(fresh_fraction=middle, humidity_wanted=0.0, **given).fog > FOG_LIMIT
+        return ops.where(fog, low, middle), ops.where(fog, middle, high)
+
     def narrower() -> tuple[Any, plenum.Supply]:
-        low, high = leak + 0.0 * fraction, fraction
-        for _ in range(7):
-            middle = 0.5 * (low + high)
-            mixed = plenum.supply(fresh_fraction=middle, humidity_wanted=0.0, **given)
-            fog = mixed.fog > FOG_LIMIT
-            low, high = ops.where(fog, low, middle), ops.where(fog, middle, high)
+        low, _ = ops.repeat(7, halved, (leak + 0.0 * fraction, fraction))
         return low, plenum.supply(fresh_fraction=low, humidity_wanted=humidity, **given)
 
     return *ops.branch(foggy, narrower, (fraction, supply)), foggy

@@ -104,6 +104,7 @@ class Situation:
     elapsed: Any
     """Since the last advice. [s]"""
     fresh_start: Any
+    """Whether nothing is known of the time before."""
     pressure: Any
     """[Pa]"""
     outside_humidity_ratio: Any

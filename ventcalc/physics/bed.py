@@ -17,12 +17,12 @@ from typing import Any
 
 import numpy as np
 
-from ventcalc._leaves import leaves, rebuilt
+from ventcalc._leaves import leaves, mapped, rebuilt
 from ventcalc._loop import available, traced_loop
 from ventcalc._ops import Ops, ops_for
 from ventcalc.errors import check_range
 from ventcalc.physics import crop as crop_module
-from ventcalc.physics.bed_moisture import recurrence, vapour_march
+from ventcalc.physics.bed_moisture import Vapour, recurrence, vapour_march
 from ventcalc.physics.bed_parts import in_parts
 from ventcalc.physics.bed_passage import heat_transfer_coefficient, natural_velocity, passage
 from ventcalc.physics.bed_state import (
@@ -34,7 +34,8 @@ from ventcalc.physics.bed_state import (
     Passage,
     carrier,
     fresh_bed,
-    layer_extremes,
+    layer_greatest,
+    layer_least,
     layer_mean,
     layer_total,
 )
@@ -50,7 +51,8 @@ __all__ = [
     "carrier",
     "fresh_bed",
     "heat_transfer_coefficient",
-    "layer_extremes",
+    "layer_greatest",
+    "layer_least",
     "layer_mean",
     "march",
     "march_through",
@@ -60,6 +62,8 @@ __all__ = [
 
 LATENT_FALL = 2380.0
 """Fall of the heat of evaporation per kelvin. [J/(kg K)]"""
+PIECE = 100_000
+"""Steps times bays that are marched through together: what fits into fast memory."""
 TRACE = 1e-15
 """Film that counts as none. [kg/kg crop]"""
 WATER_PER_DRY_MATTER = crop_module.WATER_PER_CO2 / crop_module.DRY_MATTER_PER_CO2
@@ -248,12 +252,19 @@ def _compiled_through(
 ) -> tuple[BedState, BedStep] | None:
     """The same compiled; None where a number left its range, which the plain way reports."""
     loop = traced_loop(
-        lambda bed, state, _, air: _at_velocity(bed, state, step, air),
+        lambda bed, state, _, air: _at_velocity(bed.worked_out(), state, step, air),
         bed, state, (), tuple(x[0] for x in series), bays=bays,
     )  # fmt: skip
-    given = np.empty((len(series[0]), 0))
-    found = loop.steps(loop.pack(state), given, loop.own_rows(series), workers)
-    return None if found is None else (loop.unpack(found[0]), found[1])
+    rows, means = loop.pack(state), []
+    length = max(1, PIECE // (bays or 1))
+    for first in range(0, len(series[0]), length):
+        own = loop.own_rows(tuple(x[first : first + length] for x in series))
+        found = loop.steps(rows, np.empty((own.shape[1], 0)), own, workers)
+        if found is None:
+            return None
+        rows, mean = found
+        means.append(mean)
+    return loop.unpack(rows), mapped(lambda *parts: np.concatenate(parts), *means)
 
 
 def _march_once(
@@ -269,9 +280,11 @@ def _march_once(
     guess += flow.inverse * inflow
 
     skin = crop_module.transpiration_coefficient(state.curing, bed.crop)
-    evaporated, vapour_out, from_film = vapour_march(
+    dry, wets, wetted = vapour_march(
         guess,
-        None if state.wet is False else state.film * bed.layer_mass,
+        state.film,
+        wet=state.wet,
+        layer_mass=bed.layer_mass,
         pressure=bed.pressure,
         skin_flow=skin * bed.layer_mass,
         film_effectiveness=flow.film_effectiveness,
@@ -280,6 +293,25 @@ def _march_once(
         inlet=given.humidity_ratio,
         step=flow.step,
     )
+
+    def finish(vapour: Vapour) -> tuple[BedState, BedStep]:
+        return _finished(bed, state, flow, given, held, vapour)
+
+    if dry is None:
+        return finish(wetted())
+    if cold.dtype != object:
+        return finish(wetted() if wets() else dry)
+    # A dry bed, the rule, in one go; then what only a wet one needs.
+    dried = finish(dry)
+    found: tuple[BedState, BedStep] = carrier(cold).branch(wets(), lambda: finish(wetted()), dried)
+    return found
+
+
+def _finished(
+    bed: Bed, state: BedState, flow: Passage, given: Inflow, held: Array, vapour: Vapour
+) -> tuple[BedState, BedStep]:
+    """The step, now that its evaporation is known."""
+    cold, (evaporated, vapour_out, from_film) = state.temperature, vapour
     latent_heat = EVAPORATION - LATENT_FALL * layer_mean(cold)
     settled = bed.crop.respiration_settled * bed.layer_mass
     respiration = crop_module.temperature_factor(cold, bed.crop)

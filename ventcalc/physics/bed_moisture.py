@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from functools import cache, lru_cache
+import operator
+from collections.abc import Callable, Sequence
+from functools import cache, lru_cache, reduce
 from typing import Any
 
 import numpy as np
@@ -16,6 +17,12 @@ from ventcalc.physics.bed_state import carrier
 __all__ = ["recurrence", "skin_share", "vapour_fit", "vapour_march"]
 
 Array = NDArray[np.float64]
+Vapour = tuple[Array, Any, Array | None]
+"""
+Water into the air from each layer per floor area, negative where it condenses [kg/(m² s)]; humidity
+ratio of the air that leaves [kg/kg dry air]; the part that came from (or went to) the film, None if
+there is none [kg/(m² s)].
+"""
 
 
 @cache
@@ -96,8 +103,10 @@ def skin_share(skin_flow: Any, pressure: Any, inlet: Any, mass_flow: Any) -> Any
 
 def vapour_march(
     temperature: Array,
-    film: Array | None,
+    film: Array,
     *,
+    wet: Any,
+    layer_mass: Any,
     pressure: Any,
     skin_flow: Any,
     film_effectiveness: Any,
@@ -105,7 +114,7 @@ def vapour_march(
     water_activity: float,
     inlet: Any,
     step: Any,
-) -> tuple[Array, Any, Array | None]:
+) -> tuple[Vapour | None, Callable[[], Any], Callable[[], Vapour]]:
     """
     Vapour taken up by the air from layer to layer.
 
@@ -113,8 +122,12 @@ def vapour_march(
     ----------
     temperature : array
         Mean tuber temperature of each layer in the step, layers first. [°C]
-    film : array or None
-        Free water on each layer, per floor area; None when all are dry. [kg/m²]
+    film : array
+        Free water on each layer. [kg/kg crop]
+    wet : bool
+        Whether there is any.
+    layer_mass : float or array
+        Crop in a layer per floor area. [kg/m²]
     pressure : float or array
         Air pressure. [Pa]
     skin_flow : float or array
@@ -132,27 +145,33 @@ def vapour_march(
 
     Returns
     -------
-    evaporated : array
-        Water into the air per floor area, negative where it condenses. [kg/(m² s)]
-    outlet : float or array
-        Air that leaves. [kg/kg dry air]
-    from_film : array or None
-        The part that came from (or went to) the film; None if the bed stayed dry. [kg/(m² s)]
+    dry : Vapour or None
+        What the air takes up if no layer is or becomes wet; None where one is.
+    wets : callable
+        Tells whether one is or does.
+    wetted : callable
+        Gives what the air takes up then.
     """
     surface = _vapour_pressure(temperature, pressure)
     skin = _ratio(water_activity * surface, pressure)
     share = skin_share(skin_flow, pressure, inlet, mass_flow)
-    if film is None:
-        entering, outlet, near = _skin_march(skin, share, inlet)
-        if not near or not (entering > _ratio(surface, pressure)).any():
-            skin -= entering
-            skin *= share * mass_flow
-            return skin, outlet, None
-        film = np.zeros_like(temperature)
-    per_air = 1.0 / (step * mass_flow)
-    return _wet_march(
-        skin, _ratio(surface, pressure), film * per_air, share, film_effectiveness, mass_flow, inlet
-    )
+
+    def wetted() -> Vapour:
+        full, drying = _ratio(surface, pressure), film * (layer_mass / (step * mass_flow))
+        return _wet_march(skin, full, drying, share, film_effectiveness, mass_flow, inlet)
+
+    if wet is not False and temperature.dtype != object:
+        return None, lambda: True, wetted
+    entering, outlet, near = _skin_march(skin, share, inlet)
+
+    def wets() -> Any:
+        # Only air that is moister than the skin may be moister than saturated air.
+        def condenses() -> Any:
+            return _any_above(entering, _ratio(surface, pressure))
+
+        return wet | carrier(skin).branch(near, condenses, False)
+
+    return ((skin - entering) * (share * mass_flow), outlet, None), wets, wetted
 
 
 def _ratio(vapour: Array, pressure: Any) -> Any:
@@ -162,7 +181,7 @@ def _ratio(vapour: Array, pressure: Any) -> Any:
     return ratio
 
 
-def _skin_march(skin: Array, share: Any, inlet: Any) -> tuple[Array, Any, bool]:
+def _skin_march(skin: Array, share: Any, inlet: Any) -> tuple[Array, Any, Any]:
     """Air entering every dry layer, leaving the top, and whether any met it moister than itself."""
     if carrier(skin) is SCALAR:
         x, share, near = float(inlet), float(share), False
@@ -174,7 +193,15 @@ def _skin_march(skin: Array, share: Any, inlet: Any) -> tuple[Array, Any, bool]:
             x += share * lacking
         return np.array(entering), x, near
     enters, leaves = recurrence(1.0 - share, share * skin, inlet)
-    return enters, leaves, bool((enters > skin).any())
+    return enters, leaves, _any_above(enters, skin)
+
+
+def _any_above(values: Array, limits: Array) -> Any:
+    """Whether the first are greater in any layer of any bay; a traced bay tells for itself."""
+    if values.dtype != object:
+        return bool((values > limits).any())
+    above: Any = reduce(operator.or_, (x > y for x, y in zip(values, limits, strict=True)))
+    return above
 
 
 def recurrence(keep: Any, gain: Array, inlet: Any) -> tuple[Array, Any]:
@@ -217,7 +244,7 @@ def recurrence(keep: Any, gain: Array, inlet: Any) -> tuple[Array, Any]:
 
 def _wet_march(
     skin: Array, wet: Array, film: Array, share: Any, wet_share: Any, mass_flow: Any, inlet: Any
-) -> tuple[Array, Any, Array]:
+) -> Vapour:
     """Layer by layer; ``film`` is what would have to dry, as a gain of the passing air."""
     ops = carrier(skin)
     one = ops is SCALAR

@@ -28,7 +28,8 @@ from ventcalc.physics.bed_state import (
     Inflow,
     Passage,
     carrier,
-    layer_extremes,
+    layer_greatest,
+    layer_least,
     layer_total,
 )
 from ventcalc.physics.plain_air import AIR_HEAT, EVAPORATION, air_density
@@ -133,13 +134,14 @@ def _driving(bed: Bed, state: BedState, given: Inflow, ops: Ops) -> Any:
 
     Drying pulls no harder than the warmest layer; a bed without a film is not driven by it.
     """
-    low, high = layer_extremes(state.temperature)
+    low = layer_least(state.temperature)
     wetting = ops.maximum(given.humidity_ratio - plain_air.saturated(low, bed.pressure, ops), 0.0)
     if state.wet is False:
         return wetting
     filmed = state.film.any(axis=0) if ops is ARRAY else state.wet
 
     def drying() -> Any:
+        high = layer_greatest(state.temperature)
         full = plain_air.saturated(high, bed.pressure, ops)
         return ops.maximum(full - given.humidity_ratio, wetting)
 

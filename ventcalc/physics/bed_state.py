@@ -80,6 +80,11 @@ class Bed:
         """Tuber surface per volume of pile. [m²/m³]"""
         return 6.0 * (1.0 - self.porosity) / self.tuber_diameter
 
+    def worked_out(self) -> Bed:
+        """The same bed, its derived numbers known: none is left to be found inside a branch."""
+        _ = self.heat_capacity, self.area_density
+        return self
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class BedState:
@@ -206,9 +211,9 @@ def layer_total(values: Array) -> Any:
     return float(total) if carrier(values) is SCALAR else total
 
 
-def layer_extremes(values: Array) -> tuple[Any, Any]:
+def layer_least(values: Array) -> Any:
     """
-    Least and greatest of the layers; for one bay plain floats.
+    Least of the layers; for one bay a plain float.
 
     Parameters
     ----------
@@ -217,16 +222,31 @@ def layer_extremes(values: Array) -> tuple[Any, Any]:
 
     Returns
     -------
-    least : float or array
+    float or array
         One element per bay. [as given]
-    greatest : float or array
-        Likewise. [as given]
     """
     ops = carrier(values)
-    if values.dtype == object:
-        return reduce(ops.minimum, values), reduce(ops.maximum, values)
-    least, greatest = np.minimum.reduce(values), np.maximum.reduce(values)
-    return (float(least), float(greatest)) if ops is SCALAR else (least, greatest)
+    least = reduce(ops.minimum, values) if values.dtype == object else np.minimum.reduce(values)
+    return float(least) if ops is SCALAR else least
+
+
+def layer_greatest(values: Array) -> Any:
+    """
+    Greatest of the layers; for one bay a plain float.
+
+    Parameters
+    ----------
+    values : array
+        Layers first. [any]
+
+    Returns
+    -------
+    float or array
+        One element per bay. [as given]
+    """
+    ops = carrier(values)
+    most = reduce(ops.maximum, values) if values.dtype == object else np.maximum.reduce(values)
+    return float(most) if ops is SCALAR else most
 
 
 def layer_mean(values: Array) -> Any:

@@ -250,15 +250,16 @@ def _saturated_temperature(
     h: Any, water: Any, pressure: Any, start: Any, heat: float, melting: float, ops: Ops
 ) -> Any:
     """Newton from the unsaturated temperature, which is too low; the curve is convex."""
-    t = start
-    for _ in range(6):
+
+    def closer(t: Any) -> Any:
         logarithm, rise = kernel.saturation_and_slope(ops, t, pressure)
         full = kernel.ratio_from_pressure(ops.exp(logarithm), pressure)
         fog, carried = water - full, heat * t - melting
         rise = full * rise
         slope = AIR_HEAT + VAPOUR_HEAT * full + rise * (EVAPORATION - carried) + heat * fog
-        t = t - (enthalpy(t, full) + fog * carried - h) / slope
-    return t
+        return t - (enthalpy(t, full) + fog * carried - h) / slope
+
+    return ops.repeat(6, closer, start)
 
 
 def at_humidity(saturated_humidity_ratio: Any, relative_humidity: Any) -> Any:

@@ -42,7 +42,7 @@ def readings_of(bay: Bay, state: BayState, outside: Outside, pressure: Any) -> R
         Pulp at the bottom and top layer, mean and coldest of all layers.
     """
     layers = state.bed.temperature
-    mean, (low, _) = bed.layer_mean(layers), bed.layer_extremes(layers)
+    mean, low = bed.layer_mean(layers), bed.layer_least(layers)
     bottom, top, ops = layer_of(layers, 0), layer_of(layers, -1), bed.carrier(layers)
     relative = plain_air.relative_humidity(
         state.return_temperature, state.return_humidity_ratio, pressure, ops

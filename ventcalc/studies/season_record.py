@@ -108,7 +108,7 @@ def kept_of(
         Its means.
     target : array-like
         Pulp temperature wanted. [°C]
-    stage : array-like
+    stage : array-like of int
         Code of the stage.
 
     Returns
@@ -130,7 +130,7 @@ def kept_of(
         heater=positions.heater,
         pulp=pile.temperature,
         film=0.0 if pile.wet is False else bed.layer_mean(pile.film),
-        wettest=0.0 if pile.wet is False else bed.layer_extremes(pile.film)[1],
+        wettest=0.0 if pile.wet is False else bed.layer_greatest(pile.film),
         water_loss=bed.layer_mean(pile.water_loss),
         dry_matter_loss=bed.layer_mean(pile.dry_matter_loss),
         condensed=hour.step.condensed,

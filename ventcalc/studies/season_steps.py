@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from ventcalc._loop import Loop, available, traced_loop
+from ventcalc._loop import available, traced_loop
 from ventcalc._ops import ARRAY, SCALAR, Ops, ops_for
 from ventcalc.decisions import calendar
 from ventcalc.decisions.policies import POLICIES, Policy
@@ -46,6 +46,7 @@ Fixed = tuple[Bay, Ground, Any, Bed]
 """The bay, its ground, its air pressure [Pa], its pile."""
 Carried = tuple[BayState, Any]
 """State of the bay, memory of the policy."""
+Blocks = Sequence[Sequence[Outside]]
 
 
 def blocks_of(course: Course, hours: Sequence[Outside]) -> Iterator[Kept]:
@@ -67,8 +68,8 @@ def blocks_of(course: Course, hours: Sequence[Outside]) -> Iterator[Kept]:
     Notes
     -----
     Where llvmlite is installed the steps of a shipped policy are compiled: the same formulas,
-    traced once, give the same numbers to round-off. A policy from outside is called as it is.
-    A block in which a number leaves its range is gone through again plainly, which says so.
+    traced once, give the same numbers to round-off. A policy from outside is called as it is. Where
+    a number leaves its range the steps are gone through again plainly, which says so.
     """
     ops = SCALAR if course.bays is None else ARRAY
     model = bed_of(course.bay, course.pressure, course.layers)
@@ -78,20 +79,40 @@ def blocks_of(course: Course, hours: Sequence[Outside]) -> Iterator[Kept]:
     yield stacked([kept], course.bays)
     length = max(1, min(LONGEST_BLOCK, BLOCK // ((course.layers + 30) * (course.bays or 1))))
     blocks = [hours[first : first + length] for first in range(1, len(hours), length)]
-    loop = _compiled(course, carried, hours)
-    rows: Any = None if loop is None else loop.pack(carried)
+    shipped = any(course.policy is policy for policy in POLICIES.values())
+    worth_it = shipped and len(hours) >= WORTH_COMPILING and available()
+    way = _compiled_blocks if worth_it else _plain_blocks
+    yield from way(course, fixed, carried, blocks, ops)
+
+
+def _plain_blocks(
+    course: Course, fixed: Fixed, carried: Carried, blocks: Blocks, ops: Ops
+) -> Iterator[Kept]:
     for block in blocks:
-        found = None
-        if loop is not None:
-            found = loop.steps(rows, loop.given_rows(block))
-            if found is None:
-                carried = loop.unpack(rows)
-        if found is not None:
-            rows, some = found
+        carried, kept = _plainly(course, fixed, carried, block, ops)
+        yield kept
+
+
+def _compiled_blocks(
+    course: Course, fixed: Fixed, carried: Carried, blocks: Blocks, ops: Ops
+) -> Iterator[Kept]:
+    """Bay and policy compiled together, whole blocks in one call."""
+
+    def step(fixed: Any, carried: Carried, outside: Outside, _: None) -> tuple[Carried, Kept]:
+        bay, _, pressure = fixed
+        model = bed_of(bay, pressure, course.layers).worked_out()
+        return _step(course, (*fixed, model), carried, outside, ops_for(pressure))
+
+    loop = traced_loop(step, fixed[:3], carried, blocks[0][0], bays=course.bays)
+    rows = loop.pack(carried)
+    for block in blocks:
+        found = loop.steps(rows, loop.given_rows(block))
+        if found is None:
+            carried, kept = _plainly(course, fixed, loop.unpack(rows), block, ops)
+            rows = loop.pack(carried)
         else:
-            carried, some = _plainly(course, fixed, carried, block, ops)
-            rows = None if loop is None else loop.pack(carried)
-        yield some
+            rows, kept = found
+        yield kept
 
 
 def _plainly(
@@ -123,18 +144,3 @@ def _wanted(bay: Bay, when: Any, memory: Any, readings: Any, ops: Ops) -> tuple[
     if target is None:
         target = calendar.planned_target(bay, when, ops)
     return target, calendar.stage_of(when, target, bay.schedule.holding_temperature, ops)
-
-
-def _compiled(course: Course, carried: Carried, hours: Sequence[Outside]) -> Loop | None:
-    """The step as a compiled loop, where there are many, the policy is ours and LLVM is there."""
-    shipped = any(course.policy is policy for policy in POLICIES.values())
-    if len(hours) < WORTH_COMPILING or not shipped or not available():
-        return None
-
-    def step(fixed: Any, carried: Carried, outside: Outside, _: None) -> tuple[Carried, Kept]:
-        bay, _, pressure = fixed
-        model = bed_of(bay, pressure, course.layers)
-        return _step(course, (*fixed, model), carried, outside, ops_for(pressure))
-
-    fixed = course.bay, course.ground, course.pressure
-    return traced_loop(step, fixed, carried, hours[0], bays=course.bays)
