@@ -153,6 +153,8 @@ class Loop:
         Returns what is carried on, and what was recorded, with the steps as the first axis; None
         where a number left its range.
         """
+        if not len(given):
+            raise ValueError("at least one step is needed")
         groups, carried = len(carried), carried.copy()
         own = np.empty((groups, 0)) if own is None else own
         record = np.empty((groups, len(given), self.record_rows, self.lanes))
@@ -216,9 +218,8 @@ def _grouped(rows: Array, lanes: int) -> Array:
 
 def _column(wide: Array, column: Column) -> Any:
     """One leaf of every step."""
-    if column.layers:
-        return wide[:, column.first : column.first + column.layers]
-    values = wide[:, column.first]
+    many = slice(column.first, column.first + column.layers)
+    values = wide[:, many if column.layers else column.first]
     return values != 0.0 if column.flag else values
 
 
@@ -323,7 +324,9 @@ def traced_loop(
         found = find(given.time, *words)
         if (find, words) not in asked:
             many = range(width, width + len(_several(found)))
-            asked[find, words] = tuple(rows.shared("%given.p", i) for i in many)
+            asked[find, words] = program.ahead(
+                lambda: tuple([rows.shared("%given.p", i) for i in many])
+            )
             width = many.stop
         values = asked[find, words]
         return values if isinstance(found, tuple) else values[0]
@@ -347,7 +350,7 @@ def traced_loop(
     text = BODY.replace("GIVEN", str(width))
     for word, size in sizes.items():
         text = text.replace(word, str(size * lanes))
-    text = text.replace("LINES", "\n".join(program.lines)).replace("WRONG", wrong)
+    text = text.replace("LINES", "\n".join([*program.head, *program.lines])).replace("WRONG", wrong)
     return Loop(
         run=compiled(text + _declarations(program)),
         lanes=lanes,

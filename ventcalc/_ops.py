@@ -123,8 +123,8 @@ ARRAY = Ops(
     maximum=np.maximum,
     negate=np.logical_not,
     less=np.less,
-    any=lambda condition: bool(np.any(condition)),
-    all=lambda condition: bool(np.all(condition)),
+    any=lambda condition: bool(np.asarray(condition).any()),
+    all=lambda condition: bool(np.asarray(condition).all()),
     branch=_branch_many,
     repeat=_repeat,
 )
@@ -139,9 +139,11 @@ def ops_for(*values: Any) -> Ops:
             continue
         if not isinstance(value, np.ndarray):
             return getattr(value, "ops", ARRAY)
-        if value.dtype == object:
-            return ops_for(value.flat[0])
         found = ARRAY
+        if value.dtype == object and value.size:
+            found = getattr(value.flat[0], "ops", ARRAY)
+            if found is not ARRAY:
+                return found
     return found
 
 
@@ -154,4 +156,5 @@ def at_moment(find: Callable[..., Any], time: Any, *words: Any) -> Any:
 
     A traced moment leaves it to be worked out for every step beforehand.
     """
-    return find(time, *words) if isinstance(time, _NUMBER) else time.known_by(find, *words)
+    known = getattr(time, "known_by", None)
+    return find(time, *words) if known is None else known(find, *words)

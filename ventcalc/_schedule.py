@@ -50,16 +50,18 @@ def _needs(body: list[str]) -> list[list[int]]:
     """For each instruction those of the block that must come before it."""
     made = {found[1]: i for i, line in enumerate(body) if (found := RESULT.match(line))}
     places = {name: PLACE.search(body[i]) for name, i in made.items()}
-    loads: dict[tuple[str, ...], int] = {}
+    loads: dict[tuple[str, ...], list[int]] = {}
     needs = []
     for i, line in enumerate(body):
         names = NAME.findall(line.split(" = ", 1)[-1])
         needs.append([made[name] for name in names if name in made])
         place = places.get(names[-1]) if names else None
         if place is not None and " = load " in line:
-            loads[place.groups()] = i
-        elif place is not None and line.startswith("  store ") and place.groups() in loads:
-            needs[i].append(loads[place.groups()])  # what is read is read before it is overwritten
+            loads.setdefault(place.groups(), []).append(i)
+        elif place is not None and line.startswith("  store "):
+            needs[i] += loads.get(
+                place.groups(), []
+            )  # what is read is read before it is overwritten
     return needs
 
 

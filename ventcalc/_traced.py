@@ -28,6 +28,8 @@ class Program:
     def __init__(self, lanes: int) -> None:
         self.lanes = lanes
         self.lines: list[str] = []
+        self.head: list[str] = []
+        """What comes before everything else."""
         self.block = "body"
         self.count = 0
         self.inside: Flag | None = None
@@ -48,6 +50,14 @@ class Program:
         name = f"%v{self.count}"
         self.lines.append(f"  {name} = {self.spell(text)}")
         return name
+
+    def ahead(self, make: Callable[[], Any]) -> Any:
+        """What ``make`` gives, with its instructions before all others, so that all may use it."""
+        lines, self.lines = self.lines, self.head
+        try:
+            return make()
+        finally:
+            self.lines = lines
 
     def number(self, text: str) -> Number:
         """The number that an instruction gives."""
@@ -125,10 +135,12 @@ class Program:
         index = self.number("")
         self.wrong = self.flag("")
         held = mapped(lambda a: _each(self._open, a), start)
-        going, opened = index < times, self.wrong
+        # Lanes that need no more turns, or are lost anyhow, keep what they have.
+        going, opened = (index < times) & ~self.wrong, self.wrong
+        going = going if inside is None else going & inside
         self.jump(f"i1 {self.anywhere(going)}, label %{inner}, label %{out}")
         self.begin(inner)
-        self.inside = going if inside is None else inside & going
+        self.inside = going
         value = mapped(lambda a, b: _select(self, going, a, b), body(held), held)
         following, after, self.inside = index + 1.0, self.block, inside
         self.jump(f"label %{head}")
@@ -164,6 +176,11 @@ class Traced:
     def __bool__(self) -> bool:
         raise TypeError("a traced value decides nothing in plain Python; use Ops.branch or where")
 
+    def __float__(self) -> float:
+        raise TypeError("a traced value is no number yet; use the operations of Ops")
+
+    __int__ = __float__
+
 
 class Flag(Traced):
     """A condition."""
@@ -189,6 +206,9 @@ class Flag(Traced):
     def __ne__(self, other: object) -> Any:
         return self._with(other, "xor")
 
+    def __eq__(self, other: object) -> Any:
+        return ~self._with(other, "xor")
+
     def __invert__(self) -> Flag:
         return self._with(True, "xor")
 
@@ -206,7 +226,7 @@ class Number(Traced):
     __slots__ = ()
 
     def _with(self, word: str, a: Any, b: Any) -> Any:
-        if isinstance(a, np.ndarray) or isinstance(b, np.ndarray):
+        if isinstance(a, np.ndarray | Flag) or isinstance(b, np.ndarray | Flag):
             return NotImplemented
         p = self.program
         return p.number(f"{word} {{number}} {p.word(a)}, {p.word(b)}")
@@ -331,6 +351,8 @@ def _select(program: Program, condition: Flag, a: Any, b: Any) -> Any:
     def one(x: Any, y: Any) -> Any:
         if x is y:
             return x
+        if _is_flag(x) != _is_flag(y):
+            raise TypeError("a flag and a number cannot stand for one another")
         kind = "{flag}" if _is_flag(x) else "{number}"
         words = f"{kind} {program.word(x)}, {kind} {program.word(y)}"
         return _like(x, program, program.emit(f"select {{flag}} {condition.name}, {words}"))
@@ -356,6 +378,8 @@ def _extreme(word: str, plain: Callable[[Any, Any], Any]) -> Callable[[Any, Any]
     """The lesser or greater of two, NaN if one of them is; ``word`` compares them."""
 
     def one(a: Any, b: Any) -> Any:
+        if any(isinstance(x, float) and x != x for x in (a, b)):
+            return math.nan
         if isinstance(a, Number):
             takes = a._compared(f"u{word}", b)  # holds for a NaN too
             if isinstance(b, Number):

@@ -17,6 +17,7 @@ from ventcalc.studies import season_steps
 from ventcalc.studies.kpi import Kpi
 from ventcalc.studies.season import TRACES, run_season, run_seasons
 from ventcalc.weather import example_weather
+from ventcalc.weather.files import ARRAYS
 
 DAY = 86400.0
 LAYERS = 6
@@ -166,3 +167,25 @@ def test_a_block_gone_through_plainly_changes_nothing(monkeypatch):
     assert len(count) > 2
     for name in TRACES:
         assert_same(mixed.traces[name], whole.traces[name], name)
+
+
+def test_steps_of_three_hours(monkeypatch):
+    """Long steps look at the last source of heat too, and are cut by it."""
+    whole = weather()
+    coarse = replace(whole, step=3 * 3600.0, **{n: getattr(whole, n)[::3] for n in ARRAYS})
+    monkeypatch.setattr(season_steps, "WORTH_COMPILING", 100)
+    compiled = run_season(SEED, coarse, POLICIES["advice"], layers=LAYERS)
+    plainly(monkeypatch)
+    plain = run_season(SEED, coarse, POLICIES["advice"], layers=LAYERS)
+    assert 200 < len(plain.time) < 260
+    for name in TRACES:
+        assert_same(compiled.traces[name], plain.traces[name], name)
+
+
+def test_layers_so_thin_that_conduction_cuts_the_step(calls):
+    """They are not compiled, and not tried in vain."""
+    thin = run_season(SEED, weather(), POLICIES["nothing"], layers=170)
+    assert len(calls) == 0
+    coarse = run_season(SEED, weather(), POLICIES["nothing"], layers=40)
+    assert len(calls) == 1
+    assert thin.kpi.mass_loss == pytest.approx(coarse.kpi.mass_loss, rel=0.05)

@@ -6,7 +6,10 @@ from dataclasses import dataclass, fields, replace
 from enum import IntEnum
 from typing import Any
 
-from ventcalc._ops import Ops, ops_for
+import numpy as np
+
+from ventcalc._leaves import mapped
+from ventcalc._ops import ARRAY, Ops, ops_for
 from ventcalc.decisions.aims import (
     dew_point_uncertainty,
     dry_air_flow,
@@ -171,6 +174,8 @@ def judge(
 
     # Nothing to cool: no numbers, no cost.
     idle = ops.branch(ramping, lambda: _RAMP_LIMIT, _NOTHING_TO_COOL)
+    if ops is ARRAY:  # an element for each bay, whether or not any asks
+        idle = mapped(lambda x: np.where(wanted, x, x), idle)
     verdict: OutsideAir = ops.branch(wanted, asked, idle)
     return verdict
 
@@ -216,13 +221,13 @@ def _judged(
 
 
 _NOTHING_TO_COOL = OutsideAir(
-    verdict=int(Verdict.FORBIDDEN),
-    binding=int(Binding.NOTHING_TO_COOL),
+    verdict=Verdict.FORBIDDEN,
+    binding=Binding.NOTHING_TO_COOL,
     **dict.fromkeys(
         (f.name for f in fields(OutsideAir) if f.name not in ("verdict", "binding")), float("nan")
     ),
 )
-_RAMP_LIMIT = replace(_NOTHING_TO_COOL, binding=int(Binding.RAMP_LIMIT))
+_RAMP_LIMIT = replace(_NOTHING_TO_COOL, binding=Binding.RAMP_LIMIT)
 
 
 def _at_best(given: dict[str, Any], supply: plenum.Supply, ops: Ops) -> Any:

@@ -6,6 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from ventcalc._ops import Ops
 from ventcalc.decisions import aims, calendar
 from ventcalc.physics import air, plain_air
@@ -211,7 +213,7 @@ def look(bay: Bay, readings: Readings, memory: Memory, ops: Ops) -> Situation:
 def _elapsed(passed: Any, ops: Ops) -> tuple[Any, Any]:
     """Time since the last advice, and whether that is none: at a start, or after a jump."""
     known = (passed >= 0.0) & (passed <= LONGEST_GAP)
-    if isinstance(known, bool):  # one moment for all bays
+    if isinstance(known, bool | np.bool_):  # one moment for all bays
         return (passed, False) if known else (0.0, True)
     return ops.where(known, passed, 0.0), ops.negate(known)
 

@@ -6,12 +6,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from ventcalc.errors import check_range
-from ventcalc.physics.plain_air import ICE_HEAT, WATER_HEAT
+from ventcalc.physics.plain_air import FUSION_HEAT, ICE_HEAT, WATER_HEAT
 
 __all__ = ["COLDEST", "Defrost", "defrost"]
 
-FUSION_HEAT = 333_550.0
-"""Heat of melting ice at 0 °C. [J/kg]"""
 COLDEST = -45.0
 """Coldest coil surface. [°C]"""
 

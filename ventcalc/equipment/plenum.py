@@ -134,7 +134,9 @@ def supply(
     added = 0.0
     if not (isinstance(humidity_wanted, float | int) and humidity_wanted == 0.0):
         most = ops.minimum(water_capacity / mass_flow, vapour_limit - vapour)
-        works = (humidity_wanted > 0.0) & (fog <= 0.0) & ((most > 0.0) | (warm != warm))
+        # What is unknown must not look like "no need": NaN goes through the humidifier.
+        idle = (humidity_wanted <= 0.0) | (fog > 0.0) | ((most <= 0.0) & (warm == warm))
+        works = ops.negate(idle)
 
         def humidified() -> tuple[Any, Any]:
             wet = plain_air.humidified(

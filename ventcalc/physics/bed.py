@@ -12,13 +12,8 @@ many. All flows are per m² of pile floor.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any
 
-import numpy as np
-
-from ventcalc._leaves import leaves, mapped, rebuilt
-from ventcalc._loop import available, traced_loop
 from ventcalc._ops import Ops, ops_for
 from ventcalc.errors import check_range
 from ventcalc.physics import crop as crop_module
@@ -55,15 +50,12 @@ __all__ = [
     "layer_least",
     "layer_mean",
     "march",
-    "march_through",
     "natural_velocity",
     "passage",
 ]
 
 LATENT_FALL = 2380.0
 """Fall of the heat of evaporation per kelvin. [J/(kg K)]"""
-PIECE = 100_000
-"""Steps times bays that are marched through together: what fits into fast memory."""
 TRACE = 1e-15
 """Film that counts as none. [kg/kg crop]"""
 WATER_PER_DRY_MATTER = crop_module.WATER_PER_CO2 / crop_module.DRY_MATTER_PER_CO2
@@ -152,119 +144,6 @@ def march(
     mean = layer_mean(after.temperature)
     check_range("temperature", mean, -5.0, 45.0, "°C", "kelvin or °F?")
     return after, means
-
-
-def march_through(
-    bed: Bed,
-    state: BedState,
-    *,
-    step: float,
-    superficial_velocity: Any,
-    inlet_temperature: Any,
-    inlet_humidity_ratio: Any,
-    age: Any,
-    heat_gain: Any = 0.0,
-    workers: int = 1,
-) -> tuple[BedState, BedStep]:
-    """
-    Move the bed on through many steps whose air is known beforehand.
-
-    Parameters
-    ----------
-    bed : Bed
-        The pile.
-    state : BedState
-        Where it stands.
-    step : float
-        Time step. [s]
-    superficial_velocity : float or array
-        Air velocity over the whole floor, 0.00001 to 0.5. [m/s]
-    inlet_temperature : float or array
-        Air that enters at the bottom, -40 to 45. [°C]
-    inlet_humidity_ratio : float or array
-        Air that enters at the bottom, 0 to 0.1. [kg/kg dry air]
-    age : float or array
-        Time since harvest at each step. [s]
-    heat_gain : float or array
-        Heat through walls and floor, spread evenly over the layers. [W/m²]
-    workers : int
-        Threads to share many bays between, where the steps are compiled.
-
-    Returns
-    -------
-    state : BedState
-        After the last step.
-    step : BedStep
-        Means of every step, the steps as the first axis; evaporated water and heat of
-        respiration are those of all layers together.
-
-    Raises
-    ------
-    OutOfRange
-        As ``march``.
-
-    Notes
-    -----
-    Each series is one number, (steps,), or, for many bays, (steps, bays) or (1, bays). With
-    llvmlite (``ventcalc[fast]``) the steps are compiled, which gives the same numbers to
-    round-off; without it ``march`` is called for each.
-    """
-    bays = None if state.temperature.ndim == 1 else state.temperature.shape[1]
-    given = (superficial_velocity, inlet_temperature, inlet_humidity_ratio, age, heat_gain)
-    shape = np.broadcast_shapes((1,), *(np.shape(series) for series in given))
-    series = tuple(np.broadcast_to(np.asarray(x, dtype=float), shape) for x in given)
-    if available() and state.film.dtype == float:
-        found = _compiled_through(bed, state, step, series, bays, workers)
-        if found is not None:
-            return found
-    means = []
-    for air in zip(*(x.tolist() if bays is None else x for x in series), strict=True):
-        state, mean = _at_velocity(bed, state, step, air)
-        means.append(mean)
-    columns = zip(*(leaves(mean) for mean in means), strict=True)
-    return state, rebuilt(means[0], [np.array(column) for column in columns])
-
-
-def _at_velocity(
-    bed: Bed, state: BedState, step: float, air: tuple[Any, ...]
-) -> tuple[BedState, BedStep]:
-    velocity, temperature, humidity_ratio, age, gain = air
-    after, means = march(
-        bed,
-        state,
-        passage(bed, velocity, step),
-        inlet_temperature=temperature,
-        inlet_humidity_ratio=humidity_ratio,
-        age=age,
-        heat_gain=gain,
-    )
-    water, heat = layer_total(means.evaporated), layer_total(means.respiration)
-    return after, replace(means, evaporated=water, respiration=heat)
-
-
-def _compiled_through(
-    bed: Bed,
-    state: BedState,
-    step: float,
-    series: tuple[Array, ...],
-    bays: int | None,
-    workers: int,
-) -> tuple[BedState, BedStep] | None:
-    """The same compiled; None where a number left its range, which the plain way reports."""
-    loop = traced_loop(
-        lambda bed, state, _, air: _at_velocity(bed.worked_out(), state, step, air),
-        bed, state, (), tuple(x[0] for x in series), bays=bays,
-    )  # fmt: skip
-    rows, means = loop.pack(state), []
-    length = max(1, PIECE // (bays or 1))
-    for first in range(0, len(series[0]), length):
-        own = loop.own_rows(tuple(x[first : first + length] for x in series))
-        found = loop.steps(rows, np.empty((own.shape[1], 0)), own, workers)
-        if found is None:
-            return None
-        rows, mean = found
-        means.append(mean)
-    return loop.unpack(rows), mapped(lambda *parts: np.concatenate(parts), *means)
 
 
 def _march_once(

@@ -18,7 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ventcalc._leaves import mapped
-from ventcalc._ops import ARRAY, Ops
+from ventcalc._ops import ARRAY, Ops, ops_for
+from ventcalc.errors import check_range
 from ventcalc.physics import plain_air
 from ventcalc.physics.bed_passage import passage
 from ventcalc.physics.bed_state import (
@@ -46,8 +47,8 @@ WETTEST = 0.55
 """Exchange of a wet layer in a step up to which lagged evaporation is accurate. [1]"""
 LARGEST_LATENT = 0.4
 """Heating of a layer by water condensing in a part that still leaves the lag harmless. [K]"""
-MOST_DOUBLINGS = 24
-"""Of the number of parts."""
+MOST_DOUBLINGS = 16
+"""Of the number of parts: a step that would need more is refused."""
 LARGEST_GUESS = 1.0
 """Change by the last step's heat source that may still be guessed. [K]"""
 
@@ -77,6 +78,11 @@ def in_parts(
         After the step.
     step : BedStep
         Means over the parts.
+
+    Raises
+    ------
+    OutOfRange
+        If a bay would need more than 65 536 parts.
     """
     needed = _needed(bed, state, flow, given)
     if not isinstance(needed, int | np.ndarray):
@@ -114,10 +120,12 @@ def _needed(bed: Bed, state: BedState, flow: Passage, given: Inflow) -> Any:
     latent = EVAPORATION / AIR_HEAT / LARGEST_LATENT * driving
     need = ops.where(driving > 0.0, reach * ops.maximum(latent, 1.0 / WETTEST), 0.0)
     if flow.step > LONG:
-        source = np.maximum.reduce(np.abs(state.source))
+        heat = state.source
+        source = layer_greatest(ops_for(heat).maximum(heat, -heat))
         guess = flow.gain * flow.inverse * source / LARGEST_GUESS
         longest = ops.maximum(per_step * flow.effectiveness / FARTHEST, guess)
         need = ops.maximum(need, longest)
+    check_range("parts", need, 0.0, 2.0**MOST_DOUBLINGS, "", "a long step, or very moist air?")
     # Powers of two, so that a batch falls into few groups.
     parts: Any = 1
     for doubled in range(MOST_DOUBLINGS):

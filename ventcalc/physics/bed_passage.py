@@ -12,7 +12,13 @@ from ventcalc.errors import check_range
 from ventcalc.physics.bed_state import Bed, Passage
 from ventcalc.physics.plain_air import AIR_HEAT, GAS_CONSTANT, air_density
 
-__all__ = ["AIR_VISCOSITY", "heat_transfer_coefficient", "natural_velocity", "passage"]
+__all__ = [
+    "AIR_VISCOSITY",
+    "conduction_parts",
+    "heat_transfer_coefficient",
+    "natural_velocity",
+    "passage",
+]
 
 AIR_CONDUCTIVITY = 0.0245
 AIR_VISCOSITY = 1.76e-5
@@ -152,12 +158,29 @@ def passage(bed: Bed, superficial_velocity: Any, step: float) -> Passage:
         inverse=1.0 / effectiveness,
         reach=(1.0 - weight) * whole / half,
         conduction=conduction,
-        conduction_parts=_conduction_parts(conduction * step / bed.heat_capacity),
+        conduction_parts=conduction_parts(bed, step),
     )
 
 
-def _conduction_parts(stiffness: Any) -> int:
+def conduction_parts(bed: Bed, step: Any) -> int:
+    """
+    Parts into which conduction between layers cuts a step to stay stable.
+
+    Parameters
+    ----------
+    bed : Bed
+        The pile.
+    step : float
+        Time step. [s]
+
+    Returns
+    -------
+    int
+        1 but for very thin layers or very long steps. [1]
+    """
+    stiffness = bed.conductivity / bed.thickness * step / bed.heat_capacity
     if ops_for(stiffness) in (SCALAR, ARRAY):
         return max(1, math.ceil(float(np.max(stiffness)) / MOST_CONDUCTION))
-    check_range("stiffness", stiffness, 0.0, MOST_CONDUCTION)
+    # A traced bed is one for which this was 1 when it was a plain one.
+    stiffness.require(0.0, MOST_CONDUCTION)
     return 1

@@ -23,6 +23,7 @@ from ventcalc.physics._air_fit import MASS_RATIO
 __all__ = [
     "AIR_HEAT",
     "EVAPORATION",
+    "FUSION_HEAT",
     "GAS_CONSTANT",
     "ICE_HEAT",
     "VAPOUR_HEAT",
@@ -51,7 +52,8 @@ GAS_CONSTANT = 287.05
 """Of dry air. [J/(kg K)]"""
 ICE_HEAT = 2100.0
 """Specific heat of ice. [J/(kg K)]"""
-MELTING = 333_500.0
+FUSION_HEAT = 333_550.0
+"""Heat of melting ice at 0 °C. [J/kg]"""
 
 
 def air_density(pressure: Any) -> Any:
@@ -190,7 +192,9 @@ def fog_heat(temperature: Any, ops: Ops) -> Any:
     array
         Per mass of fog. [J/kg]
     """
-    return ops.where(temperature >= 0.0, WATER_HEAT * temperature, ICE_HEAT * temperature - MELTING)
+    return ops.where(
+        temperature >= 0.0, WATER_HEAT * temperature, ICE_HEAT * temperature - FUSION_HEAT
+    )
 
 
 def split(enthalpy: Any, water: Any, pressure: Any, ops: Ops) -> tuple[Any, Any, Any]:
@@ -240,7 +244,7 @@ def split(enthalpy: Any, water: Any, pressure: Any, ops: Ops) -> tuple[Any, Any,
 def _fog(h: Any, water: Any, pressure: Any, start: Any, ops: Ops) -> tuple[Any, Any, Any]:
     """Fog of water, of ice, or, where neither fits, freezing at 0 °C."""
     wet = _saturated_temperature(h, water, pressure, start, WATER_HEAT, 0.0, ops)
-    icy = _saturated_temperature(h, water, pressure, start, ICE_HEAT, MELTING, ops)
+    icy = _saturated_temperature(h, water, pressure, start, ICE_HEAT, FUSION_HEAT, ops)
     t = ops.maximum(wet, 0.0) + ops.minimum(icy, 0.0)
     full = kernel.saturated(ops, t, pressure)
     return t, full, water - full

@@ -7,10 +7,10 @@ from typing import Any
 
 import numpy as np
 
-from ventcalc.equipment.defrost import FUSION_HEAT, defrost
+from ventcalc.equipment.defrost import defrost
 from ventcalc.equipment.refrigeration import Load
 from ventcalc.physics import air
-from ventcalc.physics.plain_air import EVAPORATION
+from ventcalc.physics.plain_air import EVAPORATION, FUSION_HEAT
 from ventcalc.storage import Bay, capacity_of
 from ventcalc.studies.air_system import AirSystem
 from ventcalc.studies.check_record import (

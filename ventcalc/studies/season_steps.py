@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
+
+import numpy as np
 
 from ventcalc._loop import available, traced_loop
 from ventcalc._ops import ARRAY, SCALAR, Ops, ops_for
 from ventcalc.decisions import calendar
 from ventcalc.decisions.policies import POLICIES, Policy
 from ventcalc.physics.bed import Bed
+from ventcalc.physics.bed_passage import conduction_parts
 from ventcalc.storage import Bay
 from ventcalc.studies.bay_model import BayState, bed_of, first_state, readings_of, step_bay
 from ventcalc.studies.season_record import Kept, kept_of, stacked
@@ -44,6 +47,8 @@ class Course:
 
 Fixed = tuple[Bay, Ground, Any, Bed]
 """The bay, its ground, its air pressure [Pa], its pile."""
+SHIPPED = tuple(POLICIES.values())
+"""Policies that may be traced: it is known what they do."""
 Carried = tuple[BayState, Any]
 """State of the bay, memory of the policy."""
 Blocks = Sequence[Sequence[Outside]]
@@ -78,9 +83,12 @@ def blocks_of(course: Course, hours: Sequence[Outside]) -> Iterator[Kept]:
     carried, kept = _step(course, fixed, start, hours[0], ops)
     yield stacked([kept], course.bays)
     length = max(1, min(LONGEST_BLOCK, BLOCK // ((course.layers + 30) * (course.bays or 1))))
-    blocks = [hours[first : first + length] for first in range(1, len(hours), length)]
-    shipped = any(course.policy is policy for policy in POLICIES.values())
+    shipped = any(course.policy is policy for policy in SHIPPED)
     worth_it = shipped and len(hours) >= WORTH_COMPILING and available()
+    worth_it = worth_it and conduction_parts(model, course.step) == 1
+    if not worth_it:
+        length = min(length, max(1, round(86400.0 / course.step)))  # whoever waits hears daily
+    blocks = [hours[first : first + length] for first in range(1, len(hours), length)]
     way = _compiled_blocks if worth_it else _plain_blocks
     yield from way(course, fixed, carried, blocks, ops)
 
@@ -108,7 +116,10 @@ def _compiled_blocks(
     for block in blocks:
         found = loop.steps(rows, loop.given_rows(block))
         if found is None:
-            carried, kept = _plainly(course, fixed, loop.unpack(rows), block, ops)
+            state, memory = loop.unpack(rows)
+            pile = replace(state.bed, wet=bool(np.any(state.bed.wet)))
+            carried = replace(state, bed=pile), memory
+            carried, kept = _plainly(course, fixed, carried, block, ops)
             rows = loop.pack(carried)
         else:
             rows, kept = found

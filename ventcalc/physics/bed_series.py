@@ -1,0 +1,169 @@
+"""Many steps of the deep bed under air that is known beforehand."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from functools import cache, partial
+from typing import Any
+
+import numpy as np
+
+from ventcalc._leaves import leaves, mapped, rebuilt
+from ventcalc._loop import available, traced_loop
+from ventcalc.errors import BadInput, check_range
+from ventcalc.physics.bed import march
+from ventcalc.physics.bed_passage import conduction_parts, passage
+from ventcalc.physics.bed_state import Array, Bed, BedState, BedStep, Passage, layer_total
+
+__all__ = ["march_through"]
+
+WORTH_COMPILING = 200
+"""Fewer steps are over before they would be compiled. [steps]"""
+PIECE = 100_000
+"""Steps times bays that are marched through together: what fits into fast memory."""
+
+
+def march_through(
+    bed: Bed,
+    state: BedState,
+    *,
+    step: float,
+    superficial_velocity: Any,
+    inlet_temperature: Any,
+    inlet_humidity_ratio: Any,
+    age: Any,
+    heat_gain: Any = 0.0,
+    workers: int = 1,
+) -> tuple[BedState, BedStep]:
+    """
+    Move the bed on through many steps whose air is known beforehand.
+
+    Parameters
+    ----------
+    bed : Bed
+        The pile.
+    state : BedState
+        Where it stands.
+    step : float
+        Time step. [s]
+    superficial_velocity : float or array
+        Air velocity over the whole floor, 0.00001 to 0.5. [m/s]
+    inlet_temperature : float or array
+        Air that enters at the bottom, -40 to 45. [°C]
+    inlet_humidity_ratio : float or array
+        Air that enters at the bottom, 0 to 0.1. [kg/kg dry air]
+    age : float or array
+        Time since harvest at each step. [s]
+    heat_gain : float or array
+        Heat through walls and floor, spread evenly over the layers. [W/m²]
+    workers : int
+        Threads to share many bays between, where the steps are compiled. [1]
+
+    Returns
+    -------
+    state : BedState
+        After the last step.
+    step : BedStep
+        Means of every step, the steps as the first axis; evaporated water and heat of
+        respiration are those of all layers together.
+
+    Raises
+    ------
+    OutOfRange
+        As ``march``.
+    BadInput
+        If the series differ in length, or have none.
+
+    Notes
+    -----
+    Each series is one number, (steps,), or, for many bays, (steps, bays) or (1, bays). With
+    llvmlite (``ventcalc[fast]``) the steps are compiled, which gives the same numbers to
+    round-off; without it ``march`` is called for each.
+    """
+    bays = None if state.temperature.ndim == 1 else state.temperature.shape[1]
+    given = (superficial_velocity, inlet_temperature, inlet_humidity_ratio, age, heat_gain)
+    series = _side_by_side([np.asarray(x, dtype=float) for x in given], bays)
+    check_range("workers", workers, 1, 1024)
+    many = len(series[0]) >= WORTH_COMPILING and conduction_parts(bed, step) == 1
+    if many and available():
+        found = _compiled_through(bed, state, step, series, bays, workers)
+        if found is not None:
+            return found
+    # Fans mostly keep to a few speeds: the same passage again and again.
+    way = (
+        cache(partial(passage, bed, step=step))
+        if bays is None
+        else partial(passage, bed, step=step)
+    )
+    means = []
+    for velocity, *air in zip(*(x.tolist() if bays is None else x for x in series), strict=True):
+        state, mean = _one_of_many(bed, state, way(velocity), air)
+        means.append(mean)
+    shape = () if bays is None else (bays,)
+    columns = zip(*(leaves(mean) for mean in means), strict=True)
+    # In a dry step nothing condensed, and one zero stands for all bays.
+    wide = [np.array([np.broadcast_to(value, shape) for value in column]) for column in columns]
+    return state, rebuilt(means[0], wide)
+
+
+def _side_by_side(given: list[Array], bays: int | None) -> tuple[Array, ...]:
+    """Series of one length: (steps,), or (steps, bays)."""
+    if bays is not None:
+        given = [series[:, None] if series.ndim == 1 else series for series in given]
+    try:
+        shape = np.broadcast_shapes((1,) if bays is None else (1, bays), *(x.shape for x in given))
+    except ValueError:
+        found = ", ".join(str(series.shape) for series in given)
+        raise BadInput(
+            f"series of the bed: give all the same number of steps (got {found})"
+        ) from None
+    if shape[0] == 0:
+        raise BadInput("series of the bed: at least one step is needed")
+    return tuple(np.broadcast_to(series, shape) for series in given)
+
+
+def _one_of_many(
+    bed: Bed, state: BedState, way: Passage, air: Sequence[Any]
+) -> tuple[BedState, BedStep]:
+    temperature, humidity_ratio, age, gain = air
+    after, means = march(
+        bed,
+        state,
+        way,
+        inlet_temperature=temperature,
+        inlet_humidity_ratio=humidity_ratio,
+        age=age,
+        heat_gain=gain,
+    )
+    water, heat = layer_total(means.evaporated), layer_total(means.respiration)
+    return after, replace(means, evaporated=water, respiration=heat)
+
+
+def _compiled_through(
+    bed: Bed,
+    state: BedState,
+    step: float,
+    series: tuple[Array, ...],
+    bays: int | None,
+    workers: int,
+) -> tuple[BedState, BedStep] | None:
+    """The same compiled; None where a number left its range, which the plain way reports."""
+
+    def one(bed: Bed, state: BedState, _: tuple[()], own: Any) -> tuple[BedState, BedStep]:
+        velocity, *air = own
+        return _one_of_many(bed, state, passage(bed.worked_out(), velocity, step), air)
+
+    loop = traced_loop(one, bed, state, (), tuple(x[0] for x in series), bays=bays)
+    rows, means = loop.pack(state), []
+    length = max(1, PIECE // (bays or 1))
+    for first in range(0, len(series[0]), length):
+        own = loop.own_rows(tuple(x[first : first + length] for x in series))
+        found = loop.steps(rows, np.empty((own.shape[1], 0)), own, workers)
+        if found is None:
+            return None
+        rows, mean = found
+        means.append(mean)
+    after = loop.unpack(rows)
+    after = replace(after, wet=bool(np.any(after.wet)))
+    return after, mapped(lambda *parts: np.concatenate(parts), *means)
