@@ -133,16 +133,20 @@ class Loop:
 
     def own_rows(self, own: Any) -> Array:
         """What is given to each bay, with the steps as the first axis of its numbers."""
-        columns = zip(leaves(own), self.own_columns, strict=True)
-        width = 1 if self.bays is None else self.bays
-        steps = max(len(leaf) for leaf in leaves(own))
-        rows = np.empty((steps, len(self.own_columns), _filled(width, self.lanes)))
-        for leaf, column in columns:
-            values = np.asarray(leaf, dtype=float)
-            part = rows[:, column.first]
-            part[:, :width] = values[:, None] if values.ndim == 1 else values
-            part[:, width:] = part[:, width - 1 : width]
-        return _grouped(rows, self.lanes)
+        bays, steps = self.bays or 1, max(len(leaf) for leaf in leaves(own))
+        groups, rest = divmod(bays, self.lanes)
+        whole = groups * self.lanes
+        rows = np.empty((groups + (rest > 0), steps, len(self.own_columns), self.lanes))
+        for leaf, column in zip(leaves(own), self.own_columns, strict=True):
+            values = np.asarray(leaf, dtype=float).reshape(steps, -1)
+            values = np.broadcast_to(values, (steps, bays))
+            part = rows[:, :, column.first]
+            apart = values[:, :whole].reshape(steps, groups, self.lanes)
+            part[:groups] = apart.transpose(1, 0, 2)
+            if rest:
+                part[groups, :, :rest] = values[:, whole:]
+                part[groups, :, rest:] = values[:, -1:]  # idle lanes do as the last bay does
+        return rows
 
     def steps(
         self, carried: Array, given: Array, own: Array | None = None, workers: int = 1
@@ -256,7 +260,7 @@ class _Rows:
             words = f"{{number}} {ones}, {{number}} {zeros}"
             value = p.number(f"select {{flag}} {value.name}, {words}")
         word = p.word(value if isinstance(value, Traced) else float(value))
-        p.lines.append(p.spell(f"  store {{number}} {word}, ptr {self._place(base, row)}, align 8"))
+        p.lines.append(f"  store {{number}} {word}, ptr {self._place(base, row)}, align 8")
 
     def take(self, base: str, like: Any, columns: list[Column]) -> Any:
         places = iter(columns)
@@ -350,7 +354,7 @@ def traced_loop(
     text = BODY.replace("GIVEN", str(width))
     for word, size in sizes.items():
         text = text.replace(word, str(size * lanes))
-    text = text.replace("LINES", "\n".join([*program.head, *program.lines])).replace("WRONG", wrong)
+    text = text.replace("LINES", program.text()).replace("WRONG", wrong)
     return Loop(
         run=compiled(text + _declarations(program)),
         lanes=lanes,

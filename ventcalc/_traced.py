@@ -36,8 +36,12 @@ class Program:
         """The lanes for which the present block is worked out; None for all."""
         self.wrong = Flag(self, self.constant(False))
 
+    def text(self) -> str:
+        """All instructions."""
+        return self.spell("\n".join([*self.head, *self.lines]))
+
     def spell(self, text: str) -> str:
-        """Put the types of numbers and flags into an instruction."""
+        """Put the types of numbers and flags into instructions."""
         wide = self.lanes > 1
         number = f"<{self.lanes} x double>" if wide else "double"
         flag = f"<{self.lanes} x i1>" if wide else "i1"
@@ -48,7 +52,7 @@ class Program:
         """Write an instruction, and return the name of its result."""
         self.count += 1
         name = f"%v{self.count}"
-        self.lines.append(f"  {name} = {self.spell(text)}")
+        self.lines.append(f"  {name} = {text}")
         return name
 
     def ahead(self, make: Callable[[], Any]) -> Any:
@@ -149,7 +153,7 @@ class Program:
         for place, (name, begin, last) in enumerate(joins, first):
             kind = "{flag}" if _is_flag(name) else "{number}"
             ways = f"[ {self.word(begin)}, %{before} ], [ {self.word(last)}, %{after} ]"
-            self.lines[place] = self.spell(f"  {name.name} = phi {kind} {ways}")
+            self.lines[place] = f"  {name.name} = phi {kind} {ways}"
         self.wrong = opened
         self.begin(out)
         return held

@@ -252,6 +252,27 @@ def test_air_in_balance_with_the_skin_changes_nothing():
     assert steps[-1].outlet_humidity_ratio == approx(balance, rel=2e-5)
 
 
+@given(
+    velocity=st.floats(1e-4, 0.05),
+    humidity=st.floats(0.05, 0.95),
+    healed=st.booleans(),
+)
+def test_dry_air_takes_water_from_every_layer_and_never_too_much(velocity, humidity, healed):
+    """Creeping air is with the skin long before it leaves a layer; it must not go beyond."""
+    model = a_bed(replace(LIVING, **NO_HEAT))
+    state = replace(bed.fresh_bed(model, 9.0), curing=1e8 if healed else 0.0)
+    inlet = air.humidity_ratio(9.0, humidity, ATM)
+    after, step = bed.march(
+        model, state, bed.passage(model, velocity, HOUR), inlet_temperature=9.0,
+        inlet_humidity_ratio=inlet, age=0.0,
+    )  # fmt: skip
+    vapour = step.evaporated.cumsum() / (velocity * model.pressure / (287.05 * 278.15))
+    assert np.all(step.evaporated >= -1e-15)
+    assert np.max(inlet + vapour) <= air.humidity_ratio(9.0, 0.985, ATM)
+    assert not after.wet
+    assert step.condensed == 0.0
+
+
 @pytest.mark.parametrize(("humidity", "sign"), [(0.5, 1.0), (0.97, 1.0), (0.99, -1.0)])
 def test_air_above_98_percent_wets(humidity, sign):
     """Skin activity 0.98 (Chau et al. 1987, from memory): moister air gives water, drier takes."""

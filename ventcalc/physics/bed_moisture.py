@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ventcalc._ops import ARRAY, SCALAR, Ops
+from ventcalc._ops import ARRAY, SCALAR, Ops, ops_for
 from ventcalc.physics.air import MASS_RATIO, enhancement_factor, saturation_pressure
 from ventcalc.physics.bed_state import carrier
 
@@ -98,7 +98,8 @@ def skin_share(skin_flow: Any, pressure: Any, inlet: Any, mass_flow: Any) -> Any
         [1]
     """
     units = skin_flow * (pressure * MASS_RATIO / (MASS_RATIO + inlet) ** 2) / mass_flow
-    return units / (1.0 + units / 2.0)
+    # More than all of the way would make air and tubers trade water to and fro.
+    return ops_for(units).minimum(units / (1.0 + units / 2.0), 1.0)
 
 
 def vapour_march(
@@ -165,11 +166,9 @@ def vapour_march(
     entering, outlet, near = _skin_march(skin, share, inlet)
 
     def wets() -> Any:
-        # Only air that is moister than the skin may be moister than saturated air.
-        def condenses() -> Any:
-            return _any_above(entering, _ratio(surface, pressure))
-
-        return wet | carrier(skin).branch(near, condenses, False)
+        if not carrier(skin).any(near):  # no moister than the skin, so not saturated either
+            return wet
+        return wet | _any_above(entering * (pressure - surface), MASS_RATIO * surface)
 
     return ((skin - entering) * (share * mass_flow), outlet, None), wets, wetted
 

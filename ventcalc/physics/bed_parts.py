@@ -85,15 +85,16 @@ def in_parts(
         If a bay would need more than 65 536 parts.
     """
     needed = _needed(bed, state, flow, given)
-    if not isinstance(needed, int | np.ndarray):
+    if isinstance(needed, int) and needed > 1:
         return _cut(bed, state, flow, given, once, needed)
-    if isinstance(needed, int):
-        return (
-            once(bed, state, flow, given)
-            if needed == 1
-            else _cut(bed, state, flow, given, once, needed)
-        )
     whole = once(bed, state, flow, given)
+    if isinstance(needed, int):
+        return whole
+    if not isinstance(needed, np.ndarray):  # traced
+        found: tuple[BedState, BedStep] = carrier(state.temperature).branch(
+            needed > 1, lambda: _cut(bed, state, flow, given, once, needed), whole
+        )
+        return found
     others = [(int(parts), needed == parts) for parts in np.unique(needed) if parts > 1]
     if not others:
         return whole
@@ -160,12 +161,8 @@ def _cut(
     bed: Bed, state: BedState, flow: Passage, given: Inflow, once: March, parts: Any
 ) -> tuple[BedState, BedStep]:
     ops = carrier(state.temperature)
-
-    def shorter() -> Passage:
-        velocity = flow.mass_flow / air_density(bed.pressure)
-        return passage(bed, velocity, flow.step / parts)
-
-    short = ops.branch(parts > 1, shorter, flow)
+    velocity = flow.mass_flow / air_density(bed.pressure)
+    short = passage(bed, velocity, flow.step / parts)
 
     def part(before: tuple[BedState, BedStep, Any]) -> tuple[BedState, BedStep, Any]:
         state, total, latent = before

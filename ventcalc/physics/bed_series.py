@@ -150,16 +150,25 @@ def _compiled_through(
 ) -> tuple[BedState, BedStep] | None:
     """The same compiled; None where a number left its range, which the plain way reports."""
 
-    def one(bed: Bed, state: BedState, _: tuple[()], own: Any) -> tuple[BedState, BedStep]:
-        velocity, *air = own
+    shared = [x.ndim == 2 and x.strides[1] == 0 for x in series]
+    given = tuple(x[:, 0] for x, same in zip(series, shared, strict=True) if same)
+    own = tuple(x for x, same in zip(series, shared, strict=True) if not same)
+
+    def one(bed: Bed, state: BedState, given: Any, own: Any) -> tuple[BedState, BedStep]:
+        of_all, of_each = iter(given), iter(own)
+        velocity, *air = (next(of_all) if same else next(of_each) for same in shared)
         return _one_of_many(bed, state, passage(bed.worked_out(), velocity, step), air)
 
-    loop = traced_loop(one, bed, state, (), tuple(x[0] for x in series), bays=bays)
+    first_step = (tuple(float(x[0]) for x in given), tuple(x[0] for x in own))
+    loop = traced_loop(one, bed, state, *first_step, bays=bays)
     rows, means = loop.pack(state), []
     length = max(1, PIECE // (bays or 1))
     for first in range(0, len(series[0]), length):
-        own = loop.own_rows(tuple(x[first : first + length] for x in series))
-        found = loop.steps(rows, np.empty((own.shape[1], 0)), own, workers)
+        part = slice(first, first + length)
+        steps = len(series[0][part])
+        of_all = np.stack([x[part] for x in given], axis=-1) if given else np.empty((steps, 0))
+        of_each = loop.own_rows(tuple(x[part] for x in own)) if own else None
+        found = loop.steps(rows, np.ascontiguousarray(of_all), of_each, workers)
         if found is None:
             return None
         rows, mean = found
