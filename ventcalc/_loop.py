@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, fields, is_dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -101,6 +101,7 @@ class Loop:
     lanes: int
     bays: int | None
     fixed: Array
+    fixed_columns: list[Column]
     own_columns: list[Column]
     carried_like: Any
     carried_columns: list[Column]
@@ -108,6 +109,12 @@ class Loop:
     record_columns: list[Column]
     record_rows: int
     asked: list[tuple[Callable[..., Any], tuple[str, ...]]]
+
+    def with_fixed(self, fixed: Any) -> Loop:
+        """The same steps with other numbers that stay."""
+        return replace(
+            self, fixed=_packed(leaves(fixed), self.fixed_columns, self.bays, self.lanes)
+        )
 
     def given_rows(self, given: Sequence[Any]) -> Array:
         """What is given in each step, and what plain Python can tell of its moment."""
@@ -360,6 +367,7 @@ def traced_loop(
         lanes=lanes,
         bays=bays,
         fixed=_packed(leaves(fixed), fixed_columns, bays, lanes),
+        fixed_columns=fixed_columns,
         own_columns=own_columns,
         carried_like=carried,
         carried_columns=carried_columns,

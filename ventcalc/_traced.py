@@ -274,9 +274,10 @@ class Number(Traced):
     def __pow__(self, power: float) -> Any:
         if power == 0.5:
             return self.call("sqrt")
-        if power in (2, 3, 4):
-            square = self * self
-            return square if power == 2 else square * self if power == 3 else square * square
+        if power in (2, 3):
+            return self * self if power == 2 else self * self * self
+        if power == -2:
+            return 1.0 / (self * self)
         return self.call("pow", power)
 
     def call(self, name: str, *others: Any) -> Number:

@@ -29,6 +29,7 @@ SERIES = {
 
 @pytest.fixture(params=["compiled", "plain"])
 def way(request, monkeypatch):
+    bed_series._loop_of.cache_clear()
     traced, calls = bed_series.traced_loop, []
     monkeypatch.setattr(
         bed_series, "traced_loop", lambda *a, **k: calls.append(1) or traced(*a, **k)

@@ -4,22 +4,33 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from functools import cache, partial
+from functools import cache, lru_cache, partial
 from typing import Any
 
 import numpy as np
 
 from ventcalc._leaves import leaves, mapped, rebuilt
-from ventcalc._loop import available, traced_loop
+from ventcalc._loop import Loop, available, traced_loop
 from ventcalc.errors import BadInput, check_range
 from ventcalc.physics.bed import march
 from ventcalc.physics.bed_passage import conduction_parts, passage
-from ventcalc.physics.bed_state import Array, Bed, BedState, BedStep, Passage, layer_total
+from ventcalc.physics.bed_state import (
+    Array,
+    Bed,
+    BedState,
+    BedStep,
+    Passage,
+    fresh_bed,
+    layer_total,
+)
+from ventcalc.physics.crop import Crop
 
 __all__ = ["march_through"]
 
 WORTH_COMPILING = 200
 """Fewer steps are over before they would be compiled. [steps]"""
+SIZE = ("height", "bulk_density", "tuber_diameter", "pressure")
+"""What may differ from bay to bay."""
 PIECE = 100_000
 """Steps times bays that are marched through together: what fits into fast memory."""
 
@@ -150,17 +161,13 @@ def _compiled_through(
 ) -> tuple[BedState, BedStep] | None:
     """The same compiled; None where a number left its range, which the plain way reports."""
 
-    shared = [x.ndim == 2 and x.strides[1] == 0 for x in series]
+    shared = tuple(x.ndim == 2 and x.strides[1] == 0 for x in series)
     given = tuple(x[:, 0] for x, same in zip(series, shared, strict=True) if same)
     own = tuple(x for x, same in zip(series, shared, strict=True) if not same)
-
-    def one(bed: Bed, state: BedState, given: Any, own: Any) -> tuple[BedState, BedStep]:
-        of_all, of_each = iter(given), iter(own)
-        velocity, *air = (next(of_all) if same else next(of_each) for same in shared)
-        return _one_of_many(bed, state, passage(bed.worked_out(), velocity, step), air)
-
-    first_step = (tuple(float(x[0]) for x in given), tuple(x[0] for x in own))
-    loop = traced_loop(one, bed, state, *first_step, bays=bays)
+    size = tuple(getattr(bed, name) for name in SIZE)
+    many = tuple(np.ndim(x) > 0 for x in size)
+    loop = _loop_of(bed.crop, bed.maturity, bed.layers, bed.conductivity, step, bays, shared, many)
+    loop = loop.with_fixed(size)
     rows, means = loop.pack(state), []
     length = max(1, PIECE // (bays or 1))
     for first in range(0, len(series[0]), length):
@@ -176,3 +183,31 @@ def _compiled_through(
     after = loop.unpack(rows)
     after = replace(after, wet=bool(np.any(after.wet)))
     return after, mapped(lambda *parts: np.concatenate(parts), *means)
+
+
+@lru_cache(maxsize=16)
+def _loop_of(
+    crop: Crop,
+    maturity: str,
+    layers: int,
+    conductivity: float,
+    step: float,
+    bays: int | None,
+    shared: tuple[bool, ...],
+    many: tuple[bool, ...],
+) -> Loop:
+    """The steps of a bed of any size; ``many`` tells which parts of its size are arrays."""
+    still = 1.0 if bays is None else np.ones(bays)
+    size: tuple[Any, ...] = tuple(still if each else 1.0 for each in many)
+    sizes: dict[str, Any] = dict(zip(SIZE, size, strict=True))
+    plain = Bed(**sizes, crop=crop, maturity=maturity, layers=layers)
+
+    def one(size: Any, state: BedState, given: Any, own: Any) -> tuple[BedState, BedStep]:
+        bed = replace(plain, **dict(zip(SIZE, size, strict=True)), conductivity=conductivity)
+        of_all, of_each = iter(given), iter(own)
+        velocity, *air = (next(of_all) if same else next(of_each) for same in shared)
+        return _one_of_many(bed, state, passage(bed.worked_out(), velocity, step), air)
+
+    start = fresh_bed(plain, 10.0, bays)
+    given, own = (1.0,) * sum(shared), (still,) * (len(shared) - sum(shared))
+    return traced_loop(one, size, start, given, own, bays=bays)
