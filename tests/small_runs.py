@@ -57,7 +57,8 @@ def compiled(formula, columns, bays=None, lanes=1):
 
 
 def through_a_pile(bays=None):
-    """Ten days of a small pile that cools, is wetted and dries."""
+    """Ten days of a small pile that cools, is wetted and dries; traced anew at each call."""
+    bed_series._loop_of.cache_clear()
     pile = bed.Bed(
         height=4.0, bulk_density=650.0, tuber_diameter=0.06, pressure=101325.0,
         crop=crop_for("table"), conductivity=0.3, layers=6,

@@ -225,9 +225,7 @@ def layer_least(values: Array) -> Any:
     float or array
         One element per bay. [as given]
     """
-    ops = carrier(values)
-    least = reduce(ops.minimum, values) if values.dtype == object else np.minimum.reduce(values)
-    return float(least) if ops is SCALAR else least
+    return _layer_extreme(values, np.minimum)
 
 
 def layer_greatest(values: Array) -> Any:
@@ -244,9 +242,15 @@ def layer_greatest(values: Array) -> Any:
     float or array
         One element per bay. [as given]
     """
+    return _layer_extreme(values, np.maximum)
+
+
+def _layer_extreme(values: Array, extreme: np.ufunc) -> Any:
     ops = carrier(values)
-    most = reduce(ops.maximum, values) if values.dtype == object else np.maximum.reduce(values)
-    return float(most) if ops is SCALAR else most
+    if values.dtype == object:
+        return reduce(getattr(ops, extreme.__name__), values)
+    found = extreme.reduce(values)
+    return float(found) if ops is SCALAR else found
 
 
 def layer_mean(values: Array) -> Any:
