@@ -7,7 +7,9 @@ from dataclasses import fields, is_dataclass
 from functools import cache
 from typing import Any
 
-__all__ = ["leaves", "mapped", "rebuilt"]
+import numpy as np
+
+__all__ = ["leaves", "mapped", "rebuilt", "stacked"]
 
 
 def leaves(thing: Any) -> list[Any]:
@@ -40,6 +42,22 @@ def mapped(change: Callable[..., Any], first: Any, *others: Any) -> Any:
     """The structure of ``first`` with ``change`` of its leaves and those of others like it."""
     rest = iter(zip(*(leaves(other) for other in others), strict=True))
     return _rebuilt(first, lambda leaf: change(leaf, *(next(rest) if others else ())))
+
+
+def stacked(records: Sequence[Any], shape: tuple[int, ...]) -> Any:
+    """
+    Records one after the other as one whose leaves are arrays, the records as their first axis.
+
+    A number that stands for all of ``shape``, the last axes, gets an element for each.
+    """
+    columns = zip(*(leaves(record) for record in records), strict=True)
+    return rebuilt(records[0], [_stack(column, shape) for column in columns])
+
+
+def _stack(column: Sequence[Any], shape: tuple[int, ...]) -> Any:
+    if shape:
+        column = [np.broadcast_to(x, np.broadcast_shapes(np.shape(x), shape)) for x in column]
+    return np.array(column, dtype=float)
 
 
 def _rebuilt(thing: Any, change: Callable[[Any], Any]) -> Any:

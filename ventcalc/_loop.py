@@ -140,19 +140,12 @@ class Loop:
 
     def own_rows(self, own: Any) -> Array:
         """What is given to each bay, with the steps as the first axis of its numbers."""
-        bays, steps = self.bays or 1, max(len(leaf) for leaf in leaves(own))
-        groups, rest = divmod(bays, self.lanes)
-        whole = groups * self.lanes
-        rows = np.empty((groups + (rest > 0), steps, len(self.own_columns), self.lanes))
-        for leaf, column in zip(leaves(own), self.own_columns, strict=True):
+        parts, bays = leaves(own), self.bays or 1
+        steps = max(len(leaf) for leaf in parts)
+        rows = np.empty((-(-bays // self.lanes), steps, len(parts), self.lanes))
+        for leaf, column in zip(parts, self.own_columns, strict=True):
             values = np.asarray(leaf, dtype=float).reshape(steps, -1)
-            values = np.broadcast_to(values, (steps, bays))
-            part = rows[:, :, column.first]
-            apart = values[:, :whole].reshape(steps, groups, self.lanes)
-            part[:groups] = apart.transpose(1, 0, 2)
-            if rest:
-                part[groups, :, :rest] = values[:, whole:]
-                part[groups, :, rest:] = values[:, -1:]  # idle lanes do as the last bay does
+            _lay(rows[:, :, column.first], values, bays)
         return rows
 
     def steps(
@@ -167,14 +160,12 @@ class Loop:
         if not len(given):
             raise ValueError("at least one step is needed")
         groups, carried = len(carried), carried.copy()
-        own = np.empty((groups, 0)) if own is None else own
+        each = np.empty((groups, 0)) if own is None else own
         record = np.empty((groups, len(given), self.record_rows, self.lanes))
-        arrays = self.fixed, carried, given, own, record
 
         def run(part: slice) -> int:
-            fixed, carried, given, own, record = arrays
-            mine = fixed[part], carried[part], given, own[part], record[part]
-            return self.run(*mine, len(given), len(mine[1]))
+            mine = self.fixed[part], carried[part], given, each[part], record[part]
+            return self.run(*mine, len(given), len(mine[0]))
 
         size = -(-groups // workers)
         parts = [slice(first, first + size) for first in range(0, groups, size)]
@@ -203,28 +194,24 @@ def _wide(record: Array, bays: int | None) -> Array:
 
 
 def _packed(values: Sequence[Any], columns: list[Column], bays: int | None, lanes: int) -> Array:
-    width = 1 if bays is None else _filled(bays, lanes)
-    rows = np.empty((sum(max(c.layers, 1) for c in columns), width))
+    rows = np.empty((-(-(bays or 1) // lanes), sum(max(c.layers, 1) for c in columns), lanes))
     for value, column in zip(values, columns, strict=True):
-        part = rows[column.first : column.first + max(column.layers, 1)]
-        if bays is None:
-            part[:, 0] = value
-        else:
-            part[:, :bays] = value
-            part[:, bays:] = part[:, bays - 1 : bays]  # idle lanes do as the last bay does
-    return _grouped(rows[None], lanes)[:, 0]
+        many = max(column.layers, 1)
+        by_layer = np.asarray(value, dtype=float).reshape(many, -1)
+        _lay(rows[:, column.first : column.first + many], by_layer, bays or 1)
+    return rows
 
 
-def _filled(bays: int, lanes: int) -> int:
-    """Bays with those that fill the last group."""
-    return -(-bays // lanes) * lanes
-
-
-def _grouped(rows: Array, lanes: int) -> Array:
-    """(steps, rows, bays) by groups of bays: (groups, steps, rows, lanes)."""
-    steps, many, bays = rows.shape
-    apart = rows.reshape(steps, many, bays // lanes, lanes)
-    return np.ascontiguousarray(apart.transpose(2, 0, 1, 3))
+def _lay(part: Array, values: Array, bays: int) -> None:
+    """Lay (n, bays), or (n, 1) for all bays, into the lanes of (groups, n, lanes)."""
+    groups, many, lanes = part.shape
+    whole, rest = divmod(bays, lanes)
+    values = np.broadcast_to(values, (many, bays))
+    apart = values[:, : whole * lanes].reshape(many, whole, lanes)
+    part[:whole] = apart.transpose(1, 0, 2)
+    if whole < groups:
+        part[whole, :, :rest] = values[:, whole * lanes :]
+        part[whole, :, rest:] = values[:, -1:]  # idle lanes do as the last bay does
 
 
 def _column(wide: Array, column: Column) -> Any:

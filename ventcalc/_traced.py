@@ -32,8 +32,8 @@ class Program:
         """What comes before everything else."""
         self.block = "body"
         self.count = 0
-        self.inside: Flag | None = None
-        """The lanes for which the present block is worked out; None for all."""
+        self.inside: Any = True
+        """The lanes for which the present block is worked out."""
         self.wrong = Flag(self, self.constant(False))
 
     def text(self) -> str:
@@ -104,15 +104,13 @@ class Program:
         bits = self.emit(f"bitcast {{flag}} {flag.name} to i{self.lanes}")
         return self.emit(f"icmp ne i{self.lanes} {bits}, 0")
 
-    def branch(self, condition: Any, then: Callable[[], Any], otherwise: Any) -> Any:
+    def branch(self, condition: Flag, then: Callable[[], Any], otherwise: Any) -> Any:
         """``then`` in a block of its own, jumped over where no lane needs it."""
-        if not isinstance(condition, Flag):
-            return then() if condition else otherwise
         before, inside = self.block, self.inside
         chosen, joined = self.label(), self.label()
         self.jump(f"i1 {self.anywhere(condition)}, label %{chosen}, label %{joined}")
         self.begin(chosen)
-        self.inside = condition if inside is None else inside & condition
+        self.inside = condition & inside
         wrong = self.wrong
         value = mapped(lambda a, b: _select(self, condition, a, b), then(), otherwise)
         after, self.inside = self.block, inside
@@ -140,8 +138,7 @@ class Program:
         self.wrong = self.flag("")
         held = mapped(lambda a: _each(self._open, a), start)
         # Lanes that need no more turns, or are lost anyhow, keep what they have.
-        going, opened = (index < times) & ~self.wrong, self.wrong
-        going = going if inside is None else going & inside
+        going, opened = (index < times) & ~self.wrong & inside, self.wrong
         self.jump(f"i1 {self.anywhere(going)}, label %{inner}, label %{out}")
         self.begin(inner)
         self.inside = going
@@ -161,11 +158,6 @@ class Program:
     def _open(self, value: Any) -> Any:
         """A name for what a loop carries; its instruction is written when the loop is."""
         return _like(value, self, self.emit(""))
-
-    def require(self, value: Number, low: float, high: float) -> None:
-        """Note where a number is out of its range; the plain way then says what is wrong."""
-        bad = (value < low) | (value > high)
-        self.wrong = self.wrong | (bad if self.inside is None else bad & self.inside)
 
 
 class Traced:
@@ -307,8 +299,9 @@ class Number(Traced):
     __hash__ = None  # type: ignore[assignment]
 
     def require(self, low: float, high: float) -> None:
-        """See ``Program.require``."""
-        self.program.require(self, low, high)
+        """Note where it is out of its range; the plain way then says what is wrong."""
+        p = self.program
+        p.wrong = p.wrong | ((self < low) | (self > high)) & p.inside
 
 
 class Moment(Number):
@@ -345,11 +338,8 @@ def _each(change: Callable[..., Any], *values: Any) -> Any:
 
 
 def _flat(thing: Any) -> list[Any]:
-    return [x for leaf in leaves(thing) for x in (leaf.flat if _is_many(leaf) else [leaf])]
-
-
-def _is_many(leaf: Any) -> bool:
-    return isinstance(leaf, np.ndarray)
+    parts = leaves(thing)
+    return [x for one in parts for x in (one.flat if isinstance(one, np.ndarray) else [one])]
 
 
 def _select(program: Program, condition: Flag, a: Any, b: Any) -> Any:
@@ -407,10 +397,9 @@ def _function(name: str) -> Callable[[Any], Any]:
 
 
 def _branch(condition: Any, then: Callable[[], Any], otherwise: Any) -> Any:
-    program = _program_of(condition)
-    if program is None:
-        return then() if condition else otherwise
-    return program.branch(condition, then, otherwise)
+    if isinstance(condition, Flag):
+        return condition.program.branch(condition, then, otherwise)
+    return SCALAR.branch(condition, then, otherwise)
 
 
 def _repeat(times: Any, body: Callable[[Any], Any], start: Any) -> Any:

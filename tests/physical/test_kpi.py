@@ -7,6 +7,7 @@ from dataclasses import fields, replace
 import numpy as np
 import pytest
 
+from ventcalc._leaves import stacked
 from ventcalc.bay_batch import stack_bays
 from ventcalc.bay_file import example_bay
 from ventcalc.decisions.calendar import COOL_DOWN, EMPTY, FILLING, HOLDING, UNLOADING
@@ -16,7 +17,7 @@ from ventcalc.physics.bed import BedState, BedStep
 from ventcalc.storage import Lot
 from ventcalc.studies.bay_model import BayState, Hour
 from ventcalc.studies.kpi import MONTH, Kpi, Tally
-from ventcalc.studies.season_record import kept_of, stacked
+from ventcalc.studies.season_record import kept_of
 
 HOUR = 3600.0
 BAY = replace(
@@ -55,18 +56,17 @@ def hour(runs=False, plenum=3.0, *, condensed=0.0, **others):
 
 def tallied(*steps, bay=BAY, length=HOUR):
     """Results of steps (state, hour, and what else they change)."""
-    kept, times = [], []
+    kept = []
     for k, (now, done, *rest) in enumerate(steps):
         more = {"target": 3.0, "stage": HOLDING, "now": 60 * 86400.0 + k * length, "opening": 0.0}
         more.update(rest[0] if rest else {})
         positions = Positions(door_opening=more["opening"])
-        kept.append(kept_of(READ, positions, now, done, more["target"], more["stage"]))
-        times.append(more["now"])
+        kept.append(kept_of(more["now"], READ, positions, now, done, more["target"], more["stage"]))
     tally = Tally(bay, 0.0, length)
     # One block, or two: where they meet nothing may be lost or counted twice.
     for part in (slice(0, 1), slice(1, None)) if len(kept) > 1 else (slice(None),):
         if kept:
-            tally.count(stacked(kept[part], None), np.array(times[part]))
+            tally.count(stacked(kept[part], ()))
     return tally.result()
 
 
@@ -325,6 +325,7 @@ def test_two_bays_at_once_are_two_bays():
         power = np.array([powers[0][k], powers[1][k]])
         one = state(together, film=np.zeros((2, 2)), water=0.01 * (k + 1))
         kept = kept_of(
+            60 * 86400.0 + k * HOUR,
             READ,
             Positions(door_opening=np.array([0.3 * k, 0.3 * (1 + k)])),
             replace(one, co2=np.full(2, 0.001), share=np.ones(2)),
@@ -336,7 +337,7 @@ def test_two_bays_at_once_are_two_bays():
             np.full(2, 3.0),
             np.array([stages[0][k], stages[1][k]]),
         )
-        tally.count(stacked([kept], 2), np.array([60 * 86400.0 + k * HOUR]))
+        tally.count(stacked([kept], (2,)))
     kpi = tally.result()
     for field in fields(Kpi):
         for b in range(2):

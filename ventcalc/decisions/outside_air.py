@@ -167,10 +167,32 @@ def judge(
     ops = ops_for(outside_temperature, return_temperature, pulp, aim, pressure, bay.mass)
 
     def asked() -> OutsideAir:
-        return _judged(
-            bay, pressure, fan_speed, outside_temperature, outside_humidity_ratio,
-            return_temperature, return_humidity_ratio, pulp, pulp_coldest, ceiling, aim, ops,
-        )  # fmt: skip
+        flow = dry_air_flow(bay, fan_speed, pressure)
+        heat = fan_power(bay, fan_speed)
+        capacity = capacity_of(bay.humidifier)
+        humidity = humidity_aim(bay, ops)
+        given = {
+            "mass_flow": flow,
+            "outside_temperature": outside_temperature,
+            "outside_humidity_ratio": outside_humidity_ratio,
+            "return_temperature": return_temperature,
+            "return_humidity_ratio": return_humidity_ratio,
+            "pressure": pressure,
+            "heat": heat,
+            "water_capacity": capacity,
+        }
+        fraction = plenum.fresh_fraction_for(
+            wanted_temperature=aim, wanted_humidity=humidity, **given
+        )
+        # Outside air no colder than the return can only be judged with the door wide open.
+        colder = outside_temperature < return_temperature
+        fraction = ops.where(colder, fraction, 1.0)
+        leak = bay.doors.leakage_fraction
+        fraction = ops.minimum(ops.maximum(fraction, leak), bay.doors.largest_fraction)
+        fraction = ops.where(ops.isnan(fraction), leak, fraction)
+        given["vapour_limit"] = vapour_limit(bay, pulp_coldest, pressure, ops)
+        fraction, supply, foggy = _without_fog(fraction, leak, humidity, given, ops)
+        return _margins(bay, given, fraction, supply, foggy, pulp, pulp_coldest, ceiling, ops)
 
     # Nothing to cool: no numbers, no cost.
     idle = ops.branch(ramping, lambda: _RAMP_LIMIT, _NOTHING_TO_COOL)
@@ -178,46 +200,6 @@ def judge(
         idle = mapped(lambda x: np.where(wanted, x, x), idle)
     verdict: OutsideAir = ops.branch(wanted, asked, idle)
     return verdict
-
-
-def _judged(
-    bay: Bay,
-    pressure: Any,
-    fan_speed: Any,
-    outside_temperature: Any,
-    outside_humidity_ratio: Any,
-    return_temperature: Any,
-    return_humidity_ratio: Any,
-    pulp: Any,
-    pulp_coldest: Any,
-    ceiling: Any,
-    aim: Any,
-    ops: Ops,
-) -> OutsideAir:
-    flow = dry_air_flow(bay, fan_speed, pressure)
-    heat = fan_power(bay, fan_speed)
-    capacity = capacity_of(bay.humidifier)
-    humidity = humidity_aim(bay, ops)
-    given = {
-        "mass_flow": flow,
-        "outside_temperature": outside_temperature,
-        "outside_humidity_ratio": outside_humidity_ratio,
-        "return_temperature": return_temperature,
-        "return_humidity_ratio": return_humidity_ratio,
-        "pressure": pressure,
-        "heat": heat,
-        "water_capacity": capacity,
-    }
-    fraction = plenum.fresh_fraction_for(wanted_temperature=aim, wanted_humidity=humidity, **given)
-    # Outside air no colder than the return can only be judged with the door wide open.
-    colder = outside_temperature < return_temperature
-    fraction = ops.where(colder, fraction, 1.0)
-    leak = bay.doors.leakage_fraction
-    fraction = ops.minimum(ops.maximum(fraction, leak), bay.doors.largest_fraction)
-    fraction = ops.where(ops.isnan(fraction), leak, fraction)
-    given["vapour_limit"] = vapour_limit(bay, pulp_coldest, pressure, ops)
-    fraction, supply, foggy = _without_fog(fraction, leak, humidity, given, ops)
-    return _margins(bay, given, fraction, supply, foggy, pulp, pulp_coldest, ceiling, ops)
 
 
 _NOTHING_TO_COOL = OutsideAir(

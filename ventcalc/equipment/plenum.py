@@ -118,17 +118,19 @@ def supply(
         outside_humidity_ratio - return_humidity_ratio
     )
     mixed = plain_air.temperature(enthalpy, water)
-    coiled = _Coiled(enthalpy=enthalpy, water=water, mixed=mixed, surface=mixed)
-    if not (isinstance(coil_heat, float | int) and coil_heat == 0.0):
-
-        def over_coil() -> _Coiled:
-            entering = plain_air.split(enthalpy, water, pressure, ops)
-            return _over_coil(
-                enthalpy, water, entering, coil_heat / mass_flow,
-                coil_temperature_difference, bypass_factor, pressure, ops,
-            )  # fmt: skip
-
-        coiled = ops.branch(coil_heat != 0.0, over_coil, coiled)
+    untouched = _Coiled(enthalpy=enthalpy, water=water, mixed=mixed, surface=mixed)
+    coiled = ops.branch(
+        coil_heat != 0.0,
+        lambda: _over_coil(
+            untouched,
+            coil_heat / mass_flow,
+            coil_temperature_difference,
+            bypass_factor,
+            pressure,
+            ops,
+        ),
+        untouched,
+    )
     enthalpy = coiled.enthalpy + heat / mass_flow
     warm, vapour, fog = plain_air.split(enthalpy, coiled.water, pressure, ops)
     added = 0.0
@@ -175,16 +177,14 @@ class _Coiled:
 
 
 def _over_coil(
-    enthalpy: Any,
-    water: Any,
-    entering: tuple[Any, Any, Any],
+    before: _Coiled,
     wanted: Any,
     coil_temperature_difference: Any,
     bypass_factor: Any,
     pressure: Any,
     ops: Ops,
 ) -> _Coiled:
-    mixed, vapour, _ = entering
+    mixed, vapour, _ = plain_air.split(before.enthalpy, before.water, pressure, ops)
     surface = mixed - coil_temperature_difference
     taken, condensed = on_straight_line(
         enthalpy=plain_air.enthalpy(mixed, vapour),
@@ -196,10 +196,10 @@ def _over_coil(
         ops=ops,
     )
     melted = _melted(condensed, surface, ops)
-    left = enthalpy - taken - condensed * plain_air.fog_heat(surface, ops)
+    left = before.enthalpy - taken - condensed * plain_air.fog_heat(surface, ops)
     return _Coiled(
         enthalpy=left + melted.heat_to_store,
-        water=water - condensed,
+        water=before.water - condensed,
         mixed=mixed,
         surface=surface,
         taken=taken,

@@ -234,7 +234,7 @@ def _without_traces(film: Array, ops: Ops) -> Array:
     return film
 
 
-def _is_wet(film: Array, ops: Ops) -> Any:
+def _is_wet(film: Array) -> Any:
     return layer_total(film) > 0.0 if film.dtype == object else bool(film.any())
 
 
@@ -257,9 +257,8 @@ def _advance(
     if from_film is None:
         film, wet, skin = state.film, False, evaporated
     else:
-        film = state.film - from_film * per_mass
-        film = _without_traces(film, ops)
-        wet, skin = _is_wet(film, ops), evaporated - from_film
+        film = _without_traces(state.film - from_film * per_mass, ops)
+        wet, skin = _is_wet(film), evaporated - from_film
     water += skin * per_mass
     if ops.all(top_water >= 0.0):
         water[-1] += top_water * per_mass
@@ -267,7 +266,7 @@ def _advance(
         water[-1] += ops.maximum(top_water, 0.0) * per_mass
         film = film.copy()
         film[-1] -= ops.minimum(top_water, 0.0) * per_mass
-        wet = _is_wet(film, ops)
+        wet = _is_wet(film)
     healing = crop_module.healing_factor(layer_mean(temperature), bed.crop)
     return BedState(
         temperature=temperature,

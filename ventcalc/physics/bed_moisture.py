@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import operator
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from functools import cache, lru_cache, reduce
 from typing import Any
 
@@ -14,7 +14,7 @@ from ventcalc._ops import ARRAY, SCALAR, Ops, ops_for
 from ventcalc.physics.air import MASS_RATIO, enhancement_factor, saturation_pressure
 from ventcalc.physics.bed_state import carrier
 
-__all__ = ["recurrence", "skin_share", "vapour_fit", "vapour_march"]
+__all__ = ["Vapour", "recurrence", "vapour_march"]
 
 Array = NDArray[np.float64]
 Vapour = tuple[Array, Any, Array | None]
@@ -43,30 +43,14 @@ def _pressure_fit() -> tuple[float, ...]:
 
 def _vapour_pressure(temperature: Array, pressure: Any) -> Any:
     """Vapour pressure over water at the tubers' temperature, in moist air. [Pa]"""
-    first, *middle, last = vapour_fit(pressure)
+    fit = _fit_once if type(pressure) is float else _fit_in_air
+    first, *middle, last = fit(pressure)
     value = first * temperature
     for c in middle:
         value += c
         value *= temperature
     value += last
     return value
-
-
-def vapour_fit(pressure: Any) -> Sequence[Any]:
-    """
-    Coefficients of a polynomial for the vapour pressure over water in moist air.
-
-    Parameters
-    ----------
-    pressure : float or array
-        Air pressure. [Pa]
-
-    Returns
-    -------
-    sequence of float or array
-        Of the temperature in °C, highest power first. [Pa/K^n]
-    """
-    return _fit_once(pressure) if type(pressure) is float else _fit_in_air(pressure)
 
 
 def _fit_in_air(pressure: Any) -> list[Any]:
@@ -77,26 +61,8 @@ def _fit_in_air(pressure: Any) -> list[Any]:
 _fit_once = lru_cache(maxsize=64)(_fit_in_air)
 
 
-def skin_share(skin_flow: Any, pressure: Any, inlet: Any, mass_flow: Any) -> Any:
-    """
-    Part of the way to the skin's equilibrium that air goes in one layer.
-
-    Parameters
-    ----------
-    skin_flow : float or array
-        Transpiration of a layer per floor area and vapour pressure difference. [kg/(m² s Pa)]
-    pressure : float or array
-        Air pressure. [Pa]
-    inlet : float or array
-        Air that enters the bed. [kg/kg dry air]
-    mass_flow : float or array
-        Dry air per floor area. [kg/(m² s)]
-
-    Returns
-    -------
-    float or array
-        [1]
-    """
+def _skin_share(skin_flow: Any, pressure: Any, inlet: Any, mass_flow: Any) -> Any:
+    """Part of the way to the skin's equilibrium that air goes in one layer."""
     units = skin_flow * (pressure * MASS_RATIO / (MASS_RATIO + inlet) ** 2) / mass_flow
     # More than all of the way would make air and tubers trade water to and fro.
     return ops_for(units).minimum(units / (1.0 + units / 2.0), 1.0)
@@ -155,7 +121,7 @@ def vapour_march(
     """
     surface = _vapour_pressure(temperature, pressure)
     skin = _ratio(water_activity * surface, pressure)
-    share = skin_share(skin_flow, pressure, inlet, mass_flow)
+    share = _skin_share(skin_flow, pressure, inlet, mass_flow)
 
     def wetted() -> Vapour:
         full, drying = _ratio(surface, pressure), film * (layer_mass / (step * mass_flow))

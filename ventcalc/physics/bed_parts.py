@@ -87,6 +87,7 @@ def in_parts(
     needed = _needed(bed, state, flow, given)
     if isinstance(needed, int) and needed > 1:
         return _cut(bed, state, flow, given, once, needed)
+    # Every bay goes uncut first, as nearly all may; those that may not are then overwritten.
     whole = once(bed, state, flow, given)
     if isinstance(needed, int):
         return whole
@@ -98,7 +99,6 @@ def in_parts(
     others = [(int(parts), needed == parts) for parts in np.unique(needed) if parts > 1]
     if not others:
         return whole
-    # Every bay goes uncut first, as nearly all may; those that may not are then overwritten.
     after, means = (_own(thing, state, len(needed)) for thing in whole)
     for parts, mine in others:
         few = np.flatnonzero(mine)

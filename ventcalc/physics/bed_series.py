@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import cache, lru_cache, partial
 from typing import Any
 
 import numpy as np
 
-from ventcalc._leaves import leaves, mapped, rebuilt
+from ventcalc._leaves import mapped, stacked
 from ventcalc._loop import Loop, available, traced_loop
 from ventcalc.errors import BadInput, check_range
 from ventcalc.physics.bed import march
@@ -20,6 +20,7 @@ from ventcalc.physics.bed_state import (
     BedState,
     BedStep,
     Passage,
+    flagged_once,
     fresh_bed,
     layer_total,
 )
@@ -102,20 +103,13 @@ def march_through(
         if found is not None:
             return found
     # Fans mostly keep to a few speeds: the same passage again and again.
-    way = (
-        cache(partial(passage, bed, step=step))
-        if bays is None
-        else partial(passage, bed, step=step)
-    )
+    way: Callable[[Any], Passage] = partial(passage, bed, step=step)
+    way = cache(way) if bays is None else way
     means = []
     for velocity, *air in zip(*(x.tolist() if bays is None else x for x in series), strict=True):
         state, mean = _one_of_many(bed, state, way(velocity), air)
         means.append(mean)
-    shape = () if bays is None else (bays,)
-    columns = zip(*(leaves(mean) for mean in means), strict=True)
-    # In a dry step nothing condensed, and one zero stands for all bays.
-    wide = [np.array([np.broadcast_to(value, shape) for value in column]) for column in columns]
-    return state, rebuilt(means[0], wide)
+    return state, stacked(means, () if bays is None else (bays,))
 
 
 def _side_by_side(given: list[Array], bays: int | None) -> tuple[Array, ...]:
@@ -160,7 +154,6 @@ def _compiled_through(
     workers: int,
 ) -> tuple[BedState, BedStep] | None:
     """The same compiled; None where a number left its range, which the plain way reports."""
-
     shared = tuple(x.ndim == 2 and x.strides[1] == 0 for x in series)
     given = tuple(x[:, 0] for x, same in zip(series, shared, strict=True) if same)
     own = tuple(x for x, same in zip(series, shared, strict=True) if not same)
@@ -180,9 +173,7 @@ def _compiled_through(
             return None
         rows, mean = found
         means.append(mean)
-    after = loop.unpack(rows)
-    after = replace(after, wet=bool(np.any(after.wet)))
-    return after, mapped(lambda *parts: np.concatenate(parts), *means)
+    return flagged_once(loop.unpack(rows)), mapped(lambda *parts: np.concatenate(parts), *means)
 
 
 @lru_cache(maxsize=16)

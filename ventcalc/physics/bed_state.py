@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, reduce
 from typing import Any
 
@@ -251,6 +251,23 @@ def _layer_extreme(values: Array, extreme: np.ufunc) -> Any:
         return reduce(getattr(ops, extreme.__name__), values)
     found = extreme.reduce(values)
     return float(found) if ops is SCALAR else found
+
+
+def flagged_once(state: BedState) -> BedState:
+    """
+    The state with one flag for all bays; compiled steps tell of each whether it is wet.
+
+    Parameters
+    ----------
+    state : BedState
+        As compiled steps leave it.
+
+    Returns
+    -------
+    BedState
+        As ``march`` leaves it.
+    """
+    return replace(state, wet=bool(np.any(state.wet)))
 
 
 def layer_mean(values: Array) -> Any:

@@ -139,12 +139,12 @@ class Tally:
         self.last_door: Any = zero
         self.day: Array = np.empty((0, *np.shape(zero)))
 
-    def count(self, kept: Kept, now: Array) -> None:
-        """Take up some steps; ``now`` is their time since the first load. [s]"""
+    def count(self, kept: Kept) -> None:
+        """Take up some steps."""
         in_use = kept.stage != EMPTY
         time = np.where(in_use, self.step, 0.0)
         self._temperatures(kept, time / 3600.0)
-        self._losses(kept, now)
+        self._losses(kept)
         self._wetness(kept, time)
         self._energy(kept, time, in_use)
         over = np.maximum(kept.co2 - self.bay.limits.co2, 0.0)
@@ -193,10 +193,10 @@ class Tally:
         first = len(mean) - len(fell)
         self._sum("ramp_hours", np.where(fast & cooled[first:], hours[first:], 0.0))
 
-    def _losses(self, kept: Kept, now: Array) -> None:
-        until, month = kept.stage < UNLOADING, now <= MONTH
+    def _losses(self, kept: Kept) -> None:
+        until, month = kept.stage < UNLOADING, kept.now <= MONTH
         if month.any():
-            self._lose(kept, until & month.reshape(-1, *[1] * (until.ndim - 1)))
+            self._lose(kept, until & month)
             self.sums["mass_loss_month_one"] = self.sums["mass_loss"]
         self._lose(kept, until)
 

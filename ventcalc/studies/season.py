@@ -213,7 +213,7 @@ def _run(
     done, a_day = 0, max(1, round(86400.0 / weather.step))
     for kept in blocks_of(course, hours):
         some = hours[done : done + len(kept.pulp)]
-        tally.count(kept, np.array([calendar.calendar_at(bay, one.time).now for one in some]))
+        tally.count(kept)
         if traces is not None:
             _record(traces, done, kept, some)
         if progress is not None:

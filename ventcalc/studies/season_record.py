@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-
-from ventcalc._leaves import leaves, rebuilt
 from ventcalc.physics import bed
 from ventcalc.studies.bay_model import BayState, Hour
 
-__all__ = ["POSITIONS", "POWERS", "Kept", "kept_of", "stacked"]
+__all__ = ["POSITIONS", "POWERS", "Kept", "kept_of"]
 
 POWERS = ("fan_power", "coil_power", "heater_power", "humidifier_power")
 POSITIONS = ("fan_speed", "door_opening", "humidity_wanted", "refrigeration", "heater")
@@ -26,6 +22,8 @@ class Kept:
     Bays have the last axis; ``pulp`` has the layers in between.
     """
 
+    now: Any
+    """Since the first load. [s]"""
     target: Any
     """[°C]"""
     stage: Any
@@ -91,13 +89,21 @@ class Kept:
 
 
 def kept_of(
-    readings: Any, positions: Any, state: BayState, hour: Hour, target: Any, stage: Any
+    now: Any,
+    readings: Any,
+    positions: Any,
+    state: BayState,
+    hour: Hour,
+    target: Any,
+    stage: Any,
 ) -> Kept:
     """
     What is kept of one step.
 
     Parameters
     ----------
+    now : array-like
+        Its start, since the first load. [s]
     readings : Readings
         At its start.
     positions : object
@@ -118,6 +124,7 @@ def kept_of(
     """
     pile = state.bed
     return Kept(
+        now=now,
         target=target,
         stage=stage,
         pulp_mean=readings.pulp_mean,
@@ -149,38 +156,4 @@ def kept_of(
         water_added=hour.water_added,
         ceiling_temperature=hour.ceiling_temperature,
         drip=hour.drip,
-    )
-
-
-def stacked(steps: Sequence[Kept], bays: int | None) -> Kept:
-    """
-    Steps one after the other.
-
-    Parameters
-    ----------
-    steps : sequence of Kept
-        One step each.
-    bays : int or None
-        Number of bays in a stack.
-
-    Returns
-    -------
-    Kept
-        With the steps as the first axis; what all bays share has an element for each of them.
-    """
-    columns = zip(*(leaves(step) for step in steps), strict=True)
-    shape = () if bays is None else (bays,)
-    return rebuilt(  # type: ignore[no-any-return]
-        steps[0],
-        [
-            np.stack(
-                [
-                    np.broadcast_to(value, np.broadcast_shapes(np.shape(value), shape))
-                    for value in column
-                ]
-            ).astype(float)
-            if shape
-            else np.array(column, dtype=float)
-            for column in columns
-        ],
     )

@@ -6,17 +6,17 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-import numpy as np
-
+from ventcalc._leaves import stacked
 from ventcalc._loop import available, traced_loop
 from ventcalc._ops import ARRAY, SCALAR, Ops, ops_for
 from ventcalc.decisions import calendar
 from ventcalc.decisions.policies import POLICIES, Policy
 from ventcalc.physics.bed import Bed
 from ventcalc.physics.bed_passage import conduction_parts
+from ventcalc.physics.bed_state import flagged_once
 from ventcalc.storage import Bay
 from ventcalc.studies.bay_model import BayState, bed_of, first_state, readings_of, step_bay
-from ventcalc.studies.season_record import Kept, kept_of, stacked
+from ventcalc.studies.season_record import Kept, kept_of
 from ventcalc.studies.surroundings import Ground, Outside
 
 __all__ = ["Course", "blocks_of"]
@@ -43,6 +43,11 @@ class Course:
     layers: int
     bays: int | None
     """Number of bays in a stack; None for one bay."""
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """Of a number of each bay."""
+        return () if self.bays is None else (self.bays,)
 
 
 Fixed = tuple[Bay, Ground, Any, Bed]
@@ -81,7 +86,7 @@ def blocks_of(course: Course, hours: Sequence[Outside]) -> Iterator[Kept]:
     fixed = course.bay, course.ground, course.pressure, model
     start: Carried = first_state(course.bay, model, course.bays), None
     carried, kept = _step(course, fixed, start, hours[0], ops)
-    yield stacked([kept], course.bays)
+    yield stacked([kept], course.shape)
     length = max(1, min(LONGEST_BLOCK, BLOCK // ((course.layers + 30) * (course.bays or 1))))
     shipped = any(course.policy is policy for policy in SHIPPED)
     worth_it = shipped and len(hours) >= WORTH_COMPILING and available()
@@ -117,8 +122,7 @@ def _compiled_blocks(
         found = loop.steps(rows, loop.given_rows(block))
         if found is None:
             state, memory = loop.unpack(rows)
-            pile = replace(state.bed, wet=bool(np.any(state.bed.wet)))
-            carried = replace(state, bed=pile), memory
+            carried = replace(state, bed=flagged_once(state.bed)), memory
             carried, kept = _plainly(course, fixed, carried, block, ops)
             rows = loop.pack(carried)
         else:
@@ -133,7 +137,7 @@ def _plainly(
     for outside in block:
         carried, kept = _step(course, fixed, carried, outside, ops)
         steps.append(kept)
-    return carried, stacked(steps, course.bays)
+    return carried, stacked(steps, course.shape)
 
 
 def _step(
@@ -146,7 +150,7 @@ def _step(
     positions, memory = course.policy(bay, readings, memory)
     target, stage = _wanted(bay, when, memory, readings, ops)
     state, hour = step_bay(bay, model, state, positions, outside, when, course.step, ops, ground)
-    return (state, memory), kept_of(readings, positions, state, hour, target, stage)
+    return (state, memory), kept_of(when.now, readings, positions, state, hour, target, stage)
 
 
 def _wanted(bay: Bay, when: Any, memory: Any, readings: Any, ops: Ops) -> tuple[Any, Any]:
