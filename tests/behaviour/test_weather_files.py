@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from ventcalc.errors import BadInput, OutOfRange
+from ventcalc.physics import air
 from ventcalc.weather import (
     design_day,
     dry_bulb_percentiles,
@@ -97,6 +98,23 @@ def test_missing_codes_of_epw_are_not_values(tmp_path: Path) -> None:
     assert weather.temperature[2] == pytest.approx(whole.temperature[[1, 3]].mean())
     assert np.isnan([weather.global_radiation[2], weather.wind_speed[2]]).all()
     assert any("1 gap, 1 h in all" in note for note in weather.notes)
+
+
+def test_fog_in_frost_is_saturated_air_and_no_more(tmp_path: Path) -> None:
+    """100 % over water in frost is fog; turned to ice and back it must not leave 1 + 2e-16."""
+    lines = EPW.read_text().splitlines()
+    for row in range(8, len(lines)):
+        cells = lines[row].split(",")
+        cells[7], cells[8] = cells[6], "100"
+        lines[row] = ",".join(cells)
+    path = tmp_path / "fog.epw"
+    path.write_text("\n".join(lines))
+    weather = read_weather(path)
+    assert (weather.temperature < 0.0).any()
+    assert (weather.relative_humidity > 1.0 - 1e-9).all()
+    assert (weather.relative_humidity <= 1.0).all()
+    ratio = air.humidity_ratio(weather.temperature, weather.relative_humidity, weather.pressure)
+    np.testing.assert_allclose(ratio, weather.humidity_ratio, rtol=1e-12)
 
 
 def test_plain_file_in_other_units_says_the_same(tmp_path: Path) -> None:

@@ -175,10 +175,11 @@ def _on_grid(record: Record, max_gap: float, step: float | None) -> Weather:
         notes += (f"{cut} incomplete steps cut off at the ends",)
     series, filled = fill(time, series, needed, length, max_gap, record.time_zone)
     ratio, limited = _saturated(series)
+    relative = air.relative_humidity(series["temperature"], ratio, series["pressure"])
     return Weather(
         time=time,
         **{**series, "humidity_ratio": ratio},
-        relative_humidity=air.relative_humidity(series["temperature"], ratio, series["pressure"]),
+        relative_humidity=np.minimum(relative, 1.0),  # saturation comes back as 1 + 2e-16
         time_zone=record.time_zone,
         step=length,
         name=record.name,
