@@ -25,14 +25,14 @@ from firmware_bridge.recall import (
 )
 from firmware_bridge.safety import Past, Scene, Targets
 from firmware_bridge.samples import Sample, mean_of, pulps_of
-from ventcalc.bay_file import read_bay
-from ventcalc.decisions.advice import Action, Advice, advise
-from ventcalc.decisions.readings_file import memory_from_dict, memory_to_dict
-from ventcalc.decisions.reasons import reasons
-from ventcalc.decisions.situation import Readings
+from ventcalc.advice.advise import Action, Advice, advise
+from ventcalc.advice.readings_file import memory_from_dict, memory_to_dict
+from ventcalc.advice.reasons import reasons
+from ventcalc.advice.situation import Readings
+from ventcalc.bay.description import Bay
+from ventcalc.bay.file import read_bay
 from ventcalc.errors import VentcalcError
-from ventcalc.storage import Bay
-from ventcalc.studies.installed import as_installed
+from ventcalc.season.installed import as_installed
 from ventcalc.units import UnitSystem
 
 __all__ = [

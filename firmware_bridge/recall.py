@@ -11,9 +11,9 @@ import math
 from dataclasses import dataclass, field, replace
 
 from firmware_bridge.safety import RUNNING
-from ventcalc.decisions.advice import Action, Memory
-from ventcalc.decisions.situation import LONGEST_GAP, Readings
-from ventcalc.storage import Bay
+from ventcalc.advice.advise import Action, Memory
+from ventcalc.advice.situation import LONGEST_GAP, Readings
+from ventcalc.bay.description import Bay
 
 __all__ = [
     "SOURCES",

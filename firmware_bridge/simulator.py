@@ -20,14 +20,15 @@ from firmware_bridge.client import Incoming, Message
 from firmware_bridge.clock import Clock
 from firmware_bridge.messages import Advice, Birth, Channel, Reading, State
 from firmware_bridge.receiver import LocalLimits, Receiver
+from ventcalc import air
 from ventcalc._ops import SCALAR
-from ventcalc.decisions import calendar
-from ventcalc.decisions.policies import Positions, differential_thermostat
-from ventcalc.decisions.situation import Readings
-from ventcalc.physics import air, bed
-from ventcalc.storage import Bay
-from ventcalc.studies.bay_model import bed_of, first_state, readings_of, step_bay
-from ventcalc.studies.surroundings import Outside
+from ventcalc.advice import calendar
+from ventcalc.advice.policies import Positions, differential_thermostat
+from ventcalc.advice.situation import Readings
+from ventcalc.bay.description import Bay
+from ventcalc.pile import bed
+from ventcalc.season.bay_model import bed_of, first_state, readings_of, step_bay
+from ventcalc.season.surroundings import Outside
 from ventcalc.weather import Weather, example_weather
 
 __all__ = ["CHANNELS", "Fault", "Plant", "Simulator", "Wire", "outside_at", "plant_of"]

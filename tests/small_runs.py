@@ -12,11 +12,12 @@ from hypothesis import strategies as st
 
 from ventcalc._loop import traced_loop
 from ventcalc._traced import TRACED
-from ventcalc.bay_file import example_bay
-from ventcalc.decisions.policies import POLICIES
-from ventcalc.physics import bed, bed_series
-from ventcalc.physics.crop import crop_for
-from ventcalc.studies.season import run_season
+from ventcalc.advice.policies import POLICIES
+from ventcalc.bay.file import example_bay
+from ventcalc.pile import bed
+from ventcalc.pile import series as bed_series
+from ventcalc.pile.crop import crop_for
+from ventcalc.season.run import run_season
 from ventcalc.weather import example_weather
 
 INF, NAN = math.inf, math.nan

@@ -13,28 +13,20 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
-    from ventcalc import errors, storage, units, weather
-    from ventcalc.bay_file import example_bay, read_bay
-    from ventcalc.decisions.advice import Advice, Memory, Readings, advise
-    from ventcalc.decisions.reasons import reasons
+    from ventcalc import air, building, errors, pile, units, weather
+    from ventcalc.advice.advise import Advice, Memory, Readings, advise
+    from ventcalc.advice.reasons import reasons
+    from ventcalc.air import process as air_process
+    from ventcalc.bay import description as storage
+    from ventcalc.bay.description import Bay
+    from ventcalc.bay.file import example_bay, read_bay
+    from ventcalc.building import ceiling, condensation, ground, sky
     from ventcalc.equipment import coil, duct, fan, humidifier, lateral, plenum, refrigeration
     from ventcalc.errors import BadInput, OutOfRange, VentcalcError
-    from ventcalc.physics import (
-        air,
-        air_process,
-        bed,
-        building,
-        ceiling,
-        condensation,
-        crop,
-        ground,
-        pile,
-        pile_loads,
-        sky,
-    )
-    from ventcalc.storage import Bay
-    from ventcalc.studies.installed import as_installed
-    from ventcalc.studies.season import run_season, run_seasons
+    from ventcalc.pile import bed, crop
+    from ventcalc.pile import loads as pile_loads
+    from ventcalc.season.installed import as_installed
+    from ventcalc.season.run import run_season, run_seasons
     from ventcalc.weather import Weather, example_weather, read_weather
 
 __all__ = [
@@ -79,35 +71,41 @@ __all__ = [
     "weather",
 ]
 
-_HOMES = {
-    "ventcalc": ("errors", "storage", "units", "weather"),
-    "ventcalc.physics": (
-        *("air", "air_process", "bed", "building", "ceiling", "condensation"),
-        *("crop", "ground", "pile", "pile_loads", "sky"),
-    ),
-    "ventcalc.equipment": (
-        *("coil", "duct", "fan", "humidifier", "lateral", "plenum", "refrigeration"),
-    ),
-    "ventcalc.bay_file": ("example_bay", "read_bay"),
-    "ventcalc.decisions.advice": ("Advice", "Memory", "Readings", "advise"),
-    "ventcalc.decisions.reasons": ("reasons",),
-    "ventcalc.errors": ("BadInput", "OutOfRange", "VentcalcError"),
-    "ventcalc.storage": ("Bay",),
-    "ventcalc.studies.installed": ("as_installed",),
-    "ventcalc.studies.season": ("run_season", "run_seasons"),
-    "ventcalc.weather": ("Weather", "example_weather", "read_weather"),
+_MODULES = {
+    **{name: name for name in ("air", "building", "errors", "pile", "units", "weather")},
+    "air_process": "air.process",
+    **{name: f"building.{name}" for name in ("ceiling", "condensation", "ground", "sky")},
+    "storage": "bay.description",
+    **{
+        name: f"equipment.{name}"
+        for name in ("coil", "duct", "fan", "humidifier", "lateral", "plenum", "refrigeration")
+    },
+    "bed": "pile.bed",
+    "crop": "pile.crop",
+    "pile_loads": "pile.loads",
 }
-_HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
+"""Public modules, and where they live."""
+_MEMBERS = {
+    "advice.advise": ("Advice", "Memory", "Readings", "advise"),
+    "advice.reasons": ("reasons",),
+    "bay.description": ("Bay",),
+    "bay.file": ("example_bay", "read_bay"),
+    "errors": ("BadInput", "OutOfRange", "VentcalcError"),
+    "season.installed": ("as_installed",),
+    "season.run": ("run_season", "run_seasons"),
+    "weather": ("Weather", "example_weather", "read_weather"),
+}
+"""Public functions and classes by the module that they live in."""
+_HOME_OF = {name: home for home, names in _MEMBERS.items() for name in names}
 
 
 def __getattr__(name: str) -> Any:
-    if name not in _HOME_OF:
+    if name in _MODULES:
+        value = import_module(f"ventcalc.{_MODULES[name]}")
+    elif name in _HOME_OF:
+        value = getattr(import_module(f"ventcalc.{_HOME_OF[name]}"), name)
+    else:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    home = _HOME_OF[name]
-    packages = ("ventcalc", "ventcalc.physics", "ventcalc.equipment")
-    value = (
-        import_module(f"{home}.{name}") if home in packages else getattr(import_module(home), name)
-    )
     globals()[name] = value
     return value
 

@@ -9,11 +9,11 @@ from itertools import pairwise
 
 import pytest
 
-from ventcalc.bay_file import example_bay
-from ventcalc.decisions.advice import Action, Memory, Readings, advise
-from ventcalc.decisions.aims import dry_air_flow, fan_power
-from ventcalc.decisions.outside_air import FOG_LIMIT, Binding, Verdict
-from ventcalc.decisions.reasons import outside_words, reasons
+from ventcalc.advice.advise import Action, Memory, Readings, advise
+from ventcalc.advice.aims import dry_air_flow, fan_power
+from ventcalc.advice.outside_air import FOG_LIMIT, Binding, Verdict
+from ventcalc.advice.reasons import outside_words, reasons
+from ventcalc.bay.file import example_bay
 from ventcalc.equipment import plenum
 from ventcalc.units import show
 

@@ -12,9 +12,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ventcalc import bay_checks, storage
-from ventcalc.bay_batch import stack_bays
-from ventcalc.bay_file import (
+from ventcalc.bay import checks as bay_checks
+from ventcalc.bay import description as storage
+from ventcalc.bay.batch import stack_bays
+from ventcalc.bay.description import USES, Bay
+from ventcalc.bay.file import (
     bay_from_dict,
     bay_notes,
     bay_to_toml,
@@ -24,7 +26,6 @@ from ventcalc.bay_file import (
     starter_file,
 )
 from ventcalc.errors import BadInput
-from ventcalc.storage import USES, Bay
 from ventcalc.units import parse
 
 EXAMPLES = ("seed_bay", "fry_bay")

@@ -12,8 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ventcalc._ops import ARRAY, SCALAR
-from ventcalc.bay_file import example_bay
-from ventcalc.decisions.calendar import (
+from ventcalc.advice.calendar import (
     COLD_START,
     LAG,
     STAGES,
@@ -22,6 +21,7 @@ from ventcalc.decisions.calendar import (
     stage_of,
     target_of,
 )
+from ventcalc.bay.file import example_bay
 
 BAY = example_bay("seed_bay")
 PLAN = BAY.schedule

@@ -13,9 +13,9 @@ from itertools import pairwise
 
 import pytest
 
-from ventcalc.bay_file import bay_to_toml, example_bay, example_bay_path
-from ventcalc.cli import main
-from ventcalc.studies.pile_check import check_pile
+from ventcalc.bay.file import bay_to_toml, example_bay, example_bay_path
+from ventcalc.check.check import check_pile
+from ventcalc.commands.main import main
 
 VERDICTS = ("ok", "marginal", "no", "cannot say")
 

@@ -20,22 +20,18 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from ventcalc import __version__
-from ventcalc.bay_file import example_bay, example_bay_path, read_bay
-from ventcalc.cli import main
+from ventcalc.advice.readings_file import memory_from_dict, memory_to_dict, readings_from_dict
+from ventcalc.advice.situation import Memory
+from ventcalc.bay.file import example_bay, example_bay_path, read_bay
 from ventcalc.commands import advise as advise_command
 from ventcalc.commands import demo, files
 from ventcalc.commands.demo import SCENES
+from ventcalc.commands.main import main
 from ventcalc.commands.season import simulate, weather_for
-from ventcalc.decisions.readings_file import (
-    memory_from_dict,
-    memory_to_dict,
-    readings_from_dict,
-)
-from ventcalc.decisions.situation import Memory
 from ventcalc.errors import OutOfRange
-from ventcalc.report_rows import ROWS
-from ventcalc.studies.kpi import Kpi
-from ventcalc.studies.season import TRACES
+from ventcalc.report.season_rows import ROWS
+from ventcalc.season.kpi import Kpi
+from ventcalc.season.run import TRACES
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 NIGHT = str(EXAMPLES / "readings_cold_night.json")

@@ -19,7 +19,7 @@ from ventcalc import _loop, _machine
 from ventcalc._leaves import leaves
 from ventcalc._loop import traced_loop
 from ventcalc._ops import ops_for
-from ventcalc.studies import season_steps
+from ventcalc.season import steps as season_steps
 
 # --- threads ------------------------------------------------------------------------------------
 

@@ -21,8 +21,8 @@ UNIT = re.compile(r"\[[^\[\]]+\]")
 NUMBER = re.compile(r"\b(float|array|array-like|ndarray|Array)\b")
 NO_NUMBER = re.compile(r"\b(bool|str|int|datetime64)\b")
 NO_UNIT = re.compile(r"\b(code|whether)\b|^``", re.IGNORECASE)
-SENTENCE_IS_ENOUGH = ("ventcalc.commands", "ventcalc.report_")
-"""The rooms behind ``ventcalc.cli`` and ``ventcalc.report``: they write, they do not reckon."""
+SENTENCE_IS_ENOUGH = ("ventcalc.commands", "ventcalc.report")
+"""Rooms that write and do not reckon."""
 REFUSALS = {"check_range": "OutOfRange", "OutOfRange": "OutOfRange", "BadInput": "BadInput"}
 
 

@@ -11,10 +11,10 @@ from pathlib import Path
 import psychrolib
 import pytest
 
-from ventcalc.bay_file import example_bay
-from ventcalc.decisions.advice import Memory, advise
-from ventcalc.decisions.readings_file import readings_from_json
-from ventcalc.decisions.reasons import reasons
+from ventcalc.advice.advise import Memory, advise
+from ventcalc.advice.readings_file import readings_from_json
+from ventcalc.advice.reasons import reasons
+from ventcalc.bay.file import example_bay
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 

@@ -8,11 +8,11 @@ from datetime import UTC, datetime
 import pytest
 
 from ventcalc._ops import SCALAR
-from ventcalc.bay_file import example_bay
-from ventcalc.decisions import freeze_guard
-from ventcalc.decisions.advice import Action, Memory, Readings, advise
-from ventcalc.decisions.freeze_guard import HARD, PATIENCE, SECOND_STAGE, release
-from ventcalc.decisions.reasons import reasons
+from ventcalc.advice import freeze_guard
+from ventcalc.advice.advise import Action, Memory, Readings, advise
+from ventcalc.advice.freeze_guard import HARD, PATIENCE, SECOND_STAGE, release
+from ventcalc.advice.reasons import reasons
+from ventcalc.bay.file import example_bay
 
 BAY = example_bay("seed_bay")
 FLOOR, HOLDING = BAY.limits.plenum_floor, BAY.schedule.holding_temperature

@@ -33,10 +33,10 @@ def test_the_front_door_loads_nothing_at_all() -> None:
 @pytest.mark.parametrize(
     "program",
     [
-        "import ventcalc.decisions.advice",
-        "import ventcalc.studies.season",
+        "import ventcalc.advice.advise",
+        "import ventcalc.season.run",
         "import ventcalc.weather",
-        "import ventcalc.storage",
+        "import ventcalc.bay.description",
         "import ventcalc as vc; vc.air.dew_point(0.008, 101325.0)",
         "import ventcalc as vc; vc.advise, vc.run_season",
         "import ventcalc.equipment.refrigeration, ventcalc.equipment.refrigerant_cycle",
@@ -48,17 +48,17 @@ def test_the_library_loads_nothing_heavy(program: str) -> None:
 
 @pytest.mark.parametrize("words", [["--help"], ["check", "seed_bay"], ["check", "fry_bay"]])
 def test_the_command_line_loads_no_plots_and_no_refrigerants(words: list[str]) -> None:
-    program = f"from ventcalc.cli import main; assert main({words!r}) == 0"
+    program = f"from ventcalc.commands.main import main; assert main({words!r}) == 0"
     # Bay files are read with pint, which looks at scipy where that is installed.
     assert not loaded_by(program) & (HEAVY - {"pint", "scipy", "tqdm"})
 
 
 def test_a_command_loads_nothing_of_the_others() -> None:
     """The check before fill needs no season, no advice and no progress bar."""
-    program = "from ventcalc.cli import main; assert main(['check', 'seed_bay']) == 0"
+    program = "from ventcalc.commands.main import main; assert main(['check', 'seed_bay']) == 0"
     loaded = loaded_by(program)
-    assert "ventcalc.studies.pile_check" in loaded
-    assert not loaded & {"ventcalc.studies.season", "ventcalc.decisions.advice", "tqdm"}
+    assert "ventcalc.check.check" in loaded
+    assert not loaded & {"ventcalc.season.run", "ventcalc.advice.advise", "tqdm"}
 
 
 def test_heavy_libraries_are_told_apart() -> None:

@@ -35,15 +35,9 @@ def test_imports_point_down() -> None:
 
 def test_every_package_of_the_tree_is_under_contract() -> None:
     assert sorted(PACKAGES) == sorted(path.parent.name for path in ROOT.glob("*/__init__.py"))
-    held = {name for contract in SETTINGS["contracts"] for name in contract.get("containers", ())}
-    inside = {
-        ".".join(path.parent.relative_to(ROOT).parts)
-        for package in PACKAGES
-        for path in (ROOT / package).rglob("__init__.py")
-        if len(list(path.parent.glob("*.py"))) > 1
-    }
-    assert held == inside
-    assert all(c["exhaustive"] for c in SETTINGS["contracts"] if c["type"] == "layers")
+    layered = [c for c in SETTINGS["contracts"] if c["type"] == "layers"]
+    assert {name for contract in layered for name in contract["containers"]} >= set(PACKAGES)
+    assert all(contract["exhaustive"] for contract in layered)
 
 
 @pytest.fixture(scope="module")
@@ -62,20 +56,20 @@ def broken_before(copy: Path) -> set[str]:
 
 
 WRONG = {
-    "physics asks decisions": (
-        "ventcalc/physics/pile.py",
-        "import ventcalc.decisions.advice",
+    "the pile asks for advice": (
+        "ventcalc/pile/pile.py",
+        "import ventcalc.advice.advise",
         {"ventcalc points down"},
     ),
     "air asks its own user": (
-        "ventcalc/physics/air.py",
-        "def late():\n    from ventcalc.physics import bed",
-        {"physics points down"},
+        "ventcalc/air/moist.py",
+        "def late():\n    from ventcalc.air import process",
+        {"no room goes in circles"},
     ),
     "through the lazy front door": (
-        "ventcalc/physics/pile.py",
+        "ventcalc/pile/pile.py",
         "import ventcalc",
-        {"ventcalc points down", "physics points down"},
+        {"ventcalc points down"},
     ),
     "a module without a place": ("ventcalc/stray.py", "", {"ventcalc points down"}),
     "a second door to CoolProp": (
@@ -84,12 +78,12 @@ WRONG = {
         {"one door to CoolProp"},
     ),
     "a second door to matplotlib": (
-        "ventcalc/studies/kpi.py",
+        "ventcalc/season/kpi.py",
         "import matplotlib.dates",
         {"one door to matplotlib"},
     ),
     "the library on the network": (
-        "ventcalc/units.py",
+        "ventcalc/units/text.py",
         "import paho.mqtt.client",
         {"the library never knows the bridge"},
     ),
@@ -100,7 +94,7 @@ WRONG = {
     ),
     "another door to the library": (
         "firmware_bridge/messages.py",
-        "from ventcalc.physics import air",
+        "from ventcalc import air",
         {"few doors to the library"},
     ),
     "topics ask messages": (

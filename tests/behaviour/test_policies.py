@@ -12,11 +12,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ventcalc.bay_batch import stack_bays
-from ventcalc.bay_file import example_bay
-from ventcalc.decisions.advice import advise
-from ventcalc.decisions.policies import POLICIES, Positions, policy_named
-from ventcalc.decisions.situation import Readings
+from ventcalc.advice.advise import advise
+from ventcalc.advice.policies import POLICIES, Positions, policy_named
+from ventcalc.advice.situation import Readings
+from ventcalc.bay.batch import stack_bays
+from ventcalc.bay.file import example_bay
 from ventcalc.errors import BadInput
 
 BAY = example_bay("seed_bay")

@@ -21,8 +21,8 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from firmware_bridge.config import read_config
-from ventcalc.bay_file import bay_from_dict, example_bay_path
-from ventcalc.decisions.readings_file import KEYS, readings_from_dict
+from ventcalc.advice.readings_file import KEYS, readings_from_dict
+from ventcalc.bay.file import bay_from_dict, example_bay_path
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

@@ -9,13 +9,13 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
-from ventcalc.bay_file import example_bay
-from ventcalc.decisions.policies import POLICIES
-from ventcalc.report import CAUTIONS, season_page
-from ventcalc.report_days import days_of, loss_at, stage_runs
-from ventcalc.report_rows import ROWS, per_tonne, sanity_lines
-from ventcalc.storage import Refrigeration
-from ventcalc.studies.season import run_season
+from ventcalc.advice.policies import POLICIES
+from ventcalc.bay.description import Refrigeration
+from ventcalc.bay.file import example_bay
+from ventcalc.report.season_days import days_of, loss_at, stage_runs
+from ventcalc.report.season_page import CAUTIONS, season_page
+from ventcalc.report.season_rows import ROWS, per_tonne, sanity_lines
+from ventcalc.season.run import run_season
 from ventcalc.weather import example_weather
 
 VOID = {"meta", "br", "hr", "img", "link", "input"}

@@ -7,9 +7,9 @@ import re
 
 import pytest
 
-from ventcalc.bay_file import example_bay
-from ventcalc.cli import main
-from ventcalc.studies.pile_check import check_pile
+from ventcalc.bay.file import example_bay
+from ventcalc.check.check import check_pile
+from ventcalc.commands.main import main
 
 COMMANDS = {
     "check": ("check", "fry_bay", "--units", "us"),

@@ -10,15 +10,15 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from ventcalc.bay_file import example_bay
-from ventcalc.decisions.advice import Action
-from ventcalc.decisions.calendar import EMPTY, FILLING, HOLDING, UNLOADING
-from ventcalc.decisions.policies import POLICIES, Positions
+from ventcalc.advice.advise import Action
+from ventcalc.advice.calendar import EMPTY, FILLING, HOLDING, UNLOADING
+from ventcalc.advice.policies import POLICIES, Positions
+from ventcalc.bay.description import Heater
+from ventcalc.bay.file import example_bay
 from ventcalc.errors import BadInput
-from ventcalc.storage import Heater
-from ventcalc.studies.installed import as_installed
-from ventcalc.studies.kpi import Kpi
-from ventcalc.studies.season import TRACES, run_season, run_seasons
+from ventcalc.season.installed import as_installed
+from ventcalc.season.kpi import Kpi
+from ventcalc.season.run import TRACES, run_season, run_seasons
 from ventcalc.weather import example_weather
 from ventcalc.weather.files import ARRAYS
 

@@ -8,11 +8,11 @@ from functools import lru_cache
 import numpy as np
 import pytest
 
-from ventcalc.bay_file import example_bay
-from ventcalc.decisions.advice import Action
-from ventcalc.decisions.policies import POLICIES, Positions
+from ventcalc.advice.advise import Action
+from ventcalc.advice.policies import POLICIES, Positions
+from ventcalc.bay.file import example_bay
 from ventcalc.errors import BadInput
-from ventcalc.studies.season import run_season, run_seasons
+from ventcalc.season.run import run_season, run_seasons
 from ventcalc.weather import example_weather
 
 DAY, HOUR = 86400.0, 3600.0

@@ -13,10 +13,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from ventcalc.bay_file import bay_to_toml, example_bay, example_bay_path, read_bay
-from ventcalc.cli import main
+from ventcalc.bay.description import Refrigeration
+from ventcalc.bay.file import bay_to_toml, example_bay, example_bay_path, read_bay
+from ventcalc.commands.main import main
 from ventcalc.commands.size import rounded
-from ventcalc.storage import Refrigeration
 from ventcalc.weather import example_weather, write_weather_csv
 from ventcalc.weather.files import ARRAYS
 

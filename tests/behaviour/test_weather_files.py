@@ -10,8 +10,8 @@ from random import Random
 import numpy as np
 import pytest
 
+from ventcalc import air
 from ventcalc.errors import BadInput, OutOfRange
-from ventcalc.physics import air
 from ventcalc.weather import (
     design_day,
     dry_bulb_percentiles,

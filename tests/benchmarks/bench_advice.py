@@ -10,10 +10,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from ventcalc.bay_batch import stack_bays
-from ventcalc.bay_file import example_bay
-from ventcalc.decisions.advice import Memory, Readings, advise
-from ventcalc.decisions.reasons import reasons
+from ventcalc.advice.advise import Memory, Readings, advise
+from ventcalc.advice.reasons import reasons
+from ventcalc.bay.batch import stack_bays
+from ventcalc.bay.file import example_bay
 
 BAY = example_bay("seed_bay")
 NIGHT = Readings(
@@ -58,9 +58,9 @@ def test_advice_for_many_bays(benchmark: Any, bays: int) -> None:
         "",
         "numpy",
         "ventcalc",
-        "ventcalc.decisions.advice",
-        "ventcalc.studies.season",
-        "ventcalc.cli",
+        "ventcalc.advice.advise",
+        "ventcalc.season.run",
+        "ventcalc.commands.main",
         "CoolProp.CoolProp",
     ],
 )

@@ -11,11 +11,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from ventcalc._coolprop import humid_air
+from ventcalc import air
 from ventcalc._ops import SCALAR
-from ventcalc.physics import _air_kernel as kernel
-from ventcalc.physics import air
-from ventcalc.physics._air_border import BLOCK, evaluate
+from ventcalc.air import kernel as kernel
+from ventcalc.air.border import BLOCK, evaluate
+from ventcalc.air.coolprop import humid_air
 
 N = 1_000_000
 FEW = 2000

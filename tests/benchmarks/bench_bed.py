@@ -7,13 +7,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from ventcalc import air
 from ventcalc._ops import SCALAR
-from ventcalc.bay_file import example_bay
-from ventcalc.decisions import calendar
-from ventcalc.decisions.policies import Positions
-from ventcalc.physics import air, bed, bed_series
-from ventcalc.physics.crop import crop_for
-from ventcalc.studies import bay_model
+from ventcalc.advice import calendar
+from ventcalc.advice.policies import Positions
+from ventcalc.bay.file import example_bay
+from ventcalc.pile import bed
+from ventcalc.pile import series as bed_series
+from ventcalc.pile.crop import crop_for
+from ventcalc.season import bay_model
 
 SEASON = 6570
 HOUR = 3600.0

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from ventcalc.bay_file import example_bay
+from ventcalc.bay.file import example_bay
+from ventcalc.check.check import check_pile, sweep_heights
 from ventcalc.commands.words import as_json
-from ventcalc.report_check import check_text, table_heights
-from ventcalc.report_check_data import check_data
-from ventcalc.report_check_page import check_page
-from ventcalc.studies.pile_check import check_pile, sweep_heights
+from ventcalc.report.check_data import check_data
+from ventcalc.report.check_page import check_page
+from ventcalc.report.check_text import check_text, table_heights
 
 
 def test_check_of_one_height(benchmark):

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from ventcalc import air
 from ventcalc.equipment import coil
 from ventcalc.equipment import refrigerant_cycle as rc
 from ventcalc.equipment import refrigerant_map as rm
-from ventcalc.physics import air
 
 SEASON = 6570
 

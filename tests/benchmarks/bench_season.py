@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from ventcalc.bay_file import example_bay
-from ventcalc.decisions.policies import POLICIES
-from ventcalc.storage import Bay
-from ventcalc.studies import season_steps
-from ventcalc.studies.season import run_season, run_seasons
+from ventcalc.advice.policies import POLICIES
+from ventcalc.bay.description import Bay
+from ventcalc.bay.file import example_bay
+from ventcalc.season import steps as season_steps
+from ventcalc.season.run import run_season, run_seasons
 from ventcalc.weather import Weather, example_weather, season
 
 DAY = 86400.0

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from ventcalc.bay_file import example_bay
-from ventcalc.studies.sizing import size_bay
-from ventcalc.studies.sizing_air import design_air
-from ventcalc.studies.sizing_weather import design_states
+from ventcalc.bay.file import example_bay
+from ventcalc.sizing.air import design_air
+from ventcalc.sizing.size import size_bay
+from ventcalc.sizing.weather import design_states
 from ventcalc.weather import example_weather
 
 TARGET = 0.0104

@@ -20,7 +20,7 @@ from firmware_bridge.clock import Clock
 from firmware_bridge.config import BrokerConfig
 from firmware_bridge.receiver import LocalLimits
 from firmware_bridge.simulator import Simulator, plant_of
-from ventcalc.bay_file import read_bay
+from ventcalc.bay.file import read_bay
 
 MOSQUITTO = shutil.which("mosquitto", path=os.environ.get("PATH", "") + ":/usr/sbin")
 

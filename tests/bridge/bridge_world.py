@@ -15,7 +15,7 @@ from firmware_bridge.journal import Journal
 from firmware_bridge.run import link_topics
 from firmware_bridge.service import Service, desk_for
 from firmware_bridge.simulator import Simulator, plant_of
-from ventcalc.bay_file import example_bay_path, read_bay
+from ventcalc.bay.file import example_bay_path, read_bay
 
 START = datetime(2026, 11, 5, 3, 0, tzinfo=UTC).timestamp()
 BAY_FILE = Path(example_bay_path("seed_bay"))

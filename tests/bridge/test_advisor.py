@@ -16,9 +16,9 @@ from firmware_bridge.config import Limits
 from firmware_bridge.messages import ACTIONS
 from firmware_bridge.recall import Deeds, Recall
 from firmware_bridge.safety import Past, Scene, Targets
-from ventcalc.bay_file import example_bay_path
-from ventcalc.decisions.advice import Action
-from ventcalc.decisions.situation import Readings
+from ventcalc.advice.advise import Action
+from ventcalc.advice.situation import Readings
+from ventcalc.bay.file import example_bay_path
 
 START = 1762354800.0
 BAY = advisor.load_bay(example_bay_path("fry_bay"))

@@ -25,7 +25,7 @@ from firmware_bridge.messages import Ack, Advice, Beat, Reading, advice_of_row, 
 from firmware_bridge.receiver import Receiver
 from firmware_bridge.safety import Targets
 from firmware_bridge.simulator import CHANNELS, Fault
-from ventcalc.physics import air
+from ventcalc import air
 
 KEYS = ("pulp_1", "pulp_5", "plenum_t", "return_t", "return_rh", "outside_t", "outside_rh", "co2")
 HOWS = ("stuck", "missing", "spike", "drift", "fahrenheit")

@@ -6,7 +6,7 @@ import pytest
 
 from firmware_bridge import simulator
 from firmware_bridge.messages import Advice, Beat, encode
-from ventcalc.decisions.policies import Positions
+from ventcalc.advice.policies import Positions
 
 OWN = Positions(
     fan_speed=0.7, door_opening=0.4, humidity_wanted=0.95, refrigeration=0.3, heater=0.2

@@ -9,13 +9,13 @@ import sys
 import numpy as np
 import pytest
 
-from ventcalc import _coolprop
+from ventcalc.air import coolprop as _coolprop
 from ventcalc.errors import VentcalcError
 
 
 def test_importing_the_air_does_not_load_coolprop():
     code = (
-        "import sys; import ventcalc.physics.air, ventcalc.physics.air_process, ventcalc._coolprop;"
+        "import sys; import ventcalc.air.moist, ventcalc.air.process, ventcalc.air.coolprop;"
         "sys.exit('CoolProp' in sys.modules)"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ventcalc import air
+from ventcalc.air import process as process
 from ventcalc.errors import OutOfRange
-from ventcalc.physics import air
-from ventcalc.physics import air_process as process
 
 ATM = 101325.0
 temperatures = st.floats(-30.0, 40.0)

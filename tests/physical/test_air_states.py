@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ventcalc import air
 from ventcalc.errors import BadInput, OutOfRange
-from ventcalc.physics import air
 
 temperatures = st.floats(-30.0, 45.0)
 humidities = st.floats(0.01, 1.0)

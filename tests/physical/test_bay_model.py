@@ -9,14 +9,16 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from ventcalc import air
 from ventcalc._ops import ARRAY, SCALAR
-from ventcalc.bay_batch import stack_bays
-from ventcalc.bay_file import example_bay
-from ventcalc.decisions import calendar
-from ventcalc.decisions.policies import Positions
-from ventcalc.physics import air, bed, plain_air
-from ventcalc.physics.crop import metabolic_water_rate
-from ventcalc.studies import bay_model, headspace, surroundings
+from ventcalc.advice import calendar
+from ventcalc.advice.policies import Positions
+from ventcalc.air import plain as plain_air
+from ventcalc.bay.batch import stack_bays
+from ventcalc.bay.file import example_bay
+from ventcalc.pile import bed
+from ventcalc.pile.crop import metabolic_water_rate
+from ventcalc.season import bay_model, headspace, surroundings
 
 approx = pytest.approx
 HOUR, DAY = 3600.0, 86400.0

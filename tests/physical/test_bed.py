@@ -13,10 +13,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import integrate, optimize, special, stats
 
+from ventcalc import air
+from ventcalc.air.plain import AIR_HEAT
 from ventcalc.errors import OutOfRange
-from ventcalc.physics import air, bed
-from ventcalc.physics.crop import crop_for
-from ventcalc.physics.plain_air import AIR_HEAT
+from ventcalc.pile import bed
+from ventcalc.pile.crop import crop_for
 
 approx = pytest.approx
 ATM = 101325.0

@@ -16,9 +16,10 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from ventcalc.physics import air, bed, crop
-from ventcalc.physics.crop import crop_for
-from ventcalc.physics.plain_air import AIR_HEAT
+from ventcalc import air
+from ventcalc.air.plain import AIR_HEAT
+from ventcalc.pile import bed, crop
+from ventcalc.pile.crop import crop_for
 
 HOUR, DAY = 3600.0, 86400.0
 PRESSURE = 95e3

@@ -9,9 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ventcalc.physics import air, bed
-from ventcalc.physics.crop import co2_rate, crop_for, dry_matter_rate, metabolic_water_rate
-from ventcalc.physics.plain_air import AIR_HEAT
+from ventcalc import air
+from ventcalc.air.plain import AIR_HEAT
+from ventcalc.pile import bed
+from ventcalc.pile.crop import co2_rate, crop_for, dry_matter_rate, metabolic_water_rate
 
 HOUR, DAY = 3600.0, 86400.0
 CLOSE = 1e-9

@@ -7,9 +7,11 @@ from dataclasses import fields, replace
 import numpy as np
 import pytest
 
+from ventcalc import air
 from ventcalc.errors import BadInput, OutOfRange
-from ventcalc.physics import air, bed, bed_series
-from ventcalc.physics.crop import crop_for
+from ventcalc.pile import bed
+from ventcalc.pile import series as bed_series
+from ventcalc.pile.crop import crop_for
 
 HOUR, PRESSURE = 3600.0, 92_000.0
 STEPS = 260

@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 from scipy import sparse
 from scipy.sparse import linalg
 
+from ventcalc import air, building
+from ventcalc.building import ground, sky
 from ventcalc.errors import BadInput, OutOfRange
-from ventcalc.physics import air, building, ground, sky
 
 
 def test_profile_carries_one_heat_flow() -> None:

@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 
 from ventcalc._loop import Loop
-from ventcalc.bay_file import example_bay
-from ventcalc.decisions.policies import POLICIES, Positions
+from ventcalc.advice.policies import POLICIES, Positions
+from ventcalc.bay.description import Heater
+from ventcalc.bay.file import example_bay
 from ventcalc.errors import OutOfRange
-from ventcalc.storage import Heater
-from ventcalc.studies import season_steps
-from ventcalc.studies.kpi import Kpi
-from ventcalc.studies.season import TRACES, run_season, run_seasons
+from ventcalc.season import steps as season_steps
+from ventcalc.season.kpi import Kpi
+from ventcalc.season.run import TRACES, run_season, run_seasons
 from ventcalc.weather import example_weather
 from ventcalc.weather.files import ARRAYS
 

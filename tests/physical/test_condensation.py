@@ -11,17 +11,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ventcalc.errors import OutOfRange
-from ventcalc.physics import building, condensation
-from ventcalc.physics.ceiling import (
+from ventcalc import building
+from ventcalc.building import condensation
+from ventcalc.building.ceiling import (
     Ceiling,
     ceiling_check,
     ceiling_limit,
     humidity_limit,
     required_resistance,
 )
-from ventcalc.physics.condensation import Uncertainty, fan_stop_check, judge, pile_top_check
-from ventcalc.physics.iso13788 import (
+from ventcalc.building.condensation import Uncertainty, fan_stop_check, judge, pile_top_check
+from ventcalc.building.iso13788 import (
     critical_temperature_factor,
     interstitial,
     iso13788_saturation_pressure,
@@ -29,6 +29,7 @@ from ventcalc.physics.iso13788 import (
     subdivided,
     temperature_factor,
 )
+from ventcalc.errors import OutOfRange
 
 P = 95000.0
 CEILING = Ceiling(u=0.2, bridge_factor=2.0)

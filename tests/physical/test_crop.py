@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ventcalc.errors import BadInput, OutOfRange
-from ventcalc.physics import crop
-from ventcalc.physics.crop import Crop, crop_for, crop_sources
+from ventcalc.pile import crop
+from ventcalc.pile.crop import Crop, crop_for, crop_sources
 
 approx = pytest.approx
 DAY = 86400.0

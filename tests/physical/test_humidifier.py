@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ventcalc import air
 from ventcalc.equipment import humidifier
 from ventcalc.errors import OutOfRange
-from ventcalc.physics import air
 
 approx = pytest.approx
 PRESSURE = 95e3

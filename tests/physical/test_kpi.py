@@ -8,16 +8,16 @@ import numpy as np
 import pytest
 
 from ventcalc._leaves import stacked
-from ventcalc.bay_batch import stack_bays
-from ventcalc.bay_file import example_bay
-from ventcalc.decisions.calendar import COOL_DOWN, EMPTY, FILLING, HOLDING, UNLOADING
-from ventcalc.decisions.policies import Positions
-from ventcalc.decisions.situation import Readings
-from ventcalc.physics.bed import BedState, BedStep
-from ventcalc.storage import Lot
-from ventcalc.studies.bay_model import BayState, Hour
-from ventcalc.studies.kpi import MONTH, Kpi, Tally
-from ventcalc.studies.season_record import kept_of
+from ventcalc.advice.calendar import COOL_DOWN, EMPTY, FILLING, HOLDING, UNLOADING
+from ventcalc.advice.policies import Positions
+from ventcalc.advice.situation import Readings
+from ventcalc.bay.batch import stack_bays
+from ventcalc.bay.description import Lot
+from ventcalc.bay.file import example_bay
+from ventcalc.pile.bed import BedState, BedStep
+from ventcalc.season.bay_model import BayState, Hour
+from ventcalc.season.kpi import MONTH, Kpi, Tally
+from ventcalc.season.record import kept_of
 
 HOUR = 3600.0
 BAY = replace(

@@ -10,11 +10,11 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from ventcalc import air
 from ventcalc._ops import SCALAR
-from ventcalc.bay_file import example_bay
-from ventcalc.decisions import aims, outside_air
-from ventcalc.decisions.outside_air import FOG_LIMIT, Binding, OutsideAir, Verdict
-from ventcalc.physics import air
+from ventcalc.advice import aims, outside_air
+from ventcalc.advice.outside_air import FOG_LIMIT, Binding, OutsideAir, Verdict
+from ventcalc.bay.file import example_bay
 
 SEED = example_bay("seed_bay")
 DRY = replace(SEED, humidifier=None)

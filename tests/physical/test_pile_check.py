@@ -11,24 +11,19 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ventcalc.bay_file import bay_from_dict, bay_to_toml, example_bay
+from ventcalc import air
+from ventcalc.air.plain import AIR_HEAT, EVAPORATION
+from ventcalc.bay.file import bay_from_dict, bay_to_toml, example_bay
+from ventcalc.check import pile_heat
+from ventcalc.check.air_system import air_system, lateral_of
+from ventcalc.check.check import check_pile, sweep_heights
+from ventcalc.check.heat_balance import heat_balances
+from ventcalc.check.pile_carbon import purge_time, timer_peak
+from ventcalc.check.pile_heat import cooling_rate, design_states, humidifier_need, passage
+from ventcalc.check.record import CANNOT_SAY, MARGINAL, NO, OK, check_above, check_below
 from ventcalc.equipment.lateral import lateral_flow
-from ventcalc.physics import air
-from ventcalc.physics.bed_passage import AIR_VISCOSITY
-from ventcalc.physics.crop import CO2_OUTSIDE, crop_for
-from ventcalc.physics.plain_air import AIR_HEAT, EVAPORATION
-from ventcalc.studies import pile_heat
-from ventcalc.studies.air_system import air_system, lateral_of
-from ventcalc.studies.check_record import CANNOT_SAY, MARGINAL, NO, OK, check_above, check_below
-from ventcalc.studies.heat_balance import heat_balances
-from ventcalc.studies.pile_carbon import purge_time, timer_peak
-from ventcalc.studies.pile_check import check_pile, sweep_heights
-from ventcalc.studies.pile_heat import (
-    cooling_rate,
-    design_states,
-    humidifier_need,
-    passage,
-)
+from ventcalc.pile.crop import CO2_OUTSIDE, crop_for
+from ventcalc.pile.passage import AIR_VISCOSITY
 
 BAYS = ("seed_bay", "fry_bay")
 WORDS = {"key": "x", "name": "x", "unit": "m", "formula": "", "source": ""}

@@ -7,8 +7,10 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from ventcalc import air
 from ventcalc._ops import ARRAY, SCALAR
-from ventcalc.physics import air, air_process, plain_air
+from ventcalc.air import plain as plain_air
+from ventcalc.air import process as air_process
 
 approx = pytest.approx
 temperatures = st.floats(-30.0, 30.0)

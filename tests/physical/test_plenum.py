@@ -7,11 +7,12 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from ventcalc import air
 from ventcalc._ops import SCALAR
+from ventcalc.air import plain as plain_air
 from ventcalc.equipment import coil as coil_module
 from ventcalc.equipment import plenum
 from ventcalc.errors import OutOfRange
-from ventcalc.physics import air, plain_air
 
 approx = pytest.approx
 P = 92e3

@@ -9,13 +9,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ventcalc import _coolprop
+from ventcalc import air
+from ventcalc.air import coolprop as _coolprop
 from ventcalc.equipment import coil, refrigeration
 from ventcalc.equipment import refrigerant_cycle as rc
 from ventcalc.equipment import refrigerant_map as rm
 from ventcalc.equipment.defrost import defrost
 from ventcalc.errors import BadInput, OutOfRange
-from ventcalc.physics import air
 
 approx = pytest.approx
 PURE = ["R717", "R290", "R1270", "R134a", "R32", "R1234yf", "R1234ze(E)"]

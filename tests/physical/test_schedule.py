@@ -17,7 +17,7 @@ from ventcalc._loop import traced_loop
 from ventcalc._ops import ops_for
 from ventcalc._schedule import scheduled
 from ventcalc.errors import check_range
-from ventcalc.studies import season_steps
+from ventcalc.season import steps as season_steps
 
 NAME = re.compile(r"%[\w.]+")
 

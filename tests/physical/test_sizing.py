@@ -11,16 +11,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from ventcalc.bay_file import bay_from_dict, bay_to_toml, example_bay
+from ventcalc import air
+from ventcalc.bay.description import Refrigeration
+from ventcalc.bay.file import bay_from_dict, bay_to_toml, example_bay
+from ventcalc.check.check import check_pile
 from ventcalc.equipment import duct
 from ventcalc.errors import BadInput, OutOfRange
-from ventcalc.physics import air
-from ventcalc.report_size import size_data
-from ventcalc.storage import Refrigeration
-from ventcalc.studies import sizing_air, sizing_weather
-from ventcalc.studies.pile_check import check_pile
-from ventcalc.studies.sizing import Sizing, size_bay
-from ventcalc.studies.sizing_shell import table_resistance
+from ventcalc.report.size_text import size_data
+from ventcalc.sizing import air as sizing_air
+from ventcalc.sizing import weather as sizing_weather
+from ventcalc.sizing.shell import table_resistance
+from ventcalc.sizing.size import Sizing, size_bay
 from ventcalc.weather import Weather, example_weather
 
 CFM_PER_TON = 0.3048**3 / 60 / (2 * 0.45359237)  # [m³/(s t)]
@@ -346,7 +347,7 @@ def test_heat_of_the_autumn_balances(name: str) -> None:
 
 
 def _respiration(use: str, temperature: float, age: float) -> float:
-    from ventcalc.physics.crop import crop_for, respiration_heat
+    from ventcalc.pile.crop import crop_for, respiration_heat
 
     return float(respiration_heat(float(temperature), float(age), crop_for(use), "mature"))
 

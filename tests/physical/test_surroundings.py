@@ -8,16 +8,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from ventcalc import air
 from ventcalc._ops import ARRAY, SCALAR
-from ventcalc.bay_batch import stack_bays
-from ventcalc.bay_file import example_bay
+from ventcalc.bay.batch import stack_bays
+from ventcalc.bay.file import example_bay
+from ventcalc.building.ground import SOILS, Floor, ground_heat_gain
+from ventcalc.check.air_system import air_system
 from ventcalc.equipment.fan import operating_point
 from ventcalc.errors import BadInput
-from ventcalc.physics import air
-from ventcalc.physics.ground import SOILS, Floor, ground_heat_gain
-from ventcalc.studies.air_system import air_system
-from ventcalc.studies.installed import as_installed
-from ventcalc.studies.surroundings import floor_heat, ground_of, hours_of
+from ventcalc.season.installed import as_installed
+from ventcalc.season.surroundings import floor_heat, ground_of, hours_of
 from ventcalc.weather import Weather, example_weather
 
 approx = pytest.approx

@@ -11,10 +11,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ventcalc._unit_scales import SHOWN
-from ventcalc._unit_words import EXAMPLES
 from ventcalc.errors import BadInput
 from ventcalc.units import convert, parse, parse_any, show, shown_unit
+from ventcalc.units.definitions import EXAMPLES
+from ventcalc.units.scales import SHOWN
 
 # NIST Special Publication 811, 2008 edition, appendix B.8 ("Factors for units listed
 # alphabetically"), seven digits as printed there.
@@ -259,7 +259,7 @@ def test_show_and_convert():
 
 def test_import_and_show_do_without_pint():
     code = (
-        "import sys, ventcalc.bay_file, ventcalc.units as u; u.show(1.0, 'm', 'us');"
+        "import sys, ventcalc.bay.file, ventcalc.units as u; u.show(1.0, 'm', 'us');"
         "assert 'pint' not in sys.modules; u.parse('1 ft', 'm'); assert 'pint' in sys.modules"
     )
     subprocess.run([sys.executable, "-c", code], check=True)

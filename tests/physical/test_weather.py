@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from ventcalc.physics import air
+from ventcalc import air
 from ventcalc.weather import (
     Weather,
     design_day,

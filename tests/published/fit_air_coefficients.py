@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
-from ventcalc._coolprop import humid_air, humid_air_auxiliary, pure_fluid
+from ventcalc.air.coolprop import humid_air, humid_air_auxiliary, pure_fluid
 
 KELVIN = 273.15
 TRIPLE = 0.01
@@ -215,7 +215,7 @@ def write(fits: dict[str, tuple[float, ...] | float]) -> None:
 
 def report(title: str, t_line: Array, p_line: Array) -> None:
     """Print the largest differences between the library and CoolProp on a grid."""
-    from ventcalc.physics import air
+    from ventcalc import air
 
     rh_line = np.r_[0.01, 0.02, 0.05:1.0:20j]
     t, rh, p = (a.ravel() for a in np.meshgrid(t_line, rh_line, p_line))

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from ventcalc.physics import air
+from ventcalc import air
 
 ATM = 101325.0
 

@@ -10,8 +10,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from ventcalc._coolprop import humid_air, pure_fluid
-from ventcalc.physics import air
+from ventcalc import air
+from ventcalc.air.coolprop import humid_air, pure_fluid
 
 KELVIN = 273.15
 

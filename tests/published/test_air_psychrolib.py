@@ -11,7 +11,7 @@ import numpy as np
 import psychrolib
 import pytest
 
-from ventcalc.physics import air
+from ventcalc import air
 
 
 @pytest.fixture(scope="module")

@@ -11,8 +11,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from ventcalc.physics import air, bed
-from ventcalc.physics.crop import crop_for
+from ventcalc import air
+from ventcalc.pile import bed
+from ventcalc.pile.crop import crop_for
 
 approx = pytest.approx
 HOUR, DAY = 3600.0, 86400.0

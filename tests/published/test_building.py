@@ -6,7 +6,8 @@ import math
 
 import pytest
 
-from ventcalc.physics import building, ground, sky
+from ventcalc import building
+from ventcalc.building import ground, sky
 
 # Scottish building standards, technical handbook, annex 6.C (and the same table in appendix C
 # of Approved Document L for England, Wales), "U-values of solid ground floors", clay soil,

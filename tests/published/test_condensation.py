@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from ventcalc.physics import building, condensation
-from ventcalc.physics.ceiling import Ceiling, ceiling_check, humidity_limit, required_resistance
-from ventcalc.physics.iso13788 import (
+from ventcalc import building
+from ventcalc.building import condensation
+from ventcalc.building.ceiling import Ceiling, ceiling_check, humidity_limit, required_resistance
+from ventcalc.building.iso13788 import (
     critical_temperature_factor,
     interstitial,
     iso13788_saturation_pressure,

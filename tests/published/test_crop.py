@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from ventcalc.physics import crop
-from ventcalc.physics.crop import crop_for
+from ventcalc.pile import crop
+from ventcalc.pile.crop import crop_for
 
 approx = pytest.approx
 DAY = 86400.0

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from ventcalc import air
 from ventcalc.equipment import humidifier
-from ventcalc.physics import air
 
 approx = pytest.approx
 ATMOSPHERE = 101_325.0

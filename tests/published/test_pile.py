@@ -6,7 +6,8 @@ import fluids
 import numpy as np
 import pytest
 
-from ventcalc.physics import pile, pile_loads
+from ventcalc.pile import loads as pile_loads
+from ventcalc.pile import pile
 
 FOOT = 0.3048
 POUND_PER_FT3 = 0.45359237 / FOOT**3

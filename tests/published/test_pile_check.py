@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from ventcalc.bay_file import example_bay
-from ventcalc.studies.pile_check import check_pile
+from ventcalc.bay.file import example_bay
+from ventcalc.check.check import check_pile
 
 CFM_PER_TON = 0.3048**3 / 60 / (2000 * 0.45359237)
 

@@ -10,10 +10,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from ventcalc import air
 from ventcalc.equipment import coil, refrigerant_map, refrigeration
 from ventcalc.equipment import refrigerant_cycle as rc
 from ventcalc.equipment.plant import PLANT_REFRIGERANTS, UNNAMED
-from ventcalc.physics import air
 
 approx = pytest.approx
 BAR = 1e5

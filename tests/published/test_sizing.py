@@ -7,14 +7,14 @@ from dataclasses import replace
 
 import pytest
 
-from ventcalc.bay_file import example_bay
-from ventcalc.physics import air
-from ventcalc.storage import Bay, Lot
-from ventcalc.studies.sizing_air import AirDesign, design_air
-from ventcalc.studies.sizing_cooling import design_cooling
-from ventcalc.studies.sizing_crop import crop_states
-from ventcalc.studies.sizing_shell import design_shell
-from ventcalc.studies.sizing_weather import DesignDay, DesignStates, design_states
+from ventcalc import air
+from ventcalc.bay.description import Bay, Lot
+from ventcalc.bay.file import example_bay
+from ventcalc.check.crop_state import crop_states
+from ventcalc.sizing.air import AirDesign, design_air
+from ventcalc.sizing.cooling import design_cooling
+from ventcalc.sizing.shell import design_shell
+from ventcalc.sizing.weather import DesignDay, DesignStates, design_states
 from ventcalc.weather import example_weather
 
 FOOT = 0.3048

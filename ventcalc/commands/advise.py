@@ -6,13 +6,13 @@ import argparse
 from pathlib import Path
 from typing import Any
 
+from ventcalc.advice.advise import Memory, advise
+from ventcalc.advice.readings_file import memory_from_json, memory_to_dict, readings_from_json
 from ventcalc.commands.files import bay_named, read_text, write_text
 from ventcalc.commands.words import add_command, as_json
-from ventcalc.decisions.advice import Memory, advise
-from ventcalc.decisions.readings_file import memory_from_json, memory_to_dict, readings_from_json
-from ventcalc.report_data import advice_data
-from ventcalc.report_text import CAUTION, advice_text
-from ventcalc.studies.installed import as_installed
+from ventcalc.report.data import advice_data
+from ventcalc.report.text import CAUTION, advice_text
+from ventcalc.season.installed import as_installed
 
 __all__ = ["add", "run"]
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
+from ventcalc import air
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.errors import BadInput
-from ventcalc.physics import air
-from ventcalc.report_data import air_data
-from ventcalc.report_text import air_text
+from ventcalc.report.data import air_data
+from ventcalc.report.text import air_text
 from ventcalc.units import parse, show
 
 __all__ = ["add", "run"]

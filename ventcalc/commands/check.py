@@ -5,20 +5,14 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
+from ventcalc.check.check import LOWEST_HEIGHT, TALLEST_HEIGHT, PileCheck, check_pile, sweep_heights
 from ventcalc.commands.files import bay_named, check_target, write_text
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.errors import BadInput
-from ventcalc.report_check import SWEEP_WORDS, check_text, sweep_tables, table_heights
-from ventcalc.report_check_data import check_data
-from ventcalc.report_drawing import need_matplotlib
-from ventcalc.report_table import table
-from ventcalc.studies.pile_check import (
-    LOWEST_HEIGHT,
-    TALLEST_HEIGHT,
-    PileCheck,
-    check_pile,
-    sweep_heights,
-)
+from ventcalc.report.check_data import check_data
+from ventcalc.report.check_text import SWEEP_WORDS, check_text, sweep_tables, table_heights
+from ventcalc.report.drawing import need_matplotlib
+from ventcalc.report.table import table
 from ventcalc.units import parse, show
 
 __all__ = ["add", "run"]
@@ -72,7 +66,7 @@ def run(args: argparse.Namespace) -> str:
 
     wrote = ""
     if args.html is not None:
-        from ventcalc.report_check_page import check_page
+        from ventcalc.report.check_page import check_page
 
         sweeps = (swept(sweep_heights()), swept(table_heights(args.units)))
         wrote = write_text(args.html, check_page(result, *sweeps, args.units))

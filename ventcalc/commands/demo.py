@@ -6,19 +6,19 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from ventcalc.bay_file import example_bay, example_bay_path
+from ventcalc.advice.advise import advise
+from ventcalc.advice.readings_file import ReadingsFile, readings_from_dict
+from ventcalc.bay.description import Bay
+from ventcalc.bay.file import example_bay, example_bay_path
 from ventcalc.commands.files import check_target, write_text
 from ventcalc.commands.season import EXAMPLE_CREDIT, simulate, weather_for
 from ventcalc.commands.words import add_command, as_json
-from ventcalc.decisions.advice import advise
-from ventcalc.decisions.readings_file import ReadingsFile, readings_from_dict
 from ventcalc.errors import BadInput
-from ventcalc.report import season_page
-from ventcalc.report_data import advice_data, season_csv, season_data
-from ventcalc.report_plots import need_matplotlib
-from ventcalc.report_text import CAUTION, advice_text, season_text
-from ventcalc.storage import Bay
-from ventcalc.studies.season import Season
+from ventcalc.report.data import advice_data, season_csv, season_data
+from ventcalc.report.season_page import season_page
+from ventcalc.report.season_plots import need_matplotlib
+from ventcalc.report.text import CAUTION, advice_text, season_text
+from ventcalc.season.run import Season
 from ventcalc.units import UnitSystem
 
 __all__ = ["SCENES", "add", "run"]

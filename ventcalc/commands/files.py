@@ -7,9 +7,9 @@ import sys
 import tempfile
 from pathlib import Path
 
-from ventcalc.bay_file import example_bay, read_bay
+from ventcalc.bay.description import Bay
+from ventcalc.bay.file import example_bay, read_bay
 from ventcalc.errors import BadInput
-from ventcalc.storage import Bay
 
 __all__ = ["bay_named", "check_target", "create", "read_text", "write_text"]
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from ventcalc.bay_file import starter_file
+from ventcalc.bay.description import USES
+from ventcalc.bay.file import starter_file
 from ventcalc.commands.files import create
 from ventcalc.commands.words import add_command, as_json
-from ventcalc.storage import USES
 
 __all__ = ["add", "run"]
 

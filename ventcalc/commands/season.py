@@ -11,17 +11,17 @@ from typing import Any
 
 from tqdm import tqdm
 
-from ventcalc.bay_checks import contradictions
+from ventcalc.advice.policies import POLICIES
+from ventcalc.bay.checks import contradictions
+from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named, check_target, write_text
 from ventcalc.commands.words import add_command, as_json
-from ventcalc.decisions.policies import POLICIES
 from ventcalc.errors import BadInput, OutOfRange
-from ventcalc.report import season_page
-from ventcalc.report_data import season_csv, season_data
-from ventcalc.report_plots import need_matplotlib
-from ventcalc.report_text import compare_text, season_text
-from ventcalc.storage import Bay
-from ventcalc.studies.season import Season, run_season
+from ventcalc.report.data import season_csv, season_data
+from ventcalc.report.season_page import season_page
+from ventcalc.report.season_plots import need_matplotlib
+from ventcalc.report.text import compare_text, season_text
+from ventcalc.season.run import Season, run_season
 from ventcalc.weather import Weather, example_weather, read_weather
 from ventcalc.weather import season as part_of_year
 

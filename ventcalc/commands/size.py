@@ -8,18 +8,18 @@ import tomllib
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from ventcalc.bay_file import bay_from_dict, bay_to_toml
+from ventcalc.bay.description import Bay
+from ventcalc.bay.file import bay_from_dict, bay_to_toml
 from ventcalc.commands.files import bay_named, check_target, create, write_text
 from ventcalc.commands.season import EXAMPLE_CREDIT
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.errors import BadInput
-from ventcalc.report_drawing import need_matplotlib
-from ventcalc.storage import Bay
+from ventcalc.report.drawing import need_matplotlib
 from ventcalc.units import UnitSystem, convert, parse, parse_any
 from ventcalc.weather import Weather, example_weather, read_weather
 
 if TYPE_CHECKING:
-    from ventcalc.studies.sizing import Sizing
+    from ventcalc.sizing.size import Sizing
 
 __all__ = ["add", "rounded", "run"]
 
@@ -60,8 +60,8 @@ def add(commands: Any) -> None:
 def run(args: argparse.Namespace) -> str:
     """Tables and working as text or JSON; files where they are asked for."""
     # Half of the library: not for the sake of another command's parser.
-    from ventcalc.report_size import size_data, size_text
-    from ventcalc.studies.sizing import size_bay
+    from ventcalc.report.size_text import size_data, size_text
+    from ventcalc.sizing.size import size_bay
 
     _check_files(args)
     bay = bay_named(args.bay)
@@ -118,7 +118,7 @@ def _written(sizing: Sizing, args: argparse.Namespace, credit: list[str]) -> lis
     if args.out is not None:
         lines.append(create(args.out, _bay_text(sizing.sized, args.units)))
     if args.html is not None:
-        from ventcalc.report_size_page import size_page
+        from ventcalc.report.size_page import size_page
 
         lines.append(write_text(args.html, size_page(sizing, args.units, credit=credit)))
     return lines

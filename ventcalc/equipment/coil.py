@@ -16,10 +16,12 @@ from typing import Any
 
 import numpy as np
 
+from ventcalc import air
 from ventcalc._ops import Ops, ops_for
+from ventcalc.air import plain as plain_air
+from ventcalc.air import process as air_process
 from ventcalc.equipment.defrost import COLDEST
 from ventcalc.errors import BadInput, check_range
-from ventcalc.physics import air, air_process, plain_air
 
 __all__ = [
     "CoilAir",

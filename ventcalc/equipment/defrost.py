@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from ventcalc.air.plain import FUSION_HEAT, ICE_HEAT, WATER_HEAT
 from ventcalc.errors import check_range
-from ventcalc.physics.plain_air import FUSION_HEAT, ICE_HEAT, WATER_HEAT
 
 __all__ = ["COLDEST", "Defrost", "defrost"]
 

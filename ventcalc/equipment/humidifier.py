@@ -14,9 +14,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from ventcalc import air
 from ventcalc._ops import ops_for
+from ventcalc.air import process as air_process
 from ventcalc.errors import check_range
-from ventcalc.physics import air, air_process
 
 __all__ = ["Humidified", "pad", "pad_effectiveness", "pumping_power", "spray", "water_needed"]
 

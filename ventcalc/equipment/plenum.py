@@ -11,12 +11,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from ventcalc._ops import Ops, ops_for
+from ventcalc.air import kernel as kernel
+from ventcalc.air import plain as plain_air
+from ventcalc.air.plain import AIR_HEAT, EVAPORATION, VAPOUR_HEAT, WATER_HEAT
 from ventcalc.equipment.coil import on_straight_line
 from ventcalc.equipment.defrost import Defrost, defrost
 from ventcalc.errors import check_range
-from ventcalc.physics import _air_kernel as kernel
-from ventcalc.physics import plain_air
-from ventcalc.physics.plain_air import AIR_HEAT, EVAPORATION, VAPOUR_HEAT, WATER_HEAT
 
 __all__ = ["Supply", "coil_heat_for", "fresh_fraction_for", "supply"]
 

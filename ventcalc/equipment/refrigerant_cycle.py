@@ -14,8 +14,8 @@ from typing import Any
 
 import numpy as np
 
-from ventcalc import _coolprop
 from ventcalc._ops import SCALAR, ops_for
+from ventcalc.air import coolprop as _coolprop
 from ventcalc.errors import BadInput, OutOfRange, check_range
 
 __all__ = [

@@ -12,10 +12,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
+from ventcalc import air
 from ventcalc._ops import ops_for
+from ventcalc.air.plain import WATER_HEAT
 from ventcalc.errors import check_range
-from ventcalc.physics import air
-from ventcalc.physics.plain_air import WATER_HEAT
 
 __all__ = [
     "CoolingCost",

@@ -7,13 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from ventcalc.equipment.lateral import (
-    Lateral,
-    LateralFlow,
-    lateral_flow,
-    least_share,
-    uniformity,
-)
+from ventcalc.equipment.lateral import Lateral, LateralFlow, lateral_flow, least_share, uniformity
 from ventcalc.errors import BadInput, VentcalcError, check_range
 
 __all__ = ["SharedPlenum", "shared_plenum"]

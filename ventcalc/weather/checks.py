@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 
+from ventcalc import air
 from ventcalc.errors import BadInput
-from ventcalc.physics import air
 from ventcalc.weather.record import Array, Record
 
 __all__ = ["humidity", "problems_in", "standard_pressure_for"]

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import numpy as np
 
+from ventcalc import air
 from ventcalc.errors import BadInput, check_range
-from ventcalc.physics import air
 from ventcalc.weather.checks import humidity, problems_in, standard_pressure_for
 from ventcalc.weather.grid import fill, to_grid, trim
 from ventcalc.weather.plain_csv import read_plain

@@ -1,0 +1,1 @@
+"""What should fans, door, humidifier, refrigeration and heater do now, and why?"""

@@ -1,0 +1,382 @@
+"""
+One frozen description of a bay: site, pile, lots, equipment, envelope, calendar, limits.
+
+Every class below is one table of the bay file, every field one key. The unit, the allowed
+range and the sentence that explains the key stand beside the field, once: the reader, the
+error messages and the commented starter file all take them from here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ventcalc.bay.equipment import (
+    Doors,
+    Ducts,
+    Fans,
+    Heater,
+    Humidifier,
+    Refrigeration,
+    capacity_of,
+    coil_of,
+    door_opening_at,
+    fresh_fraction_at,
+    lateral_section,
+)
+from ventcalc.bay.fields import quantity, text
+from ventcalc.building.ground import SOILS
+
+__all__ = [
+    "Bay",
+    "Control",
+    "Costs",
+    "Doors",
+    "Ducts",
+    "Envelope",
+    "Fans",
+    "Heater",
+    "Humidifier",
+    "Limits",
+    "Lot",
+    "Pile",
+    "Refrigeration",
+    "Schedule",
+    "Sensors",
+    "Site",
+    "capacity_of",
+    "coil_of",
+    "door_opening_at",
+    "fresh_fraction_at",
+    "lateral_section",
+]
+
+USES = ("seed", "table", "fries", "chips")
+"""What the crop is kept for."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Site:
+    """Where the bay stands."""
+
+    altitude: float = quantity("m", -430, 4500, "height above sea level", like="4600 ft")
+    time_zone: str = text("IANA name of the local time zone", like="America/Denver", kind="zone")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Pile:
+    """The pile and the tubers in it."""
+
+    length: float = quantity("m", 1, 300, "length of the pile floor", like="125 ft")
+    width: float = quantity("m", 1, 100, "width of the pile floor", like="50 ft")
+    height: float = quantity("m", 0.3, 8, "depth of the pile", like="16 ft")
+    bulk_density: float = quantity(
+        "kg/m3", 500, 800, "mass of crop per volume of pile", like="40 lb/ft3"
+    )
+    tuber_diameter: float = quantity(
+        "m",
+        0.02,
+        0.12,
+        "diameter of a sphere as large as the mean tuber",
+        0.06,
+        like="2.4 inch",
+        shown="m small",
+    )
+    angle_of_repose: float = quantity(
+        "deg",
+        20,
+        45,
+        "steepest slope of an open face (common practice, no source)",
+        34.0,
+        like="34 deg",
+    )
+    soil: float = quantity("1", 0, 0.1, "soil and trash per mass of load", 0.0, like="0.02")
+
+    @property
+    def floor_area(self) -> float:
+        """Pile floor. [m²]"""
+        return self.length * self.width
+
+    @property
+    def volume(self) -> float:
+        """Space that the pile takes when the bay is full. [m³]"""
+        return self.floor_area * self.height
+
+    @property
+    def capacity(self) -> float:
+        """Mass of crop in a full pile. [kg]"""
+        return self.volume * self.bulk_density
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lot:
+    """One lot of crop as it was loaded."""
+
+    name: str = text("name of the lot", like="Lot A")
+    mass: float = quantity(
+        "kg", 1, 2e7, "mass of crop loaded, soil and stones taken off", like="2e6 lb"
+    )
+    loading_temperature: float = quantity(
+        "degC", -2, 35, "pulp temperature of the loads", like="58 degF"
+    )
+    maturity: str = text(
+        "skin and vine at harvest", "mature", like="mature", choices=("mature", "immature")
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Envelope:
+    """Walls, ceiling, headspace and leaks."""
+
+    ceiling_area: float = quantity("m2", 1, 1e5, "area of ceiling or roof", like="6250 ft2")
+    ceiling_u: float = quantity(
+        "W/(m2 K)", 0.02, 8, "heat transmittance of the ceiling", like="0.18 W/(m2 K)"
+    )
+    wall_area: float = quantity("m2", 1, 1e5, "outside walls", like="4000 ft2")
+    wall_u: float = quantity(
+        "W/(m2 K)", 0.02, 8, "heat transmittance of the walls", like="0.22 W/(m2 K)"
+    )
+    bridge_factor: float = quantity(
+        "1",
+        1,
+        10,
+        "heat loss at the worst purlin or joint over that of the plain ceiling",
+        2.0,
+        like="2.0",
+    )
+    wall_height: float | None = quantity(
+        "m", 0.5, 15, "height of the walls, from floor to eave", None, like="20 ft"
+    )
+    headspace_volume: float = quantity("m3", 1, 1e6, "air above the full pile", like="50000 ft3")
+    leakage: float = quantity(
+        "1/s", 0, 1e-3, "air changes of the free air by leaks, fans off", like="0.1 /hour"
+    )
+    roof_absorptance: float = quantity(
+        "1", 0, 1, "of the roof for sunlight: white 0.3, grey 0.6, dark 0.9", 0.6, like="0.6"
+    )
+    roof_emittance: float = quantity(
+        "1", 0, 1, "of the roof for heat: painted 0.9, bare metal 0.25", 0.9, like="0.9"
+    )
+    soil: str = text(
+        "ground under the floor, which is not insulated", "sand", like="sand", choices=tuple(SOILS)
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Schedule:
+    """The season's calendar."""
+
+    fill_start: str = text("first load, month-day", like="09-18", kind="date")
+    fill_days: float = quantity("s", 86400, 60 * 86400, "time to fill the bay", like="6 days")
+    healing_days: float = quantity(
+        "s", 0, 60 * 86400, "wound healing after the last load", like="14 days"
+    )
+    healing_temperature: float = quantity(
+        "degC", 5, 22, "pulp temperature during wound healing", like="55 degF"
+    )
+    ramp: float = quantity(
+        "delta_degC/s",
+        0.02 / 86400,
+        2 / 86400,
+        "fastest planned cooling of the pulp",
+        like="0.5 delta_degF/day",
+    )
+    holding_temperature: float = quantity("degC", 1, 15, "pulp temperature to hold", like="38 degF")
+    warm_up_start: str = text("when re-warming begins, month-day", like="04-10", kind="date")
+    warm_up_temperature: float = quantity(
+        "degC", 1, 20, "pulp temperature wanted for unloading", like="45 degF"
+    )
+    unloading_start: str = text("first truck out, month-day", like="05-01", kind="date")
+    unloading_days: float = quantity(
+        "s", 86400, 120 * 86400, "time to empty the bay", like="20 days"
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Limits:
+    """What must not happen, and where advice stops."""
+
+    plenum_floor: float = quantity(
+        "degC", -0.5, 10, "coldest supply air that is ever advised", 1.0, like="34 degF"
+    )
+    supply_difference: float = quantity(
+        "delta_degC",
+        0.3,
+        5,
+        "coldest supply air below the coldest pulp",
+        1.5,
+        like="1.5 delta_degC",
+    )
+    warm_supply_difference: float = quantity(
+        "delta_degC",
+        0.2,
+        4,
+        "warmest supply air above the coldest pulp",
+        1.5,
+        like="1.5 delta_degC",
+    )
+    spread: float = quantity(
+        "delta_degC",
+        0.3,
+        5,
+        "top less bottom of the pile that is still even",
+        1.5,
+        like="1.5 delta_degC",
+    )
+    band: float = quantity(
+        "delta_degC",
+        0.2,
+        3,
+        "pulp above or below its target that still counts as held",
+        0.6,
+        like="0.6 delta_degC",
+    )
+    co2: float = quantity(
+        "1",
+        0.0006,
+        0.03,
+        "CO2 in the bay's air, volume fraction",
+        0.004,
+        like="4000 ppm",
+        shown="1 ppm",
+    )
+    plenum_humidity: float = quantity(
+        "1", 0.7, 0.99, "relative humidity wanted in the plenum", 0.95, like="0.95"
+    )
+    floor_load: float | None = quantity(
+        "Pa",
+        1000,
+        2e5,
+        "pressure that floor and ducts may bear, by their designer",
+        None,
+        like="1000 psf",
+        shown="Pa load",
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Control:
+    """How the adviser behaves in time."""
+
+    start_above: float = quantity(
+        "delta_degC",
+        0.05,
+        2,
+        "cooling starts when pulp is this far above target",
+        0.3,
+        like="0.3 delta_degC",
+    )
+    stop_above: float = quantity(
+        "delta_degC",
+        -1,
+        2,
+        "cooling stops when pulp is this far above target",
+        0.0,
+        like="0 delta_degC",
+    )
+    outside_offset: float = quantity(
+        "delta_degC",
+        0.2,
+        5,
+        "outside air must be this far below pulp to be worth it",
+        1.0,
+        like="1.0 delta_degC",
+    )
+    supply_below: float = quantity(
+        "delta_degC",
+        0.1,
+        4,
+        "supply air this far below the target when cooling",
+        0.8,
+        like="0.8 delta_degC",
+    )
+    confidence: float = quantity(
+        "1", 0.5, 4, "standard uncertainties that a margin must have to be believed", 2.0, like="2"
+    )
+    minimum_on: float = quantity("s", 0, 86400, "shortest fan run", 3600.0, like="60 min")
+    minimum_off: float = quantity("s", 0, 86400, "shortest fan rest", 1800.0, like="30 min")
+    tail: float = quantity(
+        "s",
+        0,
+        43200,
+        "recirculation after cooling, so the top does not sweat",
+        3600.0,
+        like="60 min",
+    )
+    circulate_every: float = quantity(
+        "s",
+        3600,
+        14 * 86400,
+        "longest rest without a run for an even pile",
+        8 * 3600.0,
+        like="8 hours",
+    )
+    circulate_for: float = quantity(
+        "s", 600, 86400, "length of a run for an even pile", 3600.0, like="60 min"
+    )
+    fresh_air_every: float = quantity(
+        "s",
+        3600,
+        14 * 86400,
+        "longest time without fresh air when CO2 is not measured",
+        86400.0,
+        like="24 hours",
+    )
+    fresh_air_for: float = quantity(
+        "s", 60, 86400, "length of a fresh-air run", 3600.0, like="60 min"
+    )
+    fresh_air_opening: float = quantity(
+        "1", 0.01, 1, "door opening of a fresh-air run", 0.10, like="0.10"
+    )
+    validity: float = quantity(
+        "s", 60, 21600, "how long one piece of advice stands", 3600.0, like="60 min"
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sensors:
+    """Standard uncertainty of the readings."""
+
+    temperature: float = quantity(
+        "delta_degC", 0, 3, "of a temperature", 0.2, like="0.2 delta_degC"
+    )
+    humidity: float = quantity("1", 0, 0.2, "of a relative humidity", 0.02, like="0.02")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Costs:
+    """Prices, in one currency."""
+
+    currency: str = text("name of the currency", "USD", like="USD")
+    electricity: float = quantity(
+        "money/J", 0, 1e-5, "price of electrical energy", 0.09 / 3.6e6, like="0.09 /kWh"
+    )
+    crop: float = quantity("money/kg", 0, 100, "price of the crop", 0.22, like="10 /cwt")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Bay:
+    """Everything that ventcalc knows of one bay."""
+
+    name: str
+    use: str
+    site: Site
+    pile: Pile
+    lots: tuple[Lot, ...]
+    fans: Fans
+    doors: Doors
+    envelope: Envelope
+    schedule: Schedule
+    humidifier: Humidifier | None = None
+    refrigeration: Refrigeration | None = None
+    heater: Heater | None = None
+    ducts: Ducts | None = None
+    limits: Limits = Limits()
+    control: Control = Control()
+    sensors: Sensors = Sensors()
+    costs: Costs = Costs()
+    notes: str = ""
+
+    @property
+    def mass(self) -> float:
+        """Mass of crop loaded. [kg]"""
+        return sum(lot.mass for lot in self.lots)

@@ -1,0 +1,340 @@
+"""
+Surface humidity and condensation inside walls, the way ISO 13788 reckons them.
+
+The standard has its own saturation formula. It differs a little from that of
+`ventcalc.air.moist` and is kept apart, because worked examples print its digits.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from ventcalc._ops import ops_for
+from ventcalc.building.envelope import OUTSIDE_RESISTANCE, SURFACE_RESISTANCE, Layer
+from ventcalc.errors import check_range
+
+__all__ = [
+    "SCOPE",
+    "STILL_AIR_PERMEABILITY",
+    "Interstitial",
+    "critical_temperature_factor",
+    "interstitial",
+    "iso13788_saturation_pressure",
+    "iso13788_saturation_temperature",
+    "subdivided",
+    "temperature_factor",
+]
+
+Array = npt.NDArray[np.float64]
+
+STILL_AIR_PERMEABILITY = 2e-10
+"""Vapour permeability of still air, ISO 13788. [kg/(m s Pa)]"""
+
+SCOPE = (
+    "Indicative only: steady vapour diffusion by ISO 13788, which leaves out air moving through "
+    "cracks, latent heat, capillary suction and stored moisture. A wet store with leaky panels "
+    "lies outside its scope; leaks often carry more water than diffusion does."
+)
+"""To be said with every interstitial result."""
+
+
+def iso13788_saturation_pressure(temperature: Any) -> Any:
+    """
+    Saturation vapour pressure by the formula of ISO 13788.
+
+    Parameters
+    ----------
+    temperature : array-like
+        Temperature, -60 to 80. [°C]
+
+    Returns
+    -------
+    array
+        Over water from 0 °C up, over ice below. [Pa]
+
+    Raises
+    ------
+    OutOfRange
+        If the temperature lies outside its range.
+
+    References
+    ----------
+    .. [1] ISO 13788, annex on properties of humid air.
+    """
+    check_range("temperature", temperature, -60.0, 80.0, "°C", "kelvin or °F?")
+    ops = ops_for(temperature)
+    water = 17.269 * temperature / (237.3 + temperature)
+    ice = 21.875 * temperature / (265.5 + temperature)
+    return 610.5 * ops.exp(ops.where(temperature >= 0.0, water, ice))
+
+
+def iso13788_saturation_temperature(vapour_pressure: Any) -> Any:
+    """
+    Temperature at which a vapour pressure saturates, by the formula of ISO 13788.
+
+    Parameters
+    ----------
+    vapour_pressure : array-like
+        Vapour pressure, 1 to 47 000. [Pa]
+
+    Returns
+    -------
+    array
+        Dew point, frost point below 0 °C. [°C]
+
+    Raises
+    ------
+    OutOfRange
+        If the pressure lies outside its range.
+
+    References
+    ----------
+    .. [1] ISO 13788, annex on properties of humid air.
+    """
+    check_range("vapour_pressure", vapour_pressure, 1.0, 47000.0, "Pa", "kPa or hPa?")
+    ops = ops_for(vapour_pressure)
+    log = ops.log(vapour_pressure / 610.5)
+    return ops.where(log >= 0.0, 237.3 * log / (17.269 - log), 265.5 * log / (21.875 - log))
+
+
+def temperature_factor(u: Any, *, surface_resistance: Any = 0.25) -> Any:
+    """
+    Temperature factor at the inside surface, f_Rsi, of a plain wall or roof.
+
+    Parameters
+    ----------
+    u : array-like
+        Heat transmittance. [W/(m² K)]
+    surface_resistance : array-like
+        Inside surface resistance for the worst place: 0.25, glazing 0.13. [m² K/W]
+
+    Returns
+    -------
+    array
+        Surface less outside over inside less outside temperature; 1 is best. [1]
+
+    Raises
+    ------
+    OutOfRange
+        If ``u * surface_resistance`` lies outside 0 to 1.
+
+    References
+    ----------
+    .. [1] ISO 13788, temperature factor at the internal surface.
+    """
+    share = u * surface_resistance
+    check_range("u * surface_resistance", share, 0.0, 1.0, "", "a resistance in place of U?")
+    return 1.0 - share
+
+
+def critical_temperature_factor(
+    *,
+    outside_temperature: Any,
+    inside_temperature: Any,
+    relative_humidity: Any,
+    surface_humidity: Any = 1.0,
+) -> Any:
+    """
+    Least temperature factor that keeps the humidity at a surface below a critical one.
+
+    Parameters
+    ----------
+    outside_temperature : array-like
+        Outside air, -60 to 80. [°C]
+    inside_temperature : array-like
+        Air inside, -60 to 80. [°C]
+    relative_humidity : array-like
+        Of the air inside, 0.01 to 1. [0-1]
+    surface_humidity : array-like
+        Critical humidity at the surface, 0.5 to 1: 1 for dripping, 0.8 for mould. [0-1]
+
+    Returns
+    -------
+    array
+        Compare with `temperature_factor`; NaN where outside is as warm as inside. [1]
+
+    Raises
+    ------
+    OutOfRange
+        If a value lies outside its range.
+
+    References
+    ----------
+    .. [1] ISO 13788, design for the avoidance of critical surface humidity.
+    """
+    check_range("outside_temperature", outside_temperature, -60.0, 80.0, "°C", "kelvin or °F?")
+    check_range("relative_humidity", relative_humidity, 0.01, 1.0, "", "a percentage?")
+    check_range("surface_humidity", surface_humidity, 0.5, 1.0, "", "a percentage?")
+    pressure = relative_humidity * iso13788_saturation_pressure(inside_temperature)
+    least = iso13788_saturation_temperature(pressure / surface_humidity)
+    difference = inside_temperature - outside_temperature
+    ops = ops_for(difference)
+    return (least - outside_temperature) / ops.where(difference == 0.0, math.nan, difference)
+
+
+def subdivided(layers: Sequence[Layer], largest: float = 0.25) -> tuple[Layer, ...]:
+    """
+    Cut thick insulation into equal layers, so that water inside it is found.
+
+    Parameters
+    ----------
+    layers : sequence of Layer
+        The layers.
+    largest : float
+        Most thermal resistance of one layer, 0.01 to 10. [m² K/W]
+
+    Returns
+    -------
+    tuple of Layer
+        The same wall in thinner layers.
+
+    Raises
+    ------
+    OutOfRange
+        If the largest resistance lies outside its range.
+
+    References
+    ----------
+    .. [1] ISO 13788, which asks for it above 0.25 m² K/W.
+    """
+    check_range("largest", largest, 0.01, 10.0, "m² K/W")
+    thin: list[Layer] = []
+    for part in layers:
+        count = max(1, math.ceil(part.resistance / largest - 1e-9))
+        piece = Layer(
+            resistance=part.resistance / count, vapour_thickness=part.vapour_thickness / count
+        )
+        thin += [piece] * count
+    return tuple(thin)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Interstitial:
+    """
+    Temperature and vapour through a wall, and where water may settle; indicative only.
+
+    The last axis of the arrays runs through the planes from outside to inside: outside air,
+    outer surface, the interfaces, inner surface, inside air.
+    """
+
+    temperature: Array
+    """[°C]"""
+    vapour_pressure: Array
+    """[Pa]"""
+    saturation_pressure: Array
+    """[Pa]"""
+    condensation: Array
+    """Water that settles at each plane, per area of wall; 0 where none. [kg/(m² s)]"""
+    surface_wet: Array
+    """Whether inside air is past saturation at the inner surface itself."""
+    scope: str = SCOPE
+    """What the method leaves out; to be shown with the result."""
+
+    @property
+    def total(self) -> Array:
+        """Water that settles in the whole wall, per area of wall. [kg/(m² s)]"""
+        total: Array = np.sum(self.condensation, axis=-1)
+        return total
+
+
+def interstitial(
+    layers: Sequence[Layer],
+    *,
+    outside_temperature: Any,
+    outside_humidity: Any,
+    inside_temperature: Any,
+    inside_humidity: Any,
+    inside_resistance: float = SURFACE_RESISTANCE["horizontal"],
+    outside_resistance: float = OUTSIDE_RESISTANCE,
+) -> Interstitial:
+    """
+    Condensation inside a wall by steady diffusion; indicative, see `SCOPE`.
+
+    Parameters
+    ----------
+    layers : sequence of Layer
+        From outside to inside, each with a vapour thickness; see `subdivided`.
+    outside_temperature, inside_temperature : array-like
+        Air on both sides, -60 to 80; monthly means in the standard. [°C]
+    outside_humidity, inside_humidity : array-like
+        Relative humidity of the air on both sides, 0 to 1. [0-1]
+    inside_resistance, outside_resistance : float
+        Surface resistances for heat. [m² K/W]
+
+    Returns
+    -------
+    Interstitial
+        Profiles and rates.
+
+    Raises
+    ------
+    OutOfRange
+        If a value lies outside its range, or a layer has no vapour thickness.
+
+    Notes
+    -----
+    The vapour pressure is the lower hull of the saturation pressures at the interfaces and
+    the pressures of the air on both sides: a taut string under the saturation curve. Water
+    settles where the string touches. It finds what settles in a dry wall; drying out of
+    water that is there already is not reckoned.
+
+    References
+    ----------
+    .. [1] ISO 13788, interstitial condensation.
+    """
+    for name, share in (
+        ("outside_humidity", outside_humidity),
+        ("inside_humidity", inside_humidity),
+    ):
+        check_range(name, share, 0.0, 1.0, "", "a percentage?")
+    thicknesses = [part.vapour_thickness for part in layers]
+    check_range("vapour_thickness", thicknesses, 1e-6, 1e6, "m", "every layer needs one")
+    resistances = [outside_resistance, *(part.resistance for part in layers), inside_resistance]
+    depth = np.concatenate([[0.0], np.cumsum(resistances)])
+    outside, inside, dry, moist = np.broadcast_arrays(
+        outside_temperature, inside_temperature, outside_humidity, inside_humidity
+    )
+    outside, inside = outside[..., None], inside[..., None]
+    temperature = outside + (inside - outside) * (depth / depth[-1])
+    saturation = iso13788_saturation_pressure(temperature)
+    low = dry[..., None] * saturation[..., :1]
+    high = moist[..., None] * saturation[..., -1:]
+    string, settled = _taut_string(
+        np.concatenate([[0.0], np.cumsum(thicknesses)]), saturation[..., 1:-1], low, high
+    )
+    still = np.zeros_like(low)
+    return Interstitial(
+        temperature=temperature,
+        vapour_pressure=np.concatenate([low, string, high], axis=-1),
+        saturation_pressure=saturation,
+        condensation=np.concatenate([still, still, settled, still, still], axis=-1),
+        surface_wet=high[..., 0] > saturation[..., -2],
+    )
+
+
+def _taut_string(
+    thickness: Array, saturation: Array, low: Array, high: Array
+) -> tuple[Array, Array]:
+    """Vapour pressure from surface to surface [Pa], and water settling between [kg/(m² s)]."""
+    ends = np.minimum(low, saturation[..., :1]), np.minimum(high, saturation[..., -1:])
+    limit = np.concatenate([ends[0], saturation[..., 1:-1], ends[1]], axis=-1)
+    string = limit.copy()
+    for left in range(len(thickness) - 2):
+        for right in range(left + 2, len(thickness)):
+            between = slice(left + 1, right)
+            span = thickness[right] - thickness[left]
+            share = (thickness[between] - thickness[left]) / span
+            chord = limit[..., [left]] * (1.0 - share) + limit[..., [right]] * share
+            string[..., between] = np.minimum(string[..., between], chord)
+    flow = STILL_AIR_PERMEABILITY * np.diff(string, axis=-1) / np.diff(thickness)
+    # Off the saturation curve the string is straight but for rounding; np.where with a
+    # multiplication instead of a constant keeps NaN.
+    settled = np.diff(flow, axis=-1)
+    touching = string[..., 1:-1] >= saturation[..., 1:-1]
+    return string, np.where(touching, settled, 0.0 * settled)

@@ -1,0 +1,1 @@
+"""May this bay be filled to this height, and what binds?"""

@@ -1,0 +1,164 @@
+"""What the fans give a pile, and whether fans and ducts work as they should."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from ventcalc.bay.description import Bay
+from ventcalc.check.air_system import AirSystem
+from ventcalc.check.record import Aside, Check, check_above, check_below
+from ventcalc.equipment.duct import DUCT_SHARE, OUTLET_VELOCITY, PLENUM_SHARE
+
+__all__ = ["air_checks", "airflow_doubt"]
+
+LEAST_AIRFLOW = 5.2021e-6
+"""10 cfm per short ton, Univ. of Nebraska. [m³/(s kg)]"""
+LEAST_UNIFORMITY = 0.85
+"""Of the ports of a lateral, Christiansen (common practice, no source). [1]"""
+BROOK = "R. Brook, Michigan State Univ., 2001"
+
+
+def airflow_doubt(system: AirSystem) -> float:
+    """
+    Relative uncertainty of the airflow.
+
+    Parameters
+    ----------
+    system : AirSystem
+        Fans and ducts.
+
+    Returns
+    -------
+    float
+        10 % from points of the curve and drawn ducts, 15 % where one is assumed (common
+        practice, no source). [1]
+    """
+    return 0.15 if system.curve_assumed or system.ducts_assumed else 0.10
+
+
+def air_checks(bay: Bay, system: AirSystem, mass: Any) -> tuple[Check, ...]:
+    """
+    Checks of fans and ducts.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    system : AirSystem
+        Fans against ducts and pile.
+    mass : array
+        Crop in a full pile. [kg]
+
+    Returns
+    -------
+    tuple of Check
+        In the order in which they are read; those of the ducts only where the bay has ducts.
+    """
+    return _airflow(bay, system, mass), _motor(bay, system), *_ducts(system)
+
+
+def _airflow(bay: Bay, system: AirSystem, mass: Any) -> Check:
+    value = system.airflow / mass
+    assumed = [
+        words
+        for words, flag in (
+            ("no fan curve given: one is assumed about the rated point", system.curve_assumed),
+            ("no [ducts]: the rated pressure at the rated airflow stands for them",
+             system.ducts_assumed),
+        )
+        if flag
+    ]  # fmt: skip
+    return check_above(
+        value,
+        LEAST_AIRFLOW,
+        airflow_doubt(system) * value,
+        key="airflow",
+        name="airflow per mass of crop, fans on ducts and pile",
+        unit="m3/(s kg)",
+        formula="where the fan curve meets ports, laterals, pile and other losses",
+        source="10-30 cfm/ton while healing: Univ. of Nebraska CropWatch; pile: Ergun 1952; "
+        "ports: El Moueddeb et al. 1997",
+        asides=(
+            Aside(key="airflow_total", name="all fans together", value=system.airflow,
+                  unit="m3/s"),
+            Aside(key="static_pressure", name="static pressure",
+                  value=system.point.static_pressure, unit="Pa"),
+            Aside(key="pile_pressure", name="of it in the pile", value=system.pile_pressure,
+                  unit="Pa"),
+            Aside(key="duct_pressure", name="of it in laterals and ports",
+                  value=system.duct_pressure, unit="Pa"),
+            Aside(key="electrical_power", name="power of all fans",
+                  value=system.electrical_power, unit="W electrical"),
+        ),
+        note="; ".join((*system.remarks, *assumed)),
+    )  # fmt: skip
+
+
+def _motor(bay: Bay, system: AirSystem) -> Check:
+    shaft = system.point.shaft_power / bay.fans.count
+    rating = bay.fans.motor_power
+    return check_below(
+        shaft,
+        np.nan if rating is None else rating,
+        0.1 * shaft,
+        key="motor",
+        name="shaft power of one fan against its motor",
+        unit="W electrical",
+        formula="airflow x pressure / efficiency, constant along the curve, with the air's density",
+        source="fan laws; motor and drive 0.9: common practice, no source",
+        note="" if rating else "Give fans.motor_power to judge this.",
+        by_height=False,
+    )
+
+
+def _ducts(system: AirSystem) -> tuple[Check, ...]:
+    chain = system.chain
+    if chain is None:
+        return ()
+    duct_share = chain.duct_velocity / chain.outlet_velocity
+    return (
+        check_below(
+            chain.outlet_velocity,
+            OUTLET_VELOCITY,
+            key="port_velocity",
+            name="velocity in the ports",
+            unit="m/s",
+            formula="airflow over the area of all ports",
+            source=f"1000 ft/min: {BROOK}",
+            by_height=False,
+        ),
+        check_below(
+            duct_share,
+            DUCT_SHARE,
+            key="duct_velocity",
+            name="velocity at the head of laterals over that in ports",
+            unit="1",
+            formula="area of ports over that of laterals",
+            source=f"0.85: {BROOK}",
+            by_height=False,
+        ),
+        check_below(
+            chain.plenum_velocity / chain.duct_velocity,
+            PLENUM_SHARE,
+            key="plenum_velocity",
+            name="velocity in the plenum over that in laterals",
+            unit="1",
+            formula="area of laterals over that of the plenum, all air passing one section",
+            source=f"0.85: {BROOK}",
+            by_height=False,
+        ),
+        check_above(
+            system.uniformity,
+            LEAST_UNIFORMITY,
+            0.03,
+            key="uniformity",
+            name="evenness of the air along a lateral",
+            unit="1",
+            formula="1 less mean deviation over mean of the ports' airflow (Christiansen)",
+            source="march with regain 1, discharge 0.65: El Moueddeb et al. 1997; limit: common "
+            "practice, no source",
+            by_height=False,
+        ),
+    )

@@ -1,0 +1,228 @@
+"""May this bay be filled to this height? Every check with value, limit, margin and source."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ventcalc import air
+from ventcalc.bay.description import Bay
+from ventcalc.check.air_system import AirSystem, air_system
+from ventcalc.check.airflow import air_checks
+from ventcalc.check.climate import climate_checks
+from ventcalc.check.cold import PULL_DOWN, cold_checks, warm_day
+from ventcalc.check.loads import load_checks
+from ventcalc.check.pile_heat import Passage, State, Supply, design_states, humidifier_need, passage
+from ventcalc.check.record import NO, Check
+from ventcalc.check.shell import shell_checks
+from ventcalc.errors import check_range
+from ventcalc.pile.loads import WallLoads, wall_loads
+
+__all__ = ["LOWEST_HEIGHT", "TALLEST_HEIGHT", "PileCheck", "Reach", "check_pile", "sweep_heights"]
+
+Array = NDArray[np.float64]
+
+LOWEST_HEIGHT, TALLEST_HEIGHT = 0.5, 8.0
+"""Range of heights that are looked at. [m]"""
+SWEEP = 200
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Reach:
+    """How high a pile may be by one check."""
+
+    name: str
+    height: float
+    """Where its margin runs out; 0 if it has none at any height. [m]"""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class PileCheck:
+    """All checks of a bay filled level to one height or many."""
+
+    bay: Bay
+    height: Any
+    """Depth of the pile. [m]"""
+    mass: Any
+    """Crop in a full pile of that depth. [kg]"""
+    pressure: float
+    """Of the air at the site. [Pa]"""
+    checks: tuple[Check, ...]
+    system: AirSystem
+    walls: WallLoads
+    states: tuple[State, ...]
+    passages: tuple[Passage, ...]
+    supplies: tuple[Supply, ...]
+    reaches: tuple[Reach, ...]
+    """Where the margins of the checks that a lower pile can mend run out, lowest first."""
+    plant_reaches: tuple[Reach, ...]
+    """The same for what refrigeration could do at fill and pull-down without outside air; they
+    do not count for the highest pile."""
+    least_for_lots: float
+    """Height at which the lots just fit. [m]"""
+
+    @property
+    def highest(self) -> float:
+        """Highest pile whose every margin is positive: 0 if none is, 8 if all are. [m]"""
+        return self.reaches[0].height if self.reaches else TALLEST_HEIGHT
+
+    @property
+    def binds(self) -> tuple[str, ...]:
+        """Names of the checks whose margin runs out there; empty if none does up to 8 m."""
+        return tuple(r.name for r in self.reaches if r.height <= self.highest + 1e-9)
+
+    @property
+    def whatever_height(self) -> tuple[str, ...]:
+        """Names of the checks that say no and that no lower pile can mend; for one height."""
+        return tuple(
+            check.name
+            for check in self.checks
+            if check.verdict == NO and not check.by_height and check.key != "lots"
+        )
+
+    def check(self, key: str) -> Check:
+        """
+        One check by its name.
+
+        Parameters
+        ----------
+        key : str
+            Such as ``airflow``.
+
+        Returns
+        -------
+        Check
+            The check.
+        """
+        return next(check for check in self.checks if check.key == key)
+
+
+def sweep_heights() -> Array:
+    """
+    Heights for a sweep.
+
+    Returns
+    -------
+    array
+        200 from 0.5 to 8 m. [m]
+    """
+    return np.linspace(LOWEST_HEIGHT, TALLEST_HEIGHT, SWEEP)
+
+
+def check_pile(
+    bay: Bay,
+    height: Any = None,
+    *,
+    winter_temperature: float = -20.0,
+    warm_temperature: float = 18.0,
+) -> PileCheck:
+    """
+    Check whether a bay may be filled to a height.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    height : array-like, optional
+        Depth of the pile, 0.5-8; that of the bay if not given. Many are checked together. [m]
+    winter_temperature : float
+        Outside air of the design winter, -50 to 10. [°C]
+    warm_temperature : float
+        Mean outside on the warm day that refrigeration is judged by, 0 to 40. [°C]
+
+    Returns
+    -------
+    PileCheck
+        The bay filled level to the height from wall to wall, whatever its lots weigh.
+
+    Raises
+    ------
+    OutOfRange
+        If a height or an outside temperature is out of range.
+
+    Notes
+    -----
+    The highest pile that passes is found on 200 heights; between the last that passes and the
+    first that does not, margins are taken as straight lines.
+    """
+    wanted = bay.pile.height if height is None else height
+    check_range("height", wanted, LOWEST_HEIGHT, TALLEST_HEIGHT, "m", "feet?")
+    check_range("winter_temperature", winter_temperature, -50.0, 10.0, "°C", "°F?")
+    check_range("warm_temperature", warm_temperature, 0.0, 40.0, "°C", "°F?")
+    outside = (winter_temperature, warm_temperature)
+    given = wanted if isinstance(wanted, float | int) else np.asarray(wanted, float)
+    grid = sweep_heights()
+    swept = _checked(bay, grid, *outside)
+    checks = swept.checks
+    alone = [replace(check, by_height=True) for check in checks if check.key in PULL_DOWN]
+    return replace(
+        swept if np.array_equal(given, grid) else _checked(bay, given, *outside),
+        reaches=_reaches(checks, grid),
+        plant_reaches=_reaches(alone, grid) if bay.refrigeration else (),
+    )
+
+
+def _checked(
+    bay: Bay, height: Any, winter_temperature: float, warm_temperature: float
+) -> PileCheck:
+    pressure = float(air.standard_pressure(bay.site.altitude))
+    mass = bay.pile.floor_area * bay.pile.bulk_density * height
+    states = design_states(bay, winter_temperature=winter_temperature)
+    system = air_system(
+        bay, height, pressure=pressure, temperature=bay.schedule.holding_temperature
+    )
+    passages = tuple(
+        passage(bay, state, airflow=system.airflow, mass=mass, pressure=pressure)
+        for state in states
+    )
+    colder = (bay.limits.supply_difference, 0.0, 0.0)
+    supplies = tuple(
+        humidifier_need(bay, state, through, pressure=pressure, colder_by=by)
+        for state, through, by in zip(states, passages, colder, strict=True)
+    )
+    walls = wall_loads(height, bulk_density=bay.pile.bulk_density, width=bay.pile.width)
+    return PileCheck(
+        bay=bay,
+        height=height,
+        mass=mass,
+        pressure=pressure,
+        checks=(
+            *load_checks(bay, height, mass, walls),
+            *air_checks(bay, system, mass),
+            *climate_checks(bay, system, states, passages, supplies, mass, pressure),
+            *shell_checks(bay, mass, winter_temperature=winter_temperature, pressure=pressure),
+            *cold_checks(bay, system, mass, warm_day(warm_temperature, pressure), pressure),
+        ),
+        system=system,
+        walls=walls,
+        states=states,
+        passages=passages,
+        supplies=supplies,
+        reaches=(),
+        plant_reaches=(),
+        least_for_lots=bay.mass / (bay.pile.floor_area * bay.pile.bulk_density),
+    )
+
+
+def _reaches(checks: Sequence[Check], grid: Array) -> tuple[Reach, ...]:
+    """Where the margin of each check runs out, lowest first; none that lasts to the end."""
+    found = []
+    for check in checks:
+        # A check that cannot say has no margin, and none fails by NaN; but without air nothing
+        # is known of a pile.
+        bad = (check.margin < 0.0) | ((check.key == "airflow") & np.isnan(check.margin))
+        if not (check.by_height and bad.any()):
+            continue
+        first = int(bad.argmax())
+        if first == 0:
+            found.append(Reach(name=check.name, height=0.0))
+            continue
+        low, high = float(grid[first - 1]), float(grid[first])
+        above, below = check.margin[first - 1 : first + 1]
+        share = 0.0 if np.isnan(below) else float(above / (above - below))
+        found.append(Reach(name=check.name, height=low + (high - low) * share))
+    return tuple(sorted(found, key=lambda reach: reach.height))

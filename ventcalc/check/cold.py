@@ -1,0 +1,193 @@
+"""Whether a cooling plant carries a warm day by itself, at fill, pull-down and holding."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from ventcalc import air
+from ventcalc.air.plain import EVAPORATION, FUSION_HEAT
+from ventcalc.bay.description import Bay, capacity_of
+from ventcalc.check.air_system import AirSystem
+from ventcalc.check.cold_load import RUNNING_SHARE, WarmDay, cold_load, crop_water, speed_for_heat
+from ventcalc.check.crop_state import CropState, crop_states
+from ventcalc.check.record import CANNOT_SAY, HEAT_DOUBT, Aside, Check, check_below, told_air
+from ventcalc.equipment.defrost import defrost
+from ventcalc.equipment.refrigeration import Load
+
+__all__ = ["PULL_DOWN", "cold_checks", "cold_loads", "warm_day"]
+
+DAY = 86400.0
+WARM_RELATIVE_HUMIDITY = 0.6
+"""Of the warm day (common practice, no source). [0-1]"""
+ROOF_RISE = 4.0
+"""Roof in the sun above the air, mean of the day (common practice, no source). [K]"""
+STAGES = (
+    ("filling", "cold_fill", "heat to remove with the last load in, warm day"),
+    ("cool_down", "cold_pull_down", "heat to remove as the pull-down begins, warm day"),
+    ("holding", "cold_holding", "heat to remove while holding, warm day"),
+)
+PULL_DOWN = ("cold_fill", "cold_pull_down")
+"""Checks in which outside air may do what the plant cannot: its nights are colder than pulp."""
+
+
+def warm_day(temperature: float, pressure: float) -> WarmDay:
+    """
+    A warm day as assumed before there is any weather.
+
+    Parameters
+    ----------
+    temperature : float
+        Mean outside. [°C]
+    pressure : float
+        Air pressure. [Pa]
+
+    Returns
+    -------
+    WarmDay
+        At 60 % relative humidity, its roof 4 K warmer.
+    """
+    humid = float(air.humidity_ratio(temperature, WARM_RELATIVE_HUMIDITY, pressure))
+    return WarmDay(
+        temperature=temperature,
+        humidity_ratio=humid,
+        roof_temperature=temperature + ROOF_RISE,
+    )
+
+
+def cold_loads(bay: Bay, system: AirSystem, mass: Any, day: WarmDay, pressure: float) -> Any:
+    """
+    Loads of a cooling plant without any help from outside air.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    system : AirSystem
+        Fans against ducts and pile.
+    mass : array
+        Crop in a full pile. [kg]
+    day : WarmDay
+        Outside.
+    pressure : float
+        Air pressure. [Pa]
+
+    Returns
+    -------
+    dict of str to Load
+        ``filling``, ``cool_down`` and ``holding``.
+    """
+    found = {}
+    for stage, crop in crop_states(bay, pressure, mass).items():
+        need = speed_for_heat(bay, heat=crop.heat, airflow=system.airflow, density=system.density)
+        given: dict[str, Any] = {
+            "mass": mass,
+            "airflow": system.airflow,
+            "fan_power": system.electrical_power,
+            "fan_speed": np.clip(need, bay.fans.minimum_speed, 1.0) if stage == "holding" else 1.0,
+            "water": crop_water(bay, crop, mass, skin_open=stage == "filling"),
+            "pressure": pressure,
+        }
+        dry = cold_load(bay, crop, day, **given)
+        found[stage] = cold_load(bay, crop, day, melting=_melting(bay, crop, dry), **given)
+    return found
+
+
+def _melting(bay: Bay, crop: CropState, load: Load) -> Any:
+    """Heat that melting a day's frost leaves in the store, if the plant's coil freezes. [W]"""
+    plant = bay.refrigeration
+    surface = crop.temperature - (plant.coil_temperature_difference if plant else 0.0)
+    if plant is None or surface >= 0.0:
+        return 0.0
+    frost = DAY * np.maximum(load.latent, 0.0) / (EVAPORATION + FUSION_HEAT)
+    return defrost(frost, surface_temperature=surface).heat_to_store / DAY
+
+
+def cold_checks(
+    bay: Bay, system: AirSystem, mass: Any, day: WarmDay, pressure: float
+) -> tuple[Check, ...]:
+    """
+    Checks of the cooling plant.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    system : AirSystem
+        Fans against ducts and pile.
+    mass : array
+        Crop in a full pile. [kg]
+    day : WarmDay
+        Outside.
+    pressure : float
+        Air pressure. [Pa]
+
+    Returns
+    -------
+    tuple of Check
+        Fill, pull-down and holding. Where the plant falls short at fill or pull-down, or there
+        is none, outside air must do the rest, and whether it does cannot be said here.
+    """
+    loads = cold_loads(bay, system, mass, day, pressure)
+    return tuple(_row(bay, loads[stage], key, name, day) for stage, key, name in STAGES)
+
+
+def _row(bay: Bay, load: Load, key: str, name: str, day: WarmDay) -> Check:
+    capacity = float(capacity_of(bay.refrigeration))
+    made = check_below(
+        load.total / RUNNING_SHARE,
+        capacity if capacity > 0.0 else np.nan,
+        HEAT_DOUBT * load.parts["respiration"].sensible / RUNNING_SHARE,
+        key=key,
+        name=name,
+        unit="W refrigeration",
+        formula="field heat, respiration, envelope, leaks, fresh air for CO2 and fans, plant "
+        f"running 20 h of 24, no cooling by outside air; outside assumed "
+        f"{told_air(day.temperature, WARM_RELATIVE_HUMIDITY)}, roof {ROOF_RISE:g} K warmer; all "
+        "latent heat as frost where the coil's surface is below 0 °C; floor not counted",
+        source="respiration: J. Agric. Sci. (Cambridge); 20 h: National Horticulture Board "
+        "(India) 01:2010; outside state: common practice, no source",
+        asides=_parts(load),
+    )
+    if capacity <= 0.0:
+        return replace(made, note="The bay has no refrigeration: outside air must do this. "
+        "ventcalc size, with the weather of the site, says whether it does.")  # fmt: skip
+    if np.all(np.isnan(np.asarray(load.total, float))):
+        return replace(made, note="The airflow of the fans is not known.")
+    if key not in PULL_DOWN:
+        return made
+    short = np.asarray(made.margin) < 0.0
+    verdict = np.where(short, CANNOT_SAY, made.verdict)
+    return replace(
+        made,
+        verdict=str(verdict) if verdict.ndim == 0 else verdict,
+        by_height=False,
+        note="The plant alone falls short on such a day: outside air of the night must do the "
+        "rest; ventcalc size, with the weather of the site, says whether it does."
+        if np.all(short)
+        else "",
+    )
+
+
+def _parts(load: Load) -> tuple[Aside, ...]:
+    """What the load consists of, sensible and latent together, and how much of it is latent."""
+    parts = {name: part.sensible + part.latent for name, part in load.parts.items()}
+    # Evaporation only turns sensible heat into latent.
+    told = {
+        name.replace("_", " "): heat
+        for name, heat in parts.items()
+        if name != "evaporation" and np.any(heat != 0.0)
+    }
+    rows = {**told, "all, mean of the day": load.total, "of it latent": load.latent}
+    keys = {"all, mean of the day": "total", "of it latent": "latent"}
+    return tuple(
+        Aside(
+            key=keys.get(name, name.replace(" ", "_")),
+            name=name,
+            value=heat + 0.0 * load.total,
+            unit="W refrigeration",
+        )
+        for name, heat in rows.items()
+    )

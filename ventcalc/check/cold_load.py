@@ -1,0 +1,171 @@
+"""Heat that a cooling plant must take out of a bay on a warm day, without any outside air."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ventcalc import air
+from ventcalc.air.plain import AIR_HEAT
+from ventcalc.bay.description import Bay
+from ventcalc.building.envelope import conductance, heat_gain, leakage_mass_flow
+from ventcalc.check.crop_state import CropState
+from ventcalc.check.pile_carbon import free_air
+from ventcalc.equipment.refrigeration import (
+    HeatFlow,
+    Load,
+    air_load,
+    evaporation_load,
+    refrigeration_load,
+)
+from ventcalc.pile.crop import crop_for, transpiration_coefficient
+
+__all__ = ["RUNNING_SHARE", "WarmDay", "cold_load", "crop_water", "speed_for_heat"]
+
+RUNNING_SHARE = 20.0 / 24.0
+"""Compressor 20 h a day: National Horticulture Board of India, technical standard 01:2010."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class WarmDay:
+    """Means of a warm day outside."""
+
+    temperature: float
+    """Dry bulb. [°C]"""
+    humidity_ratio: float
+    """[kg/kg dry air]"""
+    roof_temperature: float
+    """Sol-air temperature of the roof in the sun. [°C]"""
+
+
+def crop_water(bay: Bay, crop: CropState, mass: Any, *, skin_open: bool) -> Any:
+    """
+    Water that the crop loses at the plenum's humidity and the pulp's temperature.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    crop : CropState
+        Temperature and age.
+    mass : array-like
+        Crop. [kg]
+    skin_open : bool
+        Whether the skin is as freshly dug.
+
+    Returns
+    -------
+    array
+        Water. [kg/s]
+    """
+    kind = crop_for(bay.use)
+    gap = max(kind.water_activity - bay.limits.plenum_humidity, 0.0)
+    coefficient = transpiration_coefficient(0.0 if skin_open else crop.age, kind)
+    return float(coefficient * gap * air.saturation_pressure(crop.temperature)) * mass
+
+
+def speed_for_heat(bay: Bay, *, heat: Any, airflow: Any, density: float) -> Any:
+    """
+    Fan speed that carries the crop's heat within the limit of spread.
+
+    Parameters
+    ----------
+    bay : Bay
+        Limit of spread.
+    heat : array-like
+        Of respiration. [W]
+    airflow : array-like
+        At full speed. [m³/s]
+    density : float
+        Of the air. [kg/m³]
+
+    Returns
+    -------
+    array
+        Airflow over that of full speed, without help from evaporation; it may exceed 1. [1]
+    """
+    return heat / (density * AIR_HEAT * airflow * bay.limits.spread)
+
+
+def cold_load(
+    bay: Bay,
+    crop: CropState,
+    day: WarmDay,
+    *,
+    mass: Any,
+    airflow: Any,
+    fan_power: Any,
+    fan_speed: Any,
+    water: Any,
+    pressure: float,
+    melting: Any = 0.0,
+    reserve: float = 0.0,
+) -> Load:
+    """
+    Load of a cooling plant on a warm day, part by part.
+
+    Parameters
+    ----------
+    bay : Bay
+        Envelope, leaks, limits.
+    crop : CropState
+        What the pile gives off, and the fresh air that keeps CO2 at its limit.
+    day : WarmDay
+        Outside.
+    mass : array-like
+        Crop in the pile. [kg]
+    airflow : array-like
+        All fans at full speed. [m³/s]
+    fan_power : array-like
+        Electrical, all fans at full speed. [W]
+    fan_speed : array-like
+        Power goes with its cube. [0-1]
+    water : array-like
+        From `crop_water`. [kg/s]
+    pressure : float
+        Air pressure. [Pa]
+    melting : array-like
+        Mean heat that defrosting leaves in the store. [W]
+    reserve : float
+        Added on top. [1]
+
+    Returns
+    -------
+    Load
+        Mean of the day; the floor is not counted.
+    """
+    inside, envelope = crop.temperature, bay.envelope
+    ratio = air.humidity_ratio(inside, bay.limits.plenum_humidity, pressure)
+    volume = air.specific_volume(inside, ratio, pressure)
+    leak = leakage_mass_flow(free_air(bay, mass), envelope.leakage, volume)
+    # Through shut doors, while the fans suck at them.
+    leak += bay.doors.leakage_fraction * fan_speed * airflow / volume
+    fresh = np.maximum(crop.fresh_airflow / volume - leak, 0.0)
+
+    def by_air(mass_flow: Any) -> HeatFlow:
+        return air_load(
+            mass_flow=mass_flow,
+            outside_temperature=day.temperature,
+            outside_humidity_ratio=day.humidity_ratio,
+            inside_temperature=inside,
+            inside_humidity_ratio=ratio,
+            pressure=pressure,
+        )
+
+    walls = conductance(envelope.wall_area, envelope.wall_u)
+    roof = conductance(envelope.ceiling_area, envelope.ceiling_u)
+    return refrigeration_load(
+        field_heat=crop.field_heat,
+        respiration=crop.heat,
+        envelope=heat_gain(walls, day.temperature, inside)
+        + heat_gain(roof, day.roof_temperature, inside),
+        fans=fan_power * fan_speed**3,
+        evaporation=evaporation_load(water, inside, pressure),
+        leakage=by_air(leak),
+        fresh_air=by_air(fresh),
+        defrost=melting,
+        running_share=RUNNING_SHARE,
+        reserve=reserve,
+    )

@@ -1,0 +1,337 @@
+"""Heat and water of a full pile at its design states, before there is any weather."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ventcalc import air
+from ventcalc._ops import ARRAY
+from ventcalc.air.plain import AIR_HEAT, EVAPORATION, enthalpy
+from ventcalc.bay.description import Bay
+from ventcalc.equipment import plenum
+from ventcalc.pile.crop import (
+    Crop,
+    crop_for,
+    curing_rate,
+    respiration_heat,
+    transpiration_coefficient,
+)
+
+__all__ = [
+    "Passage",
+    "State",
+    "Supply",
+    "cooling_rate",
+    "design_states",
+    "humidifier_need",
+    "passage",
+]
+
+DAY = 86400.0
+STEPS = 24
+HOTTEST = 50.0
+SETTLED_AGE = 90 * DAY
+"""Age from which respiration counts as settled. [s]"""
+ENOUGH_WATER = 100.0
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class State:
+    """A stage of the season as the designer sees it."""
+
+    key: str
+    name: str
+    pulp_temperature: float
+    """Bottom of the pile, as cold as the supply. [°C]"""
+    respiration_heat: float
+    """Per mass of crop. [W/kg]"""
+    transpiration_coefficient: float
+    """Water lost per mass of crop, time and vapour pressure difference. [kg/(kg s Pa)]"""
+    outside_temperature: float
+    """Assumed. [°C]"""
+    outside_relative_humidity: float
+    """Assumed. [0-1]"""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Passage:
+    """Air through the pile in a steady state; what is per mass is per kg of crop."""
+
+    inlet_temperature: float
+    """[°C]"""
+    inlet_humidity_ratio: float
+    """[kg/kg dry air]"""
+    outlet_temperature: Any
+    """[°C]"""
+    outlet_humidity_ratio: Any
+    """[kg/kg dry air]"""
+    mass_flow: Any
+    """Dry air through the whole pile. [kg/s]"""
+    spread: Any
+    """Top less bottom. [K]"""
+    dry_spread: Any
+    """The same with evaporation left out: the most it can be. [K]"""
+    water: Any
+    """Evaporated from the crop. [kg/s]"""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Supply:
+    """What makes the supply of a state from return and outside air."""
+
+    fresh_fraction: Any
+    """NaN where outside air alone cannot make the supply. [0-1]"""
+    mixed_temperature: Any
+    """After the doors. [°C]"""
+    mixed_humidity_ratio: Any
+    """[kg/kg dry air]"""
+    supply_temperature: Any
+    """[°C]"""
+    supply_humidity_ratio: Any
+    """[kg/kg dry air]"""
+    water: Any
+    """To be evaporated by the humidifier. [kg/s]"""
+
+
+def design_states(
+    bay: Bay, *, winter_temperature: float = -20.0, fill_temperature: float = 10.0
+) -> tuple[State, State, State]:
+    """
+    Fill, wound healing and holding as design states.
+
+    Parameters
+    ----------
+    bay : Bay
+        Lots and schedule.
+    winter_temperature : float
+        Outside in holding; 80 % relative humidity assumed. [°C]
+    fill_temperature : float
+        Outside at fill and in wound healing, 40 % relative humidity assumed. [°C]
+
+    Returns
+    -------
+    tuple of State
+        Fill: freshly dug, skin open. Wound healing: half of it over. Holding: settled.
+    """
+    crop, plan = crop_for(bay.use), bay.schedule
+    warm = sum(lot.mass * lot.loading_temperature for lot in bay.lots) / bay.mass
+    half = plan.fill_days / 2.0 + plan.healing_days / 2.0
+    healed = half * curing_rate(plan.healing_temperature, crop)
+    rows = (
+        ("fill", "fill", warm, 0.0, 0.0, fill_temperature, 0.4),
+        ("healing", "wound healing", plan.healing_temperature, half, healed, fill_temperature, 0.4),
+        (
+            "holding",
+            "holding",
+            plan.holding_temperature,
+            SETTLED_AGE,
+            SETTLED_AGE,
+            winter_temperature,
+            0.8,
+        ),
+    )
+    first, second, third = (
+        State(
+            key=key,
+            name=name,
+            pulp_temperature=pulp,
+            respiration_heat=_respiration(bay, crop, pulp, age),
+            transpiration_coefficient=transpiration_coefficient(curing, crop),
+            outside_temperature=outside,
+            outside_relative_humidity=humidity,
+        )
+        for key, name, pulp, age, curing, outside, humidity in rows
+    )
+    return first, second, third
+
+
+def _respiration(bay: Bay, crop: Crop, temperature: float, age: float) -> float:
+    """Mean of the lots by mass. [W/kg]"""
+    heat = sum(
+        lot.mass * respiration_heat(temperature, age, crop, lot.maturity) for lot in bay.lots
+    )
+    return float(heat / bay.mass)
+
+
+def passage(bay: Bay, state: State, *, airflow: Any, mass: Any, pressure: float) -> Passage:
+    """
+    Air that takes up heat and water of the crop on its way through the pile.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    state : State
+        Temperature, heat and skin of the crop.
+    airflow : array-like
+        Through the whole pile. [m³/s]
+    mass : array-like
+        Crop. [kg]
+    pressure : float
+        Air pressure. [Pa]
+
+    Returns
+    -------
+    Passage
+        Steady; tubers as warm as the air about them (the difference is below 0.1 K).
+
+    Notes
+    -----
+    Per kg of crop passed, m (cp dT + r dw) = q and m dw = k p/0.622 (0.98 w_sat(T) - w), in 24
+    layers each solved exactly for a straight saturation line, which no airflow upsets. Above
+    50 °C saturation is taken at 50: such a pile has no air to speak of.
+    """
+    crop, inlet = crop_for(bay.use), state.pulp_temperature
+    humid = float(air.humidity_ratio(inlet, bay.limits.plenum_humidity, pressure))
+    flow = airflow / float(air.specific_volume(inlet, humid, pressure))
+    each = np.asarray(flow / mass, float)
+    heat = state.respiration_heat / each / AIR_HEAT
+    pull = state.transpiration_coefficient * pressure / air.MASS_RATIO / each
+    t, w = inlet + 0.0 * each, humid + 0.0 * each
+    for _ in range(STEPS):
+        warm, gain = _layer(t, w, heat / STEPS, pull / STEPS, pressure, crop.water_activity)
+        t, w = t + warm, w + gain
+    return Passage(
+        inlet_temperature=inlet,
+        inlet_humidity_ratio=humid,
+        outlet_temperature=_plain(t),
+        outlet_humidity_ratio=_plain(w),
+        mass_flow=_plain(flow),
+        spread=_plain(t - inlet),
+        dry_spread=_plain(heat),
+        water=_plain((w - humid) * flow),
+    )
+
+
+def _layer(
+    t: Any, w: Any, heat: Any, pull: Any, pressure: float, activity: float
+) -> tuple[Any, Any]:
+    """
+    Rise of temperature and humidity ratio across one layer.
+
+    With D = a w_sat(T) - w and D' = s T' - w', where T' = heat - r/cp w' and w' = pull D, D
+    relaxes at the rate pull (1 + s r/cp) towards what heating opens.
+    """
+    lower = np.minimum(t, HOTTEST)
+    full = activity * air.saturation_humidity_ratio(lower, pressure)
+    above = activity * air.saturation_humidity_ratio(lower + 0.01, pressure)
+    slope = (above - full) / 0.01
+    ratio = EVAPORATION / AIR_HEAT
+    rate = pull * (1.0 + slope * ratio)
+    small = rate < 1e-4
+    safe = np.where(small, 1.0, rate)
+    first = np.where(small, 1.0 - rate / 2.0, -np.expm1(-safe) / safe)
+    second = np.where(small, 0.5 - rate / 6.0, (1.0 - first) / safe)
+    gain = pull * ((full - w) * first + slope * heat * second)
+    return heat - ratio * gain, gain
+
+
+def _plain(value: Any) -> Any:
+    array = np.asarray(value, float)
+    return array.item() if array.ndim == 0 else array
+
+
+def cooling_rate(bay: Bay, *, airflow: Any, mass: Any, pressure: float) -> Any:
+    """
+    How fast the whole pile cools while supply air of the allowed difference passes it.
+
+    Parameters
+    ----------
+    bay : Bay
+        Schedule and limits.
+    airflow : array-like
+        Through the whole pile. [m³/s]
+    mass : array-like
+        Crop. [kg]
+    pressure : float
+        Air pressure. [Pa]
+
+    Returns
+    -------
+    array
+        Mean of the pulp, midway between healing and holding temperature. [K/s]
+
+    Notes
+    -----
+    Air enters ``limits.supply_difference`` below the bottom of the pile and leaves as warm as
+    its top, which is ``limits.spread`` warmer than the bottom, with the water that cured skin
+    gives off; the respiration of the weeks after healing is taken off.
+    """
+    crop, plan = crop_for(bay.use), bay.schedule
+    middle = 0.5 * (plan.healing_temperature + plan.holding_temperature)
+    top = middle + 0.5 * bay.limits.spread
+    cold = middle - 0.5 * bay.limits.spread - bay.limits.supply_difference
+    humid = float(air.humidity_ratio(cold, bay.limits.plenum_humidity, pressure))
+    each = np.asarray(airflow / float(air.specific_volume(cold, humid, pressure)) / mass, float)
+    skin = transpiration_coefficient(SETTLED_AGE, crop) * pressure / air.MASS_RATIO
+    full = crop.water_activity * float(air.saturation_humidity_ratio(top, pressure))
+    wet = humid + (full - humid) * (1.0 - np.exp(-skin / each))
+    taken = each * (enthalpy(top, wet) - enthalpy(cold, humid))
+    age = plan.fill_days / 2.0 + plan.healing_days + 0.5 * DAY * 30.0
+    own = _respiration(bay, crop, middle, age)
+    return _plain((taken - own) / crop.specific_heat)
+
+
+def humidifier_need(
+    bay: Bay, state: State, through: Passage, *, pressure: float, colder_by: float = 0.0
+) -> Supply:
+    """
+    Fresh air and water that hold or cool the pile at a state, fans at full speed.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay; its wanted plenum humidity.
+    state : State
+        Outside air.
+    through : Passage
+        The air through the pile.
+    pressure : float
+        Air pressure. [Pa]
+    colder_by : float
+        Supply below the bottom of the pile: 0 to hold it, more to cool it. [K]
+
+    Returns
+    -------
+    Supply
+        Mixed so that it arrives at the pile with the temperature and humidity wanted. The
+        fans' own heat is left out: it would only save water from freezing air.
+    """
+    outside = float(
+        air.humidity_ratio(state.outside_temperature, state.outside_relative_humidity, pressure)
+    )
+    hot = np.asarray(through.outlet_temperature, float) > HOTTEST
+    given: dict[str, Any] = {
+        "mass_flow": np.asarray(through.mass_flow, float),
+        "outside_temperature": state.outside_temperature,
+        "outside_humidity_ratio": outside,
+        "return_temperature": np.where(hot, np.nan, through.outlet_temperature),
+        "return_humidity_ratio": np.asarray(through.outlet_humidity_ratio, float),
+        "pressure": pressure,
+    }
+    fresh = plenum.fresh_fraction_for(
+        wanted_temperature=state.pulp_temperature - colder_by,
+        wanted_humidity=bay.limits.plenum_humidity,
+        water_capacity=ENOUGH_WATER,
+        **given,
+    )
+    fresh = np.where((fresh >= 0.0) & (fresh <= 1.0), fresh, np.nan)
+    made = plenum.supply(
+        fresh_fraction=fresh,
+        humidity_wanted=bay.limits.plenum_humidity,
+        water_capacity=ENOUGH_WATER,
+        **given,
+    )
+    mixed = given["return_humidity_ratio"] + fresh * (outside - given["return_humidity_ratio"])
+    full = ARRAY.minimum(mixed, air.saturation_humidity_ratio(made.mixed_temperature, pressure))
+    return Supply(
+        fresh_fraction=_plain(fresh),
+        mixed_temperature=_plain(made.mixed_temperature),
+        mixed_humidity_ratio=_plain(full),
+        supply_temperature=_plain(made.temperature),
+        supply_humidity_ratio=_plain(made.humidity_ratio),
+        water=_plain(np.where(np.isnan(fresh), np.nan, made.water_added)),
+    )

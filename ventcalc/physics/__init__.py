@@ -1,1 +1,0 @@
-"""How air, tubers and walls behave."""

@@ -1,0 +1,1 @@
+"""Results as text, JSON, pages and drawings."""

@@ -1,0 +1,235 @@
+"""Results for other programs: dictionaries for JSON, and the hours of a season as CSV."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from ventcalc.advice.advise import Action, Advice, Memory
+from ventcalc.advice.calendar import STAGES
+from ventcalc.advice.outside_air import Binding, Verdict
+from ventcalc.advice.readings_file import ReadingsFile, memory_to_dict
+from ventcalc.advice.reasons import reasons
+from ventcalc.air import AirState
+from ventcalc.bay.description import Bay
+from ventcalc.report.season_days import local
+from ventcalc.report.season_rows import ROWS, sanity_lines
+from ventcalc.report.text import CAUTION
+from ventcalc.season.run import TRACES, Season
+from ventcalc.units import UnitSystem
+
+__all__ = ["advice_data", "air_data", "season_csv", "season_data"]
+
+
+def _number(value: Any) -> float | None:
+    """A float for JSON, to eight digits; NaN has no place there."""
+    number = float(value)
+    return float(f"{number:.8g}") if math.isfinite(number) else None
+
+
+def advice_data(
+    bay: Bay,
+    given: ReadingsFile,
+    advice: Advice,
+    memory: Memory,
+    units: UnitSystem = "metric",
+) -> dict[str, Any]:
+    """
+    One piece of advice for JSON.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    given : ReadingsFile
+        What was read.
+    advice : Advice
+        The advice.
+    memory : Memory
+        Memory after it.
+    units : {"metric", "us"}
+        Units in the reasons' sentences; numbers are in the unit of their key.
+
+    Returns
+    -------
+    dict
+        ``None`` for what is not known; plenum values are ``None`` while the fans stand.
+    """
+    now = advice.situation
+    runs = advice.fan_speed > 0.0
+
+    def supply(value: float) -> float | None:
+        return _number(value) if runs else None
+
+    return {
+        "bay": bay.name,
+        "time": local(bay, now.readings.time).isoformat(),
+        "stage": STAGES[int(now.stage)],
+        "target_c": _number(now.target),
+        "action": Action(int(advice.action)).name.lower(),
+        "fan_speed": _number(advice.fan_speed),
+        "door_opening": _number(advice.door_opening),
+        "humidifier": _number(advice.humidifier),
+        "refrigeration": _number(advice.refrigeration),
+        "heater": _number(advice.heater),
+        "plenum_temp_c": supply(advice.plenum_temperature),
+        "plenum_rh": supply(advice.plenum_relative_humidity),
+        "plenum_dew_point_c": supply(advice.plenum_dew_point),
+        "plenum_rh_measured": _number(given.plenum_relative_humidity),
+        "valid_until": local(bay, now.readings.time + advice.valid_for).isoformat(),
+        "reasons": list(reasons(advice, bay, units)),
+        "outside_air": _outside_data(advice),
+        "caution": CAUTION,
+        "memory": memory_to_dict(memory),
+    }
+
+
+def _outside_data(advice: Advice) -> dict[str, Any]:
+    air = advice.outside
+    return {
+        "verdict": Verdict(int(air.verdict)).name.lower(),
+        "binding": Binding(int(air.binding)).name.lower(),
+        "cooling_kw": _number(air.cooling / 1000.0),
+        "pile_rate_k_per_h": _number(air.pile_rate * 3600.0),
+        "fresh_fraction": _number(air.fresh_fraction),
+        "margins": {
+            "cold_k": _number(air.cold_margin),
+            "floor_k": _number(air.floor_margin),
+            "wetting_k": _number(air.wetting_margin),
+            "wetting_uncertainty_k": _number(air.wetting_uncertainty),
+            "drip_k": _number(air.drip_margin),
+        },
+    }
+
+
+def air_data(state: AirState) -> dict[str, float | None]:
+    """
+    A state of moist air for JSON.
+
+    Parameters
+    ----------
+    state : AirState
+        One state.
+
+    Returns
+    -------
+    dict
+        Numbers in the unit of their key; ratios, enthalpy and volume per dry air.
+    """
+    return {
+        "temp_c": _number(state.temperature),
+        "rh": _number(state.relative_humidity),
+        "dew_point_c": _number(state.dew_point),
+        "wet_bulb_c": _number(state.wet_bulb),
+        "humidity_ratio_kg_kg": _number(state.humidity_ratio),
+        "enthalpy_j_kg": _number(state.enthalpy),
+        "specific_volume_m3_kg": _number(state.specific_volume),
+        "density_kg_m3": _number(state.density),
+        "pressure_pa": _number(state.pressure),
+    }
+
+
+def season_data(seasons: Sequence[Season], units: UnitSystem = "metric") -> dict[str, Any]:
+    """
+    Seasons of one bay for JSON.
+
+    Parameters
+    ----------
+    seasons : sequence of Season
+        The same bay and weather under one or several policies.
+    units : {"metric", "us"}
+        Units in the sanity lines' sentences; numbers are in the unit of their key.
+
+    Returns
+    -------
+    dict
+        Per policy its results; "per tonne" is per tonne loaded.
+    """
+    first = seasons[0]
+    return {
+        "bay": first.bay.name,
+        "mass_loaded_t": _number(first.bay.mass / 1000.0),
+        "weather": first.weather_name,
+        "notes": list(first.notes),
+        "first_load": _stamp(first, 0),
+        "last_hour": _stamp(first, -1),
+        "currency": first.bay.costs.currency,
+        "policies": {
+            season.policy: {
+                **{row.key: _number(row.number(season)) for row in ROWS},
+                "sanity": list(sanity_lines(season, units)),
+            }
+            for season in seasons
+        },
+    }
+
+
+def _stamp(season: Season, row: int) -> str:
+    return local(
+        season.bay, float(season.time[row].astype("datetime64[s]").astype(int))
+    ).isoformat()
+
+
+_COLUMNS: dict[str, tuple[str, float]] = {
+    "outside_temperature": ("outside_temp_c", 1.0),
+    "outside_humidity_ratio": ("outside_humidity_ratio_kg_kg", 1.0),
+    "target": ("target_c", 1.0),
+    "pulp_bottom": ("pulp_bottom_c", 1.0),
+    "pulp_middle": ("pulp_middle_c", 1.0),
+    "pulp_top": ("pulp_top_c", 1.0),
+    "pulp_mean": ("pulp_mean_c", 1.0),
+    "plenum_temperature": ("plenum_temp_c", 1.0),
+    "return_temperature": ("return_temp_c", 1.0),
+    "return_relative_humidity": ("return_rh", 1.0),
+    "ceiling_temperature": ("ceiling_temp_c", 1.0),
+    "ceiling_margin": ("ceiling_margin_k", 1.0),
+    "wetting_margin": ("wetting_margin_k", 1.0),
+    "co2": ("co2_ppm", 1e6),
+    "film": ("film_kg_kg", 1.0),
+    "drip": ("drip_kg_s", 1.0),
+    "fan_power": ("fan_power_w", 1.0),
+    "coil_power": ("coil_power_w", 1.0),
+    "heater_power": ("heater_power_w", 1.0),
+    "humidifier_power": ("humidifier_power_w", 1.0),
+}
+"""Column of a trace, and the factor into its unit; other traces are fractions 0-1."""
+
+
+def season_csv(seasons: Sequence[Season]) -> str:
+    """
+    The hours of one or several seasons.
+
+    Parameters
+    ----------
+    seasons : sequence of Season
+        The same bay under one or several policies.
+
+    Returns
+    -------
+    str
+        CSV in the units of the column names; local time with offset; empty where unknown.
+    """
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    names = [_COLUMNS.get(name, (name, 1.0))[0] for name in TRACES]
+    writer.writerow(["policy", "time", *names])
+    for season in seasons:
+        columns = [_cells(season, name) for name in TRACES]
+        seconds = season.time.astype("datetime64[s]").astype(int).tolist()
+        times = [local(season.bay, stamp).isoformat() for stamp in seconds]
+        for time, *cells in zip(times, *columns, strict=True):
+            writer.writerow([season.policy, time, *cells])
+    return out.getvalue()
+
+
+def _cells(season: Season, name: str) -> list[str]:
+    values = season.traces[name].tolist()
+    if name == "stage":
+        return [STAGES[int(value)] for value in values]
+    if name == "action":
+        return [Action(int(value)).name.lower() for value in values]
+    factor = _COLUMNS.get(name, (name, 1.0))[1]
+    return ["" if x != x else f"{x * factor:.6g}" for x in values]

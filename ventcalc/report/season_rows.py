@@ -1,0 +1,263 @@
+"""The rows of a season's summary, once for text, HTML and JSON, and the sanity lines below it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ventcalc.advice.aims import fan_power
+from ventcalc.advice.calendar import HOLDING
+from ventcalc.pile import crop as crop_module
+from ventcalc.report.season_days import loss_at
+from ventcalc.season.run import Season
+from ventcalc.units import UnitSystem, convert, show
+
+__all__ = ["ROWS", "Row", "fan_words", "per_tonne", "sanity_lines"]
+
+TONS_PER_TONNE = 1.0 / 0.90718474  # short tons, NIST SP 811
+
+
+def per_tonne(value: float, unit: str, units: UnitSystem) -> str:
+    """
+    Write an amount per mass of crop.
+
+    Parameters
+    ----------
+    value : float
+        The amount; in US units kilograms become pounds, tonnes short tons. [unit/t]
+    unit : {"kWh", "kg"}
+        Unit of the amount.
+    units : {"metric", "us"}
+        Units to write.
+
+    Returns
+    -------
+    str
+        For example ``"8.1 kWh/ton"``.
+    """
+    if units == "metric":
+        return f"{value:.2f} {unit}/t"
+    if unit == "kg":
+        return f"{value * 2.0:.2f} lb/ton"
+    return f"{value / TONS_PER_TONNE:.2f} {unit}/ton"
+
+
+Writer = Callable[[float, UnitSystem], str]
+
+
+def _shown(unit: str, digits: int | None = None) -> Writer:
+    return lambda value, units: show(value, unit, units, digits)
+
+
+def _plain(unit: str, digits: int = 0) -> Writer:
+    return lambda value, units: f"{value:,.{digits}f} {unit}".rstrip()
+
+
+def _amount(unit: str) -> Writer:
+    return lambda value, units: per_tonne(value, unit, units)
+
+
+def _kelvin_hours(value: float, units: UnitSystem) -> str:
+    number, _ = convert(value, "delta_degC", units)
+    return f"{number:,.0f} {'K h' if units == 'metric' else '°F h'}"
+
+
+def _ppm_hours(value: float, units: UnitSystem) -> str:
+    return f"{value / 1000.0:,.0f} x 1000 ppm h"
+
+
+def _money(value: float, units: UnitSystem) -> str:
+    return show(value / 1000.0, "money/kg", units, 2)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Row:
+    """One result of a season."""
+
+    group: str
+    field: str
+    """Attribute of ``Kpi``."""
+    key: str
+    """Key in JSON, with its unit."""
+    words: str
+    write: Writer
+    scale: float = 1.0
+    """Number in JSON per number of ``Kpi``."""
+
+    def number(self, season: Season) -> float:
+        """The result in the unit of its key."""
+        return float(getattr(season.kpi, self.field) * self.scale)
+
+    def text(self, season: Season, units: UnitSystem) -> str:
+        """The result with its unit."""
+        words = self.write(getattr(season.kpi, self.field), units)
+        money = self.field.startswith("cost")
+        return f"{season.bay.costs.currency} {words}" if money else words
+
+
+def _rows(group: str, *rows: tuple[Any, ...]) -> tuple[Row, ...]:
+    return tuple(
+        Row(group=group, field=r[0], key=r[1], words=r[2], write=r[3], scale=(*r, 1.0)[4])
+        for r in rows
+    )
+
+
+_PERCENT = _shown("1 percent", 2)
+_HOURS, _MINUTES = _plain("h"), _plain("min")
+_KWH, _KG = _amount("kWh"), _amount("kg")
+
+ROWS: tuple[Row, ...] = (
+    *_rows(
+        "Pile temperature",
+        ("band_kelvin_hours", "band_k_h", "Outside the band, holding, mean", _kelvin_hours),
+        (
+            "band_worst_layer_kelvin_hours",
+            "band_worst_layer_k_h",
+            "Outside the band, holding, worst layer",
+            _kelvin_hours,
+        ),
+        ("ramp_hours", "ramp_h", "Cooled faster than the ramp allows", _HOURS),
+        ("spread_hours", "spread_h", "Top above bottom by more than the limit", _HOURS),
+        ("mean_spread", "mean_spread_k", "Top above bottom, holding, mean", _shown("delta_degC")),
+        ("coldest_tuber", "coldest_tuber_c", "Coldest layer of tubers", _shown("degC")),
+        ("hottest_tuber", "hottest_tuber_c", "Warmest layer of tubers", _shown("degC")),
+        ("frozen_minutes", "frozen_min", "Tubers at freezing injury", _MINUTES),
+    ),
+    *_rows(
+        "Mass lost before unloading",
+        ("mass_loss", "mass_loss", "All, of the mass loaded", _PERCENT),
+        ("water_loss", "water_loss", "of which water", _PERCENT),
+        ("dry_matter_loss", "dry_matter_loss", "of which dry matter", _PERCENT),
+        ("mass_loss_month_one", "mass_loss_month_one", "In the first 30 days", _PERCENT),
+    ),
+    *_rows(
+        "Wet crop, drip and fog",
+        ("wet_crop_hours", "wet_crop_h", "Free water on some layer", _HOURS),
+        ("condensed_on_crop", "condensed_on_crop_kg_t", "Condensed on the crop", _KG),
+        ("ceiling_drip_hours", "ceiling_drip_h", "Ceiling below the dew point", _HOURS),
+        ("ceiling_drip", "ceiling_drip_kg_t", "Condensed on the ceiling", _KG),
+        ("fog", "fog_kg_t", "Fog carried into the ducts", _KG),
+    ),
+    *_rows(
+        "Supply air and fans",
+        ("coldest_plenum", "coldest_plenum_c", "Coldest supply air", _shown("degC")),
+        (
+            "plenum_below_zero_minutes",
+            "plenum_below_zero_min",
+            "Supply air below freezing",
+            _MINUTES,
+        ),
+        ("fan_hours", "fan_h", "Fans running", _HOURS),
+        ("fan_starts", "fan_starts", "Fan starts", _plain("")),
+        ("door_travel", "door_travel", "Door travel, full strokes", _plain("")),
+        (
+            "humidifier_water",
+            "humidifier_water_kg_t",
+            "Water evaporated by the humidifier",
+            _KG,
+        ),
+        ("co2_highest", "co2_highest_ppm", "Highest CO2", _shown("1 ppm"), 1e6),
+        ("co2_excess", "co2_excess_ppm_h", "CO2 above its limit", _ppm_hours),
+    ),
+    *_rows(
+        "Energy and money",
+        ("energy", "energy_kwh_t", "Electricity, all", _KWH),
+        ("fan_energy", "fan_energy_kwh_t", "of which fans", _KWH),
+        ("refrigeration_energy", "refrigeration_energy_kwh_t", "of which refrigeration", _KWH),
+        ("heater_energy", "heater_energy_kwh_t", "of which heater", _KWH),
+        ("humidifier_energy", "humidifier_energy_kwh_t", "of which humidifier", _KWH),
+        ("peak_power", "peak_power_w", "Highest power of an hour", _shown("W electrical", 1)),
+        ("cost_energy", "cost_energy_per_t", "Cost of electricity", _money),
+        ("cost_shrink", "cost_shrink_per_t", "Cost of the mass lost", _money),
+    ),
+)
+"""Everything that ``Kpi`` holds, grouped, in the order in which it is printed."""
+
+
+def fan_words(season: Season, units: UnitSystem = "metric") -> str:
+    """
+    What the fans move in this bay, beside their rated point.
+
+    Parameters
+    ----------
+    season : Season
+        The season.
+    units : {"metric", "us"}
+        Units to write.
+
+    Returns
+    -------
+    str
+        One phrase.
+    """
+    rated, now = season.bay.fans, season.installed.fans
+    if now is rated:
+        return f"{show(rated.airflow, 'm3/s', units)} as rated; no fan curve, no ducts in the file"
+    power = fan_power(season.installed, 1.0)
+    return (
+        f"{show(now.airflow, 'm3/s', units)} at {show(now.static_pressure, 'Pa', units)} and "
+        f"{show(power, 'W electrical', units)} against ducts and full pile (rated "
+        f"{show(rated.airflow, 'm3/s', units)} at {show(rated.static_pressure, 'Pa', units)})"
+    )
+
+
+def sanity_lines(season: Season, units: UnitSystem = "metric") -> tuple[str, ...]:
+    """
+    Results beside published magnitudes, so that a reader sees whether they make sense.
+
+    Parameters
+    ----------
+    season : Season
+        The season.
+    units : {"metric", "us"}
+        Units to write.
+
+    Returns
+    -------
+    tuple of str
+        Respiration, temperature through the pile, mass loss, fans and energy.
+
+    References
+    ----------
+    .. [1] Storage of ware potatoes in permanent buildings II, J. Agric. Sci. (Cambridge):
+       heat of mature potatoes once settled, 30 to 50 Btu/h per long ton.
+    .. [2] P. Bethke, in The Potato: Botany, Production and Uses, ch. 15: top less bottom.
+    .. [3] N. Olsen, M. Frazier, Univ. of Idaho: mass loss about 3 % in the first month and
+       about 5 % in five.
+    """
+    kpi = season.kpi
+    hours = len(season.time)
+    low, high = (show(x, "W/kg", units) for x in (8.65e-3, 14.4e-3))
+    even = " to ".join(show(x, "delta_degC", units, 1) for x in (0.6, 0.8))
+    month, five = (loss_at(season, days) for days in (30, 150))
+    later = ""
+    if five == five:
+        later = f"; between them {show((five - month) / 4, '1 percent', units, 2)} a month"
+    return (
+        f"Respiration while holding: {show(_respiration(season), 'W/kg', units)} "
+        f"(mature crop once settled: {low} to {high}, J. Agric. Sci. Cambridge).",
+        f"Top above bottom while holding: {show(kpi.mean_spread, 'delta_degC', units)} "
+        f"({even} works well, Bethke, The Potato, ch. 15).",
+        f"Mass lost: {show(month, '1 percent', units)} after 30 days, "
+        f"{show(five, '1 percent', units)} after 150 (about 3 % and 5 %, Olsen and Frazier, Univ. "
+        f"of Idaho){later}.",
+        f"Fans: {fan_words(season, units)}.",
+        f"Fans ran {kpi.fan_hours:,.0f} of {hours:,} h ({kpi.fan_hours / hours:.0%}), "
+        f"{kpi.fan_hours / hours * 24:.1f} h a day.",
+        f"Electricity: {per_tonne(kpi.energy, 'kWh', units)}, "
+        f"{kpi.energy * season.bay.mass / 1000:,.0f} kWh in all.",
+    )
+
+
+def _respiration(season: Season) -> float:
+    """Mean heat of respiration while holding, from the dry matter burned. [W/kg]"""
+    held = np.flatnonzero(season.traces["stage"] == HOLDING)
+    if len(held) < 2:
+        return float("nan")
+    burned = season.traces["dry_matter_loss"][held]
+    seconds = (season.time[held[-1]] - season.time[held[0]]) / np.timedelta64(1, "s")
+    per_heat = crop_module.dry_matter_rate(1.0, crop_module.crop_for(season.bay.use))
+    return float((burned[-1] - burned[0]) / seconds / per_heat)

@@ -1,0 +1,305 @@
+"""A sizing as plain text and as data for other programs."""
+
+from __future__ import annotations
+
+import math
+import re
+import textwrap
+from collections.abc import Sequence
+from itertools import groupby
+from typing import Any
+
+from ventcalc.bay.checks import bay_notes
+from ventcalc.equipment.refrigerant_cycle import REFRIGERANTS
+from ventcalc.report.table import bullets, table
+from ventcalc.sizing.size import CAUTIONS, Given, Size, Sizing
+from ventcalc.units import UnitSystem, show
+
+__all__ = [
+    "by_subject",
+    "cells",
+    "head_lines",
+    "plants",
+    "shown_size",
+    "size_data",
+    "size_text",
+    "working",
+]
+
+_RESISTANCE = {"metric": ("RSI", 1.0), "us": ("R", 5.678263)}
+"""Thermal resistance as it is sold; 1 m² K/W is R-5.68 (NIST SP 811)."""
+
+KEY_UNITS = {
+    "1": "",
+    "1 percent": "_fraction",
+    "1 ppm": "_fraction",
+    "degC": "_c",
+    "delta_degC": "_k",
+    "m": "_m",
+    "m small": "_m",
+    "m2": "_m2",
+    "m/s": "_m_s",
+    "m3/s": "_m3_s",
+    "m3/(s t)": "_m3_s_t",
+    "kg": "_kg",
+    "kg/m3": "_kg_m3",
+    "kg/m3 air": "_kg_m3",
+    "kg/kg": "_kg_kg",
+    "kg/s": "_kg_s",
+    "Pa": "_pa",
+    "W": "_w",
+    "W electrical": "_w",
+    "W refrigeration": "_w",
+    "W/kg": "_w_kg",
+    "m2 K/W": "_m2_k_w",
+    "J": "_j",
+    "s": "_s",
+    "money/J": "_money_per_j",
+}
+"""What the key of a number in data ends in, by its row of units."""
+
+
+def shown_size(value: float, unit: str, units: UnitSystem = "metric", currency: str = "") -> str:
+    """
+    Write one number of a sizing.
+
+    Parameters
+    ----------
+    value : float
+        What to write. [unit]
+    unit : str
+        A row of ``ventcalc.units``, or ``m2 K/W`` for insulation.
+    units : {"metric", "us"}
+        Units to write.
+    currency : str
+        Goes before a price.
+
+    Returns
+    -------
+    str
+        With its unit.
+    """
+    if unit == "m2 K/W":
+        word, factor = _RESISTANCE[units]
+        return f"{word} {value * factor:.1f}"
+    if unit == "1" and float(value).is_integer():
+        return f"{value:.0f}"
+    if unit == "1":
+        return f"{value:.2f}"
+    text = show(value, unit, units)
+    return f"{currency} {text}".lstrip() if unit.startswith("money") else text
+
+
+def by_subject(sizes: Sequence[Size]) -> list[tuple[str, list[Size]]]:
+    """
+    Sizes in their groups.
+
+    Parameters
+    ----------
+    sizes : sequence of Size
+        As they stand in a sizing.
+
+    Returns
+    -------
+    list of (str, list of Size)
+        Subject and its sizes.
+    """
+    return [(name, list(some)) for name, some in groupby(sizes, lambda one: one.subject)]
+
+
+def _inputs(inputs: Sequence[Given], units: UnitSystem) -> str:
+    return "; ".join(f"{one.name} {shown_size(one.value, one.unit, units)}" for one in inputs)
+
+
+def working(one: Size, units: UnitSystem = "metric") -> str:
+    """
+    How a size was found, in one sentence.
+
+    Parameters
+    ----------
+    one : Size
+        The size.
+    units : {"metric", "us"}
+        Units to write.
+
+    Returns
+    -------
+    str
+        Formula, inputs, source.
+    """
+    inputs = f" From: {_inputs(one.given, units)}." if one.given else ""
+    return f"{one.formula}.{inputs} Source: {one.source}."
+
+
+def cells(one: Size, units: UnitSystem = "metric", currency: str = "") -> list[str]:
+    """
+    One row of a table.
+
+    Parameters
+    ----------
+    one : Size
+        The size.
+    units : {"metric", "us"}
+        Units to write.
+    currency : str
+        Goes before a price.
+
+    Returns
+    -------
+    list of str
+        Name, size, margin, what the bay has now.
+    """
+    optional = [
+        "" if value is None else shown_size(value, one.unit, units, currency)
+        for value in (one.margin, one.present)
+    ]
+    if one.unit == "delta_degC" or one.unit == "degC":
+        optional[0] = "" if one.margin is None else show(one.margin, "delta_degC", units)
+    return [one.name, shown_size(one.value, one.unit, units, currency), *optional]
+
+
+def head_lines(sizing: Sizing, units: UnitSystem = "metric") -> list[str]:
+    """
+    What was sized, for what.
+
+    Parameters
+    ----------
+    sizing : Sizing
+        The sizing.
+    units : {"metric", "us"}
+        Units to write.
+
+    Returns
+    -------
+    list of str
+        Sentences.
+    """
+    pile, target = sizing.bay.pile, sizing.air.airflow_per_tonne
+    return [
+        f"{sizing.bay.name}: full pile of {show(pile.capacity, 'kg', units)}, "
+        f"{show(pile.length, 'm', units)} x {show(pile.width, 'm', units)} x "
+        f"{show(pile.height, 'm', units)} high, at {show(target, 'm3/(s t)', units)}",
+        f"Weather: {sizing.weather_name or 'file without a name'}",
+    ]
+
+
+def size_text(sizing: Sizing, units: UnitSystem = "metric") -> str:
+    """
+    Write a sizing.
+
+    Parameters
+    ----------
+    sizing : Sizing
+        The sizing.
+    units : {"metric", "us"}
+        Units to write.
+
+    Returns
+    -------
+    str
+        A table and the working for each subject, then remarks and cautions.
+    """
+    currency, groups = sizing.bay.costs.currency, by_subject(sizing.sizes)
+    lines = [*head_lines(sizing, units), "", *bullets(sizing.notes)]
+    for subject, sizes in groups:
+        head = [subject.capitalize(), "size", "margin", "bay now"]
+        lines += ["", *table([head, *(cells(one, units, currency) for one in sizes)], indent=0)]
+    lines += ["", "Plants at these temperatures, cooling per electrical power"]
+    lines += bullets([plants(sizing)])
+    for subject, sizes in groups:
+        lines += ["", f"Working: {subject}", *_workings(sizes, units)]
+    if remarks := bay_notes(sizing.sized):
+        lines += ["", "Remarks on the sized bay", *bullets(remarks)]
+    return "\n".join([*lines, "", "Cautions", *bullets(CAUTIONS)])
+
+
+def _workings(sizes: Sequence[Size], units: UnitSystem) -> list[str]:
+    fold = textwrap.TextWrapper(width=96, initial_indent="  - ", subsequent_indent="    ")
+    return [line for one in sizes for line in fold.wrap(f"{one.name}: {working(one, units)}")]
+
+
+def plants(sizing: Sizing) -> str:
+    """
+    Refrigerants side by side.
+
+    Parameters
+    ----------
+    sizing : Sizing
+        The sizing.
+
+    Returns
+    -------
+    str
+        Cooling per electrical power of each with its safety group, and those that do not work.
+    """
+    found = ", ".join(
+        f"{name} {value:.2f} ({REFRIGERANTS[name].safety_group})"
+        for name, value in sizing.cooling.performances.items()
+    )
+    # The reason stands between the range and the hint: "...; at or above the critical point: ...".
+    left = ", ".join(
+        f"{name} ({why.rpartition('; ')[2].partition(':')[0]})"
+        for name, why in sizing.cooling.left_out.items()
+    )
+    return (
+        f"{found}; safety groups of ANSI/ASHRAE 34 (from memory): A or B for the poison, 1, 2L or "
+        "3 for the fire." + (f" Not at these temperatures: {left}." if left else "")
+    )
+
+
+def size_data(sizing: Sizing) -> dict[str, Any]:
+    """
+    A sizing for JSON.
+
+    Parameters
+    ----------
+    sizing : Sizing
+        The sizing.
+
+    Returns
+    -------
+    dict
+        ``sizes`` by key with its unit, ``working`` with formula, inputs, source and margin.
+    """
+    return {
+        "bay": sizing.bay.name,
+        "weather": sizing.weather_name,
+        "refrigeration_needed": sizing.refrigeration_needed,
+        "outside_air_alone": sizing.alone.verdict,
+        "sizes": {_key(one.key, one.unit): _number(one.value) for one in sizing.sizes},
+        "working": [_record(one) for one in sizing.sizes],
+        "plant_performance": {
+            name: _number(value) for name, value in sizing.cooling.performances.items()
+        },
+        "plant_left_out": dict(sizing.cooling.left_out),
+        "notes": list(sizing.notes),
+        "remarks": list(bay_notes(sizing.sized)),
+        "cautions": list(CAUTIONS),
+    }
+
+
+def _record(one: Size) -> dict[str, Any]:
+    ending = KEY_UNITS[one.unit]
+    return {
+        "key": one.key,
+        "subject": one.subject,
+        "name": one.name,
+        f"value{ending}": _number(one.value),
+        f"margin{ending if one.unit != 'degC' else '_k'}": _number(one.margin),
+        f"bay_now{ending}": _number(one.present),
+        "formula": one.formula,
+        "inputs": {
+            _key(re.sub(r"\W+", "_", part.name), part.unit): _number(part.value)
+            for part in one.given
+        },
+        "source": one.source,
+    }
+
+
+def _key(name: str, unit: str) -> str:
+    return name + KEY_UNITS[unit]
+
+
+def _number(value: float | None) -> float | None:
+    """To eight digits; NaN has no place in JSON."""
+    return None if value is None or not math.isfinite(value) else float(f"{value:.8g}") + 0.0

@@ -1,0 +1,244 @@
+"""Results as plain text for a terminal: advice, season, comparison, air."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from ventcalc.advice.advise import Action, Advice
+from ventcalc.advice.calendar import STAGES
+from ventcalc.advice.outside_air import Binding, Verdict
+from ventcalc.advice.readings_file import ReadingsFile
+from ventcalc.advice.reasons import reasons
+from ventcalc.air import AirState
+from ventcalc.bay.checks import bay_notes
+from ventcalc.bay.description import Bay
+from ventcalc.report.season_days import local
+from ventcalc.report.season_rows import ROWS, sanity_lines
+from ventcalc.report.table import bullets, table
+from ventcalc.season.run import Season
+from ventcalc.units import UnitSystem, show
+
+__all__ = [
+    "CAUTION",
+    "advice_text",
+    "air_text",
+    "compare_text",
+    "season_text",
+]
+
+CAUTION = (
+    "Caution: this is advice, the controller's own interlocks stay in charge. Lock out the fans "
+    "and test the air for CO2 and oxygen before anyone goes in; never alone."
+)
+"""Belongs below every piece of advice."""
+
+
+def _stack(rows: Iterable[tuple[str, str]]) -> list[str]:
+    """Label and value, both to the left."""
+    rows = list(rows)
+    width = max(len(label) for label, _ in rows)
+    return [f"  {label.ljust(width)}  {value}".rstrip() for label, value in rows]
+
+
+# --- advice ------------------------------------------------------------------------------
+
+
+def advice_text(bay: Bay, given: ReadingsFile, advice: Advice, units: UnitSystem = "metric") -> str:
+    """
+    Write one piece of advice.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    given : ReadingsFile
+        What was read.
+    advice : Advice
+        The advice.
+    units : {"metric", "us"}
+        Units to write.
+
+    Returns
+    -------
+    str
+        Positions, reasons, outside air; ``CAUTION`` belongs below it.
+    """
+    now = advice.situation
+    start, end = local(bay, now.readings.time), local(bay, now.readings.time + advice.valid_for)
+    stage = STAGES[int(now.stage)].replace("_", " ")
+    lines = [f"{bay.name}, {stage}, {start:%a %d %b %Y %H:%M %Z}"]
+    lines += [given.note] if given.note else []
+    lines += ["", f"Advice until {end:%H:%M %Z}:"]
+    lines += _stack(_positions(bay, advice, units))
+    lines += ["", "Why:"]
+    lines += bullets(reasons(advice, bay, units))
+    if advice.action != Action.HANDS_OFF:
+        lines += ["", *_outside(advice, bay, units)]
+    if given.plenum_relative_humidity == given.plenum_relative_humidity:
+        measured = show(given.plenum_relative_humidity, "1 percent", units, 0)
+        lines += ["", f"Plenum humidity as measured: {measured} (shown only)."]
+    return "\n".join(lines)
+
+
+def _positions(bay: Bay, advice: Advice, units: UnitSystem) -> list[tuple[str, str]]:
+    if advice.action == Action.HANDS_OFF:
+        return [("All", "hands off: the controller's own program runs")]
+    parts = (
+        ("Fans", advice.fan_speed, "off", True),
+        ("Fresh-air door", advice.door_opening, "shut", True),
+        ("Humidifier", advice.humidifier, "off", bay.humidifier is not None),
+        ("Refrigeration", advice.refrigeration, "off", bay.refrigeration is not None),
+        ("Heater", advice.heater, "off", bay.heater is not None),
+    )
+    rows = [
+        (name, ("off" if zero == "off" else zero) if value <= 0.0 else f"{value:.0%}")
+        for name, value, zero, installed in parts
+        if installed
+    ]
+    if advice.fan_speed > 0.0:
+        humidity = show(advice.plenum_relative_humidity, "1 percent", units, 0)
+        dew = show(advice.plenum_dew_point, "degC", units)
+        warm = show(advice.plenum_temperature, "degC", units)
+        foggy = advice.plenum_dew_point > advice.plenum_temperature + 0.01
+        drops = " with fog, dew point of air and fog" if foggy else ", dew point"
+        rows.append(("Plenum expected", f"{warm}, {humidity} RH{drops} {dew}"))
+    return rows
+
+
+def _outside(advice: Advice, bay: Bay, units: UnitSystem) -> list[str]:
+    air = advice.outside
+    verdict = {
+        Verdict.ALLOWED: "may cool the pile",
+        Verdict.FORBIDDEN: "not for cooling",
+        Verdict.UNKNOWN: "cannot tell",
+    }[Verdict(int(air.verdict))]
+    binding = Binding(int(air.binding))
+    why = "" if binding == Binding.NONE else f" ({binding.name.lower().replace('_', ' ')})"
+    unsure = show(bay.control.confidence * air.wetting_uncertainty, "delta_degC", units)
+
+    def kelvin(value: float) -> str:
+        return show(value, "delta_degC", units)
+
+    rows = [
+        ("pulp above the coldest plenum to be had", kelvin(air.cold_margin)),
+        ("plenum above its floor", kelvin(air.floor_margin)),
+        ("coldest tuber above plenum dew point", f"{kelvin(air.wetting_margin)} ± {unsure}"),
+        ("ceiling above plenum dew point", kelvin(air.drip_margin)),
+    ]
+    return [f"Outside air: {verdict}{why}. Margins, positive is safe:", *_stack(rows)]
+
+
+# --- season ------------------------------------------------------------------------------
+
+
+def _heading(season: Season, units: UnitSystem) -> list[str]:
+    bay = season.bay
+    first, last = (
+        local(bay, float(t.astype("datetime64[s]").astype(int)))
+        for t in (season.time[0], season.time[-1])
+    )
+    lines = [
+        f"{bay.name}: {show(bay.mass, 'kg', units)} of {bay.use} potatoes, "
+        f"{first:%d %b %Y} to {last:%d %b %Y}",
+        f"Weather: {season.weather_name}",
+    ]
+    lines += [f"  note: {note}" for note in season.notes]
+    return lines + [f"Remark on the bay: {remark}" for remark in bay_notes(bay)]
+
+
+def season_text(season: Season, units: UnitSystem = "metric") -> str:
+    """
+    Write the summary of one season.
+
+    Parameters
+    ----------
+    season : Season
+        The season.
+    units : {"metric", "us"}
+        Units to write.
+
+    Returns
+    -------
+    str
+        Results in words with units, then the sanity lines.
+    """
+    lines = [*_heading(season, units), f"Policy: {season.policy}"]
+    lines += _grouped([season], units)
+    lines += ["", "Does it make sense?"]
+    return "\n".join([*lines, *bullets(sanity_lines(season, units))])
+
+
+def compare_text(seasons: Sequence[Season], units: UnitSystem = "metric") -> str:
+    """
+    Write several policies side by side.
+
+    Parameters
+    ----------
+    seasons : sequence of Season
+        The same bay and weather under several policies.
+    units : {"metric", "us"}
+        Units to write.
+
+    Returns
+    -------
+    str
+        One column a policy.
+    """
+    lines = [*_heading(seasons[0], units), *_grouped(seasons, units), ""]
+    lines += [f"Does it make sense ({seasons[0].policy})?"]
+    lines += bullets(sanity_lines(seasons[0], units))
+    return "\n".join(lines)
+
+
+def _grouped(seasons: Sequence[Season], units: UnitSystem) -> list[str]:
+    head = ["", *(season.policy for season in seasons)] if len(seasons) > 1 else []
+    cells = [[row.words, *(row.text(season, units) for season in seasons)] for row in ROWS]
+    aligned = table([head, *cells] if head else cells)
+    lines = ["", aligned.pop(0)] if head else []
+    group = ""
+    for row, line in zip(ROWS, aligned, strict=True):
+        if row.group != group:
+            group = row.group
+            lines += ["", group] if lines and not head else [group]
+        lines.append(line)
+    return lines
+
+
+# --- air ---------------------------------------------------------------------------------
+
+
+def air_text(state: AirState, units: UnitSystem = "metric", where: str = "") -> str:
+    """
+    Write every property of a state of moist air.
+
+    Parameters
+    ----------
+    state : AirState
+        One state.
+    units : {"metric", "us"}
+        Units to write.
+    where : str
+        Where the pressure comes from.
+
+    Returns
+    -------
+    str
+        One property a line.
+    """
+    pressure = show(state.pressure, "Pa air", units)
+    frost = state.dew_point < 0.01
+    rows = [
+        ("Temperature (dry bulb)", show(state.temperature, "degC", units)),
+        (
+            "Relative humidity" + (" (over ice)" if state.temperature < 0.01 else ""),
+            show(state.relative_humidity, "1 percent", units),
+        ),
+        ("Frost point" if frost else "Dew point", show(state.dew_point, "degC", units)),
+        ("Wet bulb", show(state.wet_bulb, "degC", units)),
+        ("Humidity ratio, per dry air", show(state.humidity_ratio, "kg/kg", units)),
+        ("Enthalpy, per dry air", show(state.enthalpy, "J/kg dry air", units)),
+        ("Specific volume, per dry air", show(state.specific_volume, "m3/kg", units)),
+        ("Density, of moist air", show(state.density, "kg/m3 air", units)),
+        ("Air pressure", f"{pressure}{where and f' ({where})'}"),
+    ]
+    return "\n".join(_stack(rows))

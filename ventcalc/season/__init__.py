@@ -1,0 +1,1 @@
+"""A bay through a winter: run, steps, record, key figures."""

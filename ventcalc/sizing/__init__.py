@@ -1,0 +1,1 @@
+"""How large must fans, ducts, doors, humidifier, refrigeration and insulation be?"""

@@ -1,0 +1,371 @@
+"""Fans, doors, plenum, laterals and ports for an airflow per tonne of crop."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from ventcalc import air
+from ventcalc.bay.description import Bay, Ducts, Fans
+from ventcalc.check.cold_load import speed_for_heat
+from ventcalc.check.crop_state import CropState
+from ventcalc.equipment import duct, fan_curve, lateral
+from ventcalc.errors import VentcalcError
+from ventcalc.pile import pile
+from ventcalc.pile.crop import crop_for
+from ventcalc.pile.passage import AIR_VISCOSITY
+
+__all__ = ["AirDesign", "design_air", "ducts_for", "fans_for", "holding_speed"]
+
+FAN_AIRFLOW = 6.0
+"""Most of one fan, 12 700 cfm (common practice, no source). [m³/s]"""
+FEWEST_FANS = 2
+"""So that half the air is left when one fails (common practice, no source)."""
+MOTOR_EFFICIENCY = 0.90
+"""Shaft over electrical power (common practice, no source). [0-1]"""
+MOTOR_RESERVE = 0.15
+"""Motor over shaft power: winter air is a tenth denser (common practice, no source). [1]"""
+MOTORS = (
+    0.75, 1.1, 1.5, 2.2, 3.0, 4.0, 5.5, 7.5, 11.0, 15.0, 18.5, 22.0, 30.0, 37.0, 45.0, 55.0,
+    75.0, 90.0, 110.0, 132.0, 160.0, 200.0,
+)  # fmt: skip
+"""Rated outputs of IEC 60072-1 (from memory). [kW]"""
+LATERAL_SPACING = 3.05
+"""Most between laterals: 8-10 ft (from memory). [m]"""
+PORT_SPACING = 0.30
+"""Between the places with ports along a lateral (common practice, no source). [m]"""
+DIAMETER_STEP = 0.05
+"""Laterals come in these steps (common practice, no source). [m]"""
+OUTLET_SPARE = 0.03
+"""Ports beyond the rule, for fans that give a little more than rated (common practice, no
+source). [1]"""
+PLENUM_SPARE = 0.01
+"""Plenum beyond the rule, for rounding. [1]"""
+PLENUM_HEIGHT = 2.4
+"""Of a plenum that one can walk in, 8 ft (common practice, no source). [m]"""
+DOOR_VELOCITY = 5.08
+"""Through doors and exhaust, 1000 ft/min, low end of 1000-1400 (from memory). [m/s]"""
+ROUGHNESS = 0.001
+"""Of a lateral's wall where the bay says nothing, 1 mm. [m]"""
+OPENING = 0.65
+"""Discharge coefficient of doors and exhaust, as of sharp-edged ports. [1]"""
+PAD_PRESSURE = 25.0
+"""Of a wetted pad or its drift eliminator, 0.1 inH2O (common practice, no source). [Pa]"""
+COIL_PRESSURE = 50.0
+"""Of a cooling coil, 0.2 inH2O (common practice, no source). [Pa]"""
+PRESSURE_RESERVE = 0.30
+"""For what is not drawn: turns, dust, soil in the pile (common practice, no source). [1]"""
+STANDARD_DENSITY = 1.2
+"""Of the air for which makers give fan curves. [kg/m³]"""
+REFERENCE_TEMPERATURE = 5.0
+"""Of the air for which density is taken. [°C]"""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class AirDesign:
+    """An air system; every area is of all parallel parts together unless it says of one."""
+
+    airflow: float
+    """All fans. [m³/s]"""
+    airflow_per_tonne: float
+    """Per tonne of crop in a full pile. [m³/(s t)]"""
+    density: float
+    """Of the air in the fans. [kg/m³]"""
+    fans: int
+    pressure_parts: Mapping[str, float]
+    """Static pressure lost by each part on the way of the air. [Pa]"""
+    static_pressure: float
+    """Sum of the parts and the reserve. [Pa]"""
+    power: float
+    """Electrical, all fans at full speed. [W]"""
+    shaft_power_per_fan: float
+    """[W]"""
+    motor_rating: float
+    """Of one fan. [W]"""
+    laterals: int
+    lateral_length: float
+    """[m]"""
+    lateral_spacing: float
+    """[m]"""
+    lateral_diameter: float
+    """Next size up. [m]"""
+    lateral_diameter_needed: float
+    """For the rule of velocities. [m]"""
+    lateral_shape: str
+    duct_area: float
+    """[m²]"""
+    ports: int
+    """Places along one lateral."""
+    port_area: float
+    """Of one place. [m²]"""
+    outlet_area: float
+    """All ports. [m²]"""
+    outlet_area_needed: float
+    """For the rule of velocities. [m²]"""
+    plenum_width: float
+    """[m]"""
+    plenum_height: float
+    """[m]"""
+    plenum_area_needed: float
+    """For the rule of velocities, by the laterals as they come. [m²]"""
+    door_area: float
+    """Fresh-air doors; the exhaust has as much. [m²]"""
+    uniformity: float
+    """Airflow of the ports of a lateral, Christiansen. [1]"""
+    plenum_along: str
+    """Side of the pile along which the plenum runs."""
+    other_static_pressure: float
+    """Doors, pad, coil, turns and reserve, in air of 1.2 kg/m³. [Pa]"""
+
+
+def design_air(
+    bay: Bay, *, airflow_per_tonne: float, pressure: float, coil: bool = False
+) -> AirDesign:
+    """
+    Size the air system of a full pile.
+
+    Parameters
+    ----------
+    bay : Bay
+        Pile, fan efficiency, and where it has ducts their shape and roughness.
+    airflow_per_tonne : float
+        Per tonne of crop in a full pile. [m³/(s t)]
+    pressure : float
+        Air pressure. [Pa]
+    coil : bool
+        Whether the air passes a cooling coil.
+
+    Returns
+    -------
+    AirDesign
+        Areas by the chain of velocities 1000, 850 and 722 ft/min from port to plenum.
+
+    References
+    ----------
+    .. [1] R. Brook, Michigan State University, New York Vegetable Conference, 13 Feb 2001.
+    """
+    flow = airflow_per_tonne * bay.pile.capacity / 1000.0
+    density = float(
+        air.density(
+            REFERENCE_TEMPERATURE,
+            air.humidity_ratio(REFERENCE_TEMPERATURE, 0.95, pressure),
+            pressure,
+        )
+    )
+    areas = duct.areas_for(flow)
+    way = _laterals(bay, areas.outlet * (1.0 + OUTLET_SPARE))
+    # The plenum must be slow against the laterals as they come, not as they were wanted.
+    plenum = way["duct_area"] / duct.PLENUM_SHARE
+    height, width = _plenum(plenum * (1.0 + PLENUM_SPARE))
+    even = _march(bay, way, flow, density)
+    own = {
+        "plenum, laterals and ports": float(even.plenum_pressure),
+        "pile": _pile_pressure(bay, flow, density),
+    }
+    other = _other_parts(density, coil)
+    reserve = PRESSURE_RESERVE * (sum(own.values()) + sum(other.values()))
+    parts = {**other, **own, "reserve": reserve}
+    static = sum(parts.values())
+    power = flow * static / bay.fans.efficiency
+    count = max(FEWEST_FANS, math.ceil(flow / FAN_AIRFLOW - 1e-9))
+    shaft = power * MOTOR_EFFICIENCY / count
+    return AirDesign(
+        airflow=flow,
+        airflow_per_tonne=airflow_per_tonne,
+        density=density,
+        fans=count,
+        pressure_parts=parts,
+        static_pressure=static,
+        power=power,
+        shaft_power_per_fan=shaft,
+        motor_rating=_motor(shaft * (1.0 + MOTOR_RESERVE)),
+        outlet_area_needed=areas.outlet,
+        plenum_width=width,
+        plenum_height=height,
+        plenum_area_needed=plenum,
+        door_area=flow / DOOR_VELOCITY,
+        uniformity=float(even.uniformity),
+        other_static_pressure=(sum(other.values()) + reserve) * STANDARD_DENSITY / density,
+        **way,
+    )
+
+
+def _laterals(bay: Bay, outlet: float) -> dict[str, Any]:
+    """Laterals across the pile from a plenum along its longer side, unless the bay says other."""
+    floor = bay.pile
+    along = "length" if floor.length >= floor.width else "width"
+    along = bay.ducts.plenum_along if bay.ducts else along
+    shape = bay.ducts.lateral_shape if bay.ducts else "round"
+    run, across = (floor.length, floor.width) if along == "length" else (floor.width, floor.length)
+    count = math.ceil(run / LATERAL_SPACING - 1e-9)
+    share = math.pi / (4.0 if shape == "round" else 8.0)
+    needed = math.sqrt(outlet / duct.DUCT_SHARE / count / share)
+    diameter = DIAMETER_STEP * math.ceil(needed / DIAMETER_STEP - 1e-9)
+    ports = max(1, round(across / PORT_SPACING))
+    return {
+        "plenum_along": along,
+        "lateral_shape": shape,
+        "laterals": count,
+        "lateral_length": across,
+        "lateral_spacing": run / count,
+        "lateral_diameter_needed": needed,
+        "lateral_diameter": round(diameter, 6),
+        "duct_area": count * share * diameter * diameter,
+        "outlet_area": outlet,
+        "ports": ports,
+        "port_area": outlet / (count * ports),
+    }
+
+
+def _plenum(area: float) -> tuple[float, float]:
+    """Height and width, up to the next tenth of a metre; a small one is square."""
+    height = min(PLENUM_HEIGHT, math.ceil(10.0 * math.sqrt(area) - 1e-9) / 10.0)
+    return height, math.ceil(10.0 * area / height - 1e-9) / 10.0
+
+
+def _march(bay: Bay, way: Mapping[str, Any], flow: float, density: float) -> lateral.LateralFlow:
+    """One lateral with its share of the air: all of them are alike."""
+    make = duct.round_section if way["lateral_shape"] == "round" else duct.half_round_section
+    one = lateral.Lateral(
+        length=way["lateral_length"],
+        section=make(way["lateral_diameter"]),
+        ports=way["ports"],
+        port_area=way["port_area"],
+        roughness=bay.ducts.roughness if bay.ducts else ROUGHNESS,
+        discharge_coefficient=bay.ducts.discharge_coefficient if bay.ducts else OPENING,
+    )
+    wanted, pressure = flow / way["laterals"], 50.0
+    for _ in range(50):
+        found = lateral.lateral_flow(
+            one, plenum_pressure=pressure, density=density, viscosity=AIR_VISCOSITY
+        )
+        ratio = wanted / found.airflow
+        if abs(ratio - 1.0) < 1e-9:
+            return found
+        pressure *= ratio * ratio  # pressure goes almost as the square of the airflow
+    raise VentcalcError("laterals: no plenum pressure found for this airflow; check the pile")
+
+
+def _pile_pressure(bay: Bay, flow: float, density: float) -> float:
+    solid = pile.porosity(bay.pile.bulk_density, crop_for(bay.use).tuber_density)
+    return float(
+        pile.pressure_drop_ergun(
+            flow / bay.pile.floor_area,
+            height=bay.pile.height,
+            porosity=solid,
+            tuber_diameter=bay.pile.tuber_diameter,
+            density=density,
+            viscosity=AIR_VISCOSITY,
+            factor=pile.soil_factor(bay.pile.soil),
+        )
+    )
+
+
+def _other_parts(density: float, coil: bool) -> dict[str, float]:
+    """What the air passes before the plenum and after the pile, in the order it meets it."""
+    opening = 0.5 * density * (DOOR_VELOCITY / OPENING) ** 2
+    turn = 0.5 * density * (duct.OUTLET_VELOCITY * duct.DUCT_SHARE * duct.PLENUM_SHARE) ** 2
+    thin = density / STANDARD_DENSITY
+    return {
+        "fresh-air door": opening,
+        **({"cooling coil": COIL_PRESSURE * thin} if coil else {}),
+        "humidifier": PAD_PRESSURE * thin,
+        "turn into the plenum": turn,
+        "exhaust": opening,
+    }
+
+
+def _motor(needed: float) -> float:
+    """Next rated output; above the largest, the need itself. [W]"""
+    return next((1000.0 * size for size in MOTORS if 1000.0 * size >= needed), needed)
+
+
+def holding_speed(bay: Bay, design: AirDesign, holding: CropState) -> float:
+    """
+    Fan speed that carries the settled crop's heat within the limit of spread.
+
+    Parameters
+    ----------
+    bay : Bay
+        Limit of spread.
+    design : AirDesign
+        The air system.
+    holding : CropState
+        The crop.
+
+    Returns
+    -------
+    float
+        Airflow over that of full speed, without help from evaporation; it may exceed 1. [1]
+    """
+    found = speed_for_heat(bay, heat=holding.heat, airflow=design.airflow, density=design.density)
+    return float(found)
+
+
+def fans_for(design: AirDesign, bay: Bay) -> Fans:
+    """
+    The fans of an air design as a table of the bay file.
+
+    Parameters
+    ----------
+    design : AirDesign
+        The design.
+    bay : Bay
+        Gives efficiency and lowest speed.
+
+    Returns
+    -------
+    Fans
+        With a curve assumed around the one known point, in air of 1.2 kg/m³: to be replaced by
+        the maker's points.
+    """
+    one = design.airflow / design.fans
+    scaled = design.static_pressure * STANDARD_DENSITY / design.density
+    curve = fan_curve.assumed_curve(
+        one, scaled, fan_efficiency=min(bay.fans.efficiency / MOTOR_EFFICIENCY, 0.95)
+    )
+    return Fans(
+        count=design.fans,
+        airflow=design.airflow,
+        static_pressure=design.static_pressure,
+        efficiency=bay.fans.efficiency,
+        minimum_speed=bay.fans.minimum_speed,
+        motor_power=design.motor_rating,
+        curve_airflow=tuple(curve.airflow),
+        curve_static_pressure=tuple(curve.static_pressure),
+    )
+
+
+def ducts_for(design: AirDesign, bay: Bay) -> Ducts:
+    """
+    The ducts of an air design as a table of the bay file.
+
+    Parameters
+    ----------
+    design : AirDesign
+        The design.
+    bay : Bay
+        Gives roughness and discharge coefficient, where it has ducts.
+
+    Returns
+    -------
+    Ducts
+        The table.
+    """
+    had = bay.ducts
+    return Ducts(
+        plenum_along=design.plenum_along,
+        plenum_width=design.plenum_width,
+        plenum_height=design.plenum_height,
+        laterals=design.laterals,
+        lateral_length=design.lateral_length,
+        lateral_diameter=design.lateral_diameter,
+        lateral_shape=design.lateral_shape,
+        ports=design.ports,
+        port_area=design.port_area,
+        roughness=had.roughness if had else ROUGHNESS,
+        discharge_coefficient=had.discharge_coefficient if had else OPENING,
+        other_static_pressure=design.other_static_pressure,
+    )

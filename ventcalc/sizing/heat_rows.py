@@ -1,0 +1,320 @@
+"""Water and heat of a sizing as records: what, how, from what, how much to spare."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+
+from ventcalc.bay.description import Bay
+from ventcalc.check.cold_load import RUNNING_SHARE
+from ventcalc.check.roof_space import ROOF_SPACE_ABOVE
+from ventcalc.equipment.plant import AUXILIARIES
+from ventcalc.pile.crop import crop_for
+from ventcalc.sizing import shell as sizing_shell
+from ventcalc.sizing import water as sizing_water
+from ventcalc.sizing.cooling import REFERENCE_REFRIGERANT, RESERVE, CoolingCase, CoolingDesign
+from ventcalc.sizing.record import PRACTICE, Size, given, size
+from ventcalc.sizing.shell import ShellDesign
+from ventcalc.sizing.water import WATER_PERCENTILE, WaterDesign
+
+__all__ = ["cooling_rows", "heat_rows", "water_rows"]
+
+
+def water_rows(bay: Bay, water: WaterDesign) -> tuple[Size, ...]:
+    """
+    Humidifier.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay as given.
+    water : WaterDesign
+        The humidifier.
+
+    Returns
+    -------
+    tuple of Size
+        One each.
+    """
+    row = partial(size, "humidifier")
+    state = given(
+        ("outside", water.outside_temperature, "degC"),
+        ("outside humidity", water.outside_relative_humidity, "1 percent"),
+        ("fresh part", water.fresh_fraction, "1 percent"),
+        ("supply", water.supply_temperature, "degC"),
+        ("humidity wanted", bay.limits.plenum_humidity, "1 percent"),
+    )
+    method = "door law and humidifier solved on enthalpy; moist air: ASHRAE"
+    return (
+        row(
+            "humidifier_capacity",
+            "water that the humidifier can evaporate",
+            water.capacity,
+            "kg/s",
+            "water of the design hour and a reserve",
+            given(("reserve", sizing_water.RESERVE, "1 percent")),
+            PRACTICE,
+            margin=water.capacity - water.water,
+            present=bay.humidifier.capacity if bay.humidifier else None,
+        ),
+        row(
+            "humidifier_water",
+            "water of the design hour, fans at full speed",
+            water.water,
+            "kg/s",
+            f"exceeded in {100 - WATER_PERCENTILE:g} % of the hours in which outside air cools, "
+            "supply as cold as the limits allow; or the winter's",
+            state,
+            method,
+        ),
+        row(
+            "humidifier_water_winter",
+            "water at the winter temperature",
+            water.winter_water,
+            "kg/s",
+            "the same at the winter temperature: return air is damp and little is fresh",
+            (),
+            method,
+        ),
+    )
+
+
+def cooling_rows(bay: Bay, plant: CoolingDesign) -> tuple[Size, ...]:
+    """
+    Refrigeration.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay as given.
+    plant : CoolingDesign
+        The refrigeration.
+
+    Returns
+    -------
+    tuple of Size
+        Capacity, the load of each case, and the plant at the worst.
+    """
+    row, worst = partial(size, "refrigeration"), plant.cases[plant.stage]
+    had = bay.refrigeration
+    rows = [
+        row(
+            "refrigeration_capacity",
+            f"capacity (without outside air; {plant.stage.replace('_', '-')} asks most)",
+            plant.capacity,
+            "W refrigeration",
+            "greatest load, more for the share of the day it runs, and a reserve",
+            given(
+                ("load", float(worst.load.total), "W refrigeration"),
+                ("running share", RUNNING_SHARE, "1 percent"),
+                ("reserve", RESERVE, "1 percent"),
+                ("with respiration a quarter higher", _dearer(worst), "W refrigeration"),
+                ("per mass of a full pile", plant.capacity / bay.pile.capacity, "W/kg"),
+            ),
+            "20 h a day: National Horticulture Board (India) 01:2010; reserve: " + PRACTICE,
+            margin=plant.capacity - float(worst.load.total),
+            present=had.capacity if had else None,
+        )
+    ]
+    later = [case for name, case in plant.cases.items() if name != "filling"]
+    if later:
+        most = max(later, key=lambda case: float(case.load.capacity))
+        rows.append(
+            row(
+                "refrigeration_capacity_pull_down",
+                "capacity if outside air does the filling: pull-down and holding",
+                float(most.load.capacity),
+                "W refrigeration",
+                "greatest load of those two, as above",
+                given(("load", float(most.load.total), "W refrigeration")),
+                "as above",
+                margin=float(most.load.capacity) - float(most.load.total),
+            )
+        )
+    rows += [_case_row(row, case) for case in plant.cases.values()]
+    rows += [
+        row(
+            "coil_temperature_difference",
+            "entering air less coil surface, at full capacity",
+            worst.coil_temperature_difference,
+            "delta_degC",
+            "surface at which all the fans' air gives the capacity, a fifth of it bypassing",
+            given(
+                ("surface", worst.surface_temperature, "degC"),
+                ("condensate", worst.condensate, "kg/s"),
+                ("humidity behind the coil", worst.leaving_relative_humidity, "1 percent"),
+            ),
+            "coil line to the surface's saturated air; a narrow coil spares the crop",
+            present=had.coil_temperature_difference if had else None,
+        ),
+        row(
+            "refrigeration_performance",
+            f"cooling per electrical power ({REFERENCE_REFRIGERANT})",
+            plant.performance,
+            "1",
+            "vapour-compression cycle, drive and condenser fans, warmest hour of that day",
+            given(
+                ("evaporating", plant.evaporating_temperature, "degC"),
+                ("condensing", plant.condensing_temperature, "degC"),
+                ("condenser fans per cooling", AUXILIARIES, "1 percent"),
+            ),
+            "properties: CoolProp; isentropic efficiency 0.7, drive 0.9: " + PRACTICE,
+            present=had.performance if had else None,
+        ),
+        row(
+            "refrigeration_power",
+            "electrical power at full capacity",
+            plant.power,
+            "W electrical",
+            "capacity over performance",
+            given(("capacity", plant.capacity, "W refrigeration")),
+            "identity",
+        ),
+    ]
+    return tuple(rows)
+
+
+def _dearer(case: CoolingCase) -> float:
+    """Capacity if the crop breathes a quarter more, as published rates scatter. [W]"""
+    load = float(case.load.total) + 0.25 * case.crop.heat
+    return float(load) * (1.0 + RESERVE) / RUNNING_SHARE
+
+
+def _case_row(row: Callable[..., Size], case: CoolingCase) -> Size:
+    words = {
+        "filling": "load when the last load is in, warm day",
+        "cool_down": "load of the pull-down at its first, warm day",
+        "holding": "load while holding, warm day",
+    }
+    parts = [
+        (name.replace("_", " "), float(part.sensible + part.latent), "W refrigeration")
+        for name, part in case.load.parts.items()
+    ]
+    return row(
+        f"refrigeration_load_{case.stage}",
+        words[case.stage],
+        float(case.load.total),
+        "W refrigeration",
+        "sum of sensible and latent heat of the parts, mean of the day; the floor is not counted",
+        given(
+            *parts,
+            ("of it latent", float(case.load.latent), "W refrigeration"),
+            ("outside, mean", case.day.mean_temperature, "degC"),
+            ("pulp", case.crop.temperature, "degC"),
+        ),
+        "respiration: J. Agric. Sci. (Cambridge) rates by age; field heat by the bay's calendar",
+    )
+
+
+def heat_rows(bay: Bay, shell: ShellDesign) -> tuple[Size, ...]:
+    """
+    Insulation and heater.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay as given.
+    shell : ShellDesign
+        The shell.
+
+    Returns
+    -------
+    tuple of Size
+        One each.
+    """
+    return (*_insulation_rows(bay, shell), *_heater_rows(bay, shell))
+
+
+def _insulation_rows(bay: Bay, shell: ShellDesign) -> tuple[Size, ...]:
+    row, had = partial(size, "insulation"), bay.envelope
+    source = "ISO 13788 temperature factor; table: Canada Plan Service Q-6313, 1986"
+    climate = (
+        ("dew point inside", shell.dew_point, "degC"),
+        ("humidity inside", bay.limits.plenum_humidity, "1 percent"),
+        ("holding", bay.schedule.holding_temperature, "degC"),
+    )
+    return (
+        row(
+            "wall_resistance",
+            "walls, thermal resistance with films",
+            shell.wall_resistance,
+            "m2 K/W",
+            "greater of: surface at the dew point at the winter temperature; published table",
+            given(
+                ("dry", shell.wall_dry, "m2 K/W"),
+                ("dry in air damper by the sensors' error", shell.wall_moister, "m2 K/W"),
+                ("table", shell.wall_table, "m2 K/W"),
+                *climate,
+            ),
+            source,
+            margin=shell.wall_resistance - shell.wall_dry,
+            present=1.0 / had.wall_u,
+        ),
+        row(
+            "ceiling_resistance",
+            "ceiling, thermal resistance with films",
+            shell.ceiling_resistance,
+            "m2 K/W",
+            "greater of: worst purlin or joint at the dew point under a clear winter night; table",
+            given(
+                ("dry", shell.ceiling_dry, "m2 K/W"),
+                ("dry in air damper by the sensors' error", shell.ceiling_moister, "m2 K/W"),
+                ("table", shell.ceiling_table, "m2 K/W"),
+                ("bridge factor", had.bridge_factor, "1"),
+                *climate,
+            ),
+            source,
+            margin=shell.ceiling_resistance - shell.ceiling_dry,
+            present=1.0 / had.ceiling_u,
+        ),
+    )
+
+
+def _heater_rows(bay: Bay, shell: ShellDesign) -> tuple[Size, ...]:
+    row = partial(size, "heater")
+    most = shell.heater / (1.0 + sizing_shell.HEATER_RESERVE)
+    return (
+        row(
+            "heater_capacity",
+            "heat output of the heater",
+            shell.heater,
+            "W electrical",
+            "greatest of the three below and a reserve",
+            given(("reserve", sizing_shell.HEATER_RESERVE, "1 percent")),
+            PRACTICE,
+            margin=shell.heater - most,
+            present=bay.heater.capacity if bay.heater else None,
+        ),
+        row(
+            "heater_roof_space",
+            "roof space kept 1 K above the crop, clear winter night",
+            shell.roof_space_loss,
+            "W electrical",
+            "loss through the ceiling and by leaks of the headspace; the crop's heat not counted",
+            given(("above the crop", ROOF_SPACE_ABOVE, "delta_degC")),
+            "AHDB Storage Bulletin, Nov 2014: heat when it is 0.75-1 K below the crop",
+        ),
+        row(
+            "heater_holding",
+            "holding in winter, less respiration",
+            shell.winter_balance,
+            "W electrical",
+            "loss of walls, ceiling, leaks and fresh air for CO2, less heat of respiration; "
+            "below zero the crop heats the bay",
+            given(("loss", shell.winter_loss, "W electrical")),
+            "heat balance; no floor, no fans",
+        ),
+        row(
+            "heater_warm_up",
+            "warming up for unloading, less respiration",
+            shell.warm_up_heat,
+            "W electrical",
+            f"specific heat of {crop_for(bay.use).specific_heat:.0f} J/(kg K) times rise, over the "
+            "days between the two dates, less respiration; warm outside air does the rest",
+            given(
+                ("rise to", bay.schedule.warm_up_temperature, "degC"),
+                ("from", bay.schedule.holding_temperature, "degC"),
+            ),
+            "heat balance",
+        ),
+    )

@@ -1,1 +1,0 @@
-"""Questions asked before or about a whole season."""

@@ -1,0 +1,19 @@
+"""The border for units: numbers with their unit in, numbers with their unit out."""
+
+from ventcalc.units.text import (
+    UnitSystem,
+    convert,
+    parse,
+    parse_any,
+    show,
+    shown_unit,
+)
+
+__all__ = [
+    "UnitSystem",
+    "convert",
+    "parse",
+    "parse_any",
+    "show",
+    "shown_unit",
+]
