@@ -419,20 +419,26 @@ def _within_envelope(
     stopped = stopped_by != NONE and now.usable
     runs = run.fan_speed > 0.0 and not stopped
     usable = now.usable or guarded
-    off = 0.0 if usable else math.nan
-    on = runs and usable
-    opening = door_opening_at(bay.doors, run.fresh_fraction)
+    fan = door = mist = coil = heat = 0.0 if usable else math.nan
+    if runs and usable:
+        fan = run.fan_speed
+        door = door_opening_at(bay.doors, run.fresh_fraction)
+        mist = _share(end.water_added, bay.humidifier.capacity)
+        coil = _share(run.coil_heat, bay.refrigeration.capacity)
+        heat = _share(run.heater_heat, bay.heater.capacity)
+    action = REST if stopped else run.action
+    humidity = relative if runs and end.water_added > 0.0 else 0.0
     return Advice(
-        action=REST if stopped else run.action,
-        fan_speed=run.fan_speed if on else off,
-        door_opening=opening if on else off,
-        humidifier=_share(end.water_added, bay.humidifier.capacity) if on else off,
-        refrigeration=_share(run.coil_heat, bay.refrigeration.capacity) if on else off,
-        heater=_share(run.heater_heat, bay.heater.capacity) if on else off,
+        action=action,
+        fan_speed=fan,
+        door_opening=door,
+        humidifier=mist,
+        refrigeration=coil,
+        heater=heat,
         plenum_temperature=end.temperature,
         plenum_relative_humidity=relative,
         plenum_dew_point=dew,
-        humidity_wanted=relative if runs and end.water_added > 0.0 else 0.0,
+        humidity_wanted=humidity,
         stopped_by=stopped_by,
         freeze_stage=freeze_stage,
         fan_since=fan_since,
@@ -480,26 +486,36 @@ def _remember(
     cooled = action == COOL_BY_COIL or action == COOL_BY_OUTSIDE
     opened = advice.door_opening >= FRESH_ENOUGH * rules.fresh_air_opening
     fresh = (fan_on and opened) or action == FRESH_AIR
-    tail = rules.tail if memory.cooled else memory.tail_left
+    tail = rules.tail
+    if not cooled:
+        tail = max((rules.tail if memory.cooled else memory.tail_left) - step, 0.0)
     fresh_left, run_left = memory.fresh_left, memory.run_left
     if needs.purge and fresh_left <= 0.0:
         fresh_left = rules.fresh_air_for
     if needs.even and run_left <= 0.0:
         run_left = rules.circulate_for
+    fan_since, since_run = memory.fan_since + step, memory.since_run + step
+    if fan_on != memory.fan_on:
+        fan_since = 0.0
+    if fan_on:
+        run_left, since_run = max(run_left - step, 0.0), 0.0
+    since_fresh = memory.since_fresh + step
+    if fresh:
+        fresh_left, since_fresh = max(fresh_left - step, 0.0), 0.0
     return Memory(
         time=now.readings.time,
         target=now.target,
         fan_on=fan_on,
-        fan_since=memory.fan_since + step if fan_on == memory.fan_on else 0.0,
+        fan_since=fan_since,
         cooling=needs.cool,
         warming=needs.warm,
         purging=needs.purge,
         cooled=cooled,
-        tail_left=rules.tail if cooled else max(tail - step, 0.0),
-        run_left=max(run_left - step, 0.0) if fan_on else run_left,
-        fresh_left=max(fresh_left - step, 0.0) if fresh else fresh_left,
-        since_run=0.0 if fan_on else memory.since_run + step,
-        since_fresh=0.0 if fresh else memory.since_fresh + step,
+        tail_left=tail,
+        run_left=run_left,
+        fresh_left=fresh_left,
+        since_run=since_run,
+        since_fresh=since_fresh,
         freeze_stage=frost.stage,
         below_floor=frost.below_floor,
         below_zero=frost.below_zero,

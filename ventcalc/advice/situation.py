@@ -160,6 +160,7 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
         )
     run, moist = _run_air(readings, memory, inside, pressure)
     return_dew_point = dew_point(inside, pressure)
+    run_dew_point = return_dew_point if moist == inside else dew_point(moist, pressure)
     when = calendar_at(bay, readings.time)
     target = target_of(bay, when, memory.target, readings.pulp_mean, elapsed)
     final = final_target(bay, when)
@@ -174,7 +175,7 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
         return_dew_point=return_dew_point,
         run_temperature=run,
         run_humidity_ratio=moist,
-        run_dew_point=return_dew_point if moist == inside else dew_point(moist, pressure),
+        run_dew_point=run_dew_point,
         ceiling=ceiling,
         stage=stage_of(bay, when, target),
         target=target,

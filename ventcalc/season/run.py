@@ -11,13 +11,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ventcalc import air
 from ventcalc import compiled as machine
 from ventcalc.advice.policies import POLICIES, Policy, policy_named
-from ventcalc.air.plain import dew_point, relative_humidity
+from ventcalc.air.plain import DRIEST
 from ventcalc.bay.calendar import calendar_at
 from ventcalc.bay.description import Bay, Limits, Schedule
 from ventcalc.bay.hourly import hourly
-from ventcalc.broadcast import elementwise
 from ventcalc.errors import BadInput
 from ventcalc.pile.bed import BedState, layers_of, state_of
 from ventcalc.season.bay_state import BayState, bed_of, first_layers, first_state
@@ -493,18 +493,20 @@ def _traces(course: Course, records: NDArray[Any], pulp: Array) -> dict[str, Arr
     """Traces under their public names."""
     pressure = course.bed.pressure
     warm, moist = records["return_temperature"], records["return_humidity_ratio"]
-    dew = elementwise(lambda w: dew_point(w, pressure), moist)
-    supplied = elementwise(lambda w: dew_point(w, pressure), records["plenum_humidity_ratio"])
+    supplied = records["plenum_humidity_ratio"]
     return {
         "outside_temperature": np.array([hour.temperature for hour in course.hours]),
         "outside_humidity_ratio": np.array([hour.humidity_ratio for hour in course.hours]),
         "pulp_bottom": pulp[:, 0],
         "pulp_middle": pulp[:, pulp.shape[1] // 2],
         "pulp_top": pulp[:, -1],
-        "return_relative_humidity": elementwise(
-            lambda t, w: relative_humidity(t, w, pressure), warm, moist
-        ),
-        "ceiling_margin": records["ceiling_temperature"] - dew,
-        "wetting_margin": records["pulp_coldest"] - supplied,
+        "return_relative_humidity": air.relative_humidity(warm, moist, pressure),
+        "ceiling_margin": records["ceiling_temperature"] - _dew_point(moist, pressure),
+        "wetting_margin": records["pulp_coldest"] - _dew_point(supplied, pressure),
         **{name: records[name] for name in RECORDED},
     }
+
+
+def _dew_point(humidity_ratio: Array, pressure: float) -> Array:
+    found: Array = air.dew_point(np.maximum(humidity_ratio, DRIEST), pressure)
+    return found
