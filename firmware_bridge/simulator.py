@@ -22,7 +22,7 @@ from firmware_bridge.messages import Advice, Birth, Channel, Reading, State
 from firmware_bridge.receiver import LocalLimits, Receiver
 from ventcalc import air
 from ventcalc._ops import SCALAR
-from ventcalc.advice import calendar
+from ventcalc.bay import calendar
 from ventcalc.advice.policies import Positions, differential_thermostat
 from ventcalc.advice.situation import Readings
 from ventcalc.bay.description import Bay

@@ -1,10 +1,10 @@
 """
 The one door to numba: formulas as they stand, made into machine code (``ventcalc[fast]``).
 
-Everything that an hour is made of is plain Python on floats and layers, and runs as it is. Where many
-hours are wanted the very same functions are compiled: numba takes them by their source. Records of
-plain numbers stand in for the data classes that the functions read (`record_of`), an array of them
-for a list (`records_of`).
+Everything that an hour is made of is plain Python on floats and layers, and runs as it is. Where
+many hours are wanted the very same functions are compiled: numba takes them by their source.
+Records of plain numbers stand in for the data classes that the functions read (`record_of`), an
+array of them for a list (`records_of`).
 
 Machine code is kept in the user's cache folder under a hash of all sources of the package, of
 versions and processor: numba itself would not notice that a function changed in another file. A

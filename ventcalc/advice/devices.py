@@ -13,14 +13,13 @@ from ventcalc.advice.setpoints import (
 )
 from ventcalc.advice.situation import Situation
 from ventcalc.air.plain import AIR_HEAT, dew_point, saturated
-from ventcalc.bay.description import door_opening_at, fresh_fraction_at
+from ventcalc.bay.description import fresh_fraction_at
 from ventcalc.bay.hourly import HourlyBay
 from ventcalc.equipment.plenum import coil_heat_for, fresh_fraction_for
 
 __all__ = [
     "bleed_share",
     "coil_heat",
-    "door_opening_at",
     "fresh_share",
     "heater_heat",
     "warm_share",

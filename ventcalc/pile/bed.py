@@ -1,8 +1,9 @@
 """
 The deep bed for whoever computes with it alone: a state, a step, many steps.
 
-The formulas are in ``step``, layer by layer in plain Python; here are the checks, the arrays (bottom
-to top) and, where many steps are asked for, the machine code. All flows are per m² of pile floor.
+The formulas are in ``step``, layer by layer in plain Python; here are the checks, the arrays
+(bottom to top) and, where many steps are asked for, the machine code. All flows are per m² of pile
+floor.
 """
 
 from __future__ import annotations
@@ -238,7 +239,7 @@ def run_steps(
     _check_parts(float(found[0].max()))
     for mean in (low, high):
         check_range("temperature", mean, *HOUR_LIMITS["temperature"])
-    return state_of(layers, curing), BedStep(*found)
+    return state_of(layers, curing), BedStep(*found)  # type: ignore[arg-type]  # arrays here
 
 
 def step_through(

@@ -92,7 +92,7 @@ def heat_transfer_coefficient(
     .. [1] Wakao and Kaguei, Heat and Mass Transfer in Packed Beds, 1982 (from memory).
     """
     reynolds = superficial_velocity * tuber_diameter * density / AIR_VISCOSITY
-    nusselt = 2.0 + 1.1 * reynolds**0.6 * PRANDTL ** (1.0 / 3.0)
+    nusselt: float = 2.0 + 1.1 * reynolds**0.6 * PRANDTL ** (1.0 / 3.0)
     return nusselt * AIR_CONDUCTIVITY / tuber_diameter
 
 

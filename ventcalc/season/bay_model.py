@@ -316,7 +316,7 @@ def _co2(
     """CO2 of the bay's air, well mixed, exact over the step. [1]"""
     volume = bay.pile.volume * bed.porosity + bay.envelope.headspace_volume
     density = CO2_DENSITY * bed.pressure / 101325.0
-    made = co2_rate(respiration, bed.crop) * bay.pile.floor_area * share / density
+    made: float = co2_rate(respiration, bed.crop) * bay.pile.floor_area * share / density
     leak = leakage_flow(bay, volume, share, loaded)
     change = max(fresh_air / air_density(bed.pressure) + leak, LEAST_AIR_CHANGE)
     settled = CO2_OUTSIDE + made / change

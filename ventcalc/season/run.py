@@ -378,7 +378,7 @@ def _plan(
     if start is not None:
         first = int(np.searchsorted([hour.time for hour in hours], start.time - 1e-6))
     if until is not None:
-        last = int(np.searchsorted(times, np.datetime64(until, "s")))
+        last = int(np.searchsorted(times, until))
     if not 0 <= first < last:
         raise BadInput(
             f"season of {bay.name!r}: no step between its start and its end; it runs from "

@@ -61,7 +61,7 @@ class Course:
     hours: Sequence[Outside]
     step: float
     """[s]"""
-    errors: SensorErrors = SensorErrors()
+    errors: SensorErrors
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

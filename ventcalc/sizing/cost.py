@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from ventcalc import air
-from ventcalc.advice.calendar import COOL_DOWN
+from ventcalc.bay.calendar import COOL_DOWN
 from ventcalc.bay.description import Bay
 from ventcalc.equipment import coil, refrigerant_cycle, refrigerant_map
 from ventcalc.equipment.refrigeration import cooling_cost

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ventcalc import air
-from ventcalc.advice.calendar import COOL_DOWN, HOLDING, UNLOADING
 from ventcalc.air import plain as plain_air
+from ventcalc.bay.calendar import COOL_DOWN, HOLDING, UNLOADING
 from ventcalc.bay.description import Bay
 from ventcalc.building.envelope import conductance
 from ventcalc.equipment import plenum

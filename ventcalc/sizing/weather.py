@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from ventcalc import air
 from ventcalc import weather as outside
 from ventcalc._ops import ARRAY
-from ventcalc.advice import calendar
+from ventcalc.bay import calendar
 from ventcalc.bay.description import Bay
 from ventcalc.building import sky
 from ventcalc.weather import Weather
