@@ -213,7 +213,9 @@ def pointer(function: Callable[..., Any], arguments: tuple[Any, ...], result: An
 
 def _kept(made: Any) -> None:
     """Let numba keep the machine code in our folder; without one it lives as long as we do."""
-    from numba.core import config
+    from numba.core import config as settings
+
+    config: Any = settings
 
     place = folder()
     if place is None:
@@ -264,7 +266,8 @@ def record_of(thing: Any) -> Any:
 def _record(thing: Any) -> tuple[np.dtype[Any], tuple[Any, ...]]:
     parts: list[Any] = []
     values: list[Any] = []
-    for name in _numbers_of(type(thing)):
+    kind_of_thing: Any = type(thing)
+    for name in _numbers_of(kind_of_thing):
         value = getattr(thing, name)
         if is_dataclass(value):
             kind, value = _record(value)
@@ -278,7 +281,7 @@ def _record(thing: Any) -> tuple[np.dtype[Any], tuple[Any, ...]]:
 
 
 @cache
-def _numbers_of(kind: type) -> tuple[str, ...]:
+def _numbers_of(kind: Any) -> tuple[str, ...]:
     """Names of the fields and properties of a data class that are always numbers, or of numbers."""
     hints: dict[str, Any] = {field.name: field.type for field in fields(kind)}
     for name, value in vars(kind).items():
@@ -312,7 +315,7 @@ def records_of(things: Sequence[Any]) -> NDArray[Any]:
     return np.array(rows, dtype=kind)
 
 
-def kind_of(kind: type) -> np.dtype[Any]:
+def kind_of(kind: Any) -> np.dtype[Any]:
     """The record type that stands for a class of ``records_of``."""
     names = getattr(kind, "_fields", ()) or kind.__slots__
     return np.dtype([(name, np.float64) for name in names])

@@ -285,4 +285,4 @@ def _wetting_uncertainty(bay: HourlyBay, now: Situation, end: Supply, dew: float
     probe = dew_point_uncertainty(bay, end.temperature, max(relative, DRIEST_PROBE))
     room = max(end.temperature - dew, 0.0) / bay.control.confidence
     part = min(max(probe * probe - thermometer, 0.0), room * room)
-    return (2.0 * thermometer + part) ** 0.5
+    return math.sqrt(2.0 * thermometer + part)

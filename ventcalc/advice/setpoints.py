@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import math
+
 from ventcalc.air.plain import KELVIN, air_density, saturated
+from ventcalc.bay.description import Bay
 from ventcalc.bay.hourly import HourlyBay
 
 __all__ = [
@@ -30,12 +33,12 @@ LATENT_HEAT = 2.49e6
 """Of evaporation near 5 °C. [J/kg]"""
 
 
-def dry_air_flow(bay: HourlyBay, fan_speed: float, pressure: float) -> float:
+def dry_air_flow(bay: Bay | HourlyBay, fan_speed: float, pressure: float) -> float:
     """Dry air through the fans, at 5 °C. [kg/s]"""
     return bay.fans.airflow * fan_speed * air_density(pressure)
 
 
-def fan_power(bay: HourlyBay, fan_speed: float) -> float:
+def fan_power(bay: Bay | HourlyBay, fan_speed: float) -> float:
     """Electrical power of the fans by the cube law; all of it warms the air. [W]"""
     full = bay.fans.airflow * bay.fans.static_pressure / bay.fans.efficiency
     return full * fan_speed * fan_speed * fan_speed
@@ -76,7 +79,7 @@ def vapour_limit(bay: HourlyBay, pulp_coldest: float, pressure: float) -> float:
     Saturated at the coldest tuber less the margin that the sensors ask for. [kg/kg dry air]
     """
     sigma = dew_point_uncertainty(bay, pulp_coldest, bay.limits.plenum_humidity)
-    sigma = (sigma * sigma + bay.sensors.temperature**2) ** 0.5
+    sigma = math.sqrt(sigma * sigma + bay.sensors.temperature**2)
     margin = HUMIDIFIER_RESERVE * bay.control.confidence * sigma
     return saturated(pulp_coldest - margin, pressure)
 
@@ -90,7 +93,7 @@ def dew_point_uncertainty(bay: HourlyBay, temperature: float, relative_humidity:
     kelvin = temperature + KELVIN
     slope = VAPOUR_GAS_CONSTANT * kelvin * kelvin / LATENT_HEAT / relative_humidity
     part = slope * bay.sensors.humidity
-    return (bay.sensors.temperature**2 + part * part) ** 0.5
+    return math.sqrt(bay.sensors.temperature**2 + part * part)
 
 
 def ceiling_temperature(

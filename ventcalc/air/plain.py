@@ -86,7 +86,8 @@ ICE_SLOPE = (ICE[0], 2.0 * ICE[1], 3.0 * ICE[2], 4.0 * ICE[3], 5.0 * ICE[4])
 
 def standard_pressure(altitude: float) -> float:
     """Air pressure at a height above sea level [m]; ASHRAE Fundamentals 2017, ch. 1, eq. 3. [Pa]"""
-    return 101325.0 * (1.0 - 2.25577e-5 * altitude) ** 5.2559
+    pressure: float = 101325.0 * (1.0 - 2.25577e-5 * altitude) ** 5.2559
+    return pressure
 
 
 def air_density(pressure: float) -> float:
@@ -111,7 +112,7 @@ def log_saturation(temperature: float, pressure: float) -> float:
     Ice below freezing: the stable phase is the one with the lower vapour pressure, hence ``min``.
     """
     x = place(temperature)
-    value = quartic(WATER, x)
+    value: float = quartic(WATER, x)
     below = x - FREEZING_PLACE
     if below < 0.0:
         value += min(below * quartic(ICE, below) + FREEZING_STEP * pressure, 0.0)
@@ -124,7 +125,7 @@ def saturation_slope(temperature: float) -> float:
     """Derivative of ``log_saturation`` to temperature, to about 0.05 %. [1/K]"""
     x = place(temperature)
     rest = 1.0 - x
-    value = cubic(WATER_SLOPE, x)
+    value: float = cubic(WATER_SLOPE, x)
     below = x - FREEZING_PLACE
     if below < 0.0:
         value += quartic(ICE_SLOPE, below)
@@ -133,27 +134,30 @@ def saturation_slope(temperature: float) -> float:
 
 def saturated(temperature: float, pressure: float) -> float:
     """Humidity ratio at saturation, as ``air.saturation_humidity_ratio``. [kg/kg]"""
-    return humidity_of_vapour(math.exp(log_saturation(temperature, pressure)), pressure)
+    vapour = math.exp(log_saturation(temperature, pressure))
+    full: float = humidity_of_vapour(vapour, pressure)
+    return full
 
 
 def humidity_ratio(temperature: float, relative_humidity: float, pressure: float) -> float:
     """As ``air.humidity_ratio``. [kg/kg]"""
     vapour = relative_humidity * math.exp(log_saturation(temperature, pressure))
-    return humidity_of_vapour(vapour, pressure)
+    ratio: float = humidity_of_vapour(vapour, pressure)
+    return ratio
 
 
 def relative_humidity(temperature: float, humidity_ratio: float, pressure: float) -> float:
     """As ``air.relative_humidity``; above 1 where supersaturated. [0-1]"""
-    vapour = vapour_pressure(humidity_ratio, pressure)
+    vapour: float = vapour_pressure(humidity_ratio, pressure)
     return vapour * math.exp(-log_saturation(temperature, pressure))
 
 
 def dew_point(humidity_ratio: float, pressure: float) -> float:
     """Dew or frost point, as ``air.dew_point``; drier than 1e-6 counts as 1e-6. [°C]"""
-    wanted = math.log(vapour_pressure(max(humidity_ratio, DRIEST), pressure))
+    wanted: float = math.log(vapour_pressure(max(humidity_ratio, DRIEST), pressure))
     y = wanted - LOG_TRIPLE
     y -= cubic(INVERSE_ENHANCEMENT, y) + pressure * cubic(INVERSE_ENHANCEMENT_P, y)
-    x = max(quartic(WATER_INVERSE, y), quartic(ICE_INVERSE, y - FREEZING_STEP * pressure))
+    x: float = max(quartic(WATER_INVERSE, y), quartic(ICE_INVERSE, y - FREEZING_STEP * pressure))
     t = OFFSET * x / (1.0 - x)  # within 2 mK; one Newton step does the rest
     return t - (log_saturation(t, pressure) - wanted) / saturation_slope(t)
 

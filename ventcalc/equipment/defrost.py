@@ -80,7 +80,8 @@ def _heat_per_mass(surface_temperature: Any, drain_temperature: Any) -> Any:
 
 def melting_heat(frost: float, surface_temperature: float) -> float:
     """Energy of ``defrost`` by its usual heater, unchecked. [J, or J/kg dry air]"""
-    return frost * _heat_per_mass(surface_temperature, DRAIN_TEMPERATURE) / HEATER_EFFICIENCY
+    heat: float = frost * _heat_per_mass(surface_temperature, DRAIN_TEMPERATURE)
+    return heat / HEATER_EFFICIENCY
 
 
 def melting_heat_to_store(frost: float, surface_temperature: float) -> float:
