@@ -2,8 +2,7 @@
 The bay file: a bay described in TOML, every dimensional number a string with its unit.
 
 The tables and keys are the classes and fields of ``ventcalc.bay.description``. Everything that is
-wrong
-with a file is told at once, one line a problem.
+wrong with a file is told at once, one line a problem.
 """
 
 from __future__ import annotations
@@ -116,7 +115,7 @@ def example_bay_path(name: str = "seed_bay") -> Path:
     """
     if name not in _EXAMPLES:
         raise BadInput(f'name = "{name}": no such example; one of {", ".join(_EXAMPLES)}')
-    return Path(__file__).parent / "data" / "bays" / f"{name}.toml"
+    return Path(__file__).parents[1] / "data" / "bays" / f"{name}.toml"
 
 
 def example_bay(name: str = "seed_bay") -> Bay:
