@@ -1,5 +1,5 @@
 """
-Fit the coefficients of ``ventcalc/physics/_air_fit.py`` to CoolProp and print the errors.
+Fit the coefficients of ``ventcalc/air/fit.py`` to CoolProp and print the errors.
 
 Run ``python tests/published/fit_air_coefficients.py`` from the root of the checkout. Needs
 CoolProp. Truth for moist air is its HumidAir model (Herrmann, Kretzschmar and Gatley, ASHRAE
@@ -23,7 +23,7 @@ OFFSET = 245.0  # of x = t/(t + OFFSET), in which ln(saturation pressure) is nea
 MASS_RATIO = 0.621945  # the value inside CoolProp's model
 GAS = 8.314472 / 0.028966  # likewise
 MOST_WATER = 0.1  # largest humidity ratio the library takes [kg/kg dry air]
-TARGET = Path(__file__).parents[2] / "ventcalc" / "physics" / "_air_fit.py"
+TARGET = Path(__file__).parents[2] / "ventcalc" / "air" / "fit.py"
 
 Array = np.ndarray
 
