@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from ventcalc import air
-from ventcalc._ops import Ops, ops_for
+from ventcalc._ops import Ops
 from ventcalc.air import plain as plain_air
 from ventcalc.air import process as air_process
 from ventcalc.equipment.defrost import COLDEST
@@ -119,7 +119,6 @@ def coil(
         leaving, water, fog = left.temperature, left.humidity_ratio, left.liquid
         humidity = air.relative_humidity(leaving, water, pressure)
     condensate = condensed * mass_flow
-    ops = ops_for(condensate, surface)
     return CoilAir(
         temperature=leaving,
         humidity_ratio=water,
@@ -130,7 +129,7 @@ def coil(
         sensible_heat=sensible * mass_flow,
         latent_heat=(total - sensible) * mass_flow,
         condensate=condensate,
-        frost=ops.where(surface < air.FREEZING, condensate, 0.0 * condensate),
+        frost=np.where(surface < air.FREEZING, condensate, 0.0 * condensate)[()],
     )
 
 
@@ -233,21 +232,20 @@ def coil_surface(
         )[3]  # fmt: skip
         return total * mass_flow - heat
 
-    ops = ops_for(temperature, humidity_ratio, pressure, mass_flow, heat, bypass_factor)
     coldest = 0.0 * (surplus(COLDEST) + temperature) + COLDEST
     if np.any(surplus(coldest) < 0.0):
         raise BadInput(
             f"heat: more than this air can give to a coil at {COLDEST:g} °C; more air or less heat"
         )
-    return _falling_zero(surplus, coldest, temperature + 0.0 * coldest, ops)
+    return _falling_zero(surplus, coldest, temperature + 0.0 * coldest)
 
 
-def _falling_zero(function: Callable[[Any], Any], low: Any, high: Any, ops: Ops) -> Any:
-    """Zero of a falling function by bisection: 48 halvings, to 1e-12 of a span."""
+def _falling_zero(function: Callable[[Any], Any], low: Any, high: Any) -> Any:
+    """Zero of a falling function, which may jump, by bisection: to 1e-12 of a span."""
     for _ in range(48):
         middle = 0.5 * (low + high)
         above = function(middle) > 0.0
-        low, high = ops.where(above, middle, low), ops.where(above, high, middle)
+        low, high = np.where(above, middle, low), np.where(above, high, middle)
     return 0.5 * (low + high)
 
 
@@ -276,7 +274,7 @@ def bypass_factor(conductance: Any, mass_flow: Any, specific_heat: float = 1010.
     """
     check_range("conductance", conductance, 0.0, 1e8, "W/K")
     check_range("mass_flow", mass_flow, 1e-9, 1e5, "kg/s", "no air, no bypass")
-    return ops_for(conductance, mass_flow).exp(-conductance / (mass_flow * specific_heat))
+    return np.exp(-conductance / (mass_flow * specific_heat))
 
 
 def coil_capacity(
@@ -355,7 +353,6 @@ def balance_point(
     frost.
     """
     check_range("conductance", conductance, 1.0, 1e8, "W/K")
-    ops = ops_for(conductance, air_temperature)
 
     def surplus(evaporating: Any) -> Any:
         return conductance * (air_temperature - evaporating) - compressor_capacity(evaporating)
@@ -366,4 +363,4 @@ def balance_point(
             "compressor: takes more than the coil gives even 25 K below the air; "
             "a larger coil or a smaller compressor"
         )
-    return _falling_zero(surplus, low, high, ops)
+    return _falling_zero(surplus, low, high)

@@ -194,7 +194,7 @@ def friction_gradient(
 
     Notes
     -----
-    Nothing is checked here, where a way along a duct spends its time.
+    Nothing is checked here: it is asked for at every port of a duct.
     """
     size = section.hydraulic_diameter
     speed = abs(velocity)
