@@ -33,31 +33,7 @@ def climate_checks(
     mass: Any,
     pressure: float,
 ) -> tuple[Check, ...]:
-    """
-    Checks of temperature, humidity and CO2.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    system : AirSystem
-        Fans against ducts and pile.
-    states : sequence of State
-        Fill, healing and holding.
-    passages : sequence of Passage
-        Air through the pile in each.
-    supplies : sequence of Supply
-        How the supply is made in each.
-    mass : array
-        Crop in a full pile. [kg]
-    pressure : float
-        Air pressure. [Pa]
-
-    Returns
-    -------
-    tuple of Check
-        In the order in which they are read.
-    """
+    """Checks of temperature, humidity and CO2, in the order in which they are read."""
     fill, healing, holding = states
     doubt = float(np.hypot(HEAT_DOUBT, airflow_doubt(system)))
     rises = (

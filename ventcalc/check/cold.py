@@ -35,19 +35,7 @@ PULL_DOWN = ("cold_fill", "cold_pull_down")
 
 def warm_day(temperature: float, pressure: float) -> WarmDay:
     """
-    A warm day as assumed before there is any weather.
-
-    Parameters
-    ----------
-    temperature : float
-        Mean outside. [°C]
-    pressure : float
-        Air pressure. [Pa]
-
-    Returns
-    -------
-    WarmDay
-        At 60 % relative humidity, its roof 4 K warmer.
+    A warm day as assumed before there is any weather: 60 % relative humidity, roof 4 K warmer.
     """
     humid = float(air.humidity_ratio(temperature, WARM_RELATIVE_HUMIDITY, pressure))
     return WarmDay(
@@ -58,27 +46,7 @@ def warm_day(temperature: float, pressure: float) -> WarmDay:
 
 
 def cold_loads(bay: Bay, system: AirSystem, mass: Any, day: WarmDay, pressure: float) -> Any:
-    """
-    Loads of a cooling plant without any help from outside air.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    system : AirSystem
-        Fans against ducts and pile.
-    mass : array
-        Crop in a full pile. [kg]
-    day : WarmDay
-        Outside.
-    pressure : float
-        Air pressure. [Pa]
-
-    Returns
-    -------
-    dict of str to Load
-        ``filling``, ``cool_down`` and ``holding``.
-    """
+    """Loads of a plant without any help from outside air: filling, cool_down and holding."""
     found = {}
     for stage, crop in crop_states(bay, pressure, mass).items():
         need = speed_for_heat(bay, heat=crop.heat, airflow=system.airflow, density=system.density)
@@ -102,33 +70,17 @@ def _melting(bay: Bay, crop: CropState, load: Load) -> Any:
     if plant is None or surface >= 0.0:
         return 0.0
     frost = DAY * np.maximum(load.latent, 0.0) / (EVAPORATION + FUSION_HEAT)
-    return defrost(frost, surface_temperature=surface).heat_to_store / DAY
+    return frost * defrost(1.0, surface_temperature=surface).heat_to_store / DAY
 
 
 def cold_checks(
     bay: Bay, system: AirSystem, mass: Any, day: WarmDay, pressure: float
 ) -> tuple[Check, ...]:
     """
-    Checks of the cooling plant.
+    Checks of the cooling plant at fill, pull-down and holding.
 
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    system : AirSystem
-        Fans against ducts and pile.
-    mass : array
-        Crop in a full pile. [kg]
-    day : WarmDay
-        Outside.
-    pressure : float
-        Air pressure. [Pa]
-
-    Returns
-    -------
-    tuple of Check
-        Fill, pull-down and holding. Where the plant falls short at fill or pull-down, or there
-        is none, outside air must do the rest, and whether it does cannot be said here.
+    Where it falls short at fill or pull-down, or there is none, outside air must do the rest, and
+    whether it does cannot be said here.
     """
     loads = cold_loads(bay, system, mass, day, pressure)
     return tuple(_row(bay, loads[stage], key, name, day) for stage, key, name in STAGES)

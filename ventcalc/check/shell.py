@@ -35,24 +35,10 @@ def shell_checks(
     bay: Bay, mass: Any, *, winter_temperature: float, pressure: float
 ) -> tuple[Check, ...]:
     """
-    Checks of walls and ceiling against condensation.
+    Checks of walls and ceiling against condensation; of ``mass`` only its shape counts.
 
-    Parameters
-    ----------
-    bay : Bay
-        The bay, holding.
-    mass : array
-        Crop in a full pile; only its shape counts. [kg]
-    winter_temperature : float
-        Outside air of the design winter. [°C]
-    pressure : float
-        Air pressure. [Pa]
-
-    Returns
-    -------
-    tuple of Check
-        Walls by the outside air, the ceiling's worst joint by a roof under a clear night sky,
-        the roof space heated as far as the heater can.
+    Walls by the outside air, the ceiling's worst joint by a roof under a clear night sky, the roof
+    space heated as far as the heater can.
     """
     shell = bay.envelope
     walls = Ceiling(u=shell.wall_u, surface_resistance=SURFACE_RESISTANCE["horizontal"])

@@ -16,6 +16,7 @@ import numpy as np
 from ventcalc.errors import check_range
 
 __all__ = [
+    "BRUISE_THRESHOLD",
     "SILO_RATIO",
     "SILO_RATIO_SPREAD",
     "SILO_WALL_FRICTION",
@@ -354,6 +355,7 @@ class Flattening:
 TRIAL_HEIGHTS = (2.5, 5.0)
 TRIAL_AREAS = (328e-6, 413e-6)
 BRUISE_THRESHOLD = 3.5
+"""From here on stacking can cause or worsen pressure bruise, INRA. [m]"""
 
 
 def flattening(height: Any) -> Flattening:
