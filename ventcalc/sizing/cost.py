@@ -66,25 +66,9 @@ def autumn_cost(
     plant: CoolingDesign,
 ) -> AutumnCost:
     """
-    Compare outside air and refrigeration per unit of cooling.
+    Outside air and refrigeration per unit of cooling, fans at full speed both ways.
 
-    Parameters
-    ----------
-    bay : Bay
-        Prices.
-    states : DesignStates
-        The season.
-    design : AirDesign
-        The air system; fans at full speed both ways.
-    alone : OutsideAir
-        The season on outside air.
-    plant : CoolingDesign
-        The refrigeration; its coil difference is that of the cool-down case.
-
-    Returns
-    -------
-    AutumnCost
-        Running cost only: no capital, no wear, no repairs.
+    Running cost only: no capital, no wear, no repairs. The coil's difference is that of cool-down.
     """
     autumn = states.stage <= COOL_DOWN
     return AutumnCost(

@@ -71,31 +71,11 @@ def outside_air_alone(
     bay: Bay, states: DesignStates, design: AirDesign, shell: ShellDesign, water: WaterDesign
 ) -> OutsideAir:
     """
-    Follow the pile through the season with outside air as the only cooling.
+    Follow the pile through the season with outside air as the only cooling: an indication.
 
-    Parameters
-    ----------
-    bay : Bay
-        The bay, taken as full.
-    states : DesignStates
-        The season, hour by hour.
-    design : AirDesign
-        The air system.
-    shell : ShellDesign
-        The insulation.
-    water : WaterDesign
-        The humidifier.
-
-    Returns
-    -------
-    OutsideAir
-        An indication: one temperature for the pile, fans at full speed whenever outside air,
-        humidified and warmed by the fan, is colder than the pulp by the bay's offset.
-
-    Notes
-    -----
-    Air leaves the pile at the pulp's temperature and the tubers' water activity, which a deep
-    bed nearly reaches. The season simulation does the same with layers and a policy.
+    One temperature for the pile, fans at full speed whenever outside air, humidified and warmed by
+    the fan, is colder than the pulp by the bay's offset. Air leaves the pile at the pulp's
+    temperature and the tubers' water activity, which a deep bed nearly reaches.
     """
     hours = _hours(bay, states, design, water)
     pulp, used, supply, moved = _march(bay, states, shell, hours)

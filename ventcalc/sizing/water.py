@@ -48,21 +48,7 @@ class WaterDesign:
 
 
 def dry_air_flow(design: AirDesign, pressure: float) -> float:
-    """
-    Dry air through all fans at full speed.
-
-    Parameters
-    ----------
-    design : AirDesign
-        The air system.
-    pressure : float
-        Air pressure. [Pa]
-
-    Returns
-    -------
-    float
-        At 5 °C. [kg/s]
-    """
+    """Dry air through all fans at full speed, at 5 °C. [kg/s]"""
     return float(design.airflow * air_density(pressure))
 
 
@@ -70,19 +56,7 @@ def design_humidifier(bay: Bay, states: DesignStates, design: AirDesign) -> Wate
     """
     Size the humidifier for fans at full speed, supply as cold as the limits allow.
 
-    Parameters
-    ----------
-    bay : Bay
-        Limits and control.
-    states : DesignStates
-        The season, hour by hour, and the winter.
-    design : AirDesign
-        The air system.
-
-    Returns
-    -------
-    WaterDesign
-        The greater of winter and the 99 % hour, and a reserve.
+    The greater of winter and the 99 % hour, and a reserve.
     """
     cool = states.target - bay.control.outside_offset
     usable = (states.temperature < cool) & (states.now < _until(states))

@@ -82,33 +82,10 @@ class DesignStates:
 
 def design_states(bay: Bay, weather: Weather) -> DesignStates:
     """
-    Take the states to size for out of a weather file.
+    Take the states to size for out of a weather file: percentiles, warm days, the season.
 
-    Parameters
-    ----------
-    bay : Bay
-        Its calendar says which days matter, its height the air pressure.
-    weather : Weather
-        One year, which is wrapped, or more, or at least the whole season.
-
-    Returns
-    -------
-    DesignStates
-        Percentiles, warm days, and every step of the season with its stage and target.
-
-    Raises
-    ------
-    BadInput
-        If the weather does not hold the season from the first load to the last truck.
-
-    Notes
-    -----
-    Relative humidity is kept where the station's air pressure is not the bay's.
-
-    References
-    ----------
-    .. [1] ASHRAE Handbook of Fundamentals, climatic design information: 99.6 % heating
-       temperature.
+    Relative humidity is kept where the station's air pressure is not the bay's. 99.6 % heating
+    temperature: ASHRAE Handbook of Fundamentals, climatic design information.
     """
     pressure = float(air.standard_pressure(bay.site.altitude))
     part = _season(bay, weather)
