@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 from ventcalc import air
 from ventcalc.bay.description import Bay
@@ -118,7 +119,7 @@ def design_cooling(
     )
 
 
-def plant_performance(cycle_performance: float) -> float:
+def plant_performance(cycle_performance: Any) -> Any:
     """Cooling per electrical power of a plant, with the drive's losses and condenser fans. [1]"""
     return 1.0 / (1.0 / (cycle_performance * MOTOR_EFFICIENCY) + AUXILIARIES)
 

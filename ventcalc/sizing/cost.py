@@ -117,10 +117,12 @@ def _by_refrigeration(
         evaporating_range=MAP_EDGES,
         condensing_range=(19.0, float(max(condensing.max() + 1.0, 50.0))),
     )
-    cycle = refrigerant_map.performance(
-        fitted, refrigerant_cycle.evaporating_temperature(made.surface_temperature), condensing
-    )
-    power = design.power + made.total_heat / plant_performance(cycle)
+    evaporating = refrigerant_cycle.evaporating_temperature(made.surface_temperature)
+    cycles = [
+        refrigerant_map.performance(fitted, *pair)
+        for pair in zip(evaporating.tolist(), condensing.tolist(), strict=True)
+    ]
+    power = design.power + made.total_heat / plant_performance(np.array(cycles))
     warmed = air.temperature_from_enthalpy(
         air.enthalpy(made.temperature, made.humidity_ratio, states.pressure)
         + design.power / back["mass_flow"],

@@ -15,11 +15,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ventcalc.bay.description import Bay, Heater, Humidifier, Refrigeration
+from ventcalc.check.air_system import STANDARD_DENSITY
 from ventcalc.check.check import PileCheck, check_pile
 from ventcalc.check.crop_state import CropState, crop_states
 from ventcalc.errors import check_range
 from ventcalc.sizing.air import (
-    STANDARD_DENSITY,
     AirDesign,
     design_air,
     ducts_for,
@@ -167,7 +167,7 @@ def size_bay(bay: Bay, *, airflow_per_tonne: float, weather: Weather) -> Sizing:
         refrigeration_needed=needed,
         notes=(
             *_notes(bay, air, shell, crops, alone, cost),
-            _told(check),
+            _check_note(check),
             "To check it again as here: ventcalc check FILE --winter "
             f'"{outside["winter_temperature"]:.1f} degC" --warm '
             f'"{outside["warm_temperature"]:.1f} degC".',
@@ -226,12 +226,12 @@ def _notes(
         f"{alone.fan_hours:.0f} h of full fans, and the pile is late for {alone.late_hours:.0f} of "
         f"{alone.counted_hours:.0f} h of cool-down and holding"
     )
-    told = {
+    endings = {
         "enough": "; refrigeration is optional",
         "nearly enough": "; refrigeration is optional, and would end the lateness",
         "not enough": "; without refrigeration the calendar cannot be kept",
     }
-    notes = [outside + told[alone.verdict] + "."]
+    notes = [outside + endings[alone.verdict] + "."]
     if np.isnan(alone.pulp).any():
         notes.append(
             "On outside air alone the pile heats itself until the crop is lost: too little air "
@@ -274,7 +274,7 @@ def _notes(
     return tuple(notes)
 
 
-def _told(check: PileCheck) -> str:
+def _check_note(check: PileCheck) -> str:
     """What the check of the sized bay says."""
     failed = [one.name for one in check.checks if np.any(one.verdict == "no")]
     if failed:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from ventcalc import air
 from ventcalc import weather as outside
-from ventcalc._ops import ARRAY
+from ventcalc._ops import SCALAR
 from ventcalc.advice import calendar
 from ventcalc.bay.description import Bay
 from ventcalc.building import sky
@@ -135,10 +135,14 @@ def _plan(bay: Bay, part: Weather) -> tuple[Array, NDArray[np.int_], Array]:
     times = part.time.astype("datetime64[s]").astype(np.int64)
     first = calendar.calendar_at(bay, float(times[0] + 0.5 * part.step))
     now = first.now + (times - times[0]).astype(float)
-    when = replace(first, now=now)
-    target = np.asarray(calendar.planned_target(bay, when, ARRAY), dtype=float)
-    stage = calendar.stage_of(when, target, bay.schedule.holding_temperature, ARRAY)
-    return now, np.asarray(stage, dtype=int), target
+    steps = [replace(first, now=one) for one in now.tolist()]
+    targets = [calendar.planned_target(bay, when, SCALAR) for when in steps]
+    holding = bay.schedule.holding_temperature
+    stages = [
+        calendar.stage_of(when, target, holding, SCALAR)
+        for when, target in zip(steps, targets, strict=True)
+    ]
+    return now, np.array(stages), np.array(targets)
 
 
 def _hours(weather: Weather, which: NDArray[np.bool_]) -> Weather:
