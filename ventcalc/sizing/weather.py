@@ -17,7 +17,7 @@ from ventcalc.advice import calendar
 from ventcalc.bay.description import Bay
 from ventcalc.building import sky
 from ventcalc.weather import Weather
-from ventcalc.weather.files import ARRAYS
+from ventcalc.weather.parts import steps_of
 
 __all__ = ["COLD_PERCENTILE", "WARM_PERCENTILE", "DesignDay", "DesignStates", "design_states"]
 
@@ -99,7 +99,7 @@ def design_states(bay: Bay, weather: Weather) -> DesignStates:
         codes = _codes(name)
         hours = np.isin(stage, codes)
         if hours.sum() * weather.step >= DAY:
-            days[name] = _warm_day(name, _hours(part, hours), pressure)
+            days[name] = _warm_day(name, steps_of(part, hours), pressure)
     return DesignStates(
         pressure=pressure,
         winter_temperature=cold,
@@ -143,10 +143,6 @@ def _plan(bay: Bay, part: Weather) -> tuple[Array, NDArray[np.int_], Array]:
         for when, target in zip(steps, targets, strict=True)
     ]
     return now, np.array(stages), np.array(targets)
-
-
-def _hours(weather: Weather, which: NDArray[np.bool_]) -> Weather:
-    return replace(weather, **{name: getattr(weather, name)[which] for name in ARRAYS})
 
 
 def _moisture(weather: Weather, pressure: float) -> Array:
