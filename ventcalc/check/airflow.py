@@ -21,9 +21,7 @@ BROOK = "R. Brook, Michigan State Univ., 2001"
 
 
 def airflow_doubt(system: AirSystem) -> float:
-    """
-    10 % from points of the curve and drawn ducts, 15 % where assumed (common practice, no source).
-    """
+    """Less where curve and ducts are given (common practice, no source). [1]"""
     return 0.15 if system.curve_assumed or system.ducts_assumed else 0.10
 
 

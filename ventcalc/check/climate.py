@@ -13,7 +13,7 @@ from ventcalc.check.air_system import AirSystem
 from ventcalc.check.airflow import airflow_doubt
 from ventcalc.check.pile_carbon import free_air, purge_time, timer_peak
 from ventcalc.check.pile_heat import Passage, State, Supply, cooling_rate
-from ventcalc.check.record import HEAT_DOUBT, Aside, Check, check_below, told_air
+from ventcalc.check.record import HEAT_DOUBT, Aside, Check, air_text, check_below
 
 __all__ = ["climate_checks"]
 
@@ -91,7 +91,7 @@ def _cool_down(bay: Bay, system: AirSystem, mass: Any, pressure: float) -> Check
 
 
 def _humidity(bay: Bay, state: State, through: Passage, made: Supply, words: str) -> Check:
-    where = told_air(state.outside_temperature, state.outside_relative_humidity)
+    where = air_text(state.outside_temperature, state.outside_relative_humidity)
     return check_below(
         made.water,
         capacity_of(bay.humidifier),

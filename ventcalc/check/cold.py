@@ -13,7 +13,7 @@ from ventcalc.bay.description import Bay, capacity_of
 from ventcalc.check.air_system import AirSystem
 from ventcalc.check.cold_load import RUNNING_SHARE, WarmDay, cold_load, crop_water, speed_for_heat
 from ventcalc.check.crop_state import CropState, crop_states
-from ventcalc.check.record import CANNOT_SAY, HEAT_DOUBT, Aside, Check, check_below, told_air
+from ventcalc.check.record import CANNOT_SAY, HEAT_DOUBT, Aside, Check, air_text, check_below
 from ventcalc.equipment.defrost import defrost
 from ventcalc.equipment.refrigeration import Load
 
@@ -34,9 +34,7 @@ PULL_DOWN = ("cold_fill", "cold_pull_down")
 
 
 def warm_day(temperature: float, pressure: float) -> WarmDay:
-    """
-    A warm day as assumed before there is any weather: 60 % relative humidity, roof 4 K warmer.
-    """
+    """Assumed before there is any weather: 60 % relative humidity, the roof 4 K warmer."""
     humid = float(air.humidity_ratio(temperature, WARM_RELATIVE_HUMIDITY, pressure))
     return WarmDay(
         temperature=temperature,
@@ -97,7 +95,7 @@ def _row(bay: Bay, load: Load, key: str, name: str, day: WarmDay) -> Check:
         unit="W refrigeration",
         formula="field heat, respiration, envelope, leaks, fresh air for CO2 and fans, plant "
         f"running 20 h of 24, no cooling by outside air; outside assumed "
-        f"{told_air(day.temperature, WARM_RELATIVE_HUMIDITY)}, roof {ROOF_RISE:g} K warmer; all "
+        f"{air_text(day.temperature, WARM_RELATIVE_HUMIDITY)}, roof {ROOF_RISE:g} K warmer; all "
         "latent heat as frost where the coil's surface is below 0 °C; floor not counted",
         source="respiration: J. Agric. Sci. (Cambridge); 20 h: National Horticulture Board "
         "(India) 01:2010; outside state: common practice, no source",
@@ -127,12 +125,12 @@ def _parts(load: Load) -> tuple[Aside, ...]:
     """What the load consists of, sensible and latent together, and how much of it is latent."""
     parts = {name: part.sensible + part.latent for name, part in load.parts.items()}
     # Evaporation only turns sensible heat into latent.
-    told = {
+    loads = {
         name.replace("_", " "): heat
         for name, heat in parts.items()
         if name != "evaporation" and np.any(heat != 0.0)
     }
-    rows = {**told, "all, mean of the day": load.total, "of it latent": load.latent}
+    rows = {**loads, "all, mean of the day": load.total, "of it latent": load.latent}
     keys = {"all, mean of the day": "total", "of it latent": "latent"}
     return tuple(
         Aside(

@@ -21,6 +21,7 @@ from ventcalc.pile.crop import (
 )
 
 __all__ = [
+    "WINTER_RELATIVE_HUMIDITY",
     "Passage",
     "State",
     "Supply",
@@ -36,6 +37,11 @@ HOTTEST = 50.0
 SETTLED_AGE = 90 * DAY
 """Age from which respiration counts as settled. [s]"""
 ENOUGH_WATER = 100.0
+"""That no bay needs, to ask what is needed. [kg/s]"""
+AUTUMN = (10.0, 0.4)
+"""Outside at fill and in wound healing (common practice, no source). [°C] and [0-1]"""
+WINTER_RELATIVE_HUMIDITY = 0.8
+"""Outside in the design winter (common practice, no source). [0-1]"""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -96,30 +102,17 @@ class Supply:
     """To be evaporated by the humidifier. [kg/s]"""
 
 
-def design_states(
-    bay: Bay, *, winter_temperature: float = -20.0, fill_temperature: float = 10.0
-) -> tuple[State, State, State]:
-    """
-    Fill (freshly dug, skin open), wound healing (half over) and holding (settled).
-
-    Outside 40 % relative humidity is assumed, and 80 % in winter.
-    """
+def design_states(bay: Bay, *, winter_temperature: float = -20.0) -> tuple[State, State, State]:
+    """Fill (freshly dug, skin open), wound healing (half over) and holding (settled)."""
     crop, plan = crop_for(bay.use), bay.schedule
     warm = sum(lot.mass * lot.loading_temperature for lot in bay.lots) / bay.mass
     half = plan.fill_days / 2.0 + plan.healing_days / 2.0
     healed = half * curing_rate(plan.healing_temperature, crop)
+    winter = (winter_temperature, WINTER_RELATIVE_HUMIDITY)
     rows = (
-        ("fill", "fill", warm, 0.0, 0.0, fill_temperature, 0.4),
-        ("healing", "wound healing", plan.healing_temperature, half, healed, fill_temperature, 0.4),
-        (
-            "holding",
-            "holding",
-            plan.holding_temperature,
-            SETTLED_AGE,
-            SETTLED_AGE,
-            winter_temperature,
-            0.8,
-        ),
+        ("fill", "fill", warm, 0.0, 0.0, AUTUMN),
+        ("healing", "wound healing", plan.healing_temperature, half, healed, AUTUMN),
+        ("holding", "holding", plan.holding_temperature, SETTLED_AGE, SETTLED_AGE, winter),
     )
     first, second, third = (
         State(
@@ -128,10 +121,10 @@ def design_states(
             pulp_temperature=pulp,
             respiration_heat=_respiration(bay, crop, pulp, age),
             transpiration_coefficient=transpiration_coefficient(curing, crop),
-            outside_temperature=outside,
-            outside_relative_humidity=humidity,
+            outside_temperature=outside[0],
+            outside_relative_humidity=outside[1],
         )
-        for key, name, pulp, age, curing, outside, humidity in rows
+        for key, name, pulp, age, curing, outside in rows
     )
     return first, second, third
 

@@ -15,9 +15,9 @@ __all__ = [
     "OK",
     "Aside",
     "Check",
+    "air_text",
     "check_above",
     "check_below",
-    "told_air",
 ]
 
 OK = "ok"
@@ -74,9 +74,9 @@ def _verdict(margin: Any, uncertainty: Any) -> Any:
     known = ~np.isnan(np.asarray(margin, float) + uncertainty)
     safe = np.nan_to_num(np.asarray(margin, float), nan=0.0)
     doubt = np.nan_to_num(np.asarray(uncertainty, float), nan=0.0)
-    told = np.where(safe >= doubt, OK, np.where(safe > -doubt, MARGINAL, NO))
-    told = np.where(known, told, CANNOT_SAY)
-    return str(told) if told.ndim == 0 else told
+    verdict = np.where(safe >= doubt, OK, np.where(safe > -doubt, MARGINAL, NO))
+    verdict = np.where(known, verdict, CANNOT_SAY)
+    return str(verdict) if verdict.ndim == 0 else verdict
 
 
 def _check(margin: Any, value: Any, limit: Any, uncertainty: Any, words: dict[str, Any]) -> Check:
@@ -110,7 +110,7 @@ def check_above(value: Any, limit: Any, uncertainty: Any = 0.0, **words: Any) ->
     return _check(value - limit, value, limit, uncertainty, words)
 
 
-def told_air(temperature: float, relative_humidity: float) -> str:
+def air_text(temperature: float, relative_humidity: float) -> str:
     """A state of air for readers of either system of units, such as ``10 °C (50 °F), 40 %``."""
     fahrenheit = 32.0 + 1.8 * temperature
     return f"{temperature:.3g} °C ({fahrenheit:.0f} °F), {100.0 * relative_humidity:.0f} %"

@@ -19,7 +19,7 @@ from ventcalc.sizing.outside import OutsideAir
 from ventcalc.sizing.water import dry_air_flow
 from ventcalc.sizing.weather import DesignStates
 
-__all__ = ["AutumnCost", "WayOfCooling", "autumn_cost"]
+__all__ = ["HUMIDIFIER_POWER", "AutumnCost", "WayOfCooling", "autumn_cost"]
 
 HUMIDIFIER_POWER = 1500.0
 """Where the bay has none (common practice, no source). [W]"""

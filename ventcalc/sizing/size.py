@@ -28,7 +28,7 @@ from ventcalc.sizing.air import (
 )
 from ventcalc.sizing.air_rows import fan_rows, weather_rows
 from ventcalc.sizing.cooling import CoolingDesign, design_cooling
-from ventcalc.sizing.cost import AutumnCost, autumn_cost
+from ventcalc.sizing.cost import HUMIDIFIER_POWER, AutumnCost, autumn_cost
 from ventcalc.sizing.cost_rows import outside_air_rows
 from ventcalc.sizing.duct_rows import duct_rows
 from ventcalc.sizing.heat_rows import cooling_rows, heat_rows, water_rows
@@ -41,7 +41,6 @@ from ventcalc.weather import Weather
 
 __all__ = ["CAUTIONS", "Given", "Size", "Sizing", "size_bay"]
 
-HUMIDIFIER_POWER = 1500.0
 USUAL_PRESSURE = 250.0
 """Least static pressure of usual systems, in air of 1.2 kg/m³ (from memory). [Pa]"""
 LEAST_HEATER = 500.0
