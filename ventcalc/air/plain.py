@@ -116,9 +116,9 @@ def log_saturation(temperature: float, pressure: float) -> float:
     below = x - FREEZING_PLACE
     if below < 0.0:
         value += min(below * quartic(ICE, below) + FREEZING_STEP * pressure, 0.0)
-    return (
-        value + quartic(ENHANCEMENT, temperature) + pressure * quartic(ENHANCEMENT_P, temperature)
-    )
+    value += quartic(ENHANCEMENT, temperature)
+    value += pressure * quartic(ENHANCEMENT_P, temperature)
+    return value
 
 
 def saturation_slope(temperature: float) -> float:
@@ -129,7 +129,8 @@ def saturation_slope(temperature: float) -> float:
     below = x - FREEZING_PLACE
     if below < 0.0:
         value += quartic(ICE_SLOPE, below)
-    return value * rest * rest / OFFSET
+    value *= rest * rest / OFFSET
+    return value
 
 
 def saturated(temperature: float, pressure: float) -> float:

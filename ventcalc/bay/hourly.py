@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ventcalc.bay.calendar import SeasonDates, season_dates
+from ventcalc.bay.dates import SeasonDates, season_dates
 from ventcalc.bay.description import (
     Bay,
     Control,

@@ -65,13 +65,13 @@ def supply(
     return_temperature: float,
     return_humidity_ratio: float,
     pressure: float,
-    heat: float,
-    coil_heat: float,
-    coil_temperature_difference: float,
-    bypass_factor: float,
-    humidity_wanted: float,
-    water_capacity: float,
-    vapour_limit: float,
+    heat: float = 0.0,
+    coil_heat: float = 0.0,
+    coil_temperature_difference: float = 4.0,
+    bypass_factor: float = 0.0,
+    humidity_wanted: float = 0.0,
+    water_capacity: float = 0.0,
+    vapour_limit: float = 1.0,
 ) -> Supply:
     """
     Plenum air from outside and return air; fog that the fan's heat does not dry is carried along.
