@@ -15,6 +15,7 @@ __version__ = "0.1.0"
 if TYPE_CHECKING:
     from ventcalc import air, building, errors, pile, units, weather
     from ventcalc.advice.advise import Advice, Memory, Readings, advise
+    from ventcalc.advice.policies import Positions
     from ventcalc.advice.reasons import reasons
     from ventcalc.air import process as air_process
     from ventcalc.bay import description as storage
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
     from ventcalc.pile import bed, crop
     from ventcalc.pile import loads as pile_loads
     from ventcalc.season.installed import as_installed
-    from ventcalc.season.run import run_season, run_seasons
+    from ventcalc.season.run import SensorErrors, run_season, run_seasons
     from ventcalc.weather import Weather, example_weather, read_weather
 
 __all__ = [
@@ -35,7 +36,9 @@ __all__ = [
     "Bay",
     "Memory",
     "OutOfRange",
+    "Positions",
     "Readings",
+    "SensorErrors",
     "VentcalcError",
     "Weather",
     "advise",
@@ -87,12 +90,13 @@ _MODULES = {
 """Public modules, and where they live."""
 _MEMBERS = {
     "advice.advise": ("Advice", "Memory", "Readings", "advise"),
+    "advice.policies": ("Positions",),
     "advice.reasons": ("reasons",),
     "bay.description": ("Bay",),
     "bay.file": ("example_bay", "read_bay"),
     "errors": ("BadInput", "OutOfRange", "VentcalcError"),
     "season.installed": ("as_installed",),
-    "season.run": ("run_season", "run_seasons"),
+    "season.run": ("SensorErrors", "run_season", "run_seasons"),
     "weather": ("Weather", "example_weather", "read_weather"),
 }
 """Public functions and classes by the module that they live in."""

@@ -23,37 +23,45 @@ NO_NUMBER = re.compile(r"\b(bool|str|int|datetime64)\b")
 NO_UNIT = re.compile(r"\b(code|whether)\b|^``", re.IGNORECASE)
 SENTENCE_IS_ENOUGH = ("ventcalc.commands", "ventcalc.report")
 """Rooms that write and do not reckon."""
+BARE_SUMS = ("ventcalc.air.kernel", "ventcalc.air.solve", "ventcalc.air.numbers")
+"""Their heads say what t, w and p are; the public functions stand in ``air.moist``."""
 REFUSALS = {"check_range": "OutOfRange", "OutOfRange": "OutOfRange", "BadInput": "BadInput"}
 
 
-def places() -> Iterator[tuple[str, str]]:
-    """
-    Module and name of everything in an ``__all__`` that a user may reach.
+def public_places() -> Iterator[tuple[str, str]]:
+    """Module and name of everything that a user reaches through ``ventcalc`` and its packages."""
+    for name in ventcalc.__all__:
+        thing = getattr(ventcalc, name)
+        if inspect.ismodule(thing):
+            yield from ((thing.__name__, inner) for inner in thing.__all__)
+        else:
+            yield thing.__module__, name
+    for found in pkgutil.iter_modules(ventcalc.__path__, "ventcalc."):
+        if found.ispkg:
+            names = getattr(importlib.import_module(found.name), "__all__", ())
+            yield from ((found.name, name) for name in names)
 
-    A package that has an ``__all__`` speaks for its modules.
-    """
-    speaks: list[str] = []
+
+def inner_places() -> Iterator[tuple[str, str]]:
+    """Module and name of everything in any ``__all__``."""
     for found in pkgutil.walk_packages(ventcalc.__path__, "ventcalc."):
         names = getattr(importlib.import_module(found.name), "__all__", ())
-        hidden = any(part.startswith("_") for part in found.name.split("."))
-        if not hidden and not found.name.startswith(tuple(speaks)):
-            yield from ((found.name, name) for name in names)
-        if found.ispkg and names:
-            speaks.append(f"{found.name}.")
+        yield from ((found.name, name) for name in names)
 
 
-def members(kind: Callable[[Any], bool]) -> list[Any]:
-    """Public functions or classes, each once, under the first module that lists it."""
+def members(kind: Callable[[Any], bool], places: Iterator[tuple[str, str]]) -> list[Any]:
+    """Functions or classes, each once, under the first module that lists it."""
     found: dict[Any, str] = {}
-    for home, name in places():
+    for home, name in places:
         thing = getattr(importlib.import_module(home), name)
         if kind(thing):
             found.setdefault(thing, f"{home.removeprefix('ventcalc.')}.{name}")
     return [pytest.param(thing, id=name) for thing, name in found.items()]
 
 
-FUNCTIONS = members(inspect.isfunction)
-CLASSES = members(inspect.isclass)
+FUNCTIONS = members(inspect.isfunction, public_places())
+INNER = members(inspect.isfunction, inner_places())
+CLASSES = members(inspect.isclass, inner_places())
 
 
 def names_in(entry: Any) -> list[str]:
@@ -182,6 +190,16 @@ def faults_of_class(thing: Any) -> list[str]:
 @pytest.mark.parametrize("function", FUNCTIONS)
 def test_function(function: Any) -> None:
     assert not faults_of_function(function)
+
+
+@pytest.mark.parametrize("function", INNER)
+def test_inner_function(function: Any) -> None:
+    """One to three lines are enough inside, with the unit of what comes out."""
+    if function.__module__ in BARE_SUMS:
+        return
+    assert function.__doc__
+    if inspect.signature(function).return_annotation == "float":
+        assert UNIT.search(function.__doc__)
 
 
 @pytest.mark.parametrize("thing", CLASSES)

@@ -22,7 +22,7 @@ NO_NUMBER = re.compile(r"callable|mapping|dict", re.IGNORECASE)
 BAY_FILE_UNITS = {"degC": "°C", "delta_degC": "K", "m3/s": "m³/s", "kg/m3": "kg/m³", "1": "0-1"}
 OWN_TABLE = {"Crop", "Kpi"}
 """Classes whose units stand in a table of their own, one row a field."""
-SPREADS = {"Uncertainty", "Sensors"}
+SPREADS = {"Uncertainty", "Sensors", "SensorErrors"}
 """Classes whose fields are standard uncertainties of the quantity named."""
 
 
@@ -54,6 +54,10 @@ def glossary() -> list[Row]:
 
 ROWS = glossary()
 NEVER = {word: row.names[0] for row in ROWS for word in row.never}
+FORMULAS = {
+    f"ventcalc.air.{name}" for name in ("coolprop", "formula", "kernel", "numbers", "solve")
+}
+"""Modules of bare sums, whose t, w and p are explained at their head."""
 GUARDED = {"°C", "K", "Pa", "m³/s", "kg/kg dry air", "J/kg dry air", "m³/kg dry air"}
 """Whatever has one of these units must bear a name of the glossary."""
 
@@ -97,13 +101,19 @@ def named_in(thing: Any, where: str) -> Iterator[Name]:
             unit = unit or units.get(field.name, "") or (unit_in(told[1]) if told else "")
             number = not NO_NUMBER.search(str(field.type))
             yield Name(where, thing.__name__, field.name, unit if number else "")
+    elif inspect.isclass(thing) and hasattr(thing, "_fields"):
+        source = inspect.getsource(thing)
+        for name in thing._fields:
+            told = re.search(rf'^    {name}: [^"\n]*\n    """([^"]*)"""', source, re.MULTILINE)
+            yield Name(where, thing.__name__, name, unit_in(told[1]) if told else "")
 
 
 def names() -> list[Name]:
     """Every parameter and field in the public modules."""
     found = []
     for module in pkgutil.walk_packages(ventcalc.__path__, "ventcalc."):
-        if any(part.startswith("_") for part in module.name.split(".")):
+        private = any(part.startswith("_") for part in module.name.split("."))
+        if private or module.name in FORMULAS:
             continue
         home = importlib.import_module(module.name)
         for public in getattr(home, "__all__", ()):

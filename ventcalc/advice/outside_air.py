@@ -180,7 +180,7 @@ def _nothing_to_cool(bay: HourlyBay, now: Situation) -> OutsideAir:
 
 
 def supply_of(
-    bay: HourlyBay, now: Situation, fan_speed: float, fraction: float, humidity: float
+    bay: HourlyBay, now: Situation, fan_speed: float, fraction: float, humidity_wanted: float
 ) -> Supply:
     """The plenum that a door opening would give, without coil and heater."""
     return supply(
@@ -195,7 +195,7 @@ def supply_of(
         0.0,
         bay.refrigeration.coil_temperature_difference,
         bay.refrigeration.bypass_factor,
-        humidity,
+        humidity_wanted,
         bay.humidifier.capacity,
         vapour_limit(bay, now.readings.pulp_coldest, now.pressure),
     )

@@ -107,7 +107,7 @@ def dry_bulb(enthalpy: float, humidity_ratio: float) -> float:
 
 def log_saturation(temperature: float, pressure: float) -> float:
     """
-    Logarithm of the saturated vapour pressure in air.
+    Logarithm of the saturated vapour pressure in air. [ln Pa]
 
     Ice below freezing: the stable phase is the one with the lower vapour pressure, hence ``min``.
     """

@@ -118,8 +118,8 @@ def _complete(bay: Bay, dates: SeasonDates) -> HourlyBay:
         crop=crop_for(bay.use),
         plant=cooling_plant(
             refrigeration.refrigerant,
-            design_surface=surface,
-            design_outside=refrigeration.design_outside_temperature,
+            design_surface_temperature=surface,
+            design_outside_temperature=refrigeration.design_outside_temperature,
         ),
         dates=dates,
         mass=bay.mass,

@@ -20,14 +20,10 @@ from ventcalc.errors import check_range
 __all__ = [
     "Uncertainty",
     "Verdict",
-    "check_air",
-    "dew_point_of",
-    "dew_point_slopes",
     "fan_stop_check",
     "judge",
     "pile_top_check",
     "surface_check",
-    "verdict_from",
 ]
 
 

@@ -6,7 +6,7 @@ import argparse
 import sys
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date
 from typing import Any
 
 from tqdm import tqdm
@@ -21,9 +21,8 @@ from ventcalc.report.data import season_csv, season_data
 from ventcalc.report.season_page import season_page
 from ventcalc.report.season_plots import need_matplotlib
 from ventcalc.report.text import compare_text, season_text
-from ventcalc.season.run import Season, run_season
+from ventcalc.season.run import Season, run_season, weather_of_season
 from ventcalc.weather import Weather, example_weather, read_weather
-from ventcalc.weather import season as part_of_year
 
 __all__ = ["EXAMPLE_CREDIT", "add", "run", "simulate", "weather_for"]
 
@@ -168,16 +167,7 @@ def weather_for(bay: Bay, name: str) -> Weather:
     weather = (
         example_weather() if name == "example" else read_weather(name, altitude=bay.site.altitude)
     )
-    days = len(weather.time) * weather.step / DAY
-    if not 365 <= days <= 366:
-        return weather
-    plan = bay.schedule
-    first, last = (
-        date.fromisoformat(f"2001-{day}") for day in (plan.fill_start, plan.unloading_start)
-    )
-    first -= timedelta(days=2)
-    last += timedelta(days=plan.unloading_days / DAY + 3)
-    return part_of_year(weather, start=f"{first:%m-%d}", end=f"{last:%m-%d}", wrap=True)
+    return weather_of_season(bay.schedule, weather)
 
 
 def simulate(bay: Bay, weather: Weather, name: str, layers: int) -> Season:

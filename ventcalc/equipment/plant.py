@@ -55,14 +55,14 @@ class CoolingPlant:
     """Whether no refrigerant is named: the ideal cycle between the same two temperatures."""
     power_per_cooling: tuple[tuple[float, ...], ...]
     """The refrigerant's map, a Chebyshev sum; zeros for an ideal cycle. [1]"""
-    design_surface: float
+    design_surface_temperature: float
     """Coil surface of the rating. [°C]"""
-    design_outside: float
+    design_outside_temperature: float
     """Outside air of the rating. [°C]"""
 
 
 def cooling_plant(
-    refrigerant: str, *, design_surface: float, design_outside: float
+    refrigerant: str, *, design_surface_temperature: float, design_outside_temperature: float
 ) -> CoolingPlant:
     """
     A plant by its refrigerant and its rating point.
@@ -71,9 +71,9 @@ def cooling_plant(
     ----------
     refrigerant : str
         One of ``PLANT_REFRIGERANTS``.
-    design_surface : float
+    design_surface_temperature : float
         Coil surface of the rating. [°C]
-    design_outside : float
+    design_outside_temperature : float
         Outside air of the rating, up to 48. [°C]
 
     Returns
@@ -91,8 +91,8 @@ def cooling_plant(
     return CoolingPlant(
         ideal=ideal,
         power_per_cooling=rows,
-        design_surface=design_surface,
-        design_outside=design_outside,
+        design_surface_temperature=design_surface_temperature,
+        design_outside_temperature=design_outside_temperature,
     )
 
 
@@ -142,6 +142,8 @@ def hourly_performance(
     switches on and off.
     """
     now = cycle_performance(plant, surface, outside_temperature)
-    design = cycle_performance(plant, plant.design_surface, plant.design_outside)
+    design = cycle_performance(
+        plant, plant.design_surface_temperature, plant.design_outside_temperature
+    )
     compressor = (1.0 / rated_performance - AUXILIARIES) * (design / now)
     return (1.0 - PART_LOAD_LOSS * (1.0 - load)) / (compressor + AUXILIARIES)

@@ -26,7 +26,7 @@ from ventcalc.air.plain import (
 )
 from ventcalc.equipment.defrost import melting_heat, melting_heat_to_store
 
-__all__ = ["Supply", "coil_heat_for", "fresh_fraction_for", "on_straight_line", "supply"]
+__all__ = ["Supply", "fresh_fraction_for", "supply"]
 
 WATER_TEMPERATURE = 10.0
 """Of the humidifier's water. [°C]"""

@@ -67,7 +67,7 @@ class SeasonState:
     bay: BayState
     bed: BedState
     memory: Any
-    """Of the policy."""
+    """Whatever the policy returned last; [any]."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -26,7 +26,7 @@ __all__ = ["JOB", "Course", "SensorErrors", "run_course"]
 
 JOB = "season"
 """Name of the machine code of seasons in the cache."""
-PLAIN_BLOCK, COMPILED_BLOCK = 24, 480
+PLAIN_BLOCK, COMPILED_BLOCK = 24, 2000
 """Steps between two words to whoever waits."""
 
 
@@ -343,12 +343,13 @@ class _Compiled:
         count = len(course.hours)
         self.records = np.zeros(count, dtype=compiled.kind_of(StepRecord))
         self.pulp = np.empty((count, len(layers)))
+        self.kind = _policy_kind(self.believed)
 
     def run(self, policy: Any, first: int, last: int, state: BayState, memory: Any) -> Any:
         if isinstance(policy, _Guest):
             return self._ask(policy, first, last, state, memory)
         one = self.course
-        code = compiled.pointer(policy, *_policy_kind(self.believed))
+        code = compiled.pointer(policy, *self.kind)
         return compiled.entry(run_steps)(
             self.bay, self.believed, self.bed, one.ground, self.layers, self.hours, one.step,
             one.errors, code, first, last, state, memory, self.records, self.pulp,

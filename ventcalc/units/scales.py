@@ -18,10 +18,12 @@ class Scale:
     """Shown number = value * factor + offset."""
 
     factor: float
+    """[shown unit per internal unit]"""
     unit: str
     digits: int
     """Decimals to print."""
     offset: float = 0.0
+    """[shown unit]"""
 
 
 _POUND, _FOOT, _BTU = 0.45359237, 0.3048, 1055.05585262

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date, datetime
+from datetime import date, datetime, tzinfo
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from ventcalc.errors import BadInput, check_range
 from ventcalc.weather.files import ARRAYS, Weather
@@ -17,6 +17,8 @@ from ventcalc.weather.record import Array, Times, zone
 __all__ = ["design_day", "dry_bulb_percentiles", "local_time", "season", "steps_of"]
 
 DAY = 86400.0
+SPAN = 6 * 3600
+"""No zone moves its clock twice in it. [s]"""
 
 
 def local_time(weather: Weather) -> Times:
@@ -32,9 +34,19 @@ def local_time(weather: Weather) -> Times:
     array of datetime64[s]
     """
     place = zone(weather.time_zone)
-    stamps = weather.time.astype(np.int64).tolist()
-    wall = [datetime.fromtimestamp(stamp, place).replace(tzinfo=None) for stamp in stamps]
-    return np.array(wall, dtype="datetime64[s]")
+    stamps = weather.time.astype("datetime64[s]").astype(np.int64)
+    days, which = np.unique(stamps // SPAN, return_inverse=True)
+    begins, ends = (_offsets(place, days * SPAN + edge) for edge in (0, SPAN - 1))
+    offset = begins[which]
+    changes = (begins != ends)[which]  # the clock is moved within these
+    offset[changes] = _offsets(place, stamps[changes])
+    return (stamps + offset).astype("datetime64[s]")
+
+
+def _offsets(place: tzinfo, stamps: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Local time less UTC. [s]"""
+    found = (datetime.fromtimestamp(stamp, place).utcoffset() for stamp in stamps.tolist())
+    return np.array([round(one.total_seconds()) if one else 0 for one in found], dtype=np.int64)
 
 
 def season(

@@ -37,10 +37,11 @@ class Record:
     values: dict[str, Array]
     time_zone: str
     lines: Array
-    """Line of the file of each row, for messages."""
+    """Line of the file of each row, for messages. [1]"""
     humidity_over: str | None = None
     """``"water"`` or ``"ice"`` where the file says so."""
     altitude: float | None = None
+    """[m]"""
     typical: bool = False
     name: str = ""
     source: str = ""
@@ -118,11 +119,13 @@ def _number(cell: str) -> float:
 
 
 def offset_name(hours: float) -> str:
+    """Name of a fixed offset from UTC [h]."""
     minutes = round(abs(hours) * 60)
     return f"UTC{'-' if hours < 0 else '+'}{minutes // 60:02d}:{minutes % 60:02d}"
 
 
 def header_number(text: str, what: str, low: float, high: float) -> float:
+    """A number of the header within its limits. [as the header has it]"""
     value = _number(text.strip())
     if not low <= value <= high:
         raise BadInput(f"the header's {what} is {text.strip()!r}; expected {low:g} to {high:g}")
