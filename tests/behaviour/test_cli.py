@@ -626,13 +626,15 @@ def test_season_refuses_weather_that_is_too_short(refused, short_bay, tmp_path):
     assert "no such file" in refused("season", short_bay, "--weather", tmp_path / "none")[0]
 
 
-def test_targets_are_looked_at_before_the_work(refused, short_bay, tmp_path, monkeypatch):
+@pytest.mark.parametrize("library", ["matplotlib", "jinja2"])
+def test_targets_are_looked_at_before_the_work(refused, short_bay, tmp_path, monkeypatch, library):
     monkeypatch.setattr("ventcalc.commands.season.simulate", pytest.fail)
     words = ("season", short_bay, "--weather", "example")
     assert "is not a file" in refused(*words, "--csv", tmp_path)[0]
     assert "no folder" in refused(*words, "--html", tmp_path / "none" / "x.html")[0]
-    monkeypatch.setitem(sys.modules, "matplotlib", None)
+    monkeypatch.setitem(sys.modules, library, None)
     (line,) = refused(*words, "--html", tmp_path / "x.html")
+    assert line.startswith(library)
     assert "ventcalc[report]" in line
 
 

@@ -11,7 +11,7 @@ from ventcalc.commands.words import add_command, as_json
 from ventcalc.errors import BadInput
 from ventcalc.report.check_data import check_data
 from ventcalc.report.check_text import SWEEP_WORDS, check_text, sweep_tables, table_heights
-from ventcalc.report.drawing import need_matplotlib
+from ventcalc.report.pages import need_page_libraries
 from ventcalc.report.table import table
 from ventcalc.units import parse, show
 
@@ -52,7 +52,7 @@ def run(args: argparse.Namespace) -> str:
     """Table, findings and cautions as text, or JSON; a page where it is asked for."""
     if args.html is not None:
         check_target(args.html)
-        need_matplotlib()
+        need_page_libraries()
     bay = bay_named(args.bay)
     height = bay.pile.height if args.height is None else _height(args.height)
     outside = {

@@ -15,8 +15,8 @@ from ventcalc.commands.season import EXAMPLE_CREDIT, simulate, weather_for
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.errors import BadInput
 from ventcalc.report.data import advice_data, season_csv, season_data
+from ventcalc.report.pages import need_page_libraries
 from ventcalc.report.season_page import season_page
-from ventcalc.report.season_plots import need_matplotlib
 from ventcalc.report.text import CAUTION, advice_text, season_text
 from ventcalc.season.run import Season
 from ventcalc.units import UnitSystem
@@ -108,7 +108,7 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> str:
     """Everything at once, from the example bay to the report."""
-    need_matplotlib()
+    need_page_libraries()
     folder = _folder(args.out)
     report = args.html if args.html is not None else str((folder or Path()) / "ventcalc-demo.html")
     check_target(report)

@@ -18,8 +18,8 @@ from ventcalc.commands.files import bay_named, check_target, write_text
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.errors import BadInput, OutOfRange
 from ventcalc.report.data import season_csv, season_data
+from ventcalc.report.pages import need_page_libraries
 from ventcalc.report.season_page import season_page
-from ventcalc.report.season_plots import need_matplotlib
 from ventcalc.report.text import compare_text, season_text
 from ventcalc.season.run import Season, run_season
 from ventcalc.weather import Weather, example_weather, read_weather
@@ -78,7 +78,7 @@ def run(args: argparse.Namespace) -> str:
     for name in targets:
         check_target(name)
     if args.html is not None:
-        need_matplotlib()
+        need_page_libraries()
     bay = _started(bay_named(args.bay), args.start)
     weather = weather_for(bay, args.weather)
     names = tuple(POLICIES) if args.compare else (args.policy,)

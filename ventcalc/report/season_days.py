@@ -73,6 +73,10 @@ class Days:
         """A trace times the time it lasted, each month. [unit of the trace times h]"""
         return self.monthly(name, np.sum) * self.step_hours
 
+    def monthly_hours(self, name: str, when: Callable[[Array], Any]) -> Array:
+        """How long each month a trace was as ``when`` asks. [h]"""
+        return self.monthly(name, lambda values: np.count_nonzero(when(values))) * self.step_hours
+
     @staticmethod
     def _grouped(
         values: Array, groups: NDArray[np.int64], count: int, what: Callable[[Array], Any]
