@@ -29,7 +29,7 @@ def add(commands: Any) -> None:
     )
     parser.add_argument("bay", metavar="BAY", help="bay file, or seed_bay or fry_bay (invented)")
     parser.add_argument(
-        "--height", metavar="VALUE", help='depth of the pile, such as "17 ft"; that of the file'
+        "--height", metavar="VALUE", help='pile depth, such as "17 ft" (that of the bay file)'
     )
     parser.add_argument(
         "--winter",
@@ -41,7 +41,7 @@ def add(commands: Any) -> None:
         "--warm",
         metavar="VALUE",
         default="18 degC",
-        help='mean outside on the warm day that refrigeration must carry, such as "64 degF" '
+        help='mean outside on the warm day that refrigeration must handle, such as "64 degF" '
         "(18 degC)",
     )
     parser.add_argument("--sweep", action="store_true", help="table of margins by height")

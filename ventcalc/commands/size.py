@@ -53,7 +53,9 @@ def add(commands: Any) -> None:
         default="example",
         help="EPW, TMY3 or CSV file with a whole year, or the word example (example)",
     )
-    parser.add_argument("--out", metavar="OUT", help="write the sized bay; a file there stays")
+    parser.add_argument(
+        "--out", metavar="OUT", help="write the sized bay as a bay file; an existing file is kept"
+    )
     parser.add_argument("--html", metavar="OUT", help="write a report with plots, one HTML file")
 
 

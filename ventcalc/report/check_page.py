@@ -114,7 +114,7 @@ def _bay_rows(result: PileCheck, units: UnitSystem) -> Table:
     rows = [
         ["Part", "Size"],
         ["Pile floor", metres(pile.length, pile.width)],
-        ["Depth of the pile", metres(result.height)],
+        ["Pile depth", metres(result.height)],
         ["Fans", f"{bay.fans.count}, {show(bay.fans.airflow, 'm3/s', units)} rated"],
     ]
     if ducts is None:

@@ -143,8 +143,8 @@ _LINES = (
     ("cool_down", "cool-down", GREEN, "-", "X"),
     ("humidity_fill", "humidifier", GREEN, "--", "*"),
     ("co2_healing", "CO2, healing", GREEN, ":", "h"),
-    ("cold_pull_down", "cold, pull-down", BLUE, "--", "d"),
-    ("cold_holding", "cold, holding", BLUE, ":", "p"),
+    ("cold_pull_down", "cooling, pull-down", BLUE, "--", "d"),
+    ("cold_holding", "cooling, holding", BLUE, ":", "p"),
 )
 """Checks drawn against height: words, colour, line, mark; marks tell lines apart without colour."""
 
@@ -201,7 +201,7 @@ def fan_plot(result: PileCheck, units: UnitSystem) -> Drawing:
         asked = system.system(flow)
         near = asked <= 1.1 * np.max(fan)  # beyond, the line would run through the legend
         axes.plot(flow_in(flow[near]), static(asked[near]), color=RED, lw=1.8, ls=(0, (5, 1.5)),
-                  label="ducts, pile and all else")  # fmt: skip
+                  label="ducts, pile and everything else")  # fmt: skip
         if math.isfinite(system.airflow):
             here = (flow_in(system.airflow), static(system.point.static_pressure))
             axes.plot(*here, marker="o", color="black", ms=7, ls="none")
@@ -375,7 +375,7 @@ def cold_plot(result: PileCheck, units: UnitSystem) -> Drawing:
         top = float(up.max())
         if math.isfinite(able):
             axes.axhline(float(cold(able)), color=RED, lw=1.6, ls=(0, (5, 2)))
-            note(axes, "the plant, 20 h of 24", 2.3, float(cold(able)), 3)
+            note(axes, "the refrigeration plant, 20 h of 24", 2.3, float(cold(able)), 3)
             top = max(top, float(cold(able)))
         axes.set_ylim(1.1 * float(down.min()), 1.3 * top)
         axes.set_ylabel(shown_unit(unit, units).replace("_", " of "))

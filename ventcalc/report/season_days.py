@@ -107,9 +107,9 @@ def days_of(season: Season) -> Days:
     seconds = season.time.astype("datetime64[s]").astype(np.int64).tolist()
     wall = [local(season.bay, stamp).replace(tzinfo=None) for stamp in seconds]
     first = wall[0].date()
-    day = [(moment.date() - first).days for moment in wall]
-    month = [(moment.year - first.year) * 12 + moment.month - first.month for moment in wall]
-    names = {place: f"{moment:%b %Y}" for place, moment in zip(month, wall, strict=True)}
+    day = [(time.date() - first).days for time in wall]
+    month = [(time.year - first.year) * 12 + time.month - first.month for time in wall]
+    names = {place: f"{time:%b %Y}" for place, time in zip(month, wall, strict=True)}
     return Days(
         season=season,
         wall=wall,
@@ -146,7 +146,7 @@ def stage_runs(days: Days) -> list[tuple[str, datetime, datetime]]:
 
 def loss_at(season: Season, days: float) -> float:
     """
-    Mass lost by a day after the first load.
+    Shrink by a day after the first load.
 
     Parameters
     ----------

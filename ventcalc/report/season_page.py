@@ -11,7 +11,13 @@ from ventcalc.bay.checks import bay_notes
 from ventcalc.report import season_plots as plots
 from ventcalc.report.pages import Figure, Table, page
 from ventcalc.report.season_days import Days, days_of
-from ventcalc.report.season_rows import ROWS, fan_words, sanity_lines
+from ventcalc.report.season_rows import (
+    ROWS,
+    control_words,
+    equipment_lines,
+    fan_words,
+    published_lines,
+)
 from ventcalc.season.run import Season
 from ventcalc.units import UnitSystem, convert, show, shown_unit
 from ventcalc.weather import Weather
@@ -19,17 +25,17 @@ from ventcalc.weather import Weather
 __all__ = ["season_page"]
 
 CAUTIONS = (
-    "People: the air of a bay can be deadly. Crop breathes oxygen away and gives off CO2. Before "
-    "anyone goes in: ventilate, test the air for CO2 and oxygen, never go alone, keep to the "
-    "local codes for confined spaces.",
+    "People: the air of a bay can kill. The crop uses up oxygen and gives off CO2. Before anyone "
+    "goes in: ventilate, test the air for CO2 and oxygen, never go alone, follow the local codes "
+    "for confined spaces.",
     "Fans: lock out and tag every fan and door motor before anyone reaches into plenum, duct or "
-    "fan house. They may start at any moment.",
+    "fan house. They can start at any time.",
     "Refrigerants displace air, and some are poisonous or burn: only licensed people open a "
-    "circuit; mind the leak alarm.",
-    "Walls: a pile pushes its walls outward. Wall, floor and height of the pile are the matter of "
-    "a licensed structural engineer; nothing here checks them.",
-    "Freezing: tubers freeze at about -0.6 to -1 °C (30 to 31 °F). A low-limit thermostat in the "
-    "plenum, independent of any computer, must shut the door.",
+    "circuit; heed the leak alarm.",
+    "Walls: a pile pushes its walls outward. Walls, floor and pile height are for a licensed "
+    "structural engineer to check; nothing here checks them.",
+    "Freezing: potatoes freeze at about -0.6 to -1 °C (30 to 31 °F). A low-limit thermostat in the "
+    "plenum, independent of any computer, must close the door.",
     "This is advice from a model. The controller's own interlocks stay in charge, and a person "
     "who has looked at the pile knows better.",
 )
@@ -56,7 +62,7 @@ def season_page(
     units : {"metric", "us"}
         Units of tables and plots.
     remarks : sequence of str
-        What else a reader must know: licence of the weather data, policies left out.
+        What else a reader must know: licence of the weather data, control methods left out.
     scenes : iterable of (str, str)
         Titles and texts of single pieces of advice, shown before the season.
 
@@ -76,35 +82,38 @@ def season_page(
         "season.html",
         title=f"A storage season: {season.bay.name}",
         dates=f"{days.dates[0]:%d %b %Y} to {days.dates[-1]:%d %b %Y}",
-        facts=_facts(season, weather, units, remarks),
+        facts=_facts(seasons, weather, units, remarks),
         cautions=CAUTIONS,
         scenes=list(scenes),
         results=_results(seasons, units),
-        sanity=sanity_lines(season, units),
+        published=published_lines(season, units),
+        equipment=equipment_lines(season, units),
         figures=_figures(days, units),
     )
 
 
 def _facts(
-    season: Season, weather: Weather, units: UnitSystem, remarks: Sequence[str]
+    seasons: Sequence[Season], weather: Weather, units: UnitSystem, remarks: Sequence[str]
 ) -> list[str]:
-    bay = season.bay
+    season, bay = seasons[0], seasons[0].bay
+    control, *others = (control_words(one.policy) for one in seasons)
+    beside = f", in the first table beside {', '.join(others)}" if others else ""
     return [
         f"The bay holds {show(bay.mass, 'kg', units)} of {bay.use} potatoes in a pile "
         f"{show(bay.pile.height, 'm', units)} high; fans {fan_words(season, units)}.",
         *([bay.notes] if bay.notes else []),
-        *(f"Remark on the bay: {remark}" for remark in bay_notes(bay)),
+        *(f"Note on the bay: {remark}" for remark in bay_notes(bay)),
         f"Weather: {weather.name or 'file without a name'}"
         + (f". Source: {weather.source}." if weather.source else "."),
         *remarks,
         *(f"Note on the weather: {note}." for note in season.notes),
-        f"Decided by: {season.policy}. Times are local ({bay.site.time_zone}).",
+        f"Control: {control}{beside}. Times are local ({bay.site.time_zone}).",
     ]
 
 
 def _results(seasons: Sequence[Season], units: UnitSystem) -> Table:
     """Rows under the heading of their group."""
-    rows = [["", *(season.policy for season in seasons)]]
+    rows = [["", *(control_words(season.policy) for season in seasons)]]
     for group, some in groupby(ROWS, lambda row: row.group):
         rows.append([group])
         rows += [[row.words, *(row.text(season, units) for season in seasons)] for row in some]
@@ -185,9 +194,9 @@ def _loss_rows(days: Days) -> Table:
         for name in ("water_loss", "dry_matter_loss")
     )
     columns = {
-        "water so far, %": water,
+        "net water so far, %": water,
         "dry matter so far, %": solids,
-        "all so far, %": water + solids,
+        "shrink so far, %": water + solids,
         "in the month, %": np.diff(water + solids, prepend=0.0),
     }
     return _by_month(days, {words: _column(values, 2) for words, values in columns.items()})
@@ -196,9 +205,9 @@ def _loss_rows(days: Days) -> Table:
 def _margin_rows(days: Days, units: UnitSystem) -> Table:
     unit = "K" if units == "metric" else "°F"
     columns = {}
-    for words, name in (("ceiling", "ceiling_margin"), ("coldest tuber", "wetting_margin")):
+    for words, name in (("ceiling", "ceiling_margin"), ("coldest pulp", "wetting_margin")):
         least = convert(days.monthly(name, np.min), "delta_degC", units)[0]
-        columns[f"{words}, least {unit}"] = _column(least, 2)
+        columns[f"{words}, lowest {unit}"] = _column(least, 2)
         columns[f"{words} below zero, h"] = _column(days.monthly_hours(name, lambda x: x < 0.0), 0)
     return _by_month(days, columns)
 
@@ -208,7 +217,7 @@ def _carbon_rows(days: Days) -> Table:
     columns = {
         "mean, ppm": 1e6 * days.monthly("co2", np.mean),
         "highest, ppm": 1e6 * days.monthly("co2", np.max),
-        "above the limit, h": days.monthly_hours("co2", lambda x: x > limit),
+        "over the limit, h": days.monthly_hours("co2", lambda x: x > limit),
     }
     return _by_month(days, {words: _column(values, 0) for words, values in columns.items()})
 

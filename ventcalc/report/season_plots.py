@@ -210,18 +210,18 @@ def _by_hour(days: Days, hours: NDArray[np.int64], values: Array) -> Array:
 
 
 def loss_plot(days: Days) -> Drawing:
-    """Mass lost, water and dry matter, with published anchors."""
+    """Shrink, water and dry matter, with published figures."""
     season = days.season
-    with _by_date(days, "loss", "Mass lost", 2.8) as (sheet, (axes,)):
+    with _by_date(days, "loss", "Shrink", 2.8) as (sheet, (axes,)):
         when, water = _thin(days, 100.0 * season.traces["water_loss"])
         solids = _thin(days, 100.0 * season.traces["dry_matter_loss"])[1]
         axes.fill_between(
             when, 0.0, solids, facecolor="#bbbbbb", edgecolor=GREY, hatch="....", lw=0.5,
-            label="dry matter (respiration)",
+            label="respired dry matter",
         )  # fmt: skip
         axes.fill_between(
             when, solids, solids + water, facecolor="#d6e9f5", edgecolor=BLUE, hatch="////",
-            lw=0.5, label="water",
+            lw=0.5, label="net water",
         )  # fmt: skip
         axes.plot(when, solids + water, color="black", lw=1.5)
         for age, percent in ((30, 3.0), (150, 5.0)):
@@ -229,18 +229,18 @@ def loss_plot(days: Days) -> Drawing:
             if step < len(days.wall):
                 axes.plot(days.wall[step], percent, marker="D", color=RED, ms=7, ls="none")
                 note(axes, f"about {percent:.0f} % at {age} days", days.wall[step], percent, 9)
-        axes.set_ylabel("% of the mass loaded")
+        axes.set_ylabel("% of the weight loaded")
         axes.set_ylim(bottom=0.0)
         axes.legend(loc="upper left", ncols=2, fontsize=9)
     return sheet
 
 
 def margin_plot(days: Days, units: UnitSystem) -> Drawing:
-    """Smallest margins of each day against wet tubers and a dripping ceiling."""
+    """Smallest margins of each day against wet potatoes and a dripping ceiling."""
     with _by_date(days, "margins", "Margins against condensation", 2.8) as (sheet, (axes,)):
         lines = (
             ("ceiling_margin", "ceiling above the dew point", BLUE, "-"),
-            ("wetting_margin", "coldest tuber above the plenum's dew point", RED, (0, (4, 1.5))),
+            ("wetting_margin", "coldest pulp above the plenum's dew point", RED, (0, (4, 1.5))),
         )
         top = _kelvin(6.0, units)
         lowest = -_kelvin(1.0, units)
@@ -250,9 +250,9 @@ def margin_plot(days: Days, units: UnitSystem) -> Drawing:
             lowest = min(lowest, float(np.nanmin(least, initial=lowest)) * 1.1)
         axes.axhspan(lowest, 0.0, facecolor="#f5e0d6", edgecolor="#cc9980", hatch="xx", lw=0)
         axes.axhline(0.0, color="black", lw=1.0)
-        note(axes, "below zero water settles", days.dates[2], lowest, 8)
+        note(axes, "below zero: condensation", days.dates[2], lowest, 8)
         axes.set_ylim(lowest, top)
-        axes.set_ylabel(f"least of the day, {_difference_unit(units)}")
+        axes.set_ylabel(f"lowest of the day, {_difference_unit(units)}")
         legend(axes, 2)
     return sheet
 
@@ -311,7 +311,7 @@ def energy_plot(days: Days) -> Drawing:
                 f"{total:,.0f}", (place, total), xytext=(0, 3), textcoords="offset points",
                 ha="center", fontsize=9,
             )  # fmt: skip
-        axes.set_ylabel("kWh a month")
+        axes.set_ylabel("kWh per month")
         axes.set_ylim(0.0, 1.25 * max(float(below.max()), 1.0))
         legend(axes)
     return sheet

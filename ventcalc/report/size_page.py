@@ -12,7 +12,14 @@ from ventcalc.bay.checks import bay_notes
 from ventcalc.report import check_plots, size_plots
 from ventcalc.report.check_page import air_rows, fan_rows
 from ventcalc.report.pages import Figure, Table, page
-from ventcalc.report.size_text import by_subject, cells, head_lines, plants, shown_size, working
+from ventcalc.report.size_text import (
+    by_subject,
+    cells,
+    head_lines,
+    refrigerants_line,
+    shown_size,
+    working,
+)
 from ventcalc.sizing.size import CAUTIONS, Sizing
 from ventcalc.units import UnitSystem, show
 
@@ -54,7 +61,7 @@ def size_page(sizing: Sizing, units: UnitSystem = "metric", *, credit: Sequence[
             *([sizing.bay.notes] if sizing.bay.notes else []),
             *credit,
             *sizing.notes,
-            *(f"Remark on the sized bay: {remark}" for remark in bay_notes(sizing.sized)),
+            *(f"Note on the sized bay: {remark}" for remark in bay_notes(sizing.sized)),
         ],
         cautions=CAUTIONS,
         sizes=_sizes(sizing, units),
@@ -66,7 +73,7 @@ def size_page(sizing: Sizing, units: UnitSystem = "metric", *, credit: Sequence[
         alone=Figure(size_plots.alone_plot(days, units), [_month_rows(days, units)]),
         alone_verdict=sizing.alone.verdict,
         costs=_cost_rows(sizing),
-        plants=plants(sizing),
+        refrigerants=refrigerants_line(sizing),
         workings=[
             (subject.capitalize(), [f"{one.name}: {working(one, units)}" for one in some])
             for subject, some in by_subject(sizing.sizes)
@@ -97,7 +104,7 @@ def _duct_rows(sizing: Sizing, units: UnitSystem) -> Table:
         ["laterals", f"{made.laterals}, {apart} apart"],
         ["a lateral, length", length],
         ["a lateral, diameter", show(made.lateral_diameter, "m small", units)],
-        ["places with ports on a lateral", f"{made.ports}"],
+        ["port positions on a lateral", f"{made.ports}"],
     ]
 
 
@@ -179,7 +186,14 @@ def _month_rows(days: dict[str, Any], units: UnitSystem) -> Table:
                 f"{days['hours'][here].sum():.0f}",
             ]
         )
-    head = ["Month", "plan", "pile", "most above plan", "hours cold enough", "hours of full fans"]
+    head = [
+        "Month",
+        "plan",
+        "pile",
+        "most above plan",
+        "hours cold enough",
+        "fan hours, full speed",
+    ]
     return [head, *rows]
 
 
@@ -193,10 +207,10 @@ def _cost_rows(sizing: Sizing) -> Table:
     return [
         ["", "outside air", "refrigeration"],
         ["electricity", *prices("energy_cost")],
-        ["crop that evaporates", *prices("water_cost")],
+        ["shrink by evaporation", *prices("water_cost")],
         ["both", *prices("total_cost")],
         [
-            "cooling per electricity",
+            "cooling per electrical energy",
             *(f"{way.cooling / way.power:.1f}" if way.power else "-" for way in ways),
         ],
         ["hours counted", *(f"{way.hours:.0f}" for way in ways)],

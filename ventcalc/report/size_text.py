@@ -19,7 +19,7 @@ __all__ = [
     "by_subject",
     "cells",
     "head_lines",
-    "plants",
+    "refrigerants_line",
     "shown_size",
     "size_data",
     "size_text",
@@ -204,12 +204,12 @@ def size_text(sizing: Sizing, units: UnitSystem = "metric") -> str:
     for subject, sizes in groups:
         head = [subject.capitalize(), "size", "margin", "bay now"]
         lines += ["", *table([head, *(cells(one, units, currency) for one in sizes)], indent=0)]
-    lines += ["", "Plants at these temperatures, cooling per electrical power"]
-    lines += bullets([plants(sizing)])
+    lines += ["", "Refrigerants at these temperatures, cooling per electrical power"]
+    lines += bullets([refrigerants_line(sizing)])
     for subject, sizes in groups:
         lines += ["", f"Working: {subject}", *_workings(sizes, units)]
     if remarks := bay_notes(sizing.sized):
-        lines += ["", "Remarks on the sized bay", *bullets(remarks)]
+        lines += ["", "Notes on the sized bay", *bullets(remarks)]
     return "\n".join([*lines, "", "Cautions", *bullets(CAUTIONS)])
 
 
@@ -218,7 +218,7 @@ def _workings(sizes: Sequence[Size], units: UnitSystem) -> list[str]:
     return [line for one in sizes for line in fold.wrap(f"{one.name}: {working(one, units)}")]
 
 
-def plants(sizing: Sizing) -> str:
+def refrigerants_line(sizing: Sizing) -> str:
     """
     Refrigerants side by side.
 
@@ -242,8 +242,8 @@ def plants(sizing: Sizing) -> str:
         for name, why in sizing.cooling.left_out.items()
     )
     return (
-        f"{found}; safety groups of ANSI/ASHRAE 34 (from memory): A or B for the poison, 1, 2L or "
-        "3 for the fire." + (f" Not at these temperatures: {left}." if left else "")
+        f"{found}; safety groups of ANSI/ASHRAE 34 (from memory): A or B for toxicity, 1, 2L or "
+        "3 for flammability." + (f" Not at these temperatures: {left}." if left else "")
     )
 
 
