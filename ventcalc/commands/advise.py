@@ -36,7 +36,7 @@ def add(commands: Any) -> None:
     parser.add_argument(
         "--memory",
         metavar="FILE",
-        help="what the advice must remember from hour to hour, JSON; read if there, then written",
+        help="what to remember from hour to hour, JSON; read if it exists, then written",
     )
 
 

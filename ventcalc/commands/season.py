@@ -95,10 +95,10 @@ def run(args: argparse.Namespace) -> str:
         data = season_data(seasons, args.units)
         return as_json({**data, "left_out": stopped, "files": targets})
     if args.compare:
-        told = compare_text(seasons, args.units)
+        summary = compare_text(seasons, args.units)
     else:
-        told = season_text(seasons[0], args.units)
-    return "\n\n".join(part for part in (told, *left_out, "\n".join(written)) if part)
+        summary = season_text(seasons[0], args.units)
+    return "\n\n".join(part for part in (summary, *left_out, "\n".join(written)) if part)
 
 
 def _simulated(

@@ -153,7 +153,7 @@ def findings(result: PileCheck, units: UnitSystem) -> list[str]:
 
 
 def _worth(check: Check) -> bool:
-    """Notes that are not said in the cautions anyway."""
+    """Notes that do not stand in the cautions anyway."""
     return bool(check.note) and not check.key.startswith("wall_t") and check.key != "wall_moment"
 
 
@@ -278,19 +278,7 @@ _SWEPT = (
 
 
 def table_heights(units: UnitSystem) -> Any:
-    """
-    Round heights for a table of margins.
-
-    Parameters
-    ----------
-    units : {"metric", "us"}
-        Half metres, or feet.
-
-    Returns
-    -------
-    array
-        From the lowest to the tallest height looked at. [m]
-    """
+    """Half metres, or feet, from the lowest to the tallest height looked at. [m]"""
     if units == "us":
         return np.arange(2.0, TALLEST_HEIGHT / FOOT) * FOOT
     return np.arange(LOWEST_HEIGHT, TALLEST_HEIGHT + 0.25, 0.5)

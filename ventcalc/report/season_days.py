@@ -21,21 +21,7 @@ Array = NDArray[np.float64]
 
 
 def local(bay: Bay, time: float) -> datetime:
-    """
-    Wall-clock time at the bay.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    time : float
-        UTC, since 1970-01-01. [s]
-
-    Returns
-    -------
-    datetime
-        With the offset of the bay's time zone.
-    """
+    """Wall-clock time at the bay of a time in UTC since 1970-01-01 [s], with its offset."""
     return datetime.fromtimestamp(time, ZoneInfo(bay.site.time_zone))
 
 
@@ -91,19 +77,7 @@ class Days:
 
 
 def days_of(season: Season) -> Days:
-    """
-    Sort a season into local days and months.
-
-    Parameters
-    ----------
-    season : Season
-        The season.
-
-    Returns
-    -------
-    Days
-        Groups of its steps.
-    """
+    """The steps of a season sorted into local days and months."""
     seconds = season.time.astype("datetime64[s]").astype(np.int64).tolist()
     wall = [local(season.bay, stamp).replace(tzinfo=None) for stamp in seconds]
     first = wall[0].date()
@@ -122,18 +96,9 @@ def days_of(season: Season) -> Days:
 
 def stage_runs(days: Days) -> list[tuple[str, datetime, datetime]]:
     """
-    Stages in their order.
+    Name, first and last step (local time) of each stage, in their order.
 
-    Parameters
-    ----------
-    days : Days
-        A season.
-
-    Returns
-    -------
-    list of tuple
-        Name, first and last step (local time) of each stage; a stage that comes back within
-        the run of another (a target that waits) is not listed twice.
+    A stage that comes back within the run of another (a target that waits) is not listed twice.
     """
     codes = days.season.traces["stage"].astype(int)
     runs = []
@@ -145,21 +110,7 @@ def stage_runs(days: Days) -> list[tuple[str, datetime, datetime]]:
 
 
 def loss_at(season: Season, days: float) -> float:
-    """
-    Shrink by a day after the first load.
-
-    Parameters
-    ----------
-    season : Season
-        The season.
-    days : float
-        Days since the first load.
-
-    Returns
-    -------
-    float
-        Water and dry matter of the mass loaded; NaN after the end. [1]
-    """
+    """Shrink some days after the first load, of the mass loaded; NaN after the end. [1]"""
     age = (season.time - season.time[0]) / np.timedelta64(86400, "s")
     if age[-1] < days:
         return float("nan")

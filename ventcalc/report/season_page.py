@@ -113,7 +113,7 @@ def _facts(
 
 def _results(seasons: Sequence[Season], units: UnitSystem) -> Table:
     """Rows under the heading of their group."""
-    rows = [["", *(control_words(season.policy) for season in seasons)]]
+    rows = [["Result", *(control_words(season.policy) for season in seasons)]]
     for group, some in groupby(ROWS, lambda row: row.group):
         rows.append([group])
         rows += [[row.words, *(row.text(season, units) for season in seasons)] for row in some]

@@ -34,23 +34,7 @@ def control_words(policy: str) -> str:
 
 
 def per_tonne(value: float, unit: str, units: UnitSystem) -> str:
-    """
-    Write an amount per mass of crop.
-
-    Parameters
-    ----------
-    value : float
-        The amount; in US units kilograms become pounds, tonnes short tons. [unit/t]
-    unit : {"kWh", "kg"}
-        Unit of the amount.
-    units : {"metric", "us"}
-        Units to write.
-
-    Returns
-    -------
-    str
-        For example ``"8.1 kWh/ton"``.
-    """
+    """An amount per mass of crop [unit/t]; in US units pounds or kWh per short ton."""
     if units == "metric":
         return f"{value:.2f} {unit}/t"
     if unit == "kg":
@@ -191,21 +175,7 @@ ROWS: tuple[Row, ...] = (
 
 
 def fan_words(season: Season, units: UnitSystem = "metric") -> str:
-    """
-    What the fans move in this bay, beside their rated point.
-
-    Parameters
-    ----------
-    season : Season
-        The season.
-    units : {"metric", "us"}
-        Units to write.
-
-    Returns
-    -------
-    str
-        One phrase.
-    """
+    """What the fans move in this bay, beside their rated point."""
     rated, now = season.bay.fans, season.installed.fans
     if now is rated:
         return f"{show(rated.airflow, 'm3/s', units)} as rated; no fan curve, no ducts in the file"
@@ -220,18 +190,6 @@ def fan_words(season: Season, units: UnitSystem = "metric") -> str:
 def published_lines(season: Season, units: UnitSystem = "metric") -> tuple[str, ...]:
     """
     Respiration, spread and shrink beside published figures.
-
-    Parameters
-    ----------
-    season : Season
-        The season.
-    units : {"metric", "us"}
-        Units to write.
-
-    Returns
-    -------
-    tuple of str
-        Sentences with their sources.
 
     References
     ----------

@@ -83,7 +83,7 @@ def size_page(sizing: Sizing, units: UnitSystem = "metric", *, credit: Sequence[
 
 def _sizes(sizing: Sizing, units: UnitSystem) -> Table:
     """Sizes under the heading of their subject."""
-    rows: list[Sequence[str]] = [["What", "size", "margin", "bay now"]]
+    rows: list[Sequence[str]] = [["What", "Size", "Margin", "Bay now"]]
     for subject, sizes in by_subject(sizing.sizes):
         rows.append([subject.capitalize()])
         rows += [cells(one, units, sizing.bay.costs.currency) for one in sizes]
@@ -114,7 +114,7 @@ def _pressure(sizing: Sizing, units: UnitSystem) -> Figure:
         [name, show(value, "Pa", units), f"{value / total:.0%}"]
         for name, value in {**parts, "all": total}.items()
     ]
-    return Figure(size_plots.pressure_plot(parts, units), [[["", "pressure", "part"], *rows]])
+    return Figure(size_plots.pressure_plot(parts, units), [[["Part", "Pressure", "Share"], *rows]])
 
 
 def _loads(sizing: Sizing, units: UnitSystem) -> Figure:
@@ -139,7 +139,7 @@ def _loads(sizing: Sizing, units: UnitSystem) -> Figure:
         for name, heat in lines.items()
     ]
     names = [_CASES[name] for name in sizing.cooling.cases]
-    return Figure(size_plots.load_plot(names, parts, units), [[["", *cases], *rows]])
+    return Figure(size_plots.load_plot(names, parts, units), [[["Part", *cases], *rows]])
 
 
 # --- outside air -------------------------------------------------------------------------
@@ -205,7 +205,7 @@ def _cost_rows(sizing: Sizing) -> Table:
         return [shown_size(getattr(way, name), "money/J", "metric", currency) for way in ways]
 
     return [
-        ["", "outside air", "refrigeration"],
+        ["Per kWh of cooling", "outside air", "refrigeration"],
         ["electricity", *prices("energy_cost")],
         ["shrink by evaporation", *prices("water_cost")],
         ["both", *prices("total_cost")],

@@ -213,23 +213,7 @@ def _remarks(season: Season, units: UnitSystem, which: str = "") -> list[str]:
 
 
 def air_text(state: AirState, units: UnitSystem = "metric", where: str = "") -> str:
-    """
-    Write every property of a state of moist air.
-
-    Parameters
-    ----------
-    state : AirState
-        One state.
-    units : {"metric", "us"}
-        Units to write.
-    where : str
-        Where the pressure comes from.
-
-    Returns
-    -------
-    str
-        One property a line.
-    """
+    """Every property of a state of moist air, one a line; ``where`` says whose the pressure is."""
     pressure = show(state.pressure, "Pa air", units)
     frost = state.dew_point < 0.01
     rows = [
