@@ -76,7 +76,7 @@ def without_noise(recall: Recall, readings: Readings) -> tuple[Readings, tuple[f
         old + weight * (new - old) if abs(new - old) <= CLOSE else new
         for old, new in zip(before, seen, strict=True)
     )
-    return replace(readings, **dict(zip(_PULPS, means, strict=True))), means
+    return readings._replace(**dict(zip(_PULPS, means, strict=True))), means
 
 
 # --- what was really done ----------------------------------------------------------------------
@@ -93,8 +93,7 @@ def as_seen(recall: Recall, deeds: Deeds) -> Recall:
     if math.isnan(deeds.fan):
         return recall
     on = deeds.fan > RUNNING
-    memory = replace(
-        recall.memory,
+    memory = recall.memory._replace(
         fan_on=on,
         fan_since=min(deeds.fan_for, 1e9),
         cooled=recall.memory.cooled and on,
@@ -108,19 +107,19 @@ def as_done(bay: Bay, before: Memory, after: Memory, deeds: Deeds) -> Memory:
         return after
     step, on = elapsed(before, after), deeds.fan > RUNNING
     if on:
-        after = replace(after, since_run=0.0)
+        after = after._replace(since_run=0.0)
     else:
         left = min(after.run_left + step, bay.control.circulate_for) if after.fan_on else 0.0
         left = max(after.run_left, left)
-        after = replace(after, since_run=before.since_run + step, run_left=left)
+        after = after._replace(since_run=before.since_run + step, run_left=left)
     if math.isnan(deeds.door):
         return after
     if on and deeds.door >= 0.5 * bay.control.fresh_air_opening:
-        return replace(after, since_fresh=0.0)
+        return after._replace(since_fresh=0.0)
     left = after.fresh_left
     if before.fresh_left > 0.0 and left < before.fresh_left:
         left = before.fresh_left  # advised, not done
-    return replace(after, since_fresh=before.since_fresh + step, fresh_left=left)
+    return after._replace(since_fresh=before.since_fresh + step, fresh_left=left)
 
 
 # --- the source of cooling -----------------------------------------------------------------------
@@ -152,7 +151,7 @@ def without(bay: Bay, readings: Readings, source: str) -> tuple[Bay, Readings]:
     """The same question as if one source of cooling were not there."""
     if source == "refrigeration":
         return replace(bay, refrigeration=None), readings
-    hidden = replace(readings, outside_temperature=math.nan, outside_relative_humidity=math.nan)
+    hidden = readings._replace(outside_temperature=math.nan, outside_relative_humidity=math.nan)
     return bay, hidden
 
 

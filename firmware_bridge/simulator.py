@@ -21,14 +21,14 @@ from firmware_bridge.clock import Clock
 from firmware_bridge.messages import Advice, Birth, Channel, Reading, State
 from firmware_bridge.receiver import LocalLimits, Receiver
 from ventcalc import air
-from ventcalc._ops import SCALAR
-from ventcalc.advice import calendar
 from ventcalc.advice.policies import Positions, differential_thermostat
-from ventcalc.advice.situation import Readings
+from ventcalc.advice.situation import START, Memory, Readings
 from ventcalc.bay.description import Bay
-from ventcalc.pile import bed
-from ventcalc.season.bay_model import bed_of, first_state, readings_of, step_bay
-from ventcalc.season.surroundings import Outside
+from ventcalc.bay.hourly import HourlyBay, hourly
+from ventcalc.pile.layers import Bed, Layer
+from ventcalc.season.bay_model import readings_of, step_bay
+from ventcalc.season.bay_state import BayState, StepRecord, bed_of, first_state
+from ventcalc.season.surroundings import Ground, Outside
 from ventcalc.weather import Weather, example_weather
 
 __all__ = ["CHANNELS", "Fault", "Plant", "Simulator", "Wire", "outside_at", "plant_of"]
@@ -123,7 +123,6 @@ def outside_at(time: float, pressure: float) -> Outside:
         temperature=temperature,
         relative_humidity=humidity,
         humidity_ratio=float(ratio),
-        pressure=pressure,
     )
 
 
@@ -137,8 +136,9 @@ class Plant:
     """The bay itself: pile, air, fans, doors, as the library models them."""
 
     bay: Bay
-    model: bed.Bed
-    state: Any
+    model: Bed
+    state: BayState
+    layers: list[Layer]
     time: float
     """UTC. [s]"""
     pressure: float
@@ -151,26 +151,33 @@ class Plant:
         while time - self.time > 1e-6:
             step = min(60.0, time - self.time)
             outside = outside_at(self.time, self.pressure)
-            bay = self.bay
-            if bay.humidifier is not None:
-                sprays = replace(bay.humidifier, capacity=self.water * bay.humidifier.capacity)
-                bay = replace(bay, humidifier=sprays)
-            when = calendar.calendar_at(bay, self.time)
-            self.state, _ = step_bay(
-                bay, self.model, self.state, self.positions, outside, when, step, SCALAR
+            bay = self.now()
+            sprays = replace(bay.humidifier, capacity=self.water * bay.humidifier.capacity)
+            self.state, _, _ = step_bay(
+                replace(bay, humidifier=sprays),
+                self.model,
+                Ground(),
+                self.layers,
+                self.state,
+                self.positions,
+                outside,
+                step,
+                StepRecord(),
             )
             self.time += step
 
+    def now(self) -> HourlyBay:
+        """The bay in the season that it stands in."""
+        return hourly(self.bay, self.time)
+
     def readings(self) -> Readings:
         """What faultless sensors would read."""
-        return readings_of(
-            self.bay, self.state, outside_at(self.time, self.pressure), self.pressure
-        )
+        outside = outside_at(self.time, self.pressure)
+        return readings_of(self.state, self.layers, outside, self.pressure)
 
     def pulps(self) -> list[float]:
         """Pulp temperatures at the probes, bottom to top. [°C]"""
-        layers = self.state.bed.temperature
-        return [float(layers[place]) for place in _probe_layers(len(layers))]
+        return [self.layers[place].temperature for place in _probe_layers(len(self.layers))]
 
 
 def plant_of(bay: Bay, time: float, pulp: float | None = None) -> Plant:
@@ -193,16 +200,15 @@ def plant_of(bay: Bay, time: float, pulp: float | None = None) -> Plant:
     pressure = float(air.standard_pressure(bay.site.altitude))
     model = bed_of(bay, pressure, LAYERS)
     warm = bay.schedule.holding_temperature + 2.0 if pulp is None else pulp
-    state = replace(
-        first_state(bay, model, None),
-        bed=bed.fresh_bed(model, warm, None),
+    state = first_state(bay, pressure)._replace(
         share=1.0,
         loaded=1.0,
         return_temperature=warm,
         return_humidity_ratio=float(air.humidity_ratio(warm, 0.94, pressure)),
         plenum_temperature=warm,
     )
-    return Plant(bay=bay, model=model, state=state, time=time, pressure=pressure)
+    layers = [Layer(warm) for _ in range(LAYERS)]
+    return Plant(bay=bay, model=model, state=state, layers=layers, time=time, pressure=pressure)
 
 
 @dataclass(slots=True)
@@ -230,7 +236,7 @@ class Simulator:
     acks: list[messages.Ack] = field(default_factory=list)
     _seq: int = 0
     _due: float = 0.0
-    _local: Any = None
+    _local: Memory = START
     _random: random.Random = field(init=False)
     _held: dict[str, float] = field(default_factory=dict)
     _started: float = field(init=False)
@@ -327,7 +333,7 @@ class Simulator:
             self.applied = [*self.applied[-999:], (now, advice)]
         self.following = advice
         readings = self.plant.readings()
-        local, self._local = differential_thermostat(self.plant.bay, readings, self._local)
+        local, self._local = differential_thermostat(self.plant.now(), readings, self._local)
         taken = _own(local)
         if advice is not None:
             advised = {name: advice.position(name) for name in messages.TARGETS}
@@ -342,7 +348,7 @@ class Simulator:
             humidity_wanted=self.plant.bay.limits.plenum_humidity if taken["water"] else 0.0,
         )
         if readings.plenum_temperature < FROST:
-            positions = replace(positions, door_opening=0.0, refrigeration=0.0)
+            positions = positions._replace(door_opening=0.0, refrigeration=0.0)
         self.plant.positions, self.plant.water = positions, taken["water"]
 
     # --- the sensors ---------------------------------------------------------------------------

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -63,11 +62,6 @@ def check_range(
         if low <= value <= high or value != value:
             return
         raise OutOfRange(name, low, high, float(value), "", unit, hint)
-    traced = _traced_parts(value)
-    if traced:
-        for one in traced:
-            one.require(low, high)
-        return
     array = np.asarray(value, dtype=float)
     good = (array >= low) & (array <= high)
     if good.all():
@@ -77,9 +71,3 @@ def check_range(
         place = tuple(int(i) for i in np.argwhere(bad)[0])
         where = f" at [{', '.join(map(str, place))}]" if place else ""
         raise OutOfRange(name, low, high, float(array[place]), where, unit, hint)
-
-
-def _traced_parts(value: Any) -> list[Any]:
-    """Numbers that are only traced as yet, and note what is required of them."""
-    many = value.flat if isinstance(value, np.ndarray) and value.dtype == object else [value]
-    return [one for one in many if hasattr(one, "require")]

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ventcalc._ops import ARRAY, SCALAR
-from ventcalc.advice.calendar import (
+from ventcalc.bay.calendar import (
     COLD_START,
     LAG,
     STAGES,

@@ -9,7 +9,7 @@ import pytest
 
 from ventcalc import air
 from ventcalc._ops import SCALAR
-from ventcalc.advice import calendar
+from ventcalc.bay import calendar
 from ventcalc.advice.policies import Positions
 from ventcalc.bay.file import example_bay
 from ventcalc.pile import bed

@@ -32,7 +32,7 @@ STANDS = Deeds(fan=0.0, door=0.0, cool=0.0, fan_for=1e5)
 
 
 def after(minutes, **changes):
-    return replace(WARM, time=START + 60.0 * minutes, **changes)
+    return WARM._replace(time=START + 60.0 * minutes, **changes)
 
 
 @pytest.mark.parametrize("deeds", [None, STANDS], ids=["nothing reported", "does not follow"])
@@ -93,7 +93,7 @@ def test_what_the_fans_did_goes_before_what_was_advised():
 
 def test_fresh_air_that_was_not_given_stays_due():
     hours = BAY.control.fresh_air_every + 600.0
-    memory = replace(Recall().memory, time=START, since_fresh=hours)
+    memory = Recall().memory._replace(time=START, since_fresh=hours)
     cool = {"pulp_mean": 8.0, "pulp_bottom": 7.9, "pulp_top": 8.1, "pulp_coldest": 7.8}
     air = {"return_temperature": 8.2, "plenum_temperature": 8.0, "co2": math.nan}
     now = after(1, **cool, **air, outside_temperature=7.0)

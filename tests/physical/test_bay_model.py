@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from ventcalc import air
 from ventcalc._ops import ARRAY, SCALAR
-from ventcalc.advice import calendar
+from ventcalc.bay import calendar
 from ventcalc.advice.policies import Positions
 from ventcalc.air import plain as plain_air
 from ventcalc.bay.batch import stack_bays

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from ventcalc._leaves import stacked
-from ventcalc.advice.calendar import COOL_DOWN, EMPTY, FILLING, HOLDING, UNLOADING
+from ventcalc.bay.calendar import COOL_DOWN, EMPTY, FILLING, HOLDING, UNLOADING
 from ventcalc.advice.policies import Positions
 from ventcalc.advice.situation import Readings
 from ventcalc.bay.batch import stack_bays

@@ -216,6 +216,20 @@ def test_outside_air_that_cannot_cool_leaves_the_water_unsaid():
     assert np.isnan(made.water)
 
 
+def test_supply_is_found_for_each_pile_alone():
+    """Little, enough and no known airflow: one by one or together, NaN only where it belongs."""
+    bay, pressure = example_bay(), 84e3
+    state = design_states(bay)[2]
+    flows = np.array([1e-3, 18.0, np.nan])
+    through = passage(bay, state, airflow=flows, mass=1.8e6, pressure=pressure)
+    made = humidifier_need(bay, state, through, pressure=pressure)
+    assert np.isnan(made.water).tolist() == [True, False, True]
+    one = passage(bay, state, airflow=18.0, mass=1.8e6, pressure=pressure)
+    alone = humidifier_need(bay, state, one, pressure=pressure)
+    assert made.water[1] == pytest.approx(alone.water, rel=1e-12)
+    assert made.fresh_fraction[1] == pytest.approx(alone.fresh_fraction, rel=1e-12)
+
+
 CARBON = {"airflow": 18.0, "mass": 1.8e6, "volume": 2200.0, "specific_volume": 0.93}
 
 

@@ -1,25 +1,51 @@
 """
 What fans, door, humidifier, refrigeration and heater should do now.
 
-``advise`` is a pure function: bay, readings and memory in, advice and new memory out. Every
-rule is written once for one bay (floats) and for many (arrays).
+``advise`` is a pure function: bay, readings and memory in, advice and new memory out. The rules
+stand in ``_action``, from the most urgent down: the first that applies decides.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
 from enum import IntEnum
-from typing import Any
+from typing import NamedTuple
 
-from ventcalc._ops import Ops, ops_for
-from ventcalc.advice import aims, calendar, freeze_guard, means, outside_air
-from ventcalc.advice.outside_air import Binding, OutsideAir, Verdict
-from ventcalc.advice.situation import Memory, Readings, Situation, look
-from ventcalc.air import plain as plain_air
-from ventcalc.bay.description import Bay, capacity_of, coil_of, door_opening_at
-from ventcalc.equipment import plenum
+from ventcalc.advice import devices
+from ventcalc.advice.freeze_guard import EXIT_ABOVE_FLOOR, Guard, guard
+from ventcalc.advice.outside_air import (
+    ALLOWED,
+    FREEZING,
+    NONE,
+    WETS_CROP,
+    OutsideAir,
+    judge,
+)
+from ventcalc.advice.setpoints import (
+    cooling_speed,
+    dry_air_flow,
+    fan_power,
+    humidity_setpoint,
+    lowest_supply,
+    supply_setpoint,
+    vapour_limit,
+)
+from ventcalc.advice.situation import START, Memory, Readings, Situation, assess
+from ventcalc.air.plain import dew_point, relative_humidity
+from ventcalc.bay.calendar import EMPTY, UNLOADING, WARM_UP
+from ventcalc.bay.description import Bay, door_opening_at
+from ventcalc.bay.hourly import HourlyBay, hourly
+from ventcalc.equipment.plenum import Supply, supply
+from ventcalc.errors import check_range
 
-__all__ = ["Action", "Advice", "Memory", "Readings", "advise"]
+__all__ = ["Action", "Advice", "Memory", "Readings", "advise", "decide"]
+
+PURGE_UNTIL = 0.7
+"""Part of the CO2 limit down to which a change of air goes on. [1]"""
+FRESH_ENOUGH = 0.5
+"""Part of a fresh-air run's opening that counts as one. [1]"""
+ROUND_OFF = 1e-6
+"""Supply below its floor that is round-off. [K]"""
 
 
 class Action(IntEnum):
@@ -56,80 +82,84 @@ class Action(IntEnum):
     COOL_BY_OUTSIDE,
     PROTECT,
 ) = map(int, Action)
-ALLOWED = int(Verdict.ALLOWED)
 
 
-@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class Advice:
+class Needs(NamedTuple):
+    """What the bay asks for, before anything says whether it can be had."""
+
+    cool: bool
+    warm: bool
+    purge: bool
+    even: bool
+    drip: bool
+    tail: bool
+    recirculation_wets: bool
+
+
+class Run(NamedTuple):
+    """Settings before the envelope has looked at them."""
+
+    action: int
+    """Code of ``Action``."""
+    fan_speed: float
+    """[0-1]"""
+    fresh_fraction: float
+    """[0-1]"""
+    coil_heat: float
+    """[W]"""
+    heater_heat: float
+    """[W]"""
+    humidity_wanted: float
+    """[0-1]"""
+
+
+class Advice(NamedTuple):
     """Positions 0-1 for the next ``valid_for`` seconds; NaN positions mean hands off."""
 
-    action: Any
+    action: int
     """Code of ``Action``."""
-    fan_speed: Any
+    fan_speed: float
     """[0-1]"""
-    door_opening: Any
+    door_opening: float
     """[0-1]"""
-    humidifier: Any
+    humidifier: float
     """Share of its capacity. [0-1]"""
-    refrigeration: Any
+    refrigeration: float
     """Share of its capacity. [0-1]"""
-    heater: Any
+    heater: float
     """Share of its capacity. [0-1]"""
-    plenum_temperature: Any
+    plenum_temperature: float
     """Expected supply air, the set point for the door's own loop. [°C]"""
-    plenum_relative_humidity: Any
+    plenum_relative_humidity: float
     """Expected supply air. [0-1]"""
-    plenum_dew_point: Any
+    plenum_dew_point: float
     """[°C]"""
-    humidity_wanted: Any
+    humidity_wanted: float
     """Set point of the humidifier; 0 for off. [0-1]"""
-    stopped_by: Any
+    stopped_by: int
     """Code of ``Binding``: a run that was wanted but would have frozen or wetted the crop."""
-    freeze_stage: Any
+    freeze_stage: int
     """Code of the stage of freeze protection, 0 none to 3 latched."""
-    fan_since: Any
+    fan_since: float
     """Since the fans last started or stopped, before this advice. [s]"""
     outside: OutsideAir
-    """The outside-air verdict, for cooling or for evening out."""
+    """The outside-air verdict, for cooling or for equalizing the pile."""
     needs: Needs
     situation: Situation
     valid_for: float
     """[s]"""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class Needs:
-    """What the bay asks for, before anything says whether it can be had."""
-
-    cool: Any
-    warm: Any
-    purge: Any
-    even: Any
-    drip: Any
-    tail: Any
-    recirculation_wets: Any
-
-
-@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class _Run:
-    """Settings before the envelope has looked at them."""
-
-    action: Any
-    fan_speed: Any
-    fresh_fraction: Any
-    coil_heat: Any
-    heater_heat: Any
-    humidity_wanted: Any
-
-
-def advise(bay: Bay, readings: Readings, memory: Memory | None = None) -> tuple[Advice, Memory]:
+def advise(
+    bay: Bay | HourlyBay, readings: Readings, memory: Memory | None = None
+) -> tuple[Advice, Memory]:
     """
-    Advice for one moment.
+    Advice for one time.
 
     Parameters
     ----------
     bay : Bay
-        The bay (or a stack of bays, with readings and memory as arrays).
+        The bay.
     readings : Readings
         Readings now; NaN for missing ones.
     memory : Memory, optional
@@ -154,194 +184,262 @@ def advise(bay: Bay, readings: Readings, memory: Memory | None = None) -> tuple[
     the bay itself is that cold), nor air whose dew point is known to lie above the coldest
     exposed tuber.
     """
-    ops = ops_for(bay.fans.airflow, readings.pulp_mean, readings.return_temperature)
-    memory = memory or Memory()
-    now = look(bay, readings, memory, ops)
-    guard = freeze_guard.guard(bay, readings, memory, now.elapsed, ops)
-    needs = _needs(bay, now, memory, ops)
-    speed = _cooling_speed(bay, now, ops)
-    outside = _outside(bay, now, needs, speed, ops)
-    run = _choose(bay, now, needs, outside, speed, memory, guard.stage, ops)
+    for name, low, high, unit, slip in _LIMITS:
+        check_range(name, getattr(readings, name), low, high, unit, slip)
+    return decide(hourly(bay, readings.time), readings, START if memory is None else memory)
+
+
+_KELVIN = "in kelvin or Fahrenheit, perhaps?"
+_PERCENT = "a percentage, perhaps? give a fraction"
+_LIMITS = (
+    ("outside_temperature", -50.0, 60.0, "°C", _KELVIN),
+    ("outside_relative_humidity", 0.0, 1.0, "", _PERCENT),
+    ("return_temperature", -50.0, 60.0, "°C", _KELVIN),
+    ("return_relative_humidity", 0.0, 1.0, "", _PERCENT),
+    ("plenum_temperature", -50.0, 60.0, "°C", _KELVIN),
+    ("pulp_bottom", -50.0, 60.0, "°C", _KELVIN),
+    ("pulp_top", -50.0, 60.0, "°C", _KELVIN),
+    ("pulp_mean", -50.0, 60.0, "°C", _KELVIN),
+    ("pulp_coldest", -50.0, 60.0, "°C", _KELVIN),
+    ("ceiling_temperature", -50.0, 60.0, "°C", _KELVIN),
+    ("co2", 0.0, 1.0, "", "ppm, perhaps? give a volume fraction"),
+    ("pressure", 60e3, 110e3, "Pa", "in kPa or hPa, perhaps? give Pa"),
+)
+
+
+def decide(bay: HourlyBay, readings: Readings, memory: Memory) -> tuple[Advice, Memory]:
+    """``advise`` without its checks: the rules of an hour."""
+    now = assess(bay, readings, memory)
+    frost = guard(bay, readings, memory, now.elapsed)
+    needs = _needs(bay, now, memory)
+    speed = cooling_speed(bay, now.excess, now.spread)
+    outside = _outside(bay, now, needs, speed)
+    run = _run(bay, now, needs, outside, speed, memory, frost.stage)
     since = memory.fan_since + now.elapsed
-    advice = _within_envelope(bay, now, needs, outside, run, guard.stage, since, ops)
-    return advice, _remember(bay, now, needs, advice, memory, guard, ops)
+    advice = _within_envelope(bay, now, needs, outside, run, frost.stage, since)
+    return advice, _remember(bay, now, needs, advice, memory, frost)
 
 
-def _needs(bay: Bay, now: Situation, memory: Memory, ops: Ops) -> Needs:
-    where, rules = ops.where, bay.control
-    pulp = now.readings
-    in_use = now.usable & (now.stage != calendar.EMPTY)
-    above = where(memory.cooling, rules.stop_above, rules.start_above)
-    below = where(memory.warming, rules.stop_above, rules.start_above)
-    late = (now.stage == calendar.WARM_UP) | (now.stage == calendar.UNLOADING)
-    too_cold = pulp.pulp_mean < now.final - bay.limits.band
-    co2 = where(memory.purging, 0.7 * bay.limits.co2, bay.limits.co2)
-    unmeasured = ops.isnan(pulp.co2)
-    due = (memory.fresh_left > 0.0) | (memory.since_fresh + now.elapsed > rules.fresh_air_every)
+def _needs(bay: HourlyBay, now: Situation, memory: Memory) -> Needs:
+    """What the bay asks for, each with its hysteresis."""
+    rules, limits, pulp = bay.control, bay.limits, now.readings
+    in_use = now.usable and now.stage != EMPTY
+    above = rules.stop_above if memory.cooling else rules.start_above
+    below = rules.stop_above if memory.warming else rules.start_above
+    late = now.stage == WARM_UP or now.stage == UNLOADING
+    too_cold = pulp.pulp_mean < now.final - limits.band
+    if math.isnan(pulp.co2):
+        purge = memory.fresh_left > 0.0 or memory.since_fresh + now.elapsed > rules.fresh_air_every
+    else:
+        purge = pulp.co2 > (PURGE_UNTIL * limits.co2 if memory.purging else limits.co2)
     idle = memory.since_run + now.elapsed > rules.circulate_every
-    uneven = now.spread > bay.limits.spread
+    uneven = now.spread > limits.spread
+    tail = rules.tail if memory.cooled else memory.tail_left
     return Needs(
-        cool=in_use & (now.excess > above),
-        warm=in_use & (now.excess < -below) & (late | too_cold),
-        purge=in_use & where(unmeasured, due, pulp.co2 > co2),
-        even=in_use & (idle | uneven | (memory.run_left > 0.0)),
-        drip=in_use & (now.return_dew_point > now.ceiling),
-        tail=in_use & (where(memory.cooled, rules.tail, memory.tail_left) > 0.0),
+        cool=in_use and now.excess > above,
+        warm=in_use and now.excess < -below and (late or too_cold),
+        purge=in_use and purge,
+        even=in_use and (idle or uneven or memory.run_left > 0.0),
+        drip=in_use and now.return_dew_point > now.ceiling,
+        tail=in_use and tail > 0.0,
         recirculation_wets=now.run_dew_point > pulp.pulp_coldest,
     )
 
 
-def _cooling_speed(bay: Bay, now: Situation, ops: Ops) -> Any:
-    """Slow when little is to be done (power goes with the cube), full for an uneven pile."""
-    least = bay.fans.minimum_speed
-    uneven = 5.0 * now.spread / bay.limits.spread - 4.0
-    share = ops.minimum(ops.maximum(ops.maximum(now.excess, uneven), 0.0), 1.0)
-    return least + (1.0 - least) * share
-
-
-def _outside(bay: Bay, now: Situation, needs: Needs, speed: Any, ops: Ops) -> OutsideAir:
+def _outside(bay: HourlyBay, now: Situation, needs: Needs, speed: float) -> OutsideAir:
+    """The verdict on outside air, for cooling or else for equalizing the pile."""
     pulp = now.readings
-    evening = ops.maximum(pulp.pulp_coldest, aims.lowest_supply(bay))
-    # The mean may not sink below the band only because the pile is evened out.
+    if needs.cool:
+        setpoint = supply_setpoint(bay, now.target, pulp.pulp_coldest)
+        return judge(bay, now, speed, pulp.pulp_mean, setpoint, True)
+    # The mean may not sink below the band only because the pile is equalized.
     room = now.excess > -bay.limits.band
-    wanted = needs.cool | ((needs.even | needs.drip) & room)
-    return outside_air.judge(
-        bay=bay,
-        pressure=now.pressure,
-        fan_speed=speed,
-        outside_temperature=pulp.outside_temperature,
-        outside_humidity_ratio=now.outside_humidity_ratio,
-        return_temperature=now.run_temperature,
-        return_humidity_ratio=now.run_humidity_ratio,
-        pulp=ops.where(needs.cool, pulp.pulp_mean, pulp.pulp_top),
-        pulp_coldest=pulp.pulp_coldest,
-        ceiling=now.ceiling,
-        aim=ops.where(
-            needs.cool,
-            aims.supply_aim(bay, now.target, pulp.pulp_coldest, ops),
-            evening,
-        ),
-        wanted=wanted,
-        ramping=(now.target > now.final + 0.05) & (pulp.pulp_mean > now.final + bay.limits.band),
-    )
+    setpoint = max(pulp.pulp_coldest, lowest_supply(bay))
+    return judge(bay, now, speed, pulp.pulp_top, setpoint, (needs.even or needs.drip) and room)
 
 
-def _choose(
-    bay: Bay,
+def _run(
+    bay: HourlyBay,
     now: Situation,
     needs: Needs,
     outside: OutsideAir,
-    speed: Any,
+    speed: float,
     memory: Memory,
-    freeze_stage: Any,
-    ops: Ops,
-) -> _Run:
+    freeze_stage: int,
+) -> Run:
     """The most urgent thing that can be done, with its settings."""
-    where = ops.where
     leak = bay.doors.leakage_fraction
-    slow = bay.fans.minimum_speed
-    allowed = (outside.verdict == ALLOWED) & now.outside_known
-    dry = ops.negate(needs.recirculation_wets)
-    bleed = means.bleed_share(bay, now, needs.purge, speed, ops)
-    coil = means.coil_heat(bay, now, needs.cool, speed, bleed, ops)
-    heater, warm_ok = means.heater_heat(bay, now, ops)
-    warm_share, warm_air = means.warm_share(bay, now, needs.warm, ops)
-    fresh_share, fresh_ok = means.fresh_share(bay, now, needs.purge, ops)
-    evens = (needs.even | needs.drip) & ops.negate(needs.cool)
-    action = where(needs.even & dry, EVEN_OUT, REST)
-    action = where(needs.drip & dry, DRY_CEILING, action)
-    action = where(evens & allowed, where(needs.drip, DRY_CEILING, EVEN_OUT), action)
-    action = where(needs.tail & ops.negate(needs.cool) & dry, TAIL, action)
-    action = where(needs.purge & fresh_ok, FRESH_AIR, action)
-    action = where(needs.warm & warm_ok & dry, WARM_BY_HEATER, action)
-    action = where(needs.warm & warm_air, WARM_BY_OUTSIDE, action)
-    # Recirculated air that would wet the crop may stay so behind the coil; fresh air may not.
-    fresh_first = needs.purge & fresh_ok & needs.recirculation_wets
-    by_coil = needs.cool & (coil > 0.0) & (freeze_stage < 1) & ops.negate(fresh_first)
-    action = where(by_coil, COOL_BY_COIL, action)
-    action = where(needs.cool & allowed & (freeze_stage < 1), COOL_BY_OUTSIDE, action)
-    action = _hold_times(bay, now, memory, action, dry, ops)
-    action = where(now.usable, action, HANDS_OFF)
-    action = where(freeze_stage >= 2, PROTECT, action)
-
-    by_outside = (action == COOL_BY_OUTSIDE) | (
-        evens & allowed & ((action == EVEN_OUT) | (action == DRY_CEILING))
+    allowed = outside.verdict == ALLOWED and now.outside_known
+    bleed = devices.bleed_share(bay, now, needs.purge, speed)
+    coil = devices.coil_heat(bay, now, speed, bleed) if needs.cool else 0.0
+    warm_share, warm_air = devices.warm_share(bay, now) if needs.warm else (leak, False)
+    fresh_share, fresh_air = devices.fresh_share(bay, now) if needs.purge else (leak, False)
+    heater = devices.heater_heat(bay, now)
+    action = _action(
+        bay, now, needs, memory, freeze_stage, allowed, coil, heater, warm_air, fresh_air
     )
-    share = where(by_outside, outside.fresh_fraction, leak)
-    share = where(action == WARM_BY_OUTSIDE, warm_share, share)
-    share = where(action == FRESH_AIR, fresh_share, share)
-    share = where(action == COOL_BY_COIL, bleed, share)
-    share = where(freeze_stage >= 1, leak, share)
-    cooling = (action == COOL_BY_OUTSIDE) | (action == COOL_BY_COIL)
-    cooling = cooling | (action == EVEN_OUT)
-    warming = (action == WARM_BY_HEATER) | (action == WARM_BY_OUTSIDE)
-    stands = (action == REST) | (action == WAIT)
-    humid = aims.humidity_aim(bay, ops)
-    mist = ops.negate(stands | warming | needs.drip | (action == PROTECT))
-    cold = ops.negate(now.readings.plenum_temperature > bay.limits.plenum_floor + 1.0)
-    heats = (action == WARM_BY_HEATER) | ((freeze_stage >= 1) & cold)
-    heats = heats | ((action == DRY_CEILING) & ops.negate(by_outside))
-    return _Run(
+    by_outside = action == COOL_BY_OUTSIDE
+    if (action == EVEN_OUT or action == DRY_CEILING) and not needs.cool:
+        by_outside = allowed
+    share = leak
+    if freeze_stage >= 1:
+        share = leak
+    elif by_outside:
+        share = outside.fresh_fraction
+    elif action == WARM_BY_OUTSIDE:
+        share = warm_share
+    elif action == FRESH_AIR:
+        share = fresh_share
+    elif action == COOL_BY_COIL:
+        share = bleed
+    return Run(
         action=action,
-        fan_speed=where(stands, 0.0, where(cooling, speed, where(warming, 1.0, slow))),
+        fan_speed=_fan_speed(bay, action, speed),
         fresh_fraction=share,
-        coil_heat=where(action == COOL_BY_COIL, coil, 0.0),
-        heater_heat=where(heats, heater, 0.0),
-        humidity_wanted=where(mist, humid, 0.0),
+        coil_heat=coil if action == COOL_BY_COIL else 0.0,
+        heater_heat=heater if _heats(bay, now, action, by_outside, freeze_stage) else 0.0,
+        humidity_wanted=_humidity(bay, needs, action),
     )
 
 
-def _hold_times(bay: Bay, now: Situation, memory: Memory, action: Any, dry: Any, ops: Ops) -> Any:
-    """Shortest run and shortest rest; a run is not held on where it would wet the crop."""
+def _action(
+    bay: HourlyBay,
+    now: Situation,
+    needs: Needs,
+    memory: Memory,
+    freeze_stage: int,
+    allowed: bool,
+    coil: float,
+    heater: float,
+    warm_air: bool,
+    fresh_air: bool,
+) -> int:
+    """The rules of an hour, the most urgent first; then shortest run and shortest rest."""
+    if freeze_stage >= 2:
+        return PROTECT
+    if not now.usable:
+        return HANDS_OFF
+    dry = not needs.recirculation_wets
+    action = _wanted(needs, freeze_stage, allowed, coil, heater, warm_air, fresh_air, dry)
     since = memory.fan_since + now.elapsed
-    stop = (action == REST) & memory.fan_on & (since < bay.control.minimum_on) & dry
-    start = (action != REST) & ops.negate(memory.fan_on) & (since < bay.control.minimum_off)
-    return ops.where(stop, FINISH_RUN, ops.where(start, WAIT, action))
+    if action == REST:
+        # A run is not held on where it would wet the crop.
+        if memory.fan_on and since < bay.control.minimum_on and dry:
+            return FINISH_RUN
+    elif not memory.fan_on and since < bay.control.minimum_off:
+        return WAIT
+    return action
+
+
+def _wanted(
+    needs: Needs,
+    freeze_stage: int,
+    allowed: bool,
+    coil: float,
+    heater: float,
+    warm_air: bool,
+    fresh_air: bool,
+    dry: bool,
+) -> int:
+    """What to do were it not for shortest runs and rests."""
+    frost = freeze_stage >= 1
+    if needs.cool and allowed and not frost:
+        return COOL_BY_OUTSIDE
+    # Recirculated air that would wet the crop may stay so behind the coil; fresh air may not.
+    fresh_first = needs.purge and fresh_air and not dry
+    if needs.cool and coil > 0.0 and not frost and not fresh_first:
+        return COOL_BY_COIL
+    if needs.warm and warm_air:
+        return WARM_BY_OUTSIDE
+    if needs.warm and heater > 0.0 and dry:
+        return WARM_BY_HEATER
+    if needs.purge and fresh_air:
+        return FRESH_AIR
+    if needs.tail and not needs.cool and dry:
+        return TAIL
+    # Dried by outside air where that may, else by recirculation that does not wet the crop.
+    if needs.drip and (dry or (allowed and not needs.cool)):
+        return DRY_CEILING
+    if needs.even and (dry or (allowed and not needs.cool)):
+        return EVEN_OUT
+    return REST
+
+
+def _fan_speed(bay: HourlyBay, action: int, speed: float) -> float:
+    if action == REST or action == WAIT:
+        return 0.0
+    if action == COOL_BY_OUTSIDE or action == COOL_BY_COIL or action == EVEN_OUT:
+        return speed
+    if action == WARM_BY_HEATER or action == WARM_BY_OUTSIDE:
+        return 1.0
+    return bay.fans.minimum_speed
+
+
+def _heats(
+    bay: HourlyBay, now: Situation, action: int, by_outside: bool, freeze_stage: int
+) -> bool:
+    """Whether the heater helps: to warm, against frost, to dry the ceiling."""
+    if action == WARM_BY_HEATER or (action == DRY_CEILING and not by_outside):
+        return True
+    warm = now.readings.plenum_temperature > bay.limits.plenum_floor + EXIT_ABOVE_FLOOR
+    return freeze_stage >= 1 and not warm
+
+
+def _humidity(bay: HourlyBay, needs: Needs, action: int) -> float:
+    """Set point of the humidifier: off at rest, while warming, under a dripping ceiling. [0-1]"""
+    stands = action == REST or action == WAIT
+    warming = action == WARM_BY_HEATER or action == WARM_BY_OUTSIDE
+    if stands or warming or needs.drip or action == PROTECT:
+        return 0.0
+    return humidity_setpoint(bay)
 
 
 def _within_envelope(
-    bay: Bay,
+    bay: HourlyBay,
     now: Situation,
     needs: Needs,
     outside: OutsideAir,
-    run: _Run,
-    freeze_stage: Any,
-    fan_since: Any,
-    ops: Ops,
+    run: Run,
+    freeze_stage: int,
+    fan_since: float,
 ) -> Advice:
     """Look at the supply that the settings would give, and stop what would harm the crop."""
-    where, seen = ops.where, now.readings
-    runs = run.fan_speed > 0.0
-    speed = where(runs, run.fan_speed, 1.0)
-    flow = aims.dry_air_flow(bay, speed, now.pressure)
-    capacity = capacity_of(bay.humidifier)
-    end = _expected_plenum(bay, now, run, speed, flow, ops)
-    dew = plain_air.dew_point(end.humidity_ratio + end.fog, now.pressure, ops)
-    relative = plain_air.relative_humidity(end.temperature, end.humidity_ratio, now.pressure, ops)
+    seen = now.readings
+    end = _expected_plenum(bay, now, run)
+    dew = dew_point(end.humidity_ratio + end.fog, now.pressure)
+    relative = relative_humidity(end.temperature, end.humidity_ratio, now.pressure)
     guarded = run.action == PROTECT
-    floor = ops.minimum(bay.limits.plenum_floor, now.run_temperature)
-    freezes = runs & (end.temperature < floor - 1e-6) & ops.negate(guarded)
-    wets = runs & (dew > seen.pulp_coldest) & ops.negate(guarded)
-    stopped = (freezes | wets) & now.usable
-    runs = runs & ops.negate(stopped)
-    usable = now.usable | guarded
-    off = where(usable, 0.0, float("nan"))
-    opening = door_opening_at(bay.doors, run.fresh_fraction)
-    coil, heater = capacity_of(bay.refrigeration), capacity_of(bay.heater)
+    floor = min(bay.limits.plenum_floor, now.run_temperature)
+    stopped_by = NONE
+    if run.fan_speed > 0.0 and not guarded:
+        if end.temperature < floor - ROUND_OFF:
+            stopped_by = FREEZING
+        elif dew > seen.pulp_coldest:
+            stopped_by = WETS_CROP
+    stopped = stopped_by != NONE and now.usable
+    runs = run.fan_speed > 0.0 and not stopped
+    usable = now.usable or guarded
+    fan = door = mist = coil = heat = 0.0 if usable else math.nan
+    if runs and usable:
+        fan = run.fan_speed
+        door = door_opening_at(bay.doors, run.fresh_fraction)
+        mist = _share(end.water_added, bay.humidifier.capacity)
+        coil = _share(run.coil_heat, bay.refrigeration.capacity)
+        heat = _share(run.heater_heat, bay.heater.capacity)
+    action = REST if stopped else run.action
+    humidity = relative if runs and end.water_added > 0.0 else 0.0
     return Advice(
-        action=where(stopped, REST, run.action),
-        fan_speed=where(usable & runs, run.fan_speed, off),
-        door_opening=where(usable & runs, opening, off),
-        humidifier=where(
-            usable & runs, end.water_added / where(capacity > 0.0, capacity, 1.0), off
-        ),
-        refrigeration=where(usable & runs, run.coil_heat / where(coil > 0.0, coil, 1.0), off),
-        heater=where(usable & runs, run.heater_heat / where(heater > 0.0, heater, 1.0), off),
+        action=action,
+        fan_speed=fan,
+        door_opening=door,
+        humidifier=mist,
+        refrigeration=coil,
+        heater=heat,
         plenum_temperature=end.temperature,
         plenum_relative_humidity=relative,
         plenum_dew_point=dew,
-        humidity_wanted=where(runs & (end.water_added > 0.0), relative, 0.0),
-        stopped_by=where(freezes, Binding.FREEZING, where(wets, Binding.WETS_CROP, Binding.NONE)),
+        humidity_wanted=humidity,
+        stopped_by=stopped_by,
         freeze_stage=freeze_stage,
         fan_since=fan_since,
         outside=outside,
@@ -351,67 +449,77 @@ def _within_envelope(
     )
 
 
-def _expected_plenum(
-    bay: Bay, now: Situation, run: _Run, speed: Any, flow: Any, ops: Ops
-) -> plenum.Supply:
+def _share(wanted: float, capacity: float) -> float:
+    """Part of a capacity; 0 where there is none. [0-1]"""
+    return wanted / capacity if capacity > 0.0 else 0.0
+
+
+def _expected_plenum(bay: HourlyBay, now: Situation, run: Run) -> Supply:
     """The supply that the settings would give if the fans ran."""
-    seen, where, known = now.readings, ops.where, now.outside_known
-    return plenum.supply(
-        mass_flow=flow,
-        fresh_fraction=where(known & now.usable, run.fresh_fraction, 0.0),
-        outside_temperature=where(known, seen.outside_temperature, now.run_temperature),
-        outside_humidity_ratio=where(known, now.outside_humidity_ratio, now.run_humidity_ratio),
-        return_temperature=now.run_temperature,
-        return_humidity_ratio=now.run_humidity_ratio,
-        pressure=now.pressure,
-        heat=aims.fan_power(bay, speed) + run.heater_heat,
-        coil_heat=run.coil_heat,
-        **coil_of(bay.refrigeration),
-        humidity_wanted=run.humidity_wanted,
-        water_capacity=capacity_of(bay.humidifier),
-        vapour_limit=aims.vapour_limit(bay, seen.pulp_coldest, now.pressure, ops),
+    speed = run.fan_speed if run.fan_speed > 0.0 else 1.0
+    known = now.outside_known
+    return supply(
+        dry_air_flow(bay, speed, now.pressure),
+        run.fresh_fraction if known and now.usable else 0.0,
+        now.readings.outside_temperature if known else now.run_temperature,
+        now.outside_humidity_ratio if known else now.run_humidity_ratio,
+        now.run_temperature,
+        now.run_humidity_ratio,
+        now.pressure,
+        fan_power(bay, speed) + run.heater_heat,
+        run.coil_heat,
+        bay.refrigeration.coil_temperature_difference,
+        bay.refrigeration.bypass_factor,
+        run.humidity_wanted,
+        bay.humidifier.capacity,
+        vapour_limit(bay, now.readings.pulp_coldest, now.pressure),
     )
 
 
 def _remember(
-    bay: Bay,
-    now: Situation,
-    needs: Needs,
-    advice: Advice,
-    memory: Memory,
-    guard: freeze_guard.Guard,
-    ops: Ops,
+    bay: HourlyBay, now: Situation, needs: Needs, advice: Advice, memory: Memory, frost: Guard
 ) -> Memory:
-    where, rules, step = ops.where, bay.control, now.elapsed
+    """Memory for the next advice."""
+    rules, step = bay.control, now.elapsed
     fan_on = advice.fan_speed > 0.0
-    changed = fan_on != memory.fan_on
     action = advice.action
-    cooled = (action == COOL_BY_COIL) | (action == COOL_BY_OUTSIDE)
-    fresh = fan_on & (advice.door_opening >= 0.5 * rules.fresh_air_opening)
-    fresh = fresh | (action == FRESH_AIR)
-    tail = where(memory.cooled, rules.tail, memory.tail_left)
-    fresh_left = where(
-        needs.purge & (memory.fresh_left <= 0.0), rules.fresh_air_for, memory.fresh_left
-    )
-    run_left = where(needs.even & (memory.run_left <= 0.0), rules.circulate_for, memory.run_left)
+    cooled = action == COOL_BY_COIL or action == COOL_BY_OUTSIDE
+    opened = advice.door_opening >= FRESH_ENOUGH * rules.fresh_air_opening
+    fresh = (fan_on and opened) or action == FRESH_AIR
+    tail = rules.tail
+    if not cooled:
+        tail = max((rules.tail if memory.cooled else memory.tail_left) - step, 0.0)
+    fresh_left, run_left = memory.fresh_left, memory.run_left
+    if needs.purge and fresh_left <= 0.0:
+        fresh_left = rules.fresh_air_for
+    if needs.even and run_left <= 0.0:
+        run_left = rules.circulate_for
+    fan_since, since_run = memory.fan_since + step, memory.since_run + step
+    if fan_on != memory.fan_on:
+        fan_since = 0.0
+    if fan_on:
+        run_left, since_run = max(run_left - step, 0.0), 0.0
+    since_fresh = memory.since_fresh + step
+    if fresh:
+        fresh_left, since_fresh = max(fresh_left - step, 0.0), 0.0
     return Memory(
         time=now.readings.time,
         target=now.target,
         fan_on=fan_on,
-        fan_since=where(changed, 0.0, memory.fan_since + step),
+        fan_since=fan_since,
         cooling=needs.cool,
         warming=needs.warm,
         purging=needs.purge,
         cooled=cooled,
-        tail_left=where(cooled, rules.tail, ops.maximum(tail - step, 0.0)),
-        run_left=where(fan_on, ops.maximum(run_left - step, 0.0), run_left),
-        fresh_left=where(fresh, ops.maximum(fresh_left - step, 0.0), fresh_left),
-        since_run=where(fan_on, 0.0, memory.since_run + step),
-        since_fresh=where(fresh, 0.0, memory.since_fresh + step),
-        freeze_stage=guard.stage,
-        below_floor=guard.below_floor,
-        below_zero=guard.below_zero,
-        below_hard=guard.below_hard,
-        above_exit=guard.above_exit,
-        stage_age=guard.stage_age,
+        tail_left=tail,
+        run_left=run_left,
+        fresh_left=fresh_left,
+        since_run=since_run,
+        since_fresh=since_fresh,
+        freeze_stage=frost.stage,
+        below_floor=frost.below_floor,
+        below_zero=frost.below_zero,
+        below_hard=frost.below_hard,
+        above_exit=frost.above_exit,
+        stage_age=frost.stage_age,
     )

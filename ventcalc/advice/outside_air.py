@@ -2,33 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+import math
 from enum import IntEnum
-from typing import Any
+from typing import NamedTuple
 
-import numpy as np
-
-from ventcalc._leaves import mapped
-from ventcalc._ops import ARRAY, Ops, ops_for
-from ventcalc.advice.aims import (
+from ventcalc.advice.setpoints import (
     dew_point_uncertainty,
     dry_air_flow,
     fan_power,
-    humidity_aim,
+    humidity_setpoint,
     vapour_limit,
 )
-from ventcalc.air import plain as plain_air
-from ventcalc.air.plain import AIR_HEAT
-from ventcalc.bay.description import Bay, capacity_of
-from ventcalc.equipment import plenum
-from ventcalc.pile.crop import crop_for
+from ventcalc.advice.situation import Situation
+from ventcalc.air.plain import AIR_HEAT, dew_point, enthalpy, relative_humidity
+from ventcalc.bay.hourly import HourlyBay
+from ventcalc.equipment.plenum import Supply, fresh_fraction_for, supply
 
-__all__ = [
-    "Binding",
-    "OutsideAir",
-    "Verdict",
-    "judge",
-]
+__all__ = ["Binding", "OutsideAir", "Verdict", "judge", "supply_of"]
 
 FOG_LIMIT = 1.5e-4
 """
@@ -36,6 +26,10 @@ Fog that may enter the ducts. Tubers warmer than the air dry it within the first
 the wetting margin makes sure of by counting the fog as vapour; more would drip in the plenum.
 Common practice, no source. [kg/kg dry air]
 """
+HALVINGS = 7
+"""Of the door opening, to find the widest without fog: to a hundredth of its stroke."""
+DRIEST_PROBE = 0.05
+"""Humidity below which the uncertainty of a dew point grows no further. [0-1]"""
 
 
 class Verdict(IntEnum):
@@ -60,98 +54,81 @@ class Binding(IntEnum):
     MIXING_FOG = 8
 
 
-@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class OutsideAir:
+# Plain integers: looking a member up in its class costs more than comparing it.
+UNKNOWN, FORBIDDEN, ALLOWED = map(int, Verdict)
+(
+    NONE,
+    NOTHING_TO_COOL,
+    RAMP_LIMIT,
+    MISSING_READING,
+    NOT_COLD_ENOUGH,
+    FREEZING,
+    WETS_CROP,
+    CEILING_DRIP,
+    MIXING_FOG,
+) = map(int, Binding)
+
+
+class OutsideAir(NamedTuple):
     """The verdict with its numbers; margins are positive when safe."""
 
-    verdict: Any
+    verdict: int
     """Code of ``Verdict``."""
-    binding: Any
+    binding: int
     """Code of ``Binding``: why not, or what keeps the door from opening further."""
-    fresh_fraction: Any
+    fresh_fraction: float
     """Part of the fans' air that would be fresh. [1]"""
-    plenum_temperature: Any
+    plenum_temperature: float
     """[°C]"""
-    plenum_humidity_ratio: Any
+    plenum_humidity_ratio: float
     """[kg/kg dry air]"""
-    plenum_dew_point: Any
+    plenum_dew_point: float
     """[°C]"""
-    cooling: Any
+    cooling: float
     """Heat taken from the bay, sensible and latent, fan heat paid. [W]"""
-    pile_rate: Any
+    pile_rate: float
     """Cooling of the whole pile that this heat would give. [K/s]"""
-    cold_margin: Any
+    cold_margin: float
     """Pulp less offset less the coldest plenum that the outside air can give. [K]"""
-    floor_margin: Any
+    floor_margin: float
     """Plenum above the supply floor. [K]"""
-    wetting_margin: Any
+    wetting_margin: float
     """Coldest exposed tuber above the dew point of the plenum's vapour and fog. [K]"""
-    wetting_uncertainty: Any
+    wetting_uncertainty: float
     """Standard uncertainty of it. [K]"""
-    drip_margin: Any
+    drip_margin: float
     """Ceiling above the plenum's dew point. [K]"""
-    fog: Any
+    fog: float
     """Liquid carried into the ducts. [kg/kg dry air]"""
-    water_added: Any
+    water_added: float
     """Evaporated by the humidifier. [kg/s]"""
 
 
-def _wetting_uncertainty(bay: Bay, supply: plenum.Supply, dew: Any, relative: Any, ops: Ops) -> Any:
-    """
-    Standard uncertainty of tuber less dew point.
-
-    Air cannot be moister than saturated, so near saturation the humidity probe's error counts
-    only as far as there is room for it, and the two temperatures are left.
-    """
-    thermometer = bay.sensors.temperature**2
-    probe = dew_point_uncertainty(bay, supply.temperature, ops.maximum(relative, 0.05))
-    room = ops.maximum(supply.temperature - dew, 0.0) / bay.control.confidence
-    part = ops.minimum(ops.maximum(probe * probe - thermometer, 0.0), room * room)
-    return (2.0 * thermometer + part) ** 0.5
-
-
 def judge(
-    *,
-    bay: Bay,
-    pressure: Any,
-    fan_speed: Any,
-    outside_temperature: Any,
-    outside_humidity_ratio: Any,
-    return_temperature: Any,
-    return_humidity_ratio: Any,
-    pulp: Any,
-    pulp_coldest: Any,
-    ceiling: Any,
-    aim: Any,
-    wanted: Any,
-    ramping: Any,
+    bay: HourlyBay,
+    now: Situation,
+    fan_speed: float,
+    pulp: float,
+    setpoint: float,
+    wanted: bool,
 ) -> OutsideAir:
     """
-    The outside-air verdict for cooling.
+    The outside-air verdict.
 
     Parameters
     ----------
-    bay : Bay
+    bay : HourlyBay
         The bay.
-    pressure : array-like
-        Air pressure. [Pa]
-    fan_speed : array-like
+    now : Situation
+        Now.
+    fan_speed : float
         Speed the fans would run at. [0-1]
-    outside_temperature, outside_humidity_ratio : array-like
-        Air outside. [°C, kg/kg dry air]
-    return_temperature, return_humidity_ratio : array-like
-        Air above the pile. [°C, kg/kg dry air]
-    pulp, pulp_coldest : array-like
-        The pulp to be cooled (the mean, or the top when the pile is to be evened out), and
-        the coldest exposed tuber. [°C]
-    ceiling : array-like
-        Ceiling surface. [°C]
-    aim : array-like
-        Plenum temperature wanted; ``supply_aim`` gives it. [°C]
-    wanted : array-like of bool
+    pulp : float
+        The pulp to be cooled: the mean, or the top when the pile is to be equalized. [°C]
+    setpoint : float
+        Plenum temperature wanted. [°C]
+    wanted : bool
         Whether there is heat to take out.
-    ramping : array-like of bool
-        Whether the target is still above its final value.
 
     Returns
     -------
@@ -160,140 +137,152 @@ def judge(
 
     Notes
     -----
-    Cooling is decided on temperature against pulp with an offset; humidity decides only
-    whether tubers, ceiling or air would get wet. A wetting margin smaller than ``confidence``
-    standard uncertainties is UNKNOWN: near saturation it is no larger than sensor error.
+    Cooling is judged on temperature against the pulp; humidity only forbids what would wet the
+    crop or drip from the ceiling, with the sensors' uncertainty carried through. Where a margin
+    is smaller than that, the answer is "unknown". Fog that mixing makes beyond what the ducts
+    can dry holds the door closer.
     """
-    ops = ops_for(outside_temperature, return_temperature, pulp, aim, pressure, bay.mass)
-
-    def asked() -> OutsideAir:
-        flow = dry_air_flow(bay, fan_speed, pressure)
-        heat = fan_power(bay, fan_speed)
-        capacity = capacity_of(bay.humidifier)
-        humidity = humidity_aim(bay, ops)
-        given = {
-            "mass_flow": flow,
-            "outside_temperature": outside_temperature,
-            "outside_humidity_ratio": outside_humidity_ratio,
-            "return_temperature": return_temperature,
-            "return_humidity_ratio": return_humidity_ratio,
-            "pressure": pressure,
-            "heat": heat,
-            "water_capacity": capacity,
-        }
-        fraction = plenum.fresh_fraction_for(
-            wanted_temperature=aim, wanted_humidity=humidity, **given
+    if not wanted:
+        return _nothing_to_cool(bay, now)
+    leak, widest = bay.doors.leakage_fraction, bay.doors.largest_fraction
+    seen = now.readings
+    fraction = 1.0
+    # Outside air no colder than the return can only be judged with the door wide open.
+    if seen.outside_temperature < now.run_temperature:
+        fraction = fresh_fraction_for(
+            setpoint,
+            humidity_setpoint(bay),
+            bay.humidifier.capacity,
+            dry_air_flow(bay, fan_speed, now.pressure),
+            seen.outside_temperature,
+            now.outside_humidity_ratio,
+            now.run_temperature,
+            now.run_humidity_ratio,
+            now.pressure,
+            fan_power(bay, fan_speed),
         )
-        # Outside air no colder than the return can only be judged with the door wide open.
-        colder = outside_temperature < return_temperature
-        fraction = ops.where(colder, fraction, 1.0)
-        leak = bay.doors.leakage_fraction
-        fraction = ops.minimum(ops.maximum(fraction, leak), bay.doors.largest_fraction)
-        fraction = ops.where(ops.isnan(fraction), leak, fraction)
-        given["vapour_limit"] = vapour_limit(bay, pulp_coldest, pressure, ops)
-        fraction, supply, foggy = _without_fog(fraction, leak, humidity, given, ops)
-        return _margins(bay, given, fraction, supply, foggy, pulp, pulp_coldest, ceiling, ops)
-
-    # Nothing to cool: no numbers, no cost.
-    idle = ops.branch(ramping, lambda: _RAMP_LIMIT, _NOTHING_TO_COOL)
-    if ops is ARRAY:  # an element for each bay, whether or not any asks
-        idle = mapped(lambda x: np.where(wanted, x, x), idle)
-    verdict: OutsideAir = ops.branch(wanted, asked, idle)
-    return verdict
+    fraction = leak if math.isnan(fraction) else min(max(fraction, leak), widest)
+    humidity = humidity_setpoint(bay)
+    end = supply_of(bay, now, fan_speed, fraction, humidity)
+    foggy = end.fog > FOG_LIMIT
+    if foggy:
+        fraction = _without_fog(bay, now, fan_speed, fraction)
+        end = supply_of(bay, now, fan_speed, fraction, humidity)
+    return _verdict(bay, now, fan_speed, pulp, fraction, end, foggy)
 
 
-_NOTHING_TO_COOL = OutsideAir(
-    verdict=Verdict.FORBIDDEN,
-    binding=Binding.NOTHING_TO_COOL,
-    **dict.fromkeys(
-        (f.name for f in fields(OutsideAir) if f.name not in ("verdict", "binding")), float("nan")
-    ),
-)
-_RAMP_LIMIT = replace(_NOTHING_TO_COOL, binding=Binding.RAMP_LIMIT)
+def _nothing_to_cool(bay: HourlyBay, now: Situation) -> OutsideAir:
+    """No heat to take out now: no numbers, no cost."""
+    lags = now.readings.pulp_mean > now.final + bay.limits.band
+    binding = RAMP_LIMIT if now.ramping and lags else NOTHING_TO_COOL
+    n = math.nan
+    return OutsideAir(FORBIDDEN, binding, n, n, n, n, n, n, n, n, n, n, n, n, n)
 
 
-def _at_best(given: dict[str, Any], supply: plenum.Supply, ops: Ops) -> Any:
-    """
-    Coldest plenum that the outside air can give.
+def supply_of(
+    bay: HourlyBay, now: Situation, fan_speed: float, fraction: float, humidity: float
+) -> Supply:
+    """The plenum that a door opening would give, without coil and heater."""
+    return supply(
+        dry_air_flow(bay, fan_speed, now.pressure),
+        fraction,
+        now.readings.outside_temperature,
+        now.outside_humidity_ratio,
+        now.run_temperature,
+        now.run_humidity_ratio,
+        now.pressure,
+        fan_power(bay, fan_speed),
+        0.0,
+        bay.refrigeration.coil_temperature_difference,
+        bay.refrigeration.bypass_factor,
+        humidity,
+        bay.humidifier.capacity,
+        vapour_limit(bay, now.readings.pulp_coldest, now.pressure),
+    )
 
-    The supply itself where the door is wide open; where it modulates, undiluted outside air
-    with the fans' heat, which is colder (or, dried air cooled by the humidifier, the supply).
-    """
-    undiluted = given["outside_temperature"] + given["heat"] / (given["mass_flow"] * AIR_HEAT)
-    return ops.minimum(supply.temperature, undiluted)
 
-
-def _without_fog(
-    fraction: Any, leak: Any, humidity: Any, given: dict[str, Any], ops: Ops
-) -> tuple[Any, plenum.Supply, Any]:
-    """The widest opening up to ``fraction`` whose fog the ducts can dry."""
-    supply = plenum.supply(fresh_fraction=fraction, humidity_wanted=humidity, **given)
-    foggy = supply.fog > FOG_LIMIT
-
-    def halved(span: tuple[Any, Any]) -> tuple[Any, Any]:
-        low, high = span
+def _without_fog(bay: HourlyBay, now: Situation, fan_speed: float, widest: float) -> float:
+    """The widest opening up to ``widest`` whose fog the ducts can dry. [0-1]"""
+    low, high = bay.doors.leakage_fraction, widest
+    for _ in range(HALVINGS):
         middle = 0.5 * (low + high)
-        fog = plenum.supply(fresh_fraction=middle, humidity_wanted=0.0, **given).fog > FOG_LIMIT
-        return ops.where(fog, low, middle), ops.where(fog, middle, high)
-
-    def narrower() -> tuple[Any, plenum.Supply]:
-        low, _ = ops.repeat(7, halved, (leak + 0.0 * fraction, fraction))
-        return low, plenum.supply(fresh_fraction=low, humidity_wanted=humidity, **given)
-
-    return *ops.branch(foggy, narrower, (fraction, supply)), foggy
+        if supply_of(bay, now, fan_speed, middle, 0.0).fog > FOG_LIMIT:
+            high = middle
+        else:
+            low = middle
+    return low
 
 
-def _margins(
-    bay: Bay,
-    given: dict[str, Any],
-    fraction: Any,
-    supply: plenum.Supply,
-    foggy: Any,
-    pulp: Any,
-    pulp_coldest: Any,
-    ceiling: Any,
-    ops: Ops,
+def _verdict(
+    bay: HourlyBay,
+    now: Situation,
+    fan_speed: float,
+    pulp: float,
+    fraction: float,
+    end: Supply,
+    foggy: bool,
 ) -> OutsideAir:
-    pressure, flow = given["pressure"], given["mass_flow"]
-    dew = plain_air.dew_point(supply.humidity_ratio + supply.fog, pressure, ops)
-    relative = plain_air.relative_humidity(supply.temperature, supply.humidity_ratio, pressure, ops)
-    h_return = plain_air.enthalpy(given["return_temperature"], given["return_humidity_ratio"])
-    h_supply = plain_air.enthalpy(supply.temperature, supply.humidity_ratio)
-    cooling = flow * (h_return - h_supply)
-    cold = pulp - bay.control.outside_offset - _at_best(given, supply, ops)
-    floor = supply.temperature - bay.limits.plenum_floor
-    wet = pulp_coldest - dew
-    sigma = _wetting_uncertainty(bay, supply, dew, relative, ops)
-    drip = ceiling - dew
+    """Every margin, and the first that decides."""
+    flow = dry_air_flow(bay, fan_speed, now.pressure)
+    dew = dew_point(end.humidity_ratio + end.fog, now.pressure)
+    # Where the door modulates, undiluted outside air with the fans' heat is the coldest to be had
+    # (or, dried air cooled by the humidifier, the supply).
+    undiluted = now.readings.outside_temperature + fan_power(bay, fan_speed) / (flow * AIR_HEAT)
+    cold = pulp - bay.control.outside_offset - min(end.temperature, undiluted)
+    floor = end.temperature - bay.limits.plenum_floor
+    wet = now.readings.pulp_coldest - dew
+    drip = now.ceiling - dew
+    sigma = _wetting_uncertainty(bay, now, end, dew)
     sure = bay.control.confidence * sigma
-    where = ops.where
-    missing = ops.isnan(cold + wet + floor)
-    binding = where(foggy, Binding.MIXING_FOG, Binding.NONE)
-    verdict = where(missing, Verdict.UNKNOWN, Verdict.ALLOWED)
-    for stops, unsure, code in (
-        (drip < -sure, drip < 0.0, Binding.CEILING_DRIP),
-        (wet < -sure, wet < sure, Binding.WETS_CROP),
-        (floor < 0.0, floor < 0.0, Binding.FREEZING),
-        (cold < 0.0, cold < 0.0, Binding.NOT_COLD_ENOUGH),
-    ):
-        verdict = where(stops, Verdict.FORBIDDEN, where(unsure, Verdict.UNKNOWN, verdict))
-        binding = where(stops | unsure, code, binding)
-    verdict = where(missing, Verdict.UNKNOWN, verdict)
-    binding = where(missing, Binding.MISSING_READING, binding)
+    if math.isnan(cold + wet + floor):
+        verdict, binding = UNKNOWN, MISSING_READING
+    elif cold < 0.0:
+        verdict, binding = FORBIDDEN, NOT_COLD_ENOUGH
+    elif floor < 0.0:
+        verdict, binding = FORBIDDEN, FREEZING
+    elif wet < -sure:
+        verdict, binding = FORBIDDEN, WETS_CROP
+    elif wet < sure:
+        verdict, binding = UNKNOWN, WETS_CROP
+    elif drip < -sure:
+        verdict, binding = FORBIDDEN, CEILING_DRIP
+    elif drip < 0.0:
+        verdict, binding = UNKNOWN, CEILING_DRIP
+    else:
+        verdict, binding = ALLOWED, MIXING_FOG if foggy else NONE
+    cooling = flow * (
+        enthalpy(now.run_temperature, now.run_humidity_ratio)
+        - enthalpy(end.temperature, end.humidity_ratio)
+    )
     return OutsideAir(
         verdict=verdict,
         binding=binding,
         fresh_fraction=fraction,
-        plenum_temperature=supply.temperature,
-        plenum_humidity_ratio=supply.humidity_ratio,
+        plenum_temperature=end.temperature,
+        plenum_humidity_ratio=end.humidity_ratio,
         plenum_dew_point=dew,
         cooling=cooling,
-        pile_rate=cooling / (bay.mass * crop_for(bay.use).specific_heat),
+        pile_rate=cooling / (bay.mass * bay.crop.specific_heat),
         cold_margin=cold,
         floor_margin=floor,
         wetting_margin=wet,
         wetting_uncertainty=sigma,
         drip_margin=drip,
-        fog=supply.fog,
-        water_added=supply.water_added,
+        fog=end.fog,
+        water_added=end.water_added,
     )
+
+
+def _wetting_uncertainty(bay: HourlyBay, now: Situation, end: Supply, dew: float) -> float:
+    """
+    Standard uncertainty of tuber less dew point. [K]
+
+    Air cannot be moister than saturated, so near saturation the humidity probe's error counts
+    only as far as there is room for it, and the two temperatures are left.
+    """
+    relative = relative_humidity(end.temperature, end.humidity_ratio, now.pressure)
+    thermometer = bay.sensors.temperature**2
+    probe = dew_point_uncertainty(bay, end.temperature, max(relative, DRIEST_PROBE))
+    room = max(end.temperature - dew, 0.0) / bay.control.confidence
+    part = min(max(probe * probe - thermometer, 0.0), room * room)
+    return math.sqrt(2.0 * thermometer + part)

@@ -3,159 +3,165 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
-from datetime import UTC, datetime
-from typing import Any
-from zoneinfo import ZoneInfo
+from typing import Any, NamedTuple
 
-from ventcalc._ops import Ops, at_moment, ops_for
 from ventcalc.advice import advise as advice_module
-from ventcalc.advice import aims, calendar
-from ventcalc.advice.situation import Readings
-from ventcalc.bay.description import Bay, door_opening_at
+from ventcalc.advice.setpoints import humidity_setpoint, supply_setpoint
+from ventcalc.advice.situation import Memory, Readings
+from ventcalc.bay.calendar import calendar_at, local_hour, target_of
+from ventcalc.bay.description import door_opening_at
+from ventcalc.bay.hourly import HourlyBay
 from ventcalc.errors import BadInput
 
-__all__ = ["POLICIES", "Policy", "Positions", "policy_named"]
+__all__ = ["POLICIES", "Policy", "Positions", "policy_named", "positions_of"]
 
-Policy = Callable[[Bay, Readings, Any], tuple[Any, Any]]
+Policy = Callable[[Any, Readings, Any], tuple[Any, Any]]
 """Bay, readings and memory in; positions and new memory out."""
 
+START_ABOVE = 0.3
+"""Pulp above target at which the thermostat starts; it stops at the target. [K]"""
+COLDER = 1.5
+"""Outside air below the pulp that the thermostat asks for. [K]"""
+LEAST_SPAN = 0.1
+"""Return above outside air below which mixing does nothing. [K]"""
+NIGHT_BEGINS, NIGHT_ENDS = 22.0, 6.0
+"""Of the clock, local time. [h]"""
 
-@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class Positions:
+
+class Positions(NamedTuple):
     """What a policy must give; ``Advice`` gives it too. All 0-1."""
 
-    fan_speed: Any = 0.0
+    fan_speed: float = 0.0
     """[0-1]"""
-    door_opening: Any = 0.0
+    door_opening: float = 0.0
     """[0-1]"""
-    humidity_wanted: Any = 0.0
+    humidity_wanted: float = 0.0
     """Set point of the humidifier; 0 for off. [0-1]"""
-    refrigeration: Any = 0.0
+    refrigeration: float = 0.0
     """[0-1]"""
-    heater: Any = 0.0
+    heater: float = 0.0
     """[0-1]"""
-    action: Any = 1
+    action: int = 1
     """Code of ``Action``."""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class _Held:
-    time: float
-    target: Any
-    cooling: Any = False
+def positions_of(advice: Any) -> Positions:
+    """The positions that an advice, or what else a policy gave, asks for."""
+    return Positions(
+        fan_speed=advice.fan_speed,
+        door_opening=advice.door_opening,
+        humidity_wanted=advice.humidity_wanted,
+        refrigeration=advice.refrigeration,
+        heater=advice.heater,
+        action=advice.action,
+    )
 
 
-def _target(bay: Bay, readings: Readings, memory: _Held | None, ops: Ops) -> Any:
-    when = calendar.calendar_at(bay, readings.time)
-    last = float("nan") if memory is None else memory.target
-    elapsed = bay.control.validity if memory is None else readings.time - memory.time
-    return calendar.target_of(bay, when, last, readings.pulp_mean, elapsed, ops)
-
-
-def _mixing_door(bay: Bay, readings: Readings, aim: Any, ops: Ops) -> Any:
-    """Door opening by the dry-bulb mixing law, as a plain thermostat motor would settle."""
-    below = readings.return_temperature - readings.outside_temperature
-    share = (readings.return_temperature - aim) / ops.where(below > 0.1, below, 0.1)
-    share = ops.where(below > 0.1, share, 0.0)
-    return ops.minimum(ops.maximum(door_opening_at(bay.doors, share), 0.0), 1.0)
+def advice(bay: HourlyBay, readings: Readings, memory: Memory) -> tuple[Positions, Memory]:
+    """The advice, followed to the letter."""
+    given, after = advice_module.decide(bay, readings, memory)
+    return positions_of(given), after
 
 
 def differential_thermostat(
-    bay: Bay, readings: Readings, memory: _Held | None
-) -> tuple[Positions, _Held]:
+    bay: HourlyBay, readings: Readings, memory: Memory
+) -> tuple[Positions, Memory]:
     """
     Fans at full speed while pulp is above target and outside air is 1.5 K colder than pulp.
 
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    readings : Readings
-        Now.
-    memory : object
-        From the last call.
-
-    Returns
-    -------
-    tuple
-        Positions and memory. Blind to humidity; the door mixes to the supply aim.
+    Blind to humidity; the door mixes to the supply set point by dry bulb.
     """
-    ops = ops_for(bay.fans.airflow, readings.pulp_mean)
-    target = _target(bay, readings, memory, ops)
-    excess = readings.pulp_mean - target
-    was = False if memory is None else memory.cooling
-    cool = excess > ops.where(was, 0.0, 0.3)
-    colder = readings.outside_temperature < readings.pulp_mean - 1.5
-    aim = aims.supply_aim(bay, target, readings.pulp_coldest, ops)
-    runs = cool & colder
-    humid = aims.humidity_aim(bay, ops)
-    return Positions(
-        fan_speed=ops.where(runs, 1.0, 0.0),
-        door_opening=ops.where(runs, _mixing_door(bay, readings, aim, ops), 0.0),
-        humidity_wanted=ops.where(runs, humid, 0.0),
-    ), _Held(time=readings.time, target=target, cooling=cool)
+    target = _target(bay, readings, memory)
+    cool = readings.pulp_mean - target > (0.0 if memory.cooling else START_ABOVE)
+    after = _remembered(readings, target, cool)
+    if not cool or not readings.outside_temperature < readings.pulp_mean - COLDER:
+        return _off(), after
+    return _full(bay, readings, target), after
 
 
-def _local_hour(time: float, zone: str) -> float:
-    return float(datetime.fromtimestamp(time, UTC).astimezone(ZoneInfo(zone)).hour)
-
-
-def clock_schedule(bay: Bay, readings: Readings, memory: _Held | None) -> tuple[Positions, _Held]:
+def clock_schedule(bay: HourlyBay, readings: Readings, memory: Memory) -> tuple[Positions, Memory]:
     """
     Fans at full speed from 22 to 6 o'clock local time, whatever the weather.
 
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    readings : Readings
-        Now.
-    memory : object
-        From the last call.
-
-    Returns
-    -------
-    tuple
-        Positions and memory. The door mixes to the supply aim when outside air is colder.
+    The door mixes to the supply set point when outside air is colder.
     """
-    ops = ops_for(bay.fans.airflow, readings.pulp_mean)
-    target = _target(bay, readings, memory, ops)
-    hour = at_moment(_local_hour, readings.time, bay.site.time_zone)
-    on = ops.where((hour >= 22.0) | (hour < 6.0), 1.0, 0.0)
-    aim = aims.supply_aim(bay, target, readings.pulp_coldest, ops)
-    humid = aims.humidity_aim(bay, ops)
+    target = _target(bay, readings, memory)
+    after = _remembered(readings, target, False)
+    hour = local_hour(bay, readings.time)
+    if NIGHT_ENDS <= hour < NIGHT_BEGINS:
+        return _off(), after
+    return _full(bay, readings, target), after
+
+
+def do_nothing(bay: HourlyBay, readings: Readings, memory: Memory) -> tuple[Positions, Memory]:
+    """Fans off, doors shut."""
+    return _off(), memory
+
+
+def _target(bay: HourlyBay, readings: Readings, memory: Memory) -> float:
+    """The calendar's target, which waits for the pile as that of the advice does. [°C]"""
+    elapsed = readings.time - memory.time
+    if elapsed != elapsed:
+        elapsed = bay.control.validity
+    when = calendar_at(bay, readings.time)
+    return target_of(bay, when, memory.target, readings.pulp_mean, elapsed)
+
+
+def _remembered(readings: Readings, target: float, cooling: bool) -> Memory:
+    """All that the plain policies keep."""
+    return Memory(
+        time=readings.time,
+        target=target,
+        fan_on=False,
+        fan_since=0.0,
+        cooling=cooling,
+        warming=False,
+        purging=False,
+        cooled=False,
+        tail_left=0.0,
+        run_left=0.0,
+        fresh_left=0.0,
+        since_run=0.0,
+        since_fresh=0.0,
+        freeze_stage=0,
+        below_floor=0.0,
+        below_zero=0.0,
+        below_hard=0.0,
+        above_exit=0.0,
+        stage_age=0.0,
+    )
+
+
+def _off() -> Positions:
     return Positions(
-        fan_speed=on + 0.0 * target,
-        door_opening=on * _mixing_door(bay, readings, aim, ops),
-        humidity_wanted=on * humid,
-    ), _Held(time=readings.time, target=target)
+        fan_speed=0.0,
+        door_opening=0.0,
+        humidity_wanted=0.0,
+        refrigeration=0.0,
+        heater=0.0,
+        action=1,
+    )
 
 
-def do_nothing(bay: Bay, readings: Readings, memory: Any) -> tuple[Positions, Any]:
-    """
-    Fans off, doors shut.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    readings : Readings
-        Now.
-    memory : object
-        Handed back.
-
-    Returns
-    -------
-    tuple
-        Positions and memory.
-    """
-    zero = 0.0 * readings.pulp_mean
-    return Positions(fan_speed=zero, door_opening=zero), memory
+def _full(bay: HourlyBay, readings: Readings, target: float) -> Positions:
+    """Full fans; the door by the dry-bulb mixing law, as a plain thermostat motor would settle."""
+    below = readings.return_temperature - readings.outside_temperature
+    share = 0.0
+    if below > LEAST_SPAN:
+        setpoint = supply_setpoint(bay, target, readings.pulp_coldest)
+        share = (readings.return_temperature - setpoint) / below
+    return Positions(
+        fan_speed=1.0,
+        door_opening=min(max(door_opening_at(bay.doors, share), 0.0), 1.0),
+        humidity_wanted=humidity_setpoint(bay),
+        refrigeration=0.0,
+        heater=0.0,
+        action=1,
+    )
 
 
 POLICIES: dict[str, Policy] = {
-    "advice": advice_module.advise,
+    "advice": advice,
     "thermostat": differential_thermostat,
     "clock": clock_schedule,
     "nothing": do_nothing,

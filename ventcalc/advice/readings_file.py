@@ -6,7 +6,7 @@ import difflib
 import json
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, NoReturn
 
@@ -287,7 +287,10 @@ def _memory_key(name: str, default: Any) -> str:
     return name if name == "time" or isinstance(default, int) else f"{name}_s"
 
 
-_MEMORY = {_memory_key(f.name, f.default): f for f in fields(Memory)}
+_MEMORY = {
+    _memory_key(name, default): (name, default) for name, default in Memory._field_defaults.items()
+}
+"""Keys of the file: the field of ``Memory`` and its first value."""
 
 
 def memory_to_dict(memory: Memory) -> dict[str, Any]:
@@ -305,9 +308,8 @@ def memory_to_dict(memory: Memory) -> dict[str, Any]:
         For JSON: durations end in ``_s`` [s], ``time`` is ISO 8601, unknown is ``None``.
     """
     result: dict[str, Any] = {}
-    for key, field in _MEMORY.items():
-        value = getattr(memory, field.name)
-        default: Any = field.default
+    for key, (name, default) in _MEMORY.items():
+        value = getattr(memory, name)
         kind = type(default)
         if kind is float:
             result[key] = None if math.isnan(value) else float(value)
@@ -367,13 +369,13 @@ def memory_from_dict(given: Mapping[str, Any]) -> Memory:
     """
     problems = [_unknown(key, tuple(_MEMORY)) for key in given if key not in _MEMORY]
     values: dict[str, Any] = {}
-    for key, field in _MEMORY.items():
+    for key, (name, default) in _MEMORY.items():
         if given.get(key) is None:
             continue
         if key == "time":
             values["time"] = _time(given["time"], problems)
         else:
-            values[field.name] = _remembered(key, given[key], type(field.default), problems)
+            values[name] = _remembered(key, given[key], type(default), problems)
     if problems:
         raise BadInput(problems)
     return Memory(**values)

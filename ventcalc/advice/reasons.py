@@ -6,8 +6,8 @@ import math
 from collections.abc import Callable
 
 from ventcalc.advice.advise import Action, Advice
-from ventcalc.advice.calendar import STAGES
 from ventcalc.advice.outside_air import Binding, Verdict
+from ventcalc.bay.calendar import STAGES
 from ventcalc.bay.description import Bay
 from ventcalc.units import UnitSystem, show
 

@@ -3,18 +3,14 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import Any
+from typing import NamedTuple
 
-import numpy as np
+from ventcalc.advice.setpoints import ceiling_temperature
+from ventcalc.air.plain import dew_point, humidity_ratio, saturated, standard_pressure
+from ventcalc.bay.calendar import ARRIVED, calendar_at, final_target, stage_of, target_of
+from ventcalc.bay.hourly import HourlyBay
 
-from ventcalc import air
-from ventcalc._ops import Ops
-from ventcalc.advice import aims, calendar
-from ventcalc.air import plain as plain_air
-from ventcalc.bay.description import Bay
-
-__all__ = ["Memory", "Readings", "Situation", "look"]
+__all__ = ["START", "Memory", "Readings", "Situation", "assess"]
 
 NAN = math.nan
 EXIT_HUMIDITY = 0.98
@@ -23,172 +19,152 @@ LONGEST_GAP = 6 * 3600.0
 """A longer silence, or a clock that goes backward, counts as no time at all. [s]"""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class Readings:
-    """Readings of one moment; NaN is a missing one. Floats, or arrays over bays."""
+class Readings(NamedTuple):
+    """Readings of one time; NaN is a missing one."""
 
     time: float
     """UTC, since 1970-01-01. [s]"""
-    outside_temperature: Any = NAN
+    outside_temperature: float = NAN
     """[°C]"""
-    outside_relative_humidity: Any = NAN
+    outside_relative_humidity: float = NAN
     """[0-1]"""
-    return_temperature: Any = NAN
+    return_temperature: float = NAN
     """Air above the pile. [°C]"""
-    return_relative_humidity: Any = NAN
+    return_relative_humidity: float = NAN
     """[0-1]"""
-    plenum_temperature: Any = NAN
+    plenum_temperature: float = NAN
     """Supply air as measured. [°C]"""
-    pulp_bottom: Any = NAN
+    pulp_bottom: float = NAN
     """[°C]"""
-    pulp_top: Any = NAN
+    pulp_top: float = NAN
     """[°C]"""
-    pulp_mean: Any = NAN
+    pulp_mean: float = NAN
     """[°C]"""
-    pulp_coldest: Any = NAN
+    pulp_coldest: float = NAN
     """Coldest exposed tuber. [°C]"""
-    ceiling_temperature: Any = NAN
+    ceiling_temperature: float = NAN
     """Inside surface; estimated when missing. [°C]"""
-    co2: Any = NAN
+    co2: float = NAN
     """Volume fraction. [1]"""
-    pressure: Any = NAN
+    pressure: float = NAN
     """Air pressure; taken from the altitude when missing. [Pa]"""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class Memory:
+class Memory(NamedTuple):
     """What one piece of advice leaves for the next. Times are durations. [s]"""
 
     time: float = NAN
     """Of the last advice, UTC since 1970-01-01. [s]"""
-    target: Any = NAN
+    target: float = NAN
     """Pulp temperature wanted. [°C]"""
-    fan_on: Any = False
+    fan_on: bool = False
     """Whether the fans were to run."""
-    fan_since: Any = 1e9
+    fan_since: float = 1e9
     """Since the fans last started or stopped. [s]"""
-    cooling: Any = False
+    cooling: bool = False
     """Whether heat was wanted out (hysteresis)."""
-    warming: Any = False
+    warming: bool = False
     """Whether heat was wanted in (hysteresis)."""
-    purging: Any = False
+    purging: bool = False
     """Whether CO2 was too high (hysteresis)."""
-    cooled: Any = False
+    cooled: bool = False
     """Whether the last advice did cool."""
-    tail_left: Any = 0.0
+    tail_left: float = 0.0
     """Of the run on after cooling. [s]"""
-    run_left: Any = 0.0
+    run_left: float = 0.0
     """Of the circulation run. [s]"""
-    fresh_left: Any = 0.0
+    fresh_left: float = 0.0
     """Of the fresh-air run. [s]"""
-    since_run: Any = 0.0
+    since_run: float = 0.0
     """Since the fans last ran. [s]"""
-    since_fresh: Any = 0.0
+    since_fresh: float = 0.0
     """Since the last fresh-air run. [s]"""
-    freeze_stage: Any = 0
+    freeze_stage: int = 0
     """Code of the stage of freeze protection, 0 to 3."""
-    below_floor: Any = 0.0
+    below_floor: float = 0.0
     """How long the plenum has been below its floor. [s]"""
-    below_zero: Any = 0.0
+    below_zero: float = 0.0
     """How long it has been below 0 °C. [s]"""
-    below_hard: Any = 0.0
+    below_hard: float = 0.0
     """How long it has been below the temperature of stage 3. [s]"""
-    above_exit: Any = 0.0
+    above_exit: float = 0.0
     """How long it has been warm enough to leave stage 1. [s]"""
-    stage_age: Any = 0.0
+    stage_age: float = 0.0
     """How long the stage has lasted. [s]"""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class Situation:
+START = Memory()
+"""Nothing remembered."""
+
+
+class Situation(NamedTuple):
     """Readings made into the quantities that the rules compare."""
 
     readings: Readings
-    elapsed: Any
-    """Since the last advice. [s]"""
-    fresh_start: Any
+    elapsed: float
+    """Since the last advice; 0 at a start or after a jump. [s]"""
+    fresh_start: bool
     """Whether nothing is known of the time before."""
-    pressure: Any
+    pressure: float
     """[Pa]"""
-    outside_humidity_ratio: Any
+    outside_humidity_ratio: float
     """[kg/kg dry air]"""
-    return_humidity_ratio: Any
+    return_humidity_ratio: float
     """[kg/kg dry air]"""
-    return_dew_point: Any
+    return_dew_point: float
     """[°C]"""
-    run_temperature: Any
+    run_temperature: float
     """Return air of a run: as read while the fans run, else the pile's top. [°C]"""
-    run_humidity_ratio: Any
+    run_humidity_ratio: float
     """[kg/kg dry air]"""
-    run_dew_point: Any
+    run_dew_point: float
     """[°C]"""
-    ceiling: Any
+    ceiling: float
     """Inside surface. [°C]"""
-    stage: Any
+    stage: int
     """Code of the stage, its place in ``STAGES``."""
-    target: Any
+    target: float
     """Pulp temperature wanted now. [°C]"""
-    final: Any
+    final: float
     """Where the target is heading. [°C]"""
-    excess: Any
+    ramping: bool
+    """Whether the target is still on its way there."""
+    excess: float
     """Mean pulp above the target. [K]"""
-    spread: Any
+    spread: float
     """Top less bottom. [K]"""
-    usable: Any
+    usable: bool
     """Whether pulp and return air are known."""
-    outside_known: Any
+    outside_known: bool
     """Whether outside air and its humidity are known."""
 
 
-def look(bay: Bay, readings: Readings, memory: Memory, ops: Ops) -> Situation:
-    """
-    Make readings and memory into a situation.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    readings : Readings
-        Now.
-    memory : Memory
-        From the last advice.
-    ops : Ops
-        Carrier.
-
-    Returns
-    -------
-    Situation
-        What the rules compare.
-
-    Raises
-    ------
-    OutOfRange
-        If a reading is not physical.
-    """
-    elapsed, fresh_start = _elapsed(readings.time - memory.time, ops)
-    pressure = _pressure(bay, readings.pressure, ops)
-    outside = air.humidity_ratio(
+def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
+    """Make readings and memory into a situation."""
+    passed = readings.time - memory.time
+    fresh_start = not 0.0 <= passed <= LONGEST_GAP
+    elapsed = 0.0 if fresh_start else passed
+    pressure = readings.pressure
+    if math.isnan(pressure):
+        pressure = standard_pressure(bay.site.altitude)
+    outside = humidity_ratio(
         readings.outside_temperature, readings.outside_relative_humidity, pressure
     )
-    inside = air.humidity_ratio(
+    inside = humidity_ratio(
         readings.return_temperature, readings.return_relative_humidity, pressure
     )
-    ceiling = ops.where(
-        ops.isnan(readings.ceiling_temperature),
-        aims.ceiling_temperature(bay, readings.return_temperature, readings.outside_temperature),
-        readings.ceiling_temperature,
-    )
-    run, moist = _run_air(readings, memory, inside, pressure, ops)
-    when = calendar.calendar_at(bay, readings.time)
-    target = calendar.target_of(bay, when, memory.target, readings.pulp_mean, elapsed, ops)
-    plan = bay.schedule
-    final = ops.where(
-        when.now < when.healed,
-        plan.healing_temperature,
-        ops.where(when.now < when.warm_up, plan.holding_temperature, plan.warm_up_temperature),
-    )
-    pulp = readings.pulp_mean + readings.pulp_coldest + readings.pulp_top
-    known = pulp + readings.pulp_bottom + inside
+    ceiling = readings.ceiling_temperature
+    if math.isnan(ceiling):
+        ceiling = ceiling_temperature(
+            bay, readings.return_temperature, readings.outside_temperature
+        )
+    run, moist = _run_air(readings, memory, inside, pressure)
+    return_dew_point = dew_point(inside, pressure)
+    run_dew_point = return_dew_point if moist == inside else dew_point(moist, pressure)
+    when = calendar_at(bay, readings.time)
+    target = target_of(bay, when, memory.target, readings.pulp_mean, elapsed)
+    final = final_target(bay, when)
+    pulp = readings.pulp_mean + readings.pulp_coldest + readings.pulp_top + readings.pulp_bottom
     return Situation(
         readings=readings,
         elapsed=elapsed,
@@ -196,51 +172,33 @@ def look(bay: Bay, readings: Readings, memory: Memory, ops: Ops) -> Situation:
         pressure=pressure,
         outside_humidity_ratio=outside,
         return_humidity_ratio=inside,
-        return_dew_point=plain_air.dew_point(inside, pressure, ops),
+        return_dew_point=return_dew_point,
         run_temperature=run,
         run_humidity_ratio=moist,
-        run_dew_point=plain_air.dew_point(moist, pressure, ops),
+        run_dew_point=run_dew_point,
         ceiling=ceiling,
-        stage=calendar.stage_of(when, target, plan.holding_temperature, ops),
+        stage=stage_of(bay, when, target),
         target=target,
         final=final,
+        ramping=target > final + ARRIVED,
         excess=readings.pulp_mean - target,
         spread=readings.pulp_top - readings.pulp_bottom,
-        usable=ops.negate(ops.isnan(known)),
-        outside_known=ops.negate(ops.isnan(outside)),
+        usable=not math.isnan(pulp + inside),
+        outside_known=not math.isnan(outside),
     )
 
 
-def _elapsed(passed: Any, ops: Ops) -> tuple[Any, Any]:
-    """Time since the last advice, and whether that is none: at a start, or after a jump."""
-    known = (passed >= 0.0) & (passed <= LONGEST_GAP)
-    if isinstance(known, bool | np.bool_):  # one moment for all bays
-        return (passed, False) if known else (0.0, True)
-    return ops.where(known, passed, 0.0), ops.negate(known)
-
-
-def _pressure(bay: Bay, measured: Any, ops: Ops) -> Any:
-    """Measured, else that of the altitude; one for all stays one number, which is far cheaper."""
-    if isinstance(measured, float) and measured == measured:
-        return measured
-    standard = air.standard_pressure(bay.site.altitude)
-    return ops.where(ops.isnan(measured), standard, measured)
-
-
 def _run_air(
-    readings: Readings, memory: Memory, inside: Any, pressure: Any, ops: Ops
-) -> tuple[Any, Any]:
+    readings: Readings, memory: Memory, inside: float, pressure: float
+) -> tuple[float, float]:
     """
-    What the return air will be once the fans run.
+    Temperature [°C] and humidity ratio that the return air will have once the fans run.
 
     With the fans off the probe stands in headspace air that roof and leaks have cooled, warmed
     and dried; within minutes of a start it meets the air that leaves the pile, moister and at
     the temperature of the top. Advice that trusted the first would wet the bottom.
     """
-    leaving = EXIT_HUMIDITY * plain_air.saturated(readings.pulp_top, pressure, ops)
-    where, on = ops.where, memory.fan_on
-    known = ops.negate(ops.isnan(leaving))
-    return (
-        where(on | ops.negate(known), readings.return_temperature, readings.pulp_top),
-        where(on | ops.negate(known), inside, ops.maximum(inside, leaving)),
-    )
+    if memory.fan_on or math.isnan(readings.pulp_top):
+        return readings.return_temperature, inside
+    leaving = EXIT_HUMIDITY * saturated(readings.pulp_top, pressure)
+    return readings.pulp_top, leaving if leaving > inside else inside

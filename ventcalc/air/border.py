@@ -8,7 +8,6 @@ from typing import Any
 
 import numpy as np
 
-from ventcalc._ops import ARRAY, SCALAR, ops_for
 from ventcalc.errors import check_range
 
 __all__ = ["check", "evaluate"]
@@ -60,8 +59,6 @@ def check(**values: Any) -> None:
         low, high, unit, hint = _LIMITS[name]
         if type(value) is float:
             within = low <= value <= high
-        elif hasattr(value, "require"):  # traced
-            within = False
         else:  # the two extremes are far cheaper than the full check
             array = np.asarray(value, dtype=float)
             within = array.size > 0 and low <= array.min() and array.max() <= high
@@ -75,16 +72,10 @@ def _carry(value: Any) -> Any:
 
 def evaluate(kernel: Callable[..., Any], *values: Any) -> Any:
     """
-    ``kernel(ops, *values)`` on floats, or on arrays in blocks; a tuple of results stays a tuple.
+    ``kernel(*values)`` on floats, or on arrays in blocks; a tuple of results stays a tuple.
     """
-    for value in values:
-        if type(value) is not float and not isinstance(value, float | int):
-            ops = ops_for(*values)
-            if ops is not ARRAY:
-                return kernel(ops, *values)
-            break
-    else:
-        return kernel(SCALAR, *map(float, values))
+    if all(isinstance(value, float | int) for value in values):
+        return kernel(*map(float, values))
     carried = [_carry(v) for v in values]
     shape = np.broadcast_shapes(*(np.shape(v) for v in carried))
     size = math.prod(shape)
@@ -92,7 +83,7 @@ def evaluate(kernel: Callable[..., Any], *values: Any) -> Any:
     out: Any = None
     for start in range(0, max(size, 1), BLOCK):
         part = slice(start, start + BLOCK)
-        piece = kernel(ARRAY, *(v[part] if isinstance(v, np.ndarray) else v for v in flat))
+        piece = kernel(*(v[part] if isinstance(v, np.ndarray) else v for v in flat))
         if out is None:
             several = isinstance(piece, tuple)
             out = tuple(np.empty(size) for _ in range(len(piece) if several else 1))

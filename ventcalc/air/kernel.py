@@ -1,20 +1,28 @@
 """
-Formulas of moist air, unchecked: one body for a float and for a block of an array.
+Formulas of moist air, unchecked: for a float and for a block of an array.
 
-Most functions take the carrier ``ops`` first. ``x`` is ``t / (t + OFFSET)``, in which the
-logarithm of the saturation pressure is nearly a straight line. Sums are written in place, as
-the time of an array goes into passes over memory: only into arrays made here.
+Sums are written in place, as the time of an array goes into passes over memory: only into arrays
+made here. The saturation of a float is that of the hour (``plain``), by the same polynomials.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from functools import lru_cache
-from math import exp
 from typing import Any
 
-from ventcalc._ops import Ops
-from ventcalc.air import fit as fit
+from ventcalc.air import fit, plain
+from ventcalc.air.formula import (
+    cubic,
+    humidity_of_vapour,
+    linear,
+    place,
+    quadratic,
+    quartic,
+    sextic,
+    vapour_pressure,
+)
+from ventcalc.air.numbers import everywhere, exp, log, maximum, minimum, where
 
 __all__ = [
     "condensed_heat",
@@ -40,46 +48,23 @@ __all__ = [
     "wet_bulb",
 ]
 
-FREEZING = 0.01
-_X0 = FREEZING / (FREEZING + fit.OFFSET)
+FREEZING = plain.FREEZING
+_X0 = plain.FREEZING_PLACE
 _WATER_CAPACITY = 4186.0
 _ICE_CAPACITY = 2100.0
-_SLOPE = tuple(k * c for k, c in enumerate(fit.WATER))[1:]
-_ICE_SLOPE = tuple(k * c for k, c in enumerate(fit.ICE, start=1))
-
-
-def _poly(c: tuple[Any, ...], x: Any) -> Any:
-    """Horner's rule; spelt out for a float, where a loop would take twice the time."""
-    if type(x) is float:
-        match c:
-            case (c0, c1, c2, c3, c4):
-                return c0 + x * (c1 + x * (c2 + x * (c3 + x * c4)))
-            case (c0, c1, c2, c3):
-                return c0 + x * (c1 + x * (c2 + x * c3))
-            case (c0, c1, c2):
-                return c0 + x * (c1 + x * c2)
-            case (c0, c1):
-                return c0 + x * c1
-            case (c0, c1, c2, c3, c4, c5, c6):
-                return c0 + x * (c1 + x * (c2 + x * (c3 + x * (c4 + x * (c5 + x * c6)))))
-    value = c[-1] * x
-    value += c[-2]
-    for k in c[-3::-1]:
-        value *= x
-        value += k
-    return value
+_SLOPE, _ICE_SLOPE = plain.WATER_SLOPE, plain.ICE_SLOPE
 
 
 # Saturated air at 0.01 °C: vapour pressure, and enthalpy over that of liquid water.
-_MELTING_0 = exp(_poly(fit.WATER, _X0) + _poly(fit.ENHANCEMENT, FREEZING))
-_MELTING_1 = _MELTING_0 * _poly(fit.ENHANCEMENT_P, FREEZING)
-_MELTING_AIR = _poly(fit.AIR, FREEZING), _poly(fit.AIR_P, FREEZING)
-_MELTING_WATER = _poly(fit.WATER_HEAT, FREEZING)
+_MELTING_0 = exp(quartic(fit.WATER, _X0) + quartic(fit.ENHANCEMENT, FREEZING))
+_MELTING_1 = _MELTING_0 * quartic(fit.ENHANCEMENT_P, FREEZING)
+_MELTING_AIR = cubic(fit.AIR, FREEZING), quadratic(fit.AIR_P, FREEZING)
+_MELTING_WATER = cubic(fit.WATER_HEAT, FREEZING)
 _MELTING_VAPOUR = (
-    _poly(fit.VAPOUR, FREEZING) - _MELTING_WATER,
-    _poly(fit.VAPOUR_P, FREEZING),
+    quadratic(fit.VAPOUR, FREEZING) - _MELTING_WATER,
+    quadratic(fit.VAPOUR_P, FREEZING),
 )
-_MELTING_2 = _poly(fit.VAPOUR_2, FREEZING)
+_MELTING_2 = quadratic(fit.VAPOUR_2, FREEZING)
 
 
 def _per_pressure(make: Callable[[Any], Any]) -> Callable[[Any], Any]:
@@ -120,25 +105,20 @@ def _caloric_at(p: Any) -> Any:
 # --- saturation -------------------------------------------------------------------------
 
 
-def _warm(ops: Ops, u: Any) -> Any:
-    """Whether nothing is below freezing: only to save the time of terms that are zero there."""
-    return u >= 0.0 if type(u) is float else ops.all(u >= 0.0)
-
-
-def _log_pure(ops: Ops, x: Any, step: Any) -> Any:
+def _log_pure(x: Any, step: Any) -> Any:
     """Logarithm of the saturation pressure without air; ``step`` moves the freezing point."""
-    value = _poly(fit.WATER, x)
+    value = quartic(fit.WATER, x)
     u = x - _X0
-    if _warm(ops, u):
+    if everywhere(u >= 0.0):  # only to save the time of terms that are zero there
         return value
-    ice = _poly(fit.ICE, u)
+    ice = quartic(fit.ICE, u)
     ice *= u
     ice += step
-    value += ops.minimum(ice, 0.0)
+    value += minimum(ice, 0.0)
     return value
 
 
-def log_saturation(ops: Ops, t: Any, p: Any) -> Any:
+def log_saturation(t: Any, p: Any) -> Any:
     """
     Logarithm of the saturated vapour pressure in air at ``p``.
 
@@ -147,116 +127,88 @@ def log_saturation(ops: Ops, t: Any, p: Any) -> Any:
     triple point.
     """
     if type(t) is float and type(p) is float:
-        return _log_saturation_at(p)(t)
-    value = _log_pure(ops, 1.0 - fit.OFFSET / (t + fit.OFFSET), fit.FREEZING_STEP * p)
-    value += _poly(_enhancement_at(p), t)
+        return plain.log_saturation(t, p)
+    value = _log_pure(place(t), fit.FREEZING_STEP * p)
+    value += quartic(_enhancement_at(p), t)
     return value
 
 
-@lru_cache(maxsize=64)
-def _log_saturation_at(p: float) -> Callable[[float], float]:
-    """``log_saturation`` of a float at one pressure, spelt out: calls would take half the time."""
-    w0, w1, w2, w3, w4 = fit.WATER
-    i0, i1, i2, i3, i4 = fit.ICE
-    e0, e1, e2, e3, e4 = _enhancement_at(p)
-    step = fit.FREEZING_STEP * p
-
-    def at(t: float) -> float:
-        x = 1.0 - fit.OFFSET / (t + fit.OFFSET)
-        value = w0 + x * (w1 + x * (w2 + x * (w3 + x * w4)))
-        u = x - _X0
-        if u < 0.0:
-            value += min(u * (i0 + u * (i1 + u * (i2 + u * (i3 + u * i4)))) + step, 0.0)
-        value += e0 + t * (e1 + t * (e2 + t * (e3 + t * e4)))
-        return value  # type: ignore[no-any-return]
-
-    return at
-
-
-def log_saturation_slope(ops: Ops, t: Any) -> Any:
+def log_saturation_slope(t: Any) -> Any:
     """Derivative of ``log_saturation`` to temperature, to about 0.05 %."""
-    return _slope(ops, fit.OFFSET / (t + fit.OFFSET))
+    return _slope(fit.OFFSET / (t + fit.OFFSET))
 
 
-def _slope(ops: Ops, rest: Any) -> Any:
+def _slope(rest: Any) -> Any:
     """The same, of ``rest`` = 1 - x."""
     x = 1.0 - rest
-    value = _poly(_SLOPE, x)
+    value = cubic(_SLOPE, x)
     u = x - _X0
-    if not _warm(ops, u):
-        value += ops.where(u < 0.0, _poly(_ICE_SLOPE, u), 0.0)
+    if not everywhere(u >= 0.0):
+        value += where(u < 0.0, quartic(_ICE_SLOPE, u), 0.0)
     value *= rest
     value *= rest
     value *= 1.0 / fit.OFFSET
     return value
 
 
-def saturation_and_slope(ops: Ops, t: Any, p: Any) -> tuple[Any, Any]:
+def saturation_and_slope(t: Any, p: Any) -> tuple[Any, Any]:
     """``log_saturation`` and its slope with one division."""
     rest = fit.OFFSET / (t + fit.OFFSET)
     if type(t) is float and type(p) is float:
-        return _log_saturation_at(p)(t), _slope(ops, rest)
-    value = _log_pure(ops, 1.0 - rest, fit.FREEZING_STEP * p)
-    value += _poly(_enhancement_at(p), t)
-    return value, _slope(ops, rest)
+        return plain.log_saturation(t, p), plain.saturation_slope(t)
+    value = _log_pure(1.0 - rest, fit.FREEZING_STEP * p)
+    value += quartic(_enhancement_at(p), t)
+    return value, _slope(rest)
 
 
-def saturation_pressure(ops: Ops, t: Any) -> Any:
-    return ops.exp(_log_pure(ops, t / (t + fit.OFFSET), 0.0))
+def saturation_pressure(t: Any) -> Any:
+    return exp(_log_pure(place(t), 0.0))
 
 
-def enhancement_factor(ops: Ops, t: Any, p: Any) -> Any:
-    return ops.exp(log_saturation(ops, t, p) - _log_pure(ops, t / (t + fit.OFFSET), 0.0))
+def enhancement_factor(t: Any, p: Any) -> Any:
+    return exp(log_saturation(t, p) - _log_pure(place(t), 0.0))
 
 
-def over_ice(ops: Ops, t: Any, rh: Any) -> Any:
+def over_ice(t: Any, rh: Any) -> Any:
     """Relative humidity over the stable phase from that over water."""
-    x = t / (t + fit.OFFSET)
-    return rh * ops.exp(_poly(fit.WATER, x) - _log_pure(ops, x, 0.0))
+    x = place(t)
+    return rh * exp(quartic(fit.WATER, x) - _log_pure(x, 0.0))
 
 
-def saturated(ops: Ops, t: Any, p: Any) -> Any:
+def saturated(t: Any, p: Any) -> Any:
     """Humidity ratio at saturation."""
-    return ratio_from_pressure(ops.exp(log_saturation(ops, t, p)), p)
+    return humidity_of_vapour(exp(log_saturation(t, p)), p)
 
 
-def saturation_temperature(ops: Ops, wanted: Any, p: Any) -> Any:
+def saturation_temperature(wanted: Any, p: Any) -> Any:
     """
     Temperature at which ln(vapour pressure) is saturated in air at ``p``.
 
     Starts within 2 mK from the inverse polynomials, then takes one Newton step.
     """
     y = wanted - fit.LOG_TRIPLE
-    y = y - _poly(_inverse_enhancement_at(p), y)
-    x = _poly(fit.WATER_INVERSE, y)
+    y = y - cubic(_inverse_enhancement_at(p), y)
+    x = quartic(fit.WATER_INVERSE, y)
     y -= fit.FREEZING_STEP * p
-    x = ops.maximum(x, _poly(fit.ICE_INVERSE, y))
+    x = maximum(x, quartic(fit.ICE_INVERSE, y))
     t = fit.OFFSET * x / (1.0 - x)
-    value, slope = saturation_and_slope(ops, t, p)
+    value, slope = saturation_and_slope(t, p)
     return t - (value - wanted) / slope
 
 
 # --- humidity ---------------------------------------------------------------------------
 
 
-def ratio_from_pressure(vapour: Any, p: Any) -> Any:
-    return fit.MASS_RATIO * vapour / (p - vapour)
+def humidity_ratio(t: Any, rh: Any, p: Any) -> Any:
+    return humidity_of_vapour(rh * exp(log_saturation(t, p)), p)
 
 
-def vapour_pressure(w: Any, p: Any) -> Any:
-    return p * w / (fit.MASS_RATIO + w)
+def relative_humidity(t: Any, w: Any, p: Any) -> Any:
+    return vapour_pressure(w, p) * exp(-log_saturation(t, p))
 
 
-def humidity_ratio(ops: Ops, t: Any, rh: Any, p: Any) -> Any:
-    return ratio_from_pressure(rh * ops.exp(log_saturation(ops, t, p)), p)
-
-
-def relative_humidity(ops: Ops, t: Any, w: Any, p: Any) -> Any:
-    return vapour_pressure(w, p) * ops.exp(-log_saturation(ops, t, p))
-
-
-def dew_point(ops: Ops, w: Any, p: Any) -> Any:
-    return saturation_temperature(ops, ops.log(vapour_pressure(w, p)), p)
+def dew_point(w: Any, p: Any) -> Any:
+    return saturation_temperature(log(vapour_pressure(w, p)), p)
 
 
 # --- heat and volume --------------------------------------------------------------------
@@ -264,7 +216,9 @@ def dew_point(ops: Ops, w: Any, p: Any) -> Any:
 
 def enthalpy(t: Any, w: Any, p: Any) -> Any:
     air, vapour, vapour_2, vapour_3 = _caloric_at(p)
-    return _assemble(_poly(air, t), _poly(vapour, t), _poly(vapour_2, t), _poly(vapour_3, t), w)
+    return _assemble(
+        cubic(air, t), quadratic(vapour, t), quadratic(vapour_2, t), linear(vapour_3, t), w
+    )
 
 
 def _assemble(air: Any, vapour: Any, vapour_2: Any, vapour_3: Any, w: Any) -> Any:
@@ -297,33 +251,33 @@ def temperature_from_enthalpy(h: Any, w: Any, p: Any) -> Any:
 
 def volume(t: Any, w: Any, p: Any) -> Any:
     ideal = fit.GAS * (t + 273.15) * (1.0 + w / fit.MASS_RATIO) / p
-    excess = _poly(fit.VOLUME_2, t) * w
-    excess += _poly(fit.VOLUME_1, t)
+    excess = linear(fit.VOLUME_2, t) * w
+    excess += linear(fit.VOLUME_1, t)
     excess *= w
-    excess += _poly(fit.VOLUME, t)
+    excess += quadratic(fit.VOLUME, t)
     excess += ideal
     return excess
 
 
 def water_heat(t: Any) -> Any:
     """Enthalpy of liquid water."""
-    return _poly(fit.WATER_HEAT, t)
+    return cubic(fit.WATER_HEAT, t)
 
 
 def ice_heat(t: Any) -> Any:
     """Enthalpy of ice."""
-    return _poly(fit.ICE_HEAT, t)
+    return quadratic(fit.ICE_HEAT, t)
 
 
-def condensed_heat(ops: Ops, t: Any) -> Any:
+def condensed_heat(t: Any) -> Any:
     """Enthalpy of ice below 0.01 °C, of water from there on."""
-    return _heat_of(ops, t < FREEZING, t)
+    return _heat_of(t < FREEZING, t)
 
 
-def _heat_of(ops: Ops, iced: Any, t: Any) -> Any:
+def _heat_of(iced: Any, t: Any) -> Any:
     if iced is False:
         return water_heat(t)
-    return ops.where(iced, ice_heat(t), water_heat(t))
+    return where(iced, ice_heat(t), water_heat(t))
 
 
 # --- wet bulb ---------------------------------------------------------------------------
@@ -339,16 +293,16 @@ def _wet_bulb_at(p: Any) -> Any:
     water = tuple([a + p * (b + p * c) for a, b, c in _WET_BULB])
     ice = tuple([a + p * (b + p * c) for a, b, c in _ICE_BULB])
     air, vapour = _MELTING_AIR, _MELTING_VAPOUR
-    melting = ratio_from_pressure(_MELTING_0 + _MELTING_1 * p, p)
+    melting = humidity_of_vapour(_MELTING_0 + _MELTING_1 * p, p)
     limit = air[0] + air[1] * p + melting * (vapour[0] + (vapour[1] + _MELTING_2 * melting) * p)
     return water, ice, melting, limit
 
 
-def wet_bulb(ops: Ops, t: Any, w: Any, p: Any) -> Any:
-    return wet_bulb_of(ops, enthalpy(t, w, p), w, p)
+def wet_bulb(t: Any, w: Any, p: Any) -> Any:
+    return wet_bulb_of(enthalpy(t, w, p), w, p)
 
 
-def wet_bulb_of(ops: Ops, h: Any, w: Any, p: Any) -> Any:
+def wet_bulb_of(h: Any, w: Any, p: Any) -> Any:
     """
     Wet bulb of air of enthalpy ``h``: the root t of h_s(t) - (W_s(t) - W) h_cond(t) = h.
 
@@ -359,72 +313,72 @@ def wet_bulb_of(ops: Ops, h: Any, w: Any, p: Any) -> Any:
     eta = h - w * _MELTING_WATER
     eta -= limit
     iced = eta < 0.0
-    eta += ops.where(iced, (w - melting) * fit.ICE_SHIFT, 0.0)
+    eta += where(iced, (w - melting) * fit.ICE_SHIFT, 0.0)
     eta *= 1e-5
     drift = w * (_WATER_CAPACITY * 1e-5)
-    guess = _wet_bulb_start(ops, eta, water, ice)
-    guess = _wet_bulb_start(ops, eta - drift * guess, water, ice)
-    return _halley(ops, guess, iced, h, w, p)
+    guess = _wet_bulb_start(eta, water, ice)
+    guess = _wet_bulb_start(eta - drift * guess, water, ice)
+    return _halley(guess, iced, h, w, p)
 
 
-def _wet_bulb_start(ops: Ops, eta: Any, water: Any, ice: Any) -> Any:
-    value = _poly(water, eta)
+def _wet_bulb_start(eta: Any, water: Any, ice: Any) -> Any:
+    value = sextic(water, eta)
     if not (type(eta) is float and eta >= 0.0):
-        below = ops.minimum(eta, 0.0)
-        value += below * _poly(ice, below)
+        below = minimum(eta, 0.0)
+        value += below * cubic(ice, below)
     return value
 
 
-def _halley(ops: Ops, t: Any, iced: Any, h: Any, w: Any, p: Any) -> Any:
-    value, slope = saturation_and_slope(ops, t, p)
-    ws = ratio_from_pressure(ops.exp(value), p)
+def _halley(t: Any, iced: Any, h: Any, w: Any, p: Any) -> Any:
+    value, slope = saturation_and_slope(t, p)
+    ws = humidity_of_vapour(exp(value), p)
     air, vapour, vapour_2, vapour_3 = _caloric_at(p)
-    carried = _poly(vapour, t)
-    condensed = _heat_of(ops, iced, t)
+    carried = quadratic(vapour, t)
+    condensed = _heat_of(iced, t)
     lack = ws - w
-    f = _assemble(_poly(air, t), carried, _poly(vapour_2, t), _poly(vapour_3, t), ws)
+    f = _assemble(cubic(air, t), carried, quadratic(vapour_2, t), linear(vapour_3, t), ws)
     f -= lack * condensed
     f -= h
     share = ws * (1.0 / fit.MASS_RATIO)
     rise = ws * slope * (1.0 + share) * (carried - condensed)
     f1 = rise + _capacity(air, vapour, t, ws)
-    f1 -= lack * ops.where(iced, _ICE_CAPACITY, _WATER_CAPACITY)
+    f1 -= lack * where(iced, _ICE_CAPACITY, _WATER_CAPACITY)
     f2 = rise * (slope * (1.0 + 2.0 * share) - 2.0 / (t + fit.OFFSET))
     return t - f * f1 / (f1 * f1 - 0.5 * f * f2)
 
 
-def saturated_balance(ops: Ops, t: Any, w: Any, p: Any) -> Any:
+def saturated_balance(t: Any, w: Any, p: Any) -> Any:
     """Enthalpy of air of humidity ratio ``w`` whose wet bulb is ``t`` (ice below 0.01 °C)."""
-    ws = saturated(ops, t, p)
-    return enthalpy(t, ws, p) - (ws - w) * condensed_heat(ops, t)
+    ws = saturated(t, p)
+    return enthalpy(t, ws, p) - (ws - w) * condensed_heat(t)
 
 
-def humidity_ratio_from_wet_bulb(ops: Ops, t: Any, wet: Any, p: Any) -> Any:
+def humidity_ratio_from_wet_bulb(t: Any, wet: Any, p: Any) -> Any:
     """The balance of the wet bulb, solved for W: linear but for the small W^2 terms."""
-    w = saturated(ops, wet, p)
-    latent = fit.VAPOUR[0] + fit.VAPOUR[1] * t - condensed_heat(ops, wet)
+    w = saturated(wet, p)
+    latent = fit.VAPOUR[0] + fit.VAPOUR[1] * t - condensed_heat(wet)
     for _ in range(4):
-        w = w + (saturated_balance(ops, wet, w, p) - enthalpy(t, w, p)) / latent
+        w = w + (saturated_balance(wet, w, p) - enthalpy(t, w, p)) / latent
     return w
 
 
-def of_humidity_ratio(ops: Ops, t: Any, w: Any, p: Any) -> tuple[Any, ...]:
+def of_humidity_ratio(t: Any, w: Any, p: Any) -> tuple[Any, ...]:
     """Relative humidity, dew point, wet bulb, enthalpy and volume in one go."""
     vapour = vapour_pressure(w, p)
     h = enthalpy(t, w, p)
     return (
-        vapour * ops.exp(-log_saturation(ops, t, p)),
-        saturation_temperature(ops, ops.log(vapour), p),
-        wet_bulb_of(ops, h, w, p),
+        vapour * exp(-log_saturation(t, p)),
+        saturation_temperature(log(vapour), p),
+        wet_bulb_of(h, w, p),
         h,
         volume(t, w, p),
     )
 
 
-def of_relative_humidity(ops: Ops, t: Any, rh: Any, p: Any) -> tuple[Any, ...]:
+def of_relative_humidity(t: Any, rh: Any, p: Any) -> tuple[Any, ...]:
     """Humidity ratio, dew point, wet bulb, enthalpy and volume in one go."""
-    vapour = rh * ops.exp(log_saturation(ops, t, p))
-    w = ratio_from_pressure(vapour, p)
+    vapour = rh * exp(log_saturation(t, p))
+    w = humidity_of_vapour(vapour, p)
     h = enthalpy(t, w, p)
-    dew = saturation_temperature(ops, ops.log(vapour), p)
-    return w, dew, wet_bulb_of(ops, h, w, p), h, volume(t, w, p)
+    dew = saturation_temperature(log(vapour), p)
+    return w, dew, wet_bulb_of(h, w, p), h, volume(t, w, p)

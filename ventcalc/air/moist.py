@@ -17,8 +17,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from ventcalc.air import fit as fit
-from ventcalc.air import kernel as kernel
+from ventcalc.air import fit, kernel, plain
 from ventcalc.air.border import check, evaluate
 from ventcalc.air.state import AirState, state
 
@@ -243,7 +242,7 @@ def vapour_pressure(humidity_ratio: Any, pressure: Any) -> Any:
         Vapour pressure. [Pa]
     """
     check(humidity_ratio=humidity_ratio, pressure=pressure)
-    return evaluate(lambda _, w, p: kernel.vapour_pressure(w, p), humidity_ratio, pressure)
+    return evaluate(kernel.vapour_pressure, humidity_ratio, pressure)
 
 
 def dew_point(humidity_ratio: Any, pressure: Any) -> Any:
@@ -320,9 +319,7 @@ def enthalpy(temperature: Any, humidity_ratio: Any, pressure: Any) -> Any:
         Enthalpy: zero for dry air at 0 °C and for liquid water at 0.01 °C. [J/kg dry air]
     """
     check(temperature=temperature, humidity_ratio=humidity_ratio, pressure=pressure)
-    return evaluate(
-        lambda _, t, w, p: kernel.enthalpy(t, w, p), temperature, humidity_ratio, pressure
-    )
+    return evaluate(kernel.enthalpy, temperature, humidity_ratio, pressure)
 
 
 def temperature_from_enthalpy(enthalpy: Any, humidity_ratio: Any, pressure: Any) -> Any:
@@ -345,7 +342,7 @@ def temperature_from_enthalpy(enthalpy: Any, humidity_ratio: Any, pressure: Any)
     """
     check(enthalpy=enthalpy, humidity_ratio=humidity_ratio, pressure=pressure)
     return evaluate(
-        lambda _, h, w, p: kernel.temperature_from_enthalpy(h, w, p),
+        kernel.temperature_from_enthalpy,
         enthalpy,
         humidity_ratio,
         pressure,
@@ -371,9 +368,7 @@ def specific_volume(temperature: Any, humidity_ratio: Any, pressure: Any) -> Any
         Specific volume. [m³/kg dry air]
     """
     check(temperature=temperature, humidity_ratio=humidity_ratio, pressure=pressure)
-    return evaluate(
-        lambda _, t, w, p: kernel.volume(t, w, p), temperature, humidity_ratio, pressure
-    )
+    return evaluate(kernel.volume, temperature, humidity_ratio, pressure)
 
 
 def density(temperature: Any, humidity_ratio: Any, pressure: Any) -> Any:
@@ -396,7 +391,7 @@ def density(temperature: Any, humidity_ratio: Any, pressure: Any) -> Any:
     """
     check(temperature=temperature, humidity_ratio=humidity_ratio, pressure=pressure)
     return evaluate(
-        lambda _, t, w, p: (1.0 + w) / kernel.volume(t, w, p), temperature, humidity_ratio, pressure
+        lambda t, w, p: (1.0 + w) / kernel.volume(t, w, p), temperature, humidity_ratio, pressure
     )
 
 
@@ -419,4 +414,4 @@ def standard_pressure(altitude: Any) -> Any:
     .. [1] ASHRAE Handbook - Fundamentals (2017), ch. 1, eq. 3.
     """
     check(altitude=altitude)
-    return evaluate(lambda _, z: 101325.0 * (1.0 - 2.25577e-5 * z) ** 5.2559, altitude)
+    return evaluate(plain.standard_pressure, altitude)

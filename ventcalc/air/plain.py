@@ -1,43 +1,60 @@
 """
-Moist air as a plain mixture with constant heats, for the inside of hourly loops.
+Moist air of one state, as every hour of a store needs it: plain numbers in, plain numbers out.
 
 ``air`` is the truth about moist air. Plenum, pile and headspace exchange air every hour, and
-there it matters more that enthalpy is linear and the same everywhere, so that balances close
-and solutions are closed forms. Temperatures after mixing, heating and humidifying differ from
-those of ``air`` by less than 0.03 K between -30 and 30 °C (one found from an enthalpy of ``air``
-by up to 0.1 K). Saturation is that of ``air``.
+there it matters more that enthalpy is linear and the same everywhere, so that balances close and
+solutions are closed forms: a mixture with constant heats. Temperatures after mixing, heating and
+humidifying differ from those of ``air`` by less than 0.03 K between -30 and 30 °C (one found from
+an enthalpy of ``air`` by up to 0.1 K). Saturation is that of ``air``, by the same polynomials.
 
-Nothing here checks its input: callers do, once.
+Humidity ratios and enthalpies are per kg of dry air. Nothing here checks its input: callers do,
+once. NaN in gives NaN out.
 """
 
 from __future__ import annotations
 
-from typing import Any
+import math
 
-import numpy as np
-
-from ventcalc._ops import ARRAY, Ops
-from ventcalc.air import kernel as kernel
-from ventcalc.air.fit import MASS_RATIO
+from ventcalc.air.fit import (
+    ENHANCEMENT,
+    ENHANCEMENT_P,
+    FREEZING_STEP,
+    ICE,
+    ICE_INVERSE,
+    INVERSE_ENHANCEMENT,
+    INVERSE_ENHANCEMENT_P,
+    LOG_TRIPLE,
+    MASS_RATIO,
+    OFFSET,
+    WATER,
+    WATER_INVERSE,
+)
+from ventcalc.air.formula import cubic, humidity_of_vapour, place, quartic, vapour_pressure
 
 __all__ = [
     "AIR_HEAT",
     "EVAPORATION",
+    "FREEZING",
     "FUSION_HEAT",
     "GAS_CONSTANT",
     "ICE_HEAT",
+    "KELVIN",
     "VAPOUR_HEAT",
     "WATER_HEAT",
     "air_density",
     "at_humidity",
     "dew_point",
+    "dry_bulb",
     "enthalpy",
     "fog_heat",
     "humidified",
+    "humidity_ratio",
+    "log_saturation",
     "relative_humidity",
     "saturated",
+    "saturation_slope",
     "split",
-    "temperature",
+    "standard_pressure",
 ]
 
 AIR_HEAT = 1006.0
@@ -54,234 +71,137 @@ ICE_HEAT = 2100.0
 """Specific heat of ice. [J/(kg K)]"""
 FUSION_HEAT = 333_550.0
 """Heat of melting ice at 0 °C. [J/kg]"""
+KELVIN = 273.15
+"""0 °C. [K]"""
+STORE_TEMPERATURE = 5.0
+"""At which volume flows of a store become mass flows. [°C]"""
+DRIEST = 1e-6
+"""Humidity ratio below which a dew point means nothing. [kg/kg]"""
+FREEZING = 0.01
+"""Triple point of water: ice below, water above. [°C]"""
+FREEZING_PLACE = FREEZING / (FREEZING + OFFSET)
+WATER_SLOPE = (WATER[1], 2.0 * WATER[2], 3.0 * WATER[3], 4.0 * WATER[4])
+ICE_SLOPE = (ICE[0], 2.0 * ICE[1], 3.0 * ICE[2], 4.0 * ICE[3], 5.0 * ICE[4])
 
 
-def air_density(pressure: Any) -> Any:
-    """
-    Density of dry air at 5 °C, by which volume flows of a store become mass flows.
-
-    Parameters
-    ----------
-    pressure : array-like
-        Air pressure. [Pa]
-
-    Returns
-    -------
-    array
-        [kg/m³]
-    """
-    return pressure / (GAS_CONSTANT * 278.15)
+def standard_pressure(altitude: float) -> float:
+    """Air pressure at a height above sea level [m]; ASHRAE Fundamentals 2017, ch. 1, eq. 3. [Pa]"""
+    pressure: float = 101325.0 * (1.0 - 2.25577e-5 * altitude) ** 5.2559
+    return pressure
 
 
-def enthalpy(temperature: Any, humidity_ratio: Any) -> Any:
-    """
-    Enthalpy of air and vapour.
+def air_density(pressure: float) -> float:
+    """Density of dry air at 5 °C, by which volume flows become mass flows. [kg/m³]"""
+    return pressure / (GAS_CONSTANT * (KELVIN + STORE_TEMPERATURE))
 
-    Parameters
-    ----------
-    temperature : array-like
-        Dry bulb. [°C]
-    humidity_ratio : array-like
-        Vapour. [kg/kg dry air]
 
-    Returns
-    -------
-    array
-        From dry air and liquid water at 0 °C. [J/kg dry air]
-    """
+def enthalpy(temperature: float, humidity_ratio: float) -> float:
+    """Of air and vapour, from dry air and liquid water at 0 °C. [J/kg]"""
     return AIR_HEAT * temperature + humidity_ratio * (EVAPORATION + VAPOUR_HEAT * temperature)
 
 
-def temperature(enthalpy: Any, humidity_ratio: Any) -> Any:
-    """
-    Dry bulb from enthalpy.
-
-    Parameters
-    ----------
-    enthalpy : array-like
-        Of air and vapour. [J/kg dry air]
-    humidity_ratio : array-like
-        Vapour. [kg/kg dry air]
-
-    Returns
-    -------
-    array
-        Dry bulb. [°C]
-    """
+def dry_bulb(enthalpy: float, humidity_ratio: float) -> float:
+    """Temperature of air and vapour of an enthalpy. [°C]"""
     return (enthalpy - EVAPORATION * humidity_ratio) / (AIR_HEAT + VAPOUR_HEAT * humidity_ratio)
 
 
-def saturated(temperature: Any, pressure: Any, ops: Ops) -> Any:
+def log_saturation(temperature: float, pressure: float) -> float:
     """
-    Humidity ratio at saturation, as ``air.saturation_humidity_ratio``.
+    Logarithm of the saturated vapour pressure in air.
 
-    Parameters
-    ----------
-    temperature : array-like
-        Dry bulb. [°C]
-    pressure : array-like
-        Air pressure. [Pa]
-    ops : Ops
-        Carrier.
-
-    Returns
-    -------
-    array
-        [kg/kg dry air]
+    Ice below freezing: the stable phase is the one with the lower vapour pressure, hence ``min``.
     """
-    return kernel.saturated(ops, temperature, pressure)
+    x = place(temperature)
+    value: float = quartic(WATER, x)
+    below = x - FREEZING_PLACE
+    if below < 0.0:
+        value += min(below * quartic(ICE, below) + FREEZING_STEP * pressure, 0.0)
+    value += quartic(ENHANCEMENT, temperature)
+    value += pressure * quartic(ENHANCEMENT_P, temperature)
+    return value
 
 
-def dew_point(humidity_ratio: Any, pressure: Any, ops: Ops) -> Any:
-    """
-    Dew or frost point, as ``air.dew_point``.
-
-    Parameters
-    ----------
-    humidity_ratio : array-like
-        Vapour; below 1e-6 counts as 1e-6. [kg/kg dry air]
-    pressure : array-like
-        Air pressure. [Pa]
-    ops : Ops
-        Carrier.
-
-    Returns
-    -------
-    array
-        [°C]
-    """
-    return kernel.dew_point(ops, ops.maximum(humidity_ratio, 1e-6), pressure)
+def saturation_slope(temperature: float) -> float:
+    """Derivative of ``log_saturation`` to temperature, to about 0.05 %. [1/K]"""
+    x = place(temperature)
+    rest = 1.0 - x
+    value: float = cubic(WATER_SLOPE, x)
+    below = x - FREEZING_PLACE
+    if below < 0.0:
+        value += quartic(ICE_SLOPE, below)
+    value *= rest * rest / OFFSET
+    return value
 
 
-def relative_humidity(temperature: Any, humidity_ratio: Any, pressure: Any, ops: Ops) -> Any:
-    """
-    Relative humidity, as ``air.relative_humidity``.
-
-    Parameters
-    ----------
-    temperature : array-like
-        Dry bulb. [°C]
-    humidity_ratio : array-like
-        Vapour. [kg/kg dry air]
-    pressure : array-like
-        Air pressure. [Pa]
-    ops : Ops
-        Carrier.
-
-    Returns
-    -------
-    array
-        [0-1]
-    """
-    return kernel.relative_humidity(ops, temperature, humidity_ratio, pressure)
+def saturated(temperature: float, pressure: float) -> float:
+    """Humidity ratio at saturation, as ``air.saturation_humidity_ratio``. [kg/kg]"""
+    vapour = math.exp(log_saturation(temperature, pressure))
+    full: float = humidity_of_vapour(vapour, pressure)
+    return full
 
 
-def fog_heat(temperature: Any, ops: Ops) -> Any:
-    """
-    Enthalpy of fog: water above 0 °C, ice below.
-
-    Parameters
-    ----------
-    temperature : array-like
-        Of the fog. [°C]
-    ops : Ops
-        Carrier.
-
-    Returns
-    -------
-    array
-        Per mass of fog. [J/kg]
-    """
-    return ops.where(
-        temperature >= 0.0, WATER_HEAT * temperature, ICE_HEAT * temperature - FUSION_HEAT
-    )
+def humidity_ratio(temperature: float, relative_humidity: float, pressure: float) -> float:
+    """As ``air.humidity_ratio``. [kg/kg]"""
+    vapour = relative_humidity * math.exp(log_saturation(temperature, pressure))
+    ratio: float = humidity_of_vapour(vapour, pressure)
+    return ratio
 
 
-def split(enthalpy: Any, water: Any, pressure: Any, ops: Ops) -> tuple[Any, Any, Any]:
-    """
-    Share water between vapour and fog at a given enthalpy.
-
-    Parameters
-    ----------
-    enthalpy : array-like
-        Of air, vapour and fog. [J/kg dry air]
-    water : array-like
-        Vapour and fog. [kg/kg dry air]
-    pressure : array-like
-        Air pressure. [Pa]
-    ops : Ops
-        Carrier.
-
-    Returns
-    -------
-    temperature : array
-        Dry bulb. [°C]
-    humidity_ratio : array
-        Vapour. [kg/kg dry air]
-    fog : array
-        Liquid or ice carried along. [kg/kg dry air]
-    """
-    dry = temperature(enthalpy, water)
-    foggy = water > kernel.saturated(ops, dry, pressure)
-    if ops is not ARRAY:
-        clear = dry, water, 0.0 * water
-        found: tuple[Any, Any, Any] = ops.branch(
-            foggy, lambda: _fog(enthalpy, water, pressure, dry, ops), clear
-        )
-        return found
-    if not foggy.any():
-        return dry, water + 0.0 * dry, 0.0 * dry
-    shape = np.broadcast_shapes(np.shape(foggy), np.shape(pressure))
-    parts = [np.array(np.broadcast_to(x, shape)) for x in (dry, water, 0.0 * water)]
-    wet = np.broadcast_to(foggy, shape)
-    h, w, start = (np.broadcast_to(x, shape)[wet] for x in (enthalpy, water, dry))
-    p = pressure if np.ndim(pressure) == 0 else np.broadcast_to(pressure, shape)[wet]
-    for part, value in zip(parts, _fog(h, w, p, start, ops), strict=True):
-        part[wet] = value
-    return parts[0], parts[1], parts[2]
+def relative_humidity(temperature: float, humidity_ratio: float, pressure: float) -> float:
+    """As ``air.relative_humidity``; above 1 where supersaturated. [0-1]"""
+    vapour: float = vapour_pressure(humidity_ratio, pressure)
+    return vapour * math.exp(-log_saturation(temperature, pressure))
 
 
-def _fog(h: Any, water: Any, pressure: Any, start: Any, ops: Ops) -> tuple[Any, Any, Any]:
-    """Fog of water, of ice, or, where neither fits, freezing at 0 °C."""
-    wet = _saturated_temperature(h, water, pressure, start, WATER_HEAT, 0.0, ops)
-    icy = _saturated_temperature(h, water, pressure, start, ICE_HEAT, FUSION_HEAT, ops)
-    t = ops.maximum(wet, 0.0) + ops.minimum(icy, 0.0)
-    full = kernel.saturated(ops, t, pressure)
+def dew_point(humidity_ratio: float, pressure: float) -> float:
+    """Dew or frost point, as ``air.dew_point``; drier than 1e-6 counts as 1e-6. [°C]"""
+    wanted: float = math.log(vapour_pressure(max(humidity_ratio, DRIEST), pressure))
+    y = wanted - LOG_TRIPLE
+    y -= cubic(INVERSE_ENHANCEMENT, y) + pressure * cubic(INVERSE_ENHANCEMENT_P, y)
+    x: float = max(quartic(WATER_INVERSE, y), quartic(ICE_INVERSE, y - FREEZING_STEP * pressure))
+    t = OFFSET * x / (1.0 - x)  # within 2 mK; one Newton step does the rest
+    return t - (log_saturation(t, pressure) - wanted) / saturation_slope(t)
+
+
+def fog_heat(temperature: float) -> float:
+    """Enthalpy of fog: water above 0 °C, ice below. [J/kg of fog]"""
+    if temperature >= 0.0:
+        return WATER_HEAT * temperature
+    return ICE_HEAT * temperature - FUSION_HEAT
+
+
+def split(enthalpy: float, water: float, pressure: float) -> tuple[float, float, float]:
+    """Temperature, vapour and fog of air whose enthalpy and water (both forms) are known."""
+    dry = dry_bulb(enthalpy, water)
+    if not water > saturated(dry, pressure):
+        return dry, water, 0.0 * water
+    # Fog of water, of ice, or, where neither fits, freezing at 0 °C.
+    wet = _fog_temperature(enthalpy, water, pressure, dry, WATER_HEAT, 0.0)
+    icy = _fog_temperature(enthalpy, water, pressure, dry, ICE_HEAT, FUSION_HEAT)
+    t = max(wet, 0.0) + min(icy, 0.0)
+    full = saturated(t, pressure)
     return t, full, water - full
 
 
-def _saturated_temperature(
-    h: Any, water: Any, pressure: Any, start: Any, heat: float, melting: float, ops: Ops
-) -> Any:
+def _fog_temperature(
+    h: float, water: float, pressure: float, start: float, heat: float, melting: float
+) -> float:
     """Newton from the unsaturated temperature, which is too low; the curve is convex."""
-
-    def closer(t: Any) -> Any:
-        logarithm, rise = kernel.saturation_and_slope(ops, t, pressure)
-        full = kernel.ratio_from_pressure(ops.exp(logarithm), pressure)
+    t = start
+    for _ in range(6):
+        full = saturated(t, pressure)
         fog, carried = water - full, heat * t - melting
-        rise = full * rise
+        rise = full * saturation_slope(t)
         slope = AIR_HEAT + VAPOUR_HEAT * full + rise * (EVAPORATION - carried) + heat * fog
-        return t - (enthalpy(t, full) + fog * carried - h) / slope
+        t -= (enthalpy(t, full) + fog * carried - h) / slope
+    return t
 
-    return ops.repeat(6, closer, start)
 
-
-def at_humidity(saturated_humidity_ratio: Any, relative_humidity: Any) -> Any:
+def at_humidity(saturated_humidity_ratio: float, relative_humidity: float) -> float:
     """
-    Humidity ratio at a relative humidity.
+    Humidity ratio at a relative humidity. [kg/kg]
 
-    Parameters
-    ----------
-    saturated_humidity_ratio : array-like
-        Humidity ratio at saturation. [kg/kg dry air]
-    relative_humidity : array-like
-        [0-1]
-
-    Returns
-    -------
-    array
-        A little below the product of the two, since it is the pressures that are in this
-        ratio. [kg/kg dry air]
+    A little below the product of the two, since it is the pressures that are in this ratio.
     """
     lacking = 1.0 - relative_humidity
     return (
@@ -292,45 +212,23 @@ def at_humidity(saturated_humidity_ratio: Any, relative_humidity: Any) -> Any:
 
 
 def humidified(
-    temperature_in: Any,
-    humidity_ratio: Any,
-    pressure: Any,
-    relative_humidity: Any,
+    temperature: float,
+    humidity_ratio: float,
+    pressure: float,
+    relative_humidity: float,
     water_temperature: float,
-    ops: Ops,
-) -> Any:
+) -> float:
     """
-    Humidity ratio at which evaporating water brings air to a relative humidity.
+    Humidity ratio at which evaporating water brings air to a relative humidity above 0. [kg/kg]
 
-    Parameters
-    ----------
-    temperature_in : array-like
-        Dry bulb before. [°C]
-    humidity_ratio : array-like
-        Vapour before. [kg/kg dry air]
-    pressure : array-like
-        Air pressure. [Pa]
-    relative_humidity : array-like
-        Wanted, above zero. [0-1]
-    water_temperature : float
-        Of the water. [°C]
-    ops : Ops
-        Carrier.
-
-    Returns
-    -------
-    array
-        Below the entering one where the air is more humid than wanted. [kg/kg dry air]
+    Below the entering one where the air is more humid than that.
     """
-    h = enthalpy(temperature_in, humidity_ratio)
+    h = enthalpy(temperature, humidity_ratio)
     added = WATER_HEAT * water_temperature
     out = humidity_ratio
     for _ in range(3):  # within 2e-7 from 70 % RH on, 3e-6 from bone-dry air
-        t = temperature(h + (out - humidity_ratio) * added, out)
-        logarithm, slope = kernel.saturation_and_slope(ops, t, pressure)
-        full = kernel.ratio_from_pressure(ops.exp(logarithm), pressure)
-        goal = at_humidity(full, relative_humidity)
+        t = dry_bulb(h + (out - humidity_ratio) * added, out)
+        goal = at_humidity(saturated(t, pressure), relative_humidity)
         fall = (EVAPORATION + VAPOUR_HEAT * t - added) / (AIR_HEAT + VAPOUR_HEAT * out)
-        rise = goal * slope
-        out = out - (out - goal) / (1.0 + rise * fall)
+        out -= (out - goal) / (1.0 + goal * saturation_slope(t) * fall)
     return out

@@ -12,10 +12,9 @@ from typing import Any
 
 import numpy as np
 
-from ventcalc._ops import SCALAR, Ops
-from ventcalc.air import kernel as kernel
-from ventcalc.air import solve as solve
+from ventcalc.air import kernel, solve
 from ventcalc.air.border import check, evaluate
+from ventcalc.air.numbers import minimum
 
 __all__ = [
     "Mixed",
@@ -80,22 +79,22 @@ def saturated_split(enthalpy: Any, water: Any, pressure: Any) -> Mixed:
     return Mixed(temperature=t, humidity_ratio=w, liquid=fog, enthalpy=h)
 
 
-def _split(ops: Ops, h: Any, w: Any, p: Any) -> tuple[Any, Any, Any, Any]:
+def _split(h: Any, w: Any, p: Any) -> tuple[Any, Any, Any, Any]:
     """Fog is rare and dear to solve for, so it is sought only where there is any."""
     t = kernel.temperature_from_enthalpy(h, w, p)
     water = w + 0.0 * t  # of full shape, NaN where the enthalpy is
-    foggy = w > kernel.saturated(ops, t, p)
-    if ops is SCALAR:
+    foggy = w > kernel.saturated(t, p)
+    if type(t) is float:
         if not foggy:
             return t, water, water - water, h
-        t = solve.fog_temperature(ops, h, w, p)
-        vapour = kernel.saturated(ops, t, p)
+        t = solve.fog_temperature(h, w, p)
+        vapour = kernel.saturated(t, p)
         return t, vapour, w - vapour, h
     vapour = water.copy()
     if foggy.any():
         h_fog, w_fog, p_fog = (np.broadcast_to(x, t.shape)[foggy] for x in (h, w, p))
-        t[foggy] = solve.fog_temperature(ops, h_fog, w_fog, p_fog)
-        vapour[foggy] = kernel.saturated(ops, t[foggy], p_fog)
+        t[foggy] = solve.fog_temperature(h_fog, w_fog, p_fog)
+        vapour[foggy] = kernel.saturated(t[foggy], p_fog)
     return t, vapour, water - vapour, h + 0.0 * t
 
 
@@ -150,7 +149,7 @@ def mix(
     return saturated_split(h, w, pressure)
 
 
-def _blend(_: Ops, m1: Any, t1: Any, w1: Any, m2: Any, t2: Any, w2: Any, p: Any) -> tuple[Any, Any]:
+def _blend(m1: Any, t1: Any, w1: Any, m2: Any, t2: Any, w2: Any, p: Any) -> tuple[Any, Any]:
     share = m2 / (m1 + m2)
     h1 = kernel.enthalpy(t1, w1, p)
     return h1 + share * (kernel.enthalpy(t2, w2, p) - h1), w1 + share * (w2 - w1)
@@ -209,15 +208,15 @@ def humidify_adiabatic(
     return t, w
 
 
-def _recirculated(ops: Ops, t: Any, w: Any, p: Any, effectiveness: Any) -> tuple[Any, Any]:
-    end = kernel.wet_bulb(ops, t, w, p)
-    added = kernel.condensed_heat(ops, end)
-    return _add_water(t, w, p, effectiveness * (kernel.saturated(ops, end, p) - w), added)
+def _recirculated(t: Any, w: Any, p: Any, effectiveness: Any) -> tuple[Any, Any]:
+    end = kernel.wet_bulb(t, w, p)
+    added = kernel.condensed_heat(end)
+    return _add_water(t, w, p, effectiveness * (kernel.saturated(end, p) - w), added)
 
 
-def _fed(ops: Ops, t: Any, w: Any, p: Any, effectiveness: Any, tw: Any) -> tuple[Any, Any]:
+def _fed(t: Any, w: Any, p: Any, effectiveness: Any, tw: Any) -> tuple[Any, Any]:
     added = kernel.water_heat(tw)
-    end = solve.humidity_on_line(ops, t, w, p, added, 1.0)
+    end = solve.humidity_on_line(t, w, p, added, 1.0)
     return _add_water(t, w, p, effectiveness * (end - w), added)
 
 
@@ -274,11 +273,9 @@ def humidify_to(
     return t, w, water
 
 
-def _to_humidity(
-    ops: Ops, t: Any, w: Any, p: Any, rh: Any, water_temperature: Any
-) -> tuple[Any, Any, Any]:
+def _to_humidity(t: Any, w: Any, p: Any, rh: Any, water_temperature: Any) -> tuple[Any, Any, Any]:
     added = kernel.water_heat(water_temperature)
-    water = solve.humidity_on_line(ops, t, w, p, added, rh) - w
+    water = solve.humidity_on_line(t, w, p, added, rh) - w
     return (*_add_water(t, w, p, water, added), water)
 
 
@@ -311,7 +308,7 @@ def heat(
     return evaluate(_heat, temperature, humidity_ratio, pressure, heat_flow, mass_flow)
 
 
-def _heat(_: Ops, t: Any, w: Any, p: Any, heat_flow: Any, mass_flow: Any) -> Any:
+def _heat(t: Any, w: Any, p: Any, heat_flow: Any, mass_flow: Any) -> Any:
     h = kernel.enthalpy(t, w, p) + heat_flow / mass_flow
     return kernel.temperature_from_enthalpy(h, w, p)
 
@@ -371,12 +368,12 @@ def cool_coil(
     return t, w, condensate, total, sensible
 
 
-def _coil(ops: Ops, t: Any, w: Any, p: Any, ts: Any, bypass: Any) -> tuple[Any, ...]:
-    met = ops.minimum(w, kernel.saturated(ops, ts, p))
+def _coil(t: Any, w: Any, p: Any, ts: Any, bypass: Any) -> tuple[Any, ...]:
+    met = minimum(w, kernel.saturated(ts, p))
     out = w - (1.0 - bypass) * (w - met)
     h_in = kernel.enthalpy(t, w, p)
     h_out = h_in - (1.0 - bypass) * (h_in - kernel.enthalpy(ts, met, p))
     leaving = kernel.temperature_from_enthalpy(h_out, out, p)
     condensate = w - out
-    total = h_in - h_out - condensate * kernel.condensed_heat(ops, ts)
+    total = h_in - h_out - condensate * kernel.condensed_heat(ts)
     return leaving, out, condensate, total, h_in - kernel.enthalpy(leaving, w, p)

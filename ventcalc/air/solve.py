@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from ventcalc._ops import SCALAR, Ops
-from ventcalc.air import fit as fit
-from ventcalc.air import kernel as kernel
+import numpy as np
+
+from ventcalc.air import fit, kernel
 from ventcalc.air.kernel import FREEZING
+from ventcalc.air.numbers import log, maximum, minimum
 
 __all__ = [
     "fog_temperature",
@@ -19,70 +20,68 @@ __all__ = [
 ]
 
 
-def temperature_from_humidities(ops: Ops, w: Any, rh: Any, p: Any) -> Any:
+def temperature_from_humidities(w: Any, rh: Any, p: Any) -> Any:
     """Dry bulb at which humidity ratio ``w`` is relative humidity ``rh``."""
-    return kernel.saturation_temperature(ops, ops.log(kernel.vapour_pressure(w, p) / rh), p)
+    return kernel.saturation_temperature(log(kernel.vapour_pressure(w, p) / rh), p)
 
 
-def temperature_from_wet_bulb(ops: Ops, wet: Any, w: Any, p: Any) -> Any:
+def temperature_from_wet_bulb(wet: Any, w: Any, p: Any) -> Any:
     """Dry bulb of air of humidity ratio ``w`` and wet bulb ``wet``."""
-    return kernel.temperature_from_enthalpy(kernel.saturated_balance(ops, wet, w, p), w, p)
+    return kernel.temperature_from_enthalpy(kernel.saturated_balance(wet, w, p), w, p)
 
 
-def temperature_from_wet_bulb_and_humidity(ops: Ops, wet: Any, rh: Any, p: Any) -> Any:
+def temperature_from_wet_bulb_and_humidity(wet: Any, rh: Any, p: Any) -> Any:
     """Newton from the wet bulb: the balance is convex, so it overshoots once, then closes in."""
-    cond = kernel.condensed_heat(ops, wet)
+    cond = kernel.condensed_heat(wet)
     t = wet
     for _ in range(10):
-        w = kernel.humidity_ratio(ops, t, rh, p)
-        rise = _rise(ops, t, w) * (fit.VAPOUR[0] + fit.VAPOUR[1] * t - cond)
-        gap = kernel.enthalpy(t, w, p) - kernel.saturated_balance(ops, wet, w, p)
+        w = kernel.humidity_ratio(t, rh, p)
+        rise = _rise(t, w) * (fit.VAPOUR[0] + fit.VAPOUR[1] * t - cond)
+        gap = kernel.enthalpy(t, w, p) - kernel.saturated_balance(wet, w, p)
         t = t - gap / (kernel.heat_capacity(t, w, p) + rise)
     return t
 
 
-def _rise(ops: Ops, t: Any, w: Any) -> Any:
+def _rise(t: Any, w: Any) -> Any:
     """d W / d t at constant relative humidity."""
-    return w * (1.0 + w / fit.MASS_RATIO) * kernel.log_saturation_slope(ops, t)
+    return w * (1.0 + w / fit.MASS_RATIO) * kernel.log_saturation_slope(t)
 
 
-def fog_temperature(ops: Ops, h: Any, w: Any, p: Any) -> Any:
+def fog_temperature(h: Any, w: Any, p: Any) -> Any:
     """
     Temperature of saturated air with fog, of total enthalpy ``h`` and total water ``w``.
 
     The balance is that of the wet bulb, but with more water than the vapour. Solved once with
     water and once with ice; where neither fits, the fog is freezing at 0.01 °C.
     """
-    start = kernel.wet_bulb_of(ops, h, w, p)
-    over_water = _fog_newton(ops, start, h, w, p, kernel.water_heat)
-    if ops is SCALAR and over_water >= FREEZING:
+    start = kernel.wet_bulb_of(h, w, p)
+    over_water = _fog_newton(start, h, w, p, kernel.water_heat)
+    if type(over_water) is float and over_water >= FREEZING:
         return over_water
-    over_ice = _fog_newton(ops, start, h, w, p, kernel.ice_heat)
-    return ops.maximum(over_water, FREEZING) + ops.minimum(over_ice - FREEZING, 0.0)
+    over_ice = _fog_newton(start, h, w, p, kernel.ice_heat)
+    return maximum(over_water, FREEZING) + minimum(over_ice - FREEZING, 0.0)
 
 
-def _fog_newton(ops: Ops, t: Any, h: Any, w: Any, p: Any, heat: Callable[[Any], Any]) -> Any:
+def _fog_newton(t: Any, h: Any, w: Any, p: Any, heat: Callable[[Any], Any]) -> Any:
     """Newton, until it stands still; the curve is smooth on either branch."""
     for _ in range(8):
-        ws = kernel.saturated(ops, t, p)
+        ws = kernel.saturated(t, p)
         cond = heat(t)
         f = kernel.enthalpy(t, ws, p) + (w - ws) * cond - h
-        rise = _rise(ops, t, ws) * (fit.VAPOUR[0] + fit.VAPOUR[1] * t - cond)
+        rise = _rise(t, ws) * (fit.VAPOUR[0] + fit.VAPOUR[1] * t - cond)
         step = f / (kernel.heat_capacity(t, ws, p) + rise + (w - ws) * 4186.0)
         t = t - step
-        if _stands(ops, step, 1e-9):
+        if _stands(step, 1e-9):
             break
     return t
 
 
-def _stands(ops: Ops, step: Any, small: float) -> bool:
+def _stands(step: Any, small: float) -> bool:
     """Whether every step is small; NaN elements do not hold the others up."""
-    if ops is SCALAR:
-        return not abs(step) > small
-    return not (abs(step) > small).any()
+    return not np.any(abs(step) > small)
 
 
-def humidity_on_line(ops: Ops, t: Any, w: Any, p: Any, added: Any, rh: Any) -> Any:
+def humidity_on_line(t: Any, w: Any, p: Any, added: Any, rh: Any) -> Any:
     """
     Humidity ratio at which air that takes up water of enthalpy ``added`` reaches ``rh``.
 
@@ -92,10 +91,10 @@ def humidity_on_line(ops: Ops, t: Any, w: Any, p: Any, added: Any, rh: Any) -> A
     out = w
     for _ in range(10):
         now = kernel.temperature_from_enthalpy(h + (out - w) * added, out, p)
-        goal = kernel.humidity_ratio(ops, now, rh, p)
+        goal = kernel.humidity_ratio(now, rh, p)
         fall = (added - fit.VAPOUR[0] - fit.VAPOUR[1] * now) / kernel.heat_capacity(now, out, p)
-        step = (out - goal) / (1.0 - _rise(ops, now, goal) * fall)
+        step = (out - goal) / (1.0 - _rise(now, goal) * fall)
         out = out - step
-        if _stands(ops, step, 1e-12):
+        if _stands(step, 1e-12):
             break
     return out

@@ -7,8 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from ventcalc.air import kernel as kernel
-from ventcalc.air import solve as solve
+from ventcalc.air import kernel, solve
 from ventcalc.air.border import check, evaluate
 from ventcalc.errors import BadInput
 

@@ -9,6 +9,8 @@ error messages and the commented starter file all take them from here.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
 
 from ventcalc.bay.equipment import (
     Doors,
@@ -380,3 +382,13 @@ class Bay:
     def mass(self) -> float:
         """Mass of crop loaded. [kg]"""
         return sum(lot.mass for lot in self.lots)
+
+    @property
+    def loading_temperature(self) -> float:
+        """Mean pulp temperature of the loads, by mass. [°C]"""
+        return sum(lot.mass * lot.loading_temperature for lot in self.lots) / self.mass
+
+    @cached_property
+    def by_season(self) -> dict[float, Any]:
+        """What was worked out of this bay for the hours of a season, by its first load. [s]"""
+        return {}

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from ventcalc import air
-from ventcalc._ops import ops_for
 from ventcalc.building.condensation import (
     Uncertainty,
     Verdict,
@@ -207,11 +207,10 @@ def required_resistance(
     dew_point = dew_point_of(inside_temperature, relative_humidity, pressure)
     spare = inside_temperature - dew_point - keep
     needed = bridge_factor * surface_resistance * (inside_temperature - outside_temperature)
-    ops = ops_for(spare, needed)
     # NaN fails both comparisons and so reaches the division, which hands it on.
     hopeless = spare <= 1e-9
-    value = ops.where(hopeless, math.inf, needed / ops.where(hopeless, 1.0, spare))
-    return ops.where(needed <= 0.0, 0.0 * spare, value)
+    value = np.where(hopeless, np.inf, needed / np.where(hopeless, 1.0, spare))
+    return np.where(needed <= 0.0, 0.0 * spare, value)[()]
 
 
 def humidity_limit(

@@ -8,13 +8,13 @@ that margin, and may say that it cannot tell.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from ventcalc import air
-from ventcalc._ops import ops_for
 from ventcalc.errors import check_range
 
 __all__ = [
@@ -75,10 +75,8 @@ class Verdict:
     @property
     def z(self) -> Any:
         """Margin in standard uncertainties; the more the safer. [1]"""
-        ops = ops_for(self.margin, self.standard_uncertainty)
-        known = self.standard_uncertainty > 0.0
-        divisor = ops.where(known, self.standard_uncertainty, 1.0)
-        return ops.where(known, self.margin / divisor, math.nan)
+        spread = self.standard_uncertainty
+        return self.margin / np.where(spread > 0.0, spread, np.nan)
 
 
 def judge(margin: Any, standard_uncertainty: Any, coverage: Any = 2.0) -> Any:
@@ -111,51 +109,20 @@ def judge(margin: Any, standard_uncertainty: Any, coverage: Any = 2.0) -> Any:
     check_range("standard_uncertainty", standard_uncertainty, 0.0, 100.0, "K")
     check_range("coverage", coverage, 0.0, 10.0)
     band = coverage * standard_uncertainty
-    ops = ops_for(margin, band)
-    return ops.where(margin > band, "clear", ops.where(margin <= -band, "condenses", "cannot tell"))
+    verdict = np.where(margin <= -band, "condenses", "cannot tell")
+    verdict = np.where(margin > band, "clear", verdict)
+    return verdict if verdict.ndim else str(verdict)
 
 
 def check_air(temperature: Any, relative_humidity: Any, name: str) -> None:
-    """
-    Refuse air outside the range of the checks.
-
-    Parameters
-    ----------
-    temperature : array-like
-        Air temperature, -40 to 60. [°C]
-    relative_humidity : array-like
-        Relative humidity, 0.01 to 1. [0-1]
-    name : str
-        What the caller calls the temperature.
-
-    Raises
-    ------
-    OutOfRange
-        If a value lies outside its range.
-    """
+    """Refuse air outside the range of the checks, its temperature under the caller's ``name``."""
     check_range(name, temperature, -40.0, 60.0, "°C", "kelvin or °F?")
     hint = "a percentage, or a wet probe that reads above 1?"
     check_range("relative_humidity", relative_humidity, 0.01, 1.0, "", hint)
 
 
 def dew_point_of(temperature: Any, relative_humidity: Any, pressure: Any) -> Any:
-    """
-    Dew point of air read by temperature and relative humidity.
-
-    Parameters
-    ----------
-    temperature : array-like
-        Air temperature. [°C]
-    relative_humidity : array-like
-        Relative humidity. [0-1]
-    pressure : array-like
-        Air pressure. [Pa]
-
-    Returns
-    -------
-    array
-        Dew point, frost point below 0.01 °C. [°C]
-    """
+    """Dew point of air read by temperature and relative humidity. [°C]"""
     return air.dew_point(air.humidity_ratio(temperature, relative_humidity, pressure), pressure)
 
 
@@ -167,24 +134,8 @@ def _saturation_slope(temperature: Any) -> Any:
 
 def dew_point_slopes(temperature: Any, relative_humidity: Any, dew_point: Any) -> tuple[Any, Any]:
     """
-    Change of the dew point with the readings it comes from.
+    Change of the dew point with temperature [K/K] and with relative humidity [K per 1].
 
-    Parameters
-    ----------
-    temperature : array-like
-        Air temperature. [°C]
-    relative_humidity : array-like
-        Relative humidity. [0-1]
-    dew_point : array-like
-        Dew point of that air. [°C]
-
-    Returns
-    -------
-    tuple of array
-        With air temperature [K/K] and with relative humidity [K per 1].
-
-    Notes
-    -----
     From p = RH p_s(T) = p_s(T_d); the enhancement factor cancels but for 0.1 %.
     """
     slope = _saturation_slope(dew_point)
@@ -195,27 +146,8 @@ def dew_point_slopes(temperature: Any, relative_humidity: Any, dew_point: Any) -
 def verdict_from(
     surface: Any, dew_point: Any, parts: dict[str, Any], uncertainty: Uncertainty
 ) -> Verdict:
-    """
-    Join a surface, a dew point and what is uncertain about them.
-
-    Parameters
-    ----------
-    surface : array-like
-        Surface temperature. [°C]
-    dew_point : array-like
-        Dew point of the air. [°C]
-    parts : dict
-        Standard uncertainty of the margin by cause, independent of each other. [K]
-    uncertainty : Uncertainty
-        Gives the coverage.
-
-    Returns
-    -------
-    Verdict
-        Margin, root sum of squares, and the verdict.
-    """
-    variance = sum(part * part for part in parts.values())
-    spread = ops_for(variance).sqrt(variance)
+    """Join surface and dew point [°C]; ``parts`` are what is uncertain, each on its own. [K]"""
+    spread = np.sqrt(sum(part * part for part in parts.values()))
     margin = surface - dew_point
     return Verdict(
         margin=margin,

@@ -8,7 +8,6 @@ from typing import Any
 
 import numpy as np
 
-from ventcalc._ops import ops_for
 from ventcalc.building.envelope import OUTSIDE_RESISTANCE, SURFACE_RESISTANCE
 from ventcalc.errors import check_range
 
@@ -96,10 +95,9 @@ def ground_u_value(floor: Floor) -> Any:
     depth = _equivalent_thickness(floor)
     width = 2.0 * floor.area / floor.perimeter
     soil = floor.soil.conductivity
-    ops = ops_for(depth, width)
     around = math.pi * width
-    slab = 2.0 * soil / (around + depth) * ops.log(around / depth + 1.0)
-    return ops.where(depth >= width, soil / (0.457 * width + depth), slab)
+    slab = 2.0 * soil / (around + depth) * np.log(around / depth + 1.0)
+    return np.where(depth >= width, soil / (0.457 * width + depth), slab)[()]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -141,12 +139,11 @@ def ground_response(floor: Floor) -> GroundResponse:
     soil = floor.soil
     penetration = math.sqrt(YEAR * soil.conductivity / (math.pi * soil.heat_capacity))
     ratio = penetration / depth
-    ops = ops_for(ratio, floor.area)
-    share = ops.sqrt(2.0 / ((1.0 + ratio) * (1.0 + ratio) + 1.0))
+    share = np.sqrt(2.0 / ((1.0 + ratio) * (1.0 + ratio) + 1.0))
     return GroundResponse(
         steady=floor.area * ground_u_value(floor),
         inner=floor.area * soil.conductivity / depth * share,
-        outer=0.37 * floor.perimeter * soil.conductivity * ops.log(ratio + 1.0),
+        outer=0.37 * floor.perimeter * soil.conductivity * np.log(ratio + 1.0),
     )
 
 
@@ -199,14 +196,9 @@ def ground_heat_gain(
     """
     check_range("outside_swing", outside_swing, 0.0, 40.0, "K")
     through = ground_response(floor)
-    season = outside_swing * _yearly_cosine(year_phase - 1.0 / 12.0)
+    season = outside_swing * np.cos((year_phase - 1.0 / 12.0) * (2.0 * math.pi))
     return (
         through.steady * (outside_mean - inside_mean)
         - through.inner * (inside_temperature - inside_mean)
         + through.outer * season
     )
-
-
-def _yearly_cosine(part: Any) -> Any:
-    angle = part * (2.0 * math.pi)
-    return math.cos(angle) if isinstance(angle, float) else np.cos(angle)

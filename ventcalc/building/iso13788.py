@@ -15,7 +15,6 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from ventcalc._ops import ops_for
 from ventcalc.building.envelope import OUTSIDE_RESISTANCE, SURFACE_RESISTANCE, Layer
 from ventcalc.errors import check_range
 
@@ -68,10 +67,9 @@ def iso13788_saturation_pressure(temperature: Any) -> Any:
     .. [1] ISO 13788, annex on properties of humid air.
     """
     check_range("temperature", temperature, -60.0, 80.0, "°C", "kelvin or °F?")
-    ops = ops_for(temperature)
     water = 17.269 * temperature / (237.3 + temperature)
     ice = 21.875 * temperature / (265.5 + temperature)
-    return 610.5 * ops.exp(ops.where(temperature >= 0.0, water, ice))
+    return 610.5 * np.exp(np.where(temperature >= 0.0, water, ice))
 
 
 def iso13788_saturation_temperature(vapour_pressure: Any) -> Any:
@@ -98,9 +96,8 @@ def iso13788_saturation_temperature(vapour_pressure: Any) -> Any:
     .. [1] ISO 13788, annex on properties of humid air.
     """
     check_range("vapour_pressure", vapour_pressure, 1.0, 47000.0, "Pa", "kPa or hPa?")
-    ops = ops_for(vapour_pressure)
-    log = ops.log(vapour_pressure / 610.5)
-    return ops.where(log >= 0.0, 237.3 * log / (17.269 - log), 265.5 * log / (21.875 - log))
+    log = np.log(vapour_pressure / 610.5)
+    return np.where(log >= 0.0, 237.3 * log / (17.269 - log), 265.5 * log / (21.875 - log))[()]
 
 
 def temperature_factor(u: Any, *, surface_resistance: Any = 0.25) -> Any:
@@ -174,8 +171,7 @@ def critical_temperature_factor(
     pressure = relative_humidity * iso13788_saturation_pressure(inside_temperature)
     least = iso13788_saturation_temperature(pressure / surface_humidity)
     difference = inside_temperature - outside_temperature
-    ops = ops_for(difference)
-    return (least - outside_temperature) / ops.where(difference == 0.0, math.nan, difference)
+    return (least - outside_temperature) / np.where(difference == 0.0, np.nan, difference)
 
 
 def subdivided(layers: Sequence[Layer], largest: float = 0.25) -> tuple[Layer, ...]:

@@ -12,7 +12,6 @@ from typing import Any
 
 import numpy as np
 
-from ventcalc._ops import ops_for
 from ventcalc.building.envelope import OUTSIDE_RESISTANCE
 from ventcalc.errors import check_range
 
@@ -122,7 +121,7 @@ def sky_temperature(
     clear = (
         0.711
         + warm * (0.56 + 0.73 * warm)
-        + 0.013 * _daily_cosine(hour)
+        + 0.013 * np.cos(hour * (math.pi / 12.0))
         + 0.00012 * (0.01 * pressure - 1000.0)
     )
     emittance = clear + (1.0 - clear) * LOW_CLOUD * cloud_cover
@@ -158,9 +157,8 @@ def cloud_cover_from_radiation(global_radiation: Any, clear_radiation: Any) -> A
     """
     check_range("global_radiation", global_radiation, 0.0, 600.0, "W/m²", "an hour's, not a day's?")
     check_range("clear_radiation", clear_radiation, 1.0, 600.0, "W/m²", "an hour's, not a day's?")
-    ops = ops_for(global_radiation, clear_radiation)
     missing = 1.0 - global_radiation / clear_radiation
-    return ops.minimum(ops.maximum(missing, 0.0) / 0.75, 1.0) ** (1.0 / 3.4)
+    return np.clip(missing / 0.75, 0.0, 1.0) ** (1.0 / 3.4)
 
 
 def sky_temperature_from_longwave(irradiance: Any) -> Any:
@@ -247,8 +245,3 @@ def sol_air_temperature(
         warm = (outside_temperature + ZERO_CELSIUS) ** 4 - (sky_temperature + ZERO_CELSIUS) ** 4
         gain = gain - emittance * sky_view * STEFAN_BOLTZMANN * warm
     return outside_temperature + gain * surface_resistance
-
-
-def _daily_cosine(hour: Any) -> Any:
-    angle = hour * (math.pi / 12.0)
-    return math.cos(angle) if isinstance(angle, float) else np.cos(angle)

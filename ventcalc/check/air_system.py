@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
@@ -35,6 +35,7 @@ __all__ = [
     "air_system",
     "fan_curve_of",
     "lateral_of",
+    "pile_pressure",
 ]
 
 Array = NDArray[np.float64]
@@ -86,20 +87,9 @@ class AirSystem:
 
 def fan_curve_of(bay: Bay) -> tuple[FanCurve, bool]:
     """
-    Curve of one fan of a bay.
+    Curve of one fan in air of 1.2 kg/m³, and whether it had to be assumed about the rated point.
 
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-
-    Returns
-    -------
-    curve : FanCurve
-        From the bay's points, or assumed about its rated point; air of 1.2 kg/m³. Shaft power
-        is taken constant along the curve.
-    assumed : bool
-        Whether it was assumed.
+    Shaft power is taken constant along the curve.
     """
     fans = bay.fans
     efficiency = min(fans.efficiency / MOTOR_EFFICIENCY, BEST_FAN_EFFICIENCY)
@@ -108,50 +98,19 @@ def fan_curve_of(bay: Bay) -> tuple[FanCurve, bool]:
         each = fans.airflow / fans.count
         return assumed_curve(each, fans.static_pressure, fan_efficiency=efficiency), True
     # Air power peaks between points too, so the greatest of a fine walk along the curve counts.
-    plain = FanCurve(airflow=flow, static_pressure=static, density=STANDARD_DENSITY)
+    curve = FanCurve(airflow=flow, static_pressure=static, density=STANDARD_DENSITY)
     walk = np.linspace(flow[0], flow[-1], 200)
-    power = float(np.max(walk * plain.pressure_at(walk))) / efficiency
-    return (
-        FanCurve(
-            airflow=flow,
-            static_pressure=static,
-            density=STANDARD_DENSITY,
-            shaft_power=(power,) * len(flow),
-        ),
-        False,
-    )
+    power = float(np.max(walk * curve.pressure_at(walk))) / efficiency
+    return replace(curve, shaft_power=(power,) * len(flow)), False
 
 
 def air_system(bay: Bay, height: Any, *, pressure: float, temperature: float) -> AirSystem:
     """
-    Operating point of the fans for a full pile of a given height.
+    Operating point of the fans for a full pile; ``height`` may be an array. [m, Pa, °C]
 
-    Parameters
-    ----------
-    bay : Bay
-        Fans, ducts, pile and the soil in it.
-    height : array-like
-        Depth of the pile, 0.05-12; many at once. [m]
-    pressure : float
-        Air pressure at the site. [Pa]
-    temperature : float
-        Of the air in the fans. [°C]
-
-    Returns
-    -------
-    AirSystem
-        Floats for one height, arrays for many.
-
-    Raises
-    ------
-    OutOfRange
-        If the height is out of range.
-
-    Notes
-    -----
-    Pressures in series: laterals with their ports (march from the dead end), the pile (Ergun
-    times the soil factor), and all else as given in the bay file, with the square of the
-    airflow. Every one of them and the fan's pressure scale with the density of the air.
+    Pressures in series: laterals with their ports (from the dead end), the pile (Ergun times the
+    soil factor), and all else as given in the bay file, with the square of the airflow. Every one
+    of them and the fan's pressure scale with the density of the air.
     """
     check_range("height", height, 0.05, 12.0, "m", "feet?")
     humidity = air.humidity_ratio(temperature, PLENUM_RELATIVE_HUMIDITY, pressure)
@@ -159,16 +118,13 @@ def air_system(bay: Bay, height: Any, *, pressure: float, temperature: float) ->
     curve, assumed = fan_curve_of(bay)
     most = 1.05 * bay.fans.count * curve.airflow[-1]
 
-    def through_pile(airflow: Any) -> Any:
-        return _pile_pressure(bay, airflow, height, density)
-
     strongest = 3.0 * max(curve.static_pressure) * density / STANDARD_DENSITY
     ducts = None if bay.ducts is None else _duct_curve(bay.ducts, most, strongest, density)
     others = _other_losses(bay, density)
 
     def system(airflow: Any) -> Any:
         own = 0.0 if ducts is None else ducts.pressure_at(airflow)
-        return through_pile(airflow) + own + others(airflow)
+        return pile_pressure(bay, airflow, height, density) + own + others(airflow)
 
     rating = bay.fans.motor_power
     motor = None if rating is None else Motor(rating=rating, efficiency=MOTOR_EFFICIENCY)
@@ -182,25 +138,21 @@ def air_system(bay: Bay, height: Any, *, pressure: float, temperature: float) ->
         ducts_assumed=ducts is None,
         point=point,
         electrical_power=point.shaft_power / MOTOR_EFFICIENCY,
-        pile_pressure=_plain(through_pile(flow)),
-        duct_pressure=_plain(np.nan * flow if ducts is None else ducts.pressure_at(flow)),
-        other_pressure=_plain(others(flow)),
+        pile_pressure=pile_pressure(bay, flow, height, density),
+        duct_pressure=np.nan * flow if ducts is None else ducts.pressure_at(flow),
+        other_pressure=others(flow),
         chain=_chain(bay, flow),
-        uniformity=_plain(np.nan * flow if ducts is None else ducts.uniformity_at(flow)),
+        uniformity=np.nan * flow if ducts is None else ducts.uniformity_at(flow),
         system=system,
         remarks=remarks(point),
     )
 
 
-def _plain(value: Any) -> Any:
-    array = np.asarray(value, float)
-    return array.item() if array.ndim == 0 else array
-
-
-def _pile_pressure(bay: Bay, airflow: Any, height: Any, density: float) -> Any:
+def pile_pressure(bay: Bay, airflow: Any, height: Any, density: float) -> Any:
+    """Lost in the pile, with the soil in it. [Pa]"""
     floor = bay.pile
     return pile.pressure_drop_ergun(
-        np.asarray(airflow, float) / floor.floor_area,
+        airflow / floor.floor_area,
         height=height,
         porosity=pile.porosity(floor.bulk_density, crop_for(bay.use).tuber_density),
         tuber_diameter=floor.tuber_diameter,
@@ -216,8 +168,8 @@ def _other_losses(bay: Bay, density: float) -> SystemCurve:
     if bay.ducts is not None:
         loss = bay.ducts.other_static_pressure
     else:
-        own = _pile_pressure(bay, rated, bay.pile.height, STANDARD_DENSITY)
-        loss = max(fans.static_pressure - float(own), 0.0)
+        own = pile_pressure(bay, rated, bay.pile.height, STANDARD_DENSITY)
+        loss = max(fans.static_pressure - own, 0.0)
     return SystemCurve(coefficient=loss * density / STANDARD_DENSITY / rated**2)
 
 
@@ -229,19 +181,17 @@ class _DuctCurve:
     log_pressure: Array
     uniformity: Array
 
-    def pressure_at(self, airflow: Any) -> Array:
+    def pressure_at(self, airflow: Any) -> Any:
         """Almost a square: straight between points in logarithms, a square beyond them."""
-        given = np.asarray(airflow, float)
-        x = np.log(np.where(given > 0.0, given, 1.0))
+        x = np.log(np.where(airflow > 0.0, airflow, 1.0))
         first, last = self.log_airflow[0], self.log_airflow[-1]
         inside = np.interp(x, self.log_airflow, self.log_pressure)
         inside = inside + 2.0 * (np.minimum(x - first, 0.0) + np.maximum(x - last, 0.0))
-        return np.where(given > 0.0, np.exp(inside), np.where(given == 0.0, 0.0, np.nan))
+        return np.where(airflow > 0.0, np.exp(inside), np.where(airflow == 0.0, 0.0, np.nan))[()]
 
-    def uniformity_at(self, airflow: Any) -> Array:
-        given = np.asarray(airflow, float)
-        x = np.log(np.where(given > 0.0, given, np.nan))
-        return np.asarray(np.interp(x, self.log_airflow, self.uniformity))
+    def uniformity_at(self, airflow: Any) -> Any:
+        x = np.log(np.where(airflow > 0.0, airflow, np.nan))
+        return np.interp(x, self.log_airflow, self.uniformity)
 
 
 @lru_cache(maxsize=16)
@@ -249,7 +199,7 @@ def _duct_curve(ducts: Ducts, most: float, strongest: float, density: float) -> 
     """
     Pressure in the plenum for airflows up to ``most`` or pressures up to ``strongest``.
 
-    A march along a lateral is dear and the curve smooth: a few points serve a whole sweep.
+    Following a lateral is dear and the curve smooth: a few points serve a whole sweep.
     """
     lateral = lateral_of(ducts)
     ports = ducts.discharge_coefficient * ducts.laterals * lateral.total_port_area
@@ -265,19 +215,7 @@ def _duct_curve(ducts: Ducts, most: float, strongest: float, density: float) -> 
 
 
 def lateral_of(ducts: Ducts) -> Lateral:
-    """
-    One lateral of a bay.
-
-    Parameters
-    ----------
-    ducts : Ducts
-        The ducts.
-
-    Returns
-    -------
-    Lateral
-        Ready for the march along it.
-    """
+    """One lateral of a bay."""
     return Lateral(
         length=ducts.lateral_length,
         section=lateral_section(ducts),

@@ -21,41 +21,12 @@ BROOK = "R. Brook, Michigan State Univ., 2001"
 
 
 def airflow_doubt(system: AirSystem) -> float:
-    """
-    Relative uncertainty of the airflow.
-
-    Parameters
-    ----------
-    system : AirSystem
-        Fans and ducts.
-
-    Returns
-    -------
-    float
-        10 % from points of the curve and drawn ducts, 15 % where one is assumed (common
-        practice, no source). [1]
-    """
+    """Less where curve and ducts are given (common practice, no source). [1]"""
     return 0.15 if system.curve_assumed or system.ducts_assumed else 0.10
 
 
 def air_checks(bay: Bay, system: AirSystem, mass: Any) -> tuple[Check, ...]:
-    """
-    Checks of fans and ducts.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    system : AirSystem
-        Fans against ducts and pile.
-    mass : array
-        Crop in a full pile. [kg]
-
-    Returns
-    -------
-    tuple of Check
-        In the order in which they are read; those of the ducts only where the bay has ducts.
-    """
+    """Checks of fans and, where the bay has them, of ducts, in the order in which they are read."""
     return _airflow(bay, system, mass), _motor(bay, system), *_ducts(system)
 
 

@@ -13,7 +13,7 @@ from ventcalc.check.air_system import AirSystem
 from ventcalc.check.airflow import airflow_doubt
 from ventcalc.check.pile_carbon import free_air, purge_time, timer_peak
 from ventcalc.check.pile_heat import Passage, State, Supply, cooling_rate
-from ventcalc.check.record import HEAT_DOUBT, Aside, Check, check_below, told_air
+from ventcalc.check.record import HEAT_DOUBT, Aside, Check, air_text, check_below
 
 __all__ = ["climate_checks"]
 
@@ -33,31 +33,7 @@ def climate_checks(
     mass: Any,
     pressure: float,
 ) -> tuple[Check, ...]:
-    """
-    Checks of temperature, humidity and CO2.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    system : AirSystem
-        Fans against ducts and pile.
-    states : sequence of State
-        Fill, healing and holding.
-    passages : sequence of Passage
-        Air through the pile in each.
-    supplies : sequence of Supply
-        How the supply is made in each.
-    mass : array
-        Crop in a full pile. [kg]
-    pressure : float
-        Air pressure. [Pa]
-
-    Returns
-    -------
-    tuple of Check
-        In the order in which they are read.
-    """
+    """Checks of temperature, humidity and CO2, in the order in which they are read."""
     fill, healing, holding = states
     doubt = float(np.hypot(HEAT_DOUBT, airflow_doubt(system)))
     rises = (
@@ -115,7 +91,7 @@ def _cool_down(bay: Bay, system: AirSystem, mass: Any, pressure: float) -> Check
 
 
 def _humidity(bay: Bay, state: State, through: Passage, made: Supply, words: str) -> Check:
-    where = told_air(state.outside_temperature, state.outside_relative_humidity)
+    where = air_text(state.outside_temperature, state.outside_relative_humidity)
     return check_below(
         made.water,
         capacity_of(bay.humidifier),

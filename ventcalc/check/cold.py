@@ -13,7 +13,7 @@ from ventcalc.bay.description import Bay, capacity_of
 from ventcalc.check.air_system import AirSystem
 from ventcalc.check.cold_load import RUNNING_SHARE, WarmDay, cold_load, crop_water, speed_for_heat
 from ventcalc.check.crop_state import CropState, crop_states
-from ventcalc.check.record import CANNOT_SAY, HEAT_DOUBT, Aside, Check, check_below, told_air
+from ventcalc.check.record import CANNOT_SAY, HEAT_DOUBT, Aside, Check, air_text, check_below
 from ventcalc.equipment.defrost import defrost
 from ventcalc.equipment.refrigeration import Load
 
@@ -34,21 +34,7 @@ PULL_DOWN = ("cold_fill", "cold_pull_down")
 
 
 def warm_day(temperature: float, pressure: float) -> WarmDay:
-    """
-    A warm day as assumed before there is any weather.
-
-    Parameters
-    ----------
-    temperature : float
-        Mean outside. [°C]
-    pressure : float
-        Air pressure. [Pa]
-
-    Returns
-    -------
-    WarmDay
-        At 60 % relative humidity, its roof 4 K warmer.
-    """
+    """Assumed before there is any weather: 60 % relative humidity, the roof 4 K warmer."""
     humid = float(air.humidity_ratio(temperature, WARM_RELATIVE_HUMIDITY, pressure))
     return WarmDay(
         temperature=temperature,
@@ -58,27 +44,7 @@ def warm_day(temperature: float, pressure: float) -> WarmDay:
 
 
 def cold_loads(bay: Bay, system: AirSystem, mass: Any, day: WarmDay, pressure: float) -> Any:
-    """
-    Loads of a cooling plant without any help from outside air.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    system : AirSystem
-        Fans against ducts and pile.
-    mass : array
-        Crop in a full pile. [kg]
-    day : WarmDay
-        Outside.
-    pressure : float
-        Air pressure. [Pa]
-
-    Returns
-    -------
-    dict of str to Load
-        ``filling``, ``cool_down`` and ``holding``.
-    """
+    """Loads of a plant without any help from outside air: filling, cool_down and holding."""
     found = {}
     for stage, crop in crop_states(bay, pressure, mass).items():
         need = speed_for_heat(bay, heat=crop.heat, airflow=system.airflow, density=system.density)
@@ -102,33 +68,17 @@ def _melting(bay: Bay, crop: CropState, load: Load) -> Any:
     if plant is None or surface >= 0.0:
         return 0.0
     frost = DAY * np.maximum(load.latent, 0.0) / (EVAPORATION + FUSION_HEAT)
-    return defrost(frost, surface_temperature=surface).heat_to_store / DAY
+    return frost * defrost(1.0, surface_temperature=surface).heat_to_store / DAY
 
 
 def cold_checks(
     bay: Bay, system: AirSystem, mass: Any, day: WarmDay, pressure: float
 ) -> tuple[Check, ...]:
     """
-    Checks of the cooling plant.
+    Checks of the cooling plant at fill, pull-down and holding.
 
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    system : AirSystem
-        Fans against ducts and pile.
-    mass : array
-        Crop in a full pile. [kg]
-    day : WarmDay
-        Outside.
-    pressure : float
-        Air pressure. [Pa]
-
-    Returns
-    -------
-    tuple of Check
-        Fill, pull-down and holding. Where the plant falls short at fill or pull-down, or there
-        is none, outside air must do the rest, and whether it does cannot be said here.
+    Where it falls short at fill or pull-down, or there is none, outside air must do the rest, and
+    whether it does cannot be said here.
     """
     loads = cold_loads(bay, system, mass, day, pressure)
     return tuple(_row(bay, loads[stage], key, name, day) for stage, key, name in STAGES)
@@ -145,7 +95,7 @@ def _row(bay: Bay, load: Load, key: str, name: str, day: WarmDay) -> Check:
         unit="W refrigeration",
         formula="field heat, respiration, envelope, leaks, fresh air for CO2 and fans, plant "
         f"running 20 h of 24, no cooling by outside air; outside assumed "
-        f"{told_air(day.temperature, WARM_RELATIVE_HUMIDITY)}, roof {ROOF_RISE:g} K warmer; all "
+        f"{air_text(day.temperature, WARM_RELATIVE_HUMIDITY)}, roof {ROOF_RISE:g} K warmer; all "
         "latent heat as frost where the coil's surface is below 0 °C; floor not counted",
         source="respiration: J. Agric. Sci. (Cambridge); 20 h: National Horticulture Board "
         "(India) 01:2010; outside state: common practice, no source",
@@ -175,12 +125,12 @@ def _parts(load: Load) -> tuple[Aside, ...]:
     """What the load consists of, sensible and latent together, and how much of it is latent."""
     parts = {name: part.sensible + part.latent for name, part in load.parts.items()}
     # Evaporation only turns sensible heat into latent.
-    told = {
+    loads = {
         name.replace("_", " "): heat
         for name, heat in parts.items()
         if name != "evaporation" and np.any(heat != 0.0)
     }
-    rows = {**told, "all, mean of the day": load.total, "of it latent": load.latent}
+    rows = {**loads, "all, mean of the day": load.total, "of it latent": load.latent}
     keys = {"all, mean of the day": "total", "of it latent": "latent"}
     return tuple(
         Aside(

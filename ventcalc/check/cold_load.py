@@ -41,25 +41,7 @@ class WarmDay:
 
 
 def crop_water(bay: Bay, crop: CropState, mass: Any, *, skin_open: bool) -> Any:
-    """
-    Water that the crop loses at the plenum's humidity and the pulp's temperature.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    crop : CropState
-        Temperature and age.
-    mass : array-like
-        Crop. [kg]
-    skin_open : bool
-        Whether the skin is as freshly dug.
-
-    Returns
-    -------
-    array
-        Water. [kg/s]
-    """
+    """Water that the crop loses at the plenum's humidity and the pulp's temperature. [kg/s]"""
     kind = crop_for(bay.use)
     gap = max(kind.water_activity - bay.limits.plenum_humidity, 0.0)
     coefficient = transpiration_coefficient(0.0 if skin_open else crop.age, kind)
@@ -68,23 +50,9 @@ def crop_water(bay: Bay, crop: CropState, mass: Any, *, skin_open: bool) -> Any:
 
 def speed_for_heat(bay: Bay, *, heat: Any, airflow: Any, density: float) -> Any:
     """
-    Fan speed that carries the crop's heat within the limit of spread.
+    Fan speed that carries respiration heat [W] within the limit of spread; it may exceed 1.
 
-    Parameters
-    ----------
-    bay : Bay
-        Limit of spread.
-    heat : array-like
-        Of respiration. [W]
-    airflow : array-like
-        At full speed. [m³/s]
-    density : float
-        Of the air. [kg/m³]
-
-    Returns
-    -------
-    array
-        Airflow over that of full speed, without help from evaporation; it may exceed 1. [1]
+    ``airflow`` is that of full speed [m³/s]; evaporation does not help.
     """
     return heat / (density * AIR_HEAT * airflow * bay.limits.spread)
 
@@ -104,37 +72,10 @@ def cold_load(
     reserve: float = 0.0,
 ) -> Load:
     """
-    Load of a cooling plant on a warm day, part by part.
+    Load of a cooling plant on a warm day, part by part; the floor is not counted.
 
-    Parameters
-    ----------
-    bay : Bay
-        Envelope, leaks, limits.
-    crop : CropState
-        What the pile gives off, and the fresh air that keeps CO2 at its limit.
-    day : WarmDay
-        Outside.
-    mass : array-like
-        Crop in the pile. [kg]
-    airflow : array-like
-        All fans at full speed. [m³/s]
-    fan_power : array-like
-        Electrical, all fans at full speed. [W]
-    fan_speed : array-like
-        Power goes with its cube. [0-1]
-    water : array-like
-        From `crop_water`. [kg/s]
-    pressure : float
-        Air pressure. [Pa]
-    melting : array-like
-        Mean heat that defrosting leaves in the store. [W]
-    reserve : float
-        Added on top. [1]
-
-    Returns
-    -------
-    Load
-        Mean of the day; the floor is not counted.
+    ``fan_power`` [W] and ``airflow`` [m³/s] are of full speed, ``melting`` [W] is the mean heat
+    that defrosting leaves in the store, ``reserve`` a part added on top.
     """
     inside, envelope = crop.temperature, bay.envelope
     ratio = air.humidity_ratio(inside, bay.limits.plenum_humidity, pressure)

@@ -34,23 +34,10 @@ class CropState:
 
 def crop_states(bay: Bay, pressure: float, mass: Any = None) -> Mapping[str, CropState]:
     """
-    The pile when it gives off most, at each stage.
+    The full pile when it gives off most, at each stage; ``mass`` [kg] if not full, or many.
 
-    Parameters
-    ----------
-    bay : Bay
-        The bay, taken as full.
-    pressure : float
-        Air pressure. [Pa]
-    mass : array-like, optional
-        Crop, if not that of the full pile; many at once. [kg]
-
-    Returns
-    -------
-    mapping of str to CropState
-        ``filling``: the last load is in, the warmest lot's temperature is brought to wound
-        healing within a day of loading. ``cool_down``: its first day, at the ramp. ``holding``:
-        its first day.
+    ``filling``: the last load is in, the warmest lot's temperature is brought to wound healing
+    within a day of loading. ``cool_down`` and ``holding``: the first day, the former at the ramp.
     """
     plan = bay.schedule
     full = bay.pile.capacity if mass is None else mass

@@ -8,8 +8,8 @@ import numpy as np
 
 from ventcalc.bay.description import Bay
 from ventcalc.check.record import Aside, Check, check_above, check_below
-from ventcalc.pile.loads import WallLoads, flattening, floor_pressure
-from ventcalc.pile.pile import SOIL_FACTOR_MARFONA, pile_shape, soil_factor
+from ventcalc.pile.loads import BRUISE_THRESHOLD, WallLoads, flattening, floor_pressure
+from ventcalc.pile.pile import PACKING_LIMIT, SOIL_FACTOR_MARFONA, pile_shape, soil_factor
 
 __all__ = ["load_checks"]
 
@@ -19,33 +19,11 @@ LEAST_HEADSPACE = 1.0
 """Mean room above the pile (common practice, no source). [m]"""
 DEEPEST_USUAL = 5.5
 """Uniform depth in processing stores, Bethke. [m]"""
-BRUISE_FROM = 3.5
-"""From here on stacking can cause or worsen pressure bruise, INRA. [m]"""
-PACKING = 1.5
-"""Resistance that packing alone may add, ASAE D272, said of grain. [1]"""
 ENGINEER = "An indication, no check of the wall: a licensed structural engineer must check it."
 
 
 def load_checks(bay: Bay, height: Any, mass: Any, walls: WallLoads) -> tuple[Check, ...]:
-    """
-    Checks of room and weight.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    height : array
-        Depth of the pile. [m]
-    mass : array
-        Crop in a full pile. [kg]
-    walls : WallLoads
-        Of a pile of that height.
-
-    Returns
-    -------
-    tuple of Check
-        In the order in which they are read.
-    """
+    """Checks of room and weight, in the order in which they are read."""
     return (
         _lots(bay, height, mass),
         _headspace(bay, height),
@@ -125,7 +103,7 @@ def _bruise(height: Any) -> Check:
     return check_below(
         height,
         DEEPEST_USUAL,
-        DEEPEST_USUAL - BRUISE_FROM,
+        DEEPEST_USUAL - BRUISE_THRESHOLD,
         key="bruise",
         name="depth against pressure bruise (indication)",
         unit="m",
@@ -220,7 +198,7 @@ def _soil(bay: Bay, height: Any) -> Check:
     low = soil_factor(bay.pile.soil, per_two_percent=SOIL_FACTOR_MARFONA)
     return check_below(
         factor + 0.0 * height,
-        PACKING,
+        PACKING_LIMIT,
         0.2 * factor + (factor - low),
         key="soil",
         name="resistance of the pile, with soil over clean",

@@ -18,25 +18,15 @@ MOLAR_VOLUME_RATIO = 28.97 / 44.01
 
 def free_air(bay: Bay, mass: Any) -> Any:
     """
-    Air in the pores of a level pile and above it.
+    Air in the pores of a level pile and above it. [m³]
 
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    mass : array-like
-        Crop in the pile. [kg]
-
-    Returns
-    -------
-    array
-        Volume; above a pile that is higher than the building there is no headspace left. [m³]
+    Above a pile that is higher than the building there is no headspace left.
     """
     floor = bay.pile
     height = mass / (floor.floor_area * floor.bulk_density)
     pores = 1.0 - floor.bulk_density / crop_for(bay.use).tuber_density
     above = bay.envelope.headspace_volume + (floor.height - height) * floor.floor_area
-    return _number(np.maximum(above, 0.0) + pores * floor.floor_area * height)
+    return np.maximum(above, 0.0) + pores * floor.floor_area * height
 
 
 def _co2_source(bay: Bay, state: State, mass: Any, volume_per_mass: float) -> Any:
@@ -49,63 +39,24 @@ def purge_time(
     bay: Bay, state: State, *, airflow: Any, mass: Any, volume: Any, specific_volume: float
 ) -> Any:
     """
-    Part of the time with fresh air that keeps CO2 at its limit.
+    Part of the time with fresh air that keeps CO2 at its limit. [1]
 
-    Parameters
-    ----------
-    bay : Bay
-        Limit, leakage, and the door opening of a fresh-air run.
-    state : State
-        Heat of respiration.
-    airflow : array-like
-        All fans. [m³/s]
-    mass : array-like
-        Crop. [kg]
-    volume : array-like
-        Air in pile and headspace. [m³]
-    specific_volume : float
-        Of the air inside. [m³/kg dry air]
-
-    Returns
-    -------
-    array
-        0 where leaks do, above 1 where the opening is too small. [1]
+    0 where leaks do, above 1 where the opening is too small. ``volume`` [m³] is the air of pile and
+    headspace, ``specific_volume`` [m³/kg dry air] that of the air inside.
     """
     source = _co2_source(bay, state, mass, specific_volume)
     needed = source / (bay.limits.co2 - CO2_OUTSIDE) - bay.envelope.leakage * volume
     share = bay.control.fresh_air_opening * bay.doors.largest_fraction
-    return _number(np.maximum(needed, 0.0) / (share * airflow))
+    return np.maximum(needed, 0.0) / (share * airflow)
 
 
 def timer_peak(
     bay: Bay, state: State, *, airflow: Any, mass: Any, volume: Any, specific_volume: float
 ) -> Any:
-    """
-    Highest CO2 when fresh air comes by the timer alone.
-
-    Parameters
-    ----------
-    bay : Bay
-        Leakage, and the fresh-air runs of its control.
-    state : State
-        Heat of respiration.
-    airflow : array-like
-        All fans. [m³/s]
-    mass : array-like
-        Crop. [kg]
-    volume : array-like
-        Air in pile and headspace. [m³]
-    specific_volume : float
-        Of the air inside. [m³/kg dry air]
-
-    Returns
-    -------
-    array
-        Volume fraction before a run, air well mixed, after many runs. [1]
-    """
+    """Highest CO2, before a run, when fresh air comes by the timer alone; air well mixed. [1]"""
     source = _co2_source(bay, state, mass, specific_volume)
     control = bay.control
-    leak = np.asarray(bay.envelope.leakage * volume, float)
+    leak = bay.envelope.leakage * volume
     fresh = leak + control.fresh_air_opening * bay.doors.largest_fraction * airflow
     rest = control.fresh_air_every - control.fresh_air_for
     kept = np.exp(-leak / volume * rest)
@@ -113,9 +64,4 @@ def timer_peak(
     tight = leak < 1e-9
     climb = np.where(tight, rest / volume, (1.0 - kept) / np.where(tight, 1.0, leak))
     after = source / fresh * (1.0 - purged)
-    return _number(CO2_OUTSIDE + (source * climb + after * kept) / (1.0 - kept * purged))
-
-
-def _number(value: Any) -> Any:
-    array = np.asarray(value, float)
-    return array.item() if array.ndim == 0 else array
+    return CO2_OUTSIDE + (source * climb + after * kept) / (1.0 - kept * purged)

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
 
 from ventcalc import air
-from ventcalc._ops import ARRAY
-from ventcalc.air.plain import AIR_HEAT, EVAPORATION, enthalpy
+from ventcalc.air.plain import AIR_HEAT, EVAPORATION, dry_bulb, enthalpy
 from ventcalc.bay.description import Bay
 from ventcalc.equipment import plenum
 from ventcalc.pile.crop import (
@@ -21,6 +21,7 @@ from ventcalc.pile.crop import (
 )
 
 __all__ = [
+    "WINTER_RELATIVE_HUMIDITY",
     "Passage",
     "State",
     "Supply",
@@ -36,6 +37,11 @@ HOTTEST = 50.0
 SETTLED_AGE = 90 * DAY
 """Age from which respiration counts as settled. [s]"""
 ENOUGH_WATER = 100.0
+"""That no bay needs, to ask what is needed. [kg/s]"""
+AUTUMN = (10.0, 0.4)
+"""Outside at fill and in wound healing (common practice, no source). [°C] and [0-1]"""
+WINTER_RELATIVE_HUMIDITY = 0.8
+"""Outside in the design winter (common practice, no source). [0-1]"""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -96,42 +102,17 @@ class Supply:
     """To be evaporated by the humidifier. [kg/s]"""
 
 
-def design_states(
-    bay: Bay, *, winter_temperature: float = -20.0, fill_temperature: float = 10.0
-) -> tuple[State, State, State]:
-    """
-    Fill, wound healing and holding as design states.
-
-    Parameters
-    ----------
-    bay : Bay
-        Lots and schedule.
-    winter_temperature : float
-        Outside in holding; 80 % relative humidity assumed. [°C]
-    fill_temperature : float
-        Outside at fill and in wound healing, 40 % relative humidity assumed. [°C]
-
-    Returns
-    -------
-    tuple of State
-        Fill: freshly dug, skin open. Wound healing: half of it over. Holding: settled.
-    """
+def design_states(bay: Bay, *, winter_temperature: float = -20.0) -> tuple[State, State, State]:
+    """Fill (freshly dug, skin open), wound healing (half over) and holding (settled)."""
     crop, plan = crop_for(bay.use), bay.schedule
     warm = sum(lot.mass * lot.loading_temperature for lot in bay.lots) / bay.mass
     half = plan.fill_days / 2.0 + plan.healing_days / 2.0
     healed = half * curing_rate(plan.healing_temperature, crop)
+    winter = (winter_temperature, WINTER_RELATIVE_HUMIDITY)
     rows = (
-        ("fill", "fill", warm, 0.0, 0.0, fill_temperature, 0.4),
-        ("healing", "wound healing", plan.healing_temperature, half, healed, fill_temperature, 0.4),
-        (
-            "holding",
-            "holding",
-            plan.holding_temperature,
-            SETTLED_AGE,
-            SETTLED_AGE,
-            winter_temperature,
-            0.8,
-        ),
+        ("fill", "fill", warm, 0.0, 0.0, AUTUMN),
+        ("healing", "wound healing", plan.healing_temperature, half, healed, AUTUMN),
+        ("holding", "holding", plan.holding_temperature, SETTLED_AGE, SETTLED_AGE, winter),
     )
     first, second, third = (
         State(
@@ -140,10 +121,10 @@ def design_states(
             pulp_temperature=pulp,
             respiration_heat=_respiration(bay, crop, pulp, age),
             transpiration_coefficient=transpiration_coefficient(curing, crop),
-            outside_temperature=outside,
-            outside_relative_humidity=humidity,
+            outside_temperature=outside[0],
+            outside_relative_humidity=outside[1],
         )
-        for key, name, pulp, age, curing, outside, humidity in rows
+        for key, name, pulp, age, curing, outside in rows
     )
     return first, second, third
 
@@ -158,28 +139,8 @@ def _respiration(bay: Bay, crop: Crop, temperature: float, age: float) -> float:
 
 def passage(bay: Bay, state: State, *, airflow: Any, mass: Any, pressure: float) -> Passage:
     """
-    Air that takes up heat and water of the crop on its way through the pile.
+    Air that takes up heat and water of the crop; tubers as warm as the air (within 0.1 K).
 
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    state : State
-        Temperature, heat and skin of the crop.
-    airflow : array-like
-        Through the whole pile. [m³/s]
-    mass : array-like
-        Crop. [kg]
-    pressure : float
-        Air pressure. [Pa]
-
-    Returns
-    -------
-    Passage
-        Steady; tubers as warm as the air about them (the difference is below 0.1 K).
-
-    Notes
-    -----
     Per kg of crop passed, m (cp dT + r dw) = q and m dw = k p/0.622 (0.98 w_sat(T) - w), in 24
     layers each solved exactly for a straight saturation line, which no airflow upsets. Above
     50 °C saturation is taken at 50: such a pile has no air to speak of.
@@ -187,7 +148,7 @@ def passage(bay: Bay, state: State, *, airflow: Any, mass: Any, pressure: float)
     crop, inlet = crop_for(bay.use), state.pulp_temperature
     humid = float(air.humidity_ratio(inlet, bay.limits.plenum_humidity, pressure))
     flow = airflow / float(air.specific_volume(inlet, humid, pressure))
-    each = np.asarray(flow / mass, float)
+    each = np.divide(flow, mass)
     heat = state.respiration_heat / each / AIR_HEAT
     pull = state.transpiration_coefficient * pressure / air.MASS_RATIO / each
     t, w = inlet + 0.0 * each, humid + 0.0 * each
@@ -197,12 +158,12 @@ def passage(bay: Bay, state: State, *, airflow: Any, mass: Any, pressure: float)
     return Passage(
         inlet_temperature=inlet,
         inlet_humidity_ratio=humid,
-        outlet_temperature=_plain(t),
-        outlet_humidity_ratio=_plain(w),
-        mass_flow=_plain(flow),
-        spread=_plain(t - inlet),
-        dry_spread=_plain(heat),
-        water=_plain((w - humid) * flow),
+        outlet_temperature=t,
+        outlet_humidity_ratio=w,
+        mass_flow=flow,
+        spread=t - inlet,
+        dry_spread=heat,
+        water=(w - humid) * flow,
     )
 
 
@@ -229,33 +190,10 @@ def _layer(
     return heat - ratio * gain, gain
 
 
-def _plain(value: Any) -> Any:
-    array = np.asarray(value, float)
-    return array.item() if array.ndim == 0 else array
-
-
 def cooling_rate(bay: Bay, *, airflow: Any, mass: Any, pressure: float) -> Any:
     """
-    How fast the whole pile cools while supply air of the allowed difference passes it.
+    How fast the pile cools, midway between healing and holding temperature. [K/s]
 
-    Parameters
-    ----------
-    bay : Bay
-        Schedule and limits.
-    airflow : array-like
-        Through the whole pile. [m³/s]
-    mass : array-like
-        Crop. [kg]
-    pressure : float
-        Air pressure. [Pa]
-
-    Returns
-    -------
-    array
-        Mean of the pulp, midway between healing and holding temperature. [K/s]
-
-    Notes
-    -----
     Air enters ``limits.supply_difference`` below the bottom of the pile and leaves as warm as
     its top, which is ``limits.spread`` warmer than the bottom, with the water that cured skin
     gives off; the respiration of the weeks after healing is taken off.
@@ -265,73 +203,77 @@ def cooling_rate(bay: Bay, *, airflow: Any, mass: Any, pressure: float) -> Any:
     top = middle + 0.5 * bay.limits.spread
     cold = middle - 0.5 * bay.limits.spread - bay.limits.supply_difference
     humid = float(air.humidity_ratio(cold, bay.limits.plenum_humidity, pressure))
-    each = np.asarray(airflow / float(air.specific_volume(cold, humid, pressure)) / mass, float)
+    each = airflow / float(air.specific_volume(cold, humid, pressure)) / mass
     skin = transpiration_coefficient(SETTLED_AGE, crop) * pressure / air.MASS_RATIO
     full = crop.water_activity * float(air.saturation_humidity_ratio(top, pressure))
     wet = humid + (full - humid) * (1.0 - np.exp(-skin / each))
     taken = each * (enthalpy(top, wet) - enthalpy(cold, humid))
     age = plan.fill_days / 2.0 + plan.healing_days + 0.5 * DAY * 30.0
     own = _respiration(bay, crop, middle, age)
-    return _plain((taken - own) / crop.specific_heat)
+    return (taken - own) / crop.specific_heat
 
 
 def humidifier_need(
     bay: Bay, state: State, through: Passage, *, pressure: float, colder_by: float = 0.0
 ) -> Supply:
     """
-    Fresh air and water that hold or cool the pile at a state, fans at full speed.
+    Fresh air and water that hold the pile, or cool it by ``colder_by`` [K], at full speed.
 
-    Parameters
-    ----------
-    bay : Bay
-        The bay; its wanted plenum humidity.
-    state : State
-        Outside air.
-    through : Passage
-        The air through the pile.
-    pressure : float
-        Air pressure. [Pa]
-    colder_by : float
-        Supply below the bottom of the pile: 0 to hold it, more to cool it. [K]
-
-    Returns
-    -------
-    Supply
-        Mixed so that it arrives at the pile with the temperature and humidity wanted. The
-        fans' own heat is left out: it would only save water from freezing air.
+    The fans' own heat is left out: it would only save water from freezing air.
     """
     outside = float(
         air.humidity_ratio(state.outside_temperature, state.outside_relative_humidity, pressure)
     )
-    hot = np.asarray(through.outlet_temperature, float) > HOTTEST
-    given: dict[str, Any] = {
-        "mass_flow": np.asarray(through.mass_flow, float),
-        "outside_temperature": state.outside_temperature,
-        "outside_humidity_ratio": outside,
-        "return_temperature": np.where(hot, np.nan, through.outlet_temperature),
-        "return_humidity_ratio": np.asarray(through.outlet_humidity_ratio, float),
-        "pressure": pressure,
-    }
-    fresh = plenum.fresh_fraction_for(
-        wanted_temperature=state.pulp_temperature - colder_by,
-        wanted_humidity=bay.limits.plenum_humidity,
-        water_capacity=ENOUGH_WATER,
-        **given,
+    wanted = state.pulp_temperature - colder_by
+    cases = np.broadcast(
+        through.mass_flow, through.outlet_temperature, through.outlet_humidity_ratio
     )
-    fresh = np.where((fresh >= 0.0) & (fresh <= 1.0), fresh, np.nan)
-    made = plenum.supply(
-        fresh_fraction=fresh,
-        humidity_wanted=bay.limits.plenum_humidity,
-        water_capacity=ENOUGH_WATER,
-        **given,
-    )
-    mixed = given["return_humidity_ratio"] + fresh * (outside - given["return_humidity_ratio"])
-    full = ARRAY.minimum(mixed, air.saturation_humidity_ratio(made.mixed_temperature, pressure))
+    made = [
+        _supply(
+            wanted,
+            bay.limits.plenum_humidity,
+            mass_flow=float(flow),
+            outside_temperature=state.outside_temperature,
+            outside_humidity_ratio=outside,
+            return_temperature=float(warm),
+            return_humidity_ratio=float(wet),
+            pressure=pressure,
+        )
+        for flow, warm, wet in cases
+    ]
     return Supply(
-        fresh_fraction=_plain(fresh),
-        mixed_temperature=_plain(made.mixed_temperature),
-        mixed_humidity_ratio=_plain(full),
-        supply_temperature=_plain(made.temperature),
-        supply_humidity_ratio=_plain(made.humidity_ratio),
-        water=_plain(np.where(np.isnan(fresh), np.nan, made.water_added)),
+        **{
+            field.name: np.reshape([getattr(one, field.name) for one in made], cases.shape)[()]
+            for field in fields(Supply)
+        }
+    )
+
+
+def _supply(temperature: float, humidity: float, **given: float) -> Supply:
+    """The supply wanted, from one return air and the outside air; NaN where they cannot make it."""
+    fresh = math.nan
+    if given["mass_flow"] > 0.0 and given["return_temperature"] <= HOTTEST:
+        fresh = plenum.fresh_fraction_for(
+            wanted_temperature=temperature,
+            wanted_humidity=humidity,
+            water_capacity=ENOUGH_WATER,
+            **given,
+        )
+    if not 0.0 <= fresh <= 1.0:
+        return Supply(**dict.fromkeys((field.name for field in fields(Supply)), math.nan))
+    made = plenum.supply(
+        fresh_fraction=fresh, humidity_wanted=humidity, water_capacity=ENOUGH_WATER, **given
+    )
+    back, outside = given["return_humidity_ratio"], given["outside_humidity_ratio"]
+    h_back, water = enthalpy(given["return_temperature"], back), back + fresh * (outside - back)
+    h_outside = enthalpy(given["outside_temperature"], outside)
+    mixed = dry_bulb(h_back + fresh * (h_outside - h_back), water)
+    full = air.saturation_humidity_ratio(mixed, given["pressure"])
+    return Supply(
+        fresh_fraction=fresh,
+        mixed_temperature=mixed,
+        mixed_humidity_ratio=min(water, full),
+        supply_temperature=made.temperature,
+        supply_humidity_ratio=made.humidity_ratio,
+        water=made.water_added,
     )

@@ -15,9 +15,9 @@ __all__ = [
     "OK",
     "Aside",
     "Check",
+    "air_text",
     "check_above",
     "check_below",
-    "told_air",
 ]
 
 OK = "ok"
@@ -74,17 +74,16 @@ def _verdict(margin: Any, uncertainty: Any) -> Any:
     known = ~np.isnan(np.asarray(margin, float) + uncertainty)
     safe = np.nan_to_num(np.asarray(margin, float), nan=0.0)
     doubt = np.nan_to_num(np.asarray(uncertainty, float), nan=0.0)
-    told = np.where(safe >= doubt, OK, np.where(safe > -doubt, MARGINAL, NO))
-    told = np.where(known, told, CANNOT_SAY)
-    return str(told) if told.ndim == 0 else told
+    verdict = np.where(safe >= doubt, OK, np.where(safe > -doubt, MARGINAL, NO))
+    verdict = np.where(known, verdict, CANNOT_SAY)
+    return str(verdict) if verdict.ndim == 0 else verdict
 
 
 def _check(margin: Any, value: Any, limit: Any, uncertainty: Any, words: dict[str, Any]) -> Check:
     shape = np.shape(margin)
 
     def spread(number: Any) -> Any:
-        array = np.broadcast_to(np.asarray(number, float), shape)
-        return array.item() if array.ndim == 0 else array
+        return np.broadcast_to(np.asarray(number, float), shape)[()]
 
     return Check(
         value=spread(value),
@@ -98,65 +97,20 @@ def _check(margin: Any, value: Any, limit: Any, uncertainty: Any, words: dict[st
 
 def check_below(value: Any, limit: Any, uncertainty: Any = 0.0, **words: Any) -> Check:
     """
-    Check that a value does not exceed its limit.
+    Check a value against the most it may be; NaN is no limit.
 
-    Parameters
-    ----------
-    value : array-like
-        What is. [unit]
-    limit : array-like
-        What may be at most; NaN if there is no limit. [unit]
-    uncertainty : array-like
-        Of the margin. [unit]
-    **words : Any
-        The other fields of ``Check``.
-
-    Returns
-    -------
-    Check
-        Judged: ``ok`` from a margin of the uncertainty on, ``no`` from as much beyond.
+    ``ok`` from a margin of the uncertainty on, ``no`` from as much beyond. ``words`` are the other
+    fields of ``Check``.
     """
     return _check(limit - value, value, limit, uncertainty, words)
 
 
 def check_above(value: Any, limit: Any, uncertainty: Any = 0.0, **words: Any) -> Check:
-    """
-    Check that a value does not fall short of its limit.
-
-    Parameters
-    ----------
-    value : array-like
-        What is. [unit]
-    limit : array-like
-        What must be at least; NaN if there is no limit. [unit]
-    uncertainty : array-like
-        Of the margin. [unit]
-    **words : Any
-        The other fields of ``Check``.
-
-    Returns
-    -------
-    Check
-        Judged as by ``check_below``.
-    """
+    """Check a value against the least it must be, as ``check_below``."""
     return _check(value - limit, value, limit, uncertainty, words)
 
 
-def told_air(temperature: float, relative_humidity: float) -> str:
-    """
-    A state of air in words that readers of either system of units understand.
-
-    Parameters
-    ----------
-    temperature : float
-        Dry bulb. [°C]
-    relative_humidity : float
-        Relative humidity. [0-1]
-
-    Returns
-    -------
-    str
-        Such as ``10 °C (50 °F), 40 %``.
-    """
+def air_text(temperature: float, relative_humidity: float) -> str:
+    """A state of air for readers of either system of units, such as ``10 °C (50 °F), 40 %``."""
     fahrenheit = 32.0 + 1.8 * temperature
     return f"{temperature:.3g} °C ({fahrenheit:.0f} °F), {100.0 * relative_humidity:.0f} %"

@@ -24,27 +24,9 @@ def roof_space_loss(
     pressure: float,
 ) -> float:
     """
-    Heat lost through the ceiling and by leaks of the headspace.
+    Heat lost through the ceiling and by leaks of the headspace, ``rise`` above the crop. [W]
 
-    Parameters
-    ----------
-    bay : Bay
-        Envelope and the climate held.
-    rise : float
-        Air under the ceiling above the crop. [K]
-    outside_temperature : float
-        Outside air. [°C]
-    outside_humidity_ratio : float
-        Of that air. [kg/kg dry air]
-    roof_temperature : float
-        Sol-air temperature of the roof. [°C]
-    pressure : float
-        Air pressure. [Pa]
-
-    Returns
-    -------
-    float
-        Heat flow; the crop's own heat is not counted. [W]
+    ``roof_temperature`` is sol-air; the crop's own heat is not counted.
     """
     shell, inside = bay.envelope, bay.schedule.holding_temperature
     ratio = air.humidity_ratio(inside, bay.limits.plenum_humidity, pressure)

@@ -12,13 +12,12 @@ from ventcalc.building import ceiling, sky
 from ventcalc.building.ceiling import Ceiling
 from ventcalc.building.condensation import Uncertainty
 from ventcalc.building.envelope import SURFACE_RESISTANCE
-from ventcalc.check.record import Aside, Check, check_above, told_air
+from ventcalc.check.pile_heat import WINTER_RELATIVE_HUMIDITY
+from ventcalc.check.record import Aside, Check, air_text, check_above
 from ventcalc.check.roof_space import ROOF_SPACE_ABOVE, roof_space_loss
 
-__all__ = ["WINTER_RELATIVE_HUMIDITY", "shell_checks"]
+__all__ = ["shell_checks"]
 
-WINTER_RELATIVE_HUMIDITY = 0.8
-"""Outside in the design winter (common practice, no source). [0-1]"""
 COLDEST_DEW_POINT = -40.0
 """Where the formula of the clear sky ends. [°C]"""
 SOURCE = (
@@ -35,24 +34,10 @@ def shell_checks(
     bay: Bay, mass: Any, *, winter_temperature: float, pressure: float
 ) -> tuple[Check, ...]:
     """
-    Checks of walls and ceiling against condensation.
+    Checks of walls and ceiling against condensation; of ``mass`` only its shape counts.
 
-    Parameters
-    ----------
-    bay : Bay
-        The bay, holding.
-    mass : array
-        Crop in a full pile; only its shape counts. [kg]
-    winter_temperature : float
-        Outside air of the design winter. [°C]
-    pressure : float
-        Air pressure. [Pa]
-
-    Returns
-    -------
-    tuple of Check
-        Walls by the outside air, the ceiling's worst joint by a roof under a clear night sky,
-        the roof space heated as far as the heater can.
+    Walls by the outside air, the ceiling's worst joint by a roof under a clear night sky, the roof
+    space heated as far as the heater can.
     """
     shell = bay.envelope
     walls = Ceiling(u=shell.wall_u, surface_resistance=SURFACE_RESISTANCE["horizontal"])
@@ -63,7 +48,7 @@ def shell_checks(
     clear = sky.sky_temperature(winter_temperature, dew_point, pressure=pressure)
     roof = float(sky.sol_air_temperature(winter_temperature, sky_temperature=clear))
     warmer = _warmer(bay, winter_temperature, humid, roof, pressure)
-    outside = told_air(winter_temperature, WINTER_RELATIVE_HUMIDITY)
+    outside = air_text(winter_temperature, WINTER_RELATIVE_HUMIDITY)
     return (
         _row(bay, mass, walls, winter_temperature, 0.0, pressure, {
             "key": "walls",

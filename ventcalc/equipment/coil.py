@@ -17,8 +17,6 @@ from typing import Any
 import numpy as np
 
 from ventcalc import air
-from ventcalc._ops import Ops, ops_for
-from ventcalc.air import plain as plain_air
 from ventcalc.air import process as air_process
 from ventcalc.equipment.defrost import COLDEST
 from ventcalc.errors import BadInput, check_range
@@ -30,7 +28,6 @@ __all__ = [
     "coil",
     "coil_capacity",
     "coil_surface",
-    "on_straight_line",
 ]
 
 
@@ -119,7 +116,6 @@ def coil(
         leaving, water, fog = left.temperature, left.humidity_ratio, left.liquid
         humidity = air.relative_humidity(leaving, water, pressure)
     condensate = condensed * mass_flow
-    ops = ops_for(condensate, surface)
     return CoilAir(
         temperature=leaving,
         humidity_ratio=water,
@@ -130,57 +126,8 @@ def coil(
         sensible_heat=sensible * mass_flow,
         latent_heat=(total - sensible) * mass_flow,
         condensate=condensate,
-        frost=ops.where(surface < air.FREEZING, condensate, 0.0 * condensate),
+        frost=np.where(surface < air.FREEZING, condensate, 0.0 * condensate)[()],
     )
-
-
-def on_straight_line(
-    *,
-    enthalpy: Any,
-    humidity_ratio: Any,
-    surface_temperature: Any,
-    wanted_enthalpy: Any,
-    bypass_factor: Any,
-    pressure: Any,
-    ops: Ops,
-) -> tuple[Any, Any]:
-    """
-    Heat and water that a coil takes from air it meets for part of the time, by plain air.
-
-    The state of the air moves on the straight line to saturated air at the surface, as in
-    ``coil``; this form keeps the balances of an hourly loop and costs one saturation.
-
-    Parameters
-    ----------
-    enthalpy : array-like
-        Of the air entering, by ``plain_air``. [J/kg dry air]
-    humidity_ratio : array-like
-        Vapour entering. [kg/kg dry air]
-    surface_temperature : array-like
-        Of the coil while it cools. [°C]
-    wanted_enthalpy : array-like
-        To be taken, mean over on and off. [J/kg dry air]
-    bypass_factor : array-like
-        Share of the air that misses the surface. [0-1]
-    pressure : array-like
-        Air pressure. [Pa]
-    ops : Ops
-        Carrier.
-
-    Returns
-    -------
-    enthalpy : array
-        Taken, sensible and latent and, below 0 °C, for freezing: what is wanted, at most what
-        the surface can give. [J/kg dry air]
-    water : array
-        Condensed or frozen. [kg/kg dry air]
-    """
-    level = ops.minimum(plain_air.saturated(surface_temperature, pressure, ops), humidity_ratio)
-    water = humidity_ratio - level
-    span = enthalpy - plain_air.enthalpy(surface_temperature, level)
-    span = ops.maximum(span - water * plain_air.fog_heat(surface_temperature, ops), 1.0)
-    share = ops.minimum(wanted_enthalpy / span, 1.0 - bypass_factor)
-    return share * span, share * water
 
 
 def coil_surface(
@@ -233,21 +180,20 @@ def coil_surface(
         )[3]  # fmt: skip
         return total * mass_flow - heat
 
-    ops = ops_for(temperature, humidity_ratio, pressure, mass_flow, heat, bypass_factor)
     coldest = 0.0 * (surplus(COLDEST) + temperature) + COLDEST
     if np.any(surplus(coldest) < 0.0):
         raise BadInput(
             f"heat: more than this air can give to a coil at {COLDEST:g} °C; more air or less heat"
         )
-    return _falling_zero(surplus, coldest, temperature + 0.0 * coldest, ops)
+    return _falling_zero(surplus, coldest, temperature + 0.0 * coldest)
 
 
-def _falling_zero(function: Callable[[Any], Any], low: Any, high: Any, ops: Ops) -> Any:
-    """Zero of a falling function by bisection: 48 halvings, to 1e-12 of a span."""
+def _falling_zero(function: Callable[[Any], Any], low: Any, high: Any) -> Any:
+    """Zero of a falling function, which may jump, by bisection: to 1e-12 of a span."""
     for _ in range(48):
         middle = 0.5 * (low + high)
         above = function(middle) > 0.0
-        low, high = ops.where(above, middle, low), ops.where(above, high, middle)
+        low, high = np.where(above, middle, low), np.where(above, high, middle)
     return 0.5 * (low + high)
 
 
@@ -276,7 +222,7 @@ def bypass_factor(conductance: Any, mass_flow: Any, specific_heat: float = 1010.
     """
     check_range("conductance", conductance, 0.0, 1e8, "W/K")
     check_range("mass_flow", mass_flow, 1e-9, 1e5, "kg/s", "no air, no bypass")
-    return ops_for(conductance, mass_flow).exp(-conductance / (mass_flow * specific_heat))
+    return np.exp(-conductance / (mass_flow * specific_heat))
 
 
 def coil_capacity(
@@ -355,7 +301,6 @@ def balance_point(
     frost.
     """
     check_range("conductance", conductance, 1.0, 1e8, "W/K")
-    ops = ops_for(conductance, air_temperature)
 
     def surplus(evaporating: Any) -> Any:
         return conductance * (air_temperature - evaporating) - compressor_capacity(evaporating)
@@ -366,4 +311,4 @@ def balance_point(
             "compressor: takes more than the coil gives even 25 K below the air; "
             "a larger coil or a smaller compressor"
         )
-    return _falling_zero(surplus, low, high, ops)
+    return _falling_zero(surplus, low, high)

@@ -8,7 +8,6 @@ from typing import Any
 
 import numpy as np
 
-from ventcalc._ops import Ops, ops_for
 from ventcalc.errors import check_range
 
 __all__ = [
@@ -153,19 +152,19 @@ def friction_factor(reynolds: Any, relative_roughness: Any) -> Any:
     .. [2] S. E. Haaland, J. Fluids Eng. 105 (1983) 89-90.
     """
     check_range("relative_roughness", relative_roughness, 0.0, 0.1, "", "both in metres?")
-    return _friction_factor(reynolds, relative_roughness, ops_for(reynolds, relative_roughness))
+    return _friction_factor(reynolds, relative_roughness)
 
 
-def _friction_factor(reynolds: Any, relative_roughness: Any, ops: Ops) -> Any:
-    laminar = 64.0 / ops.minimum(reynolds, 2000.0)
-    re = ops.maximum(reynolds, 4000.0)
-    rough = ops.maximum(relative_roughness, 1e-30) / 3.7
+def _friction_factor(reynolds: Any, relative_roughness: Any) -> Any:
+    laminar = 64.0 / np.minimum(reynolds, 2000.0)
+    re = np.maximum(reynolds, 4000.0)
+    rough = relative_roughness / 3.7
     bel = 2.0 / math.log(10.0)
-    x = -0.9 * bel * ops.log(ops.exp(1.11 * ops.log(rough)) + 6.9 / re)
+    x = -0.9 * bel * np.log(rough**1.11 + 6.9 / re)
     for _ in range(2):
         inner = rough + 2.51 * x / re
-        x = x - (x + bel * ops.log(inner)) / (1.0 + bel * 2.51 / re / inner)
-    share = ops.minimum(ops.maximum(reynolds / 2000.0 - 1.0, 0.0), 1.0)
+        x = x - (x + bel * np.log(inner)) / (1.0 + bel * 2.51 / re / inner)
+    share = np.clip(reynolds / 2000.0 - 1.0, 0.0, 1.0)
     return laminar + share * (1.0 / (x * x) - laminar)
 
 
@@ -195,14 +194,13 @@ def friction_gradient(
 
     Notes
     -----
-    Nothing is checked here, where a march along a duct spends its time.
+    Nothing is checked here: it is asked for at every port of a duct.
     """
     size = section.hydraulic_diameter
     speed = abs(velocity)
     reynolds = density * speed * size / viscosity
-    ops = ops_for(reynolds)
     # At rest the factor is infinite and the loss zero: 1e-9 keeps their product zero.
-    factor = _friction_factor(ops.maximum(reynolds, 1e-9), roughness / size, ops)
+    factor = _friction_factor(np.maximum(reynolds, 1e-9), roughness / size)
     return factor / size * 0.5 * density * speed * velocity
 
 

@@ -9,9 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ventcalc._ops import ARRAY
-from ventcalc.equipment._root import rising_root
-from ventcalc.equipment.fan_curve import FanCurve, assumed_curve, plain, ratios
+from ventcalc.equipment._arrays import plain, rising_root
+from ventcalc.equipment.fan_curve import FanCurve, assumed_curve, ratios
 from ventcalc.errors import check_range
 
 __all__ = [
@@ -306,7 +305,5 @@ def _crossings(
 
     scale = np.max(np.where(above > 0.0, above, 0.0), axis=0)
     with np.errstate(invalid="ignore"):
-        zero = rising_root(
-            rising, low, high, rising(low), rising(high), RELATIVE_TOLERANCE * scale, ARRAY
-        )
+        zero = rising_root(rising, low, high, RELATIVE_TOLERANCE * scale)
     return np.where(found, zero, np.nan), found & falling

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ventcalc.equipment._arrays import plain
 from ventcalc.errors import BadInput, check_range
 
 __all__ = ["FanCurve", "assumed_curve"]
@@ -209,12 +210,6 @@ def ratios(curve: FanCurve, fan_speed: Any, density: Any) -> tuple[Array, Array]
         return speed, np.asarray(1.0)
     check_range("density", density, 0.5, 2.0, "kg/m3", "lb/ft3?")
     return speed, np.asarray(density, float) / curve.density
-
-
-def plain(value: Any) -> Any:
-    """A Python number for a single value, else the array."""
-    array = np.asarray(value)
-    return array.item() if array.ndim == 0 else array
 
 
 class _Monotone:

@@ -14,9 +14,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from ventcalc import air
-from ventcalc._ops import ops_for
 from ventcalc.air import process as air_process
+from ventcalc.equipment._arrays import plain
 from ventcalc.errors import check_range
 
 __all__ = ["Humidified", "pad", "pad_effectiveness", "pumping_power", "spray", "water_needed"]
@@ -180,18 +182,16 @@ def spray(
         ("carried_share", carried_share),
     ):
         check_range(name, share, 0.0, 1.0, "", "percent?")
-    ops = ops_for(temperature, humidity_ratio, pressure, mass_flow, water_flow, evaporated_share)
     room = mass_flow * _room(temperature, humidity_ratio, pressure, water_temperature)
-    evaporated = ops.minimum(water_flow * evaporated_share, room * most_effectiveness)
+    evaporated = np.minimum(water_flow * evaporated_share, room * most_effectiveness)
     rest = water_flow - evaporated
     return _leaving(
         temperature=temperature,
         humidity_ratio=humidity_ratio,
         pressure=pressure,
         mass_flow=mass_flow,
-        effectiveness=ops.where(
-            room > 0.0, evaporated / ops.where(room > 0.0, room, 1.0), 0.0 * room
-        ),
+        # In full air nothing evaporates, and any divisor will do.
+        effectiveness=evaporated / np.where(room == 0.0, 1.0, room),
         water_temperature=water_temperature,
         carry_over=rest * carried_share,
         drained=rest * (1.0 - carried_share),
@@ -208,8 +208,7 @@ def _room(temperature: Any, humidity_ratio: Any, pressure: Any, water_temperatur
         effectiveness=1.0,
         water_temperature=water_temperature,
     )
-    room = full - humidity_ratio
-    return ops_for(room).maximum(room, 0.0)
+    return np.maximum(full - humidity_ratio, 0.0)
 
 
 def _leaving(
@@ -247,7 +246,7 @@ def _leaving(
         water_used=evaporated + carry_over + drained,
         cooling=mass_flow * (warm - air.enthalpy(leaving, humidity_ratio, pressure)),
         freezing_margin=wet_bulb,
-        freezes=ops_for(wet_bulb).negate(wet_bulb >= reserve),
+        freezes=plain(np.logical_not(wet_bulb >= reserve)),
     )
 
 
@@ -287,9 +286,8 @@ def pad_effectiveness(
     check_range("rated_velocity", rated_velocity, 0.05, 5.0, "m/s", "ft/min?")
     check_range("rated_effectiveness", rated_effectiveness, 0.0, 0.999, "", "percent?")
     check_range("exponent", exponent, 0.0, 1.0)
-    ops = ops_for(face_velocity, rated_effectiveness, rated_velocity)
-    units = -ops.log(1.0 - rated_effectiveness)
-    return 1.0 - ops.exp(-units * (rated_velocity / face_velocity) ** exponent)
+    untouched = 1.0 - rated_effectiveness
+    return 1.0 - untouched ** ((rated_velocity / face_velocity) ** exponent)
 
 
 def water_needed(
@@ -337,7 +335,7 @@ def water_needed(
         relative_humidity=relative_humidity,
         water_temperature=water_temperature,
     )
-    return mass_flow * ops_for(water).maximum(water, 0.0)
+    return mass_flow * np.maximum(water, 0.0)
 
 
 def pumping_power(volume_flow: Any, pressure_rise: Any, *, efficiency: Any = 0.5) -> Any:

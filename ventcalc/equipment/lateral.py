@@ -1,7 +1,7 @@
 """
 Air from laterals under the pile: pressure along them, flow from every port, how even it is.
 
-The march starts at the dead end, where nothing moves, and works back to the plenum; the
+One starts at the dead end, where nothing moves, and goes port by port back to the plenum; the
 pressure at the dead end is then found that gives the plenum's pressure.
 """
 
@@ -13,8 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ventcalc._ops import ARRAY, SCALAR, Ops
-from ventcalc.equipment._root import rising_root
+from ventcalc.equipment._arrays import plain, rising_root
 from ventcalc.equipment.duct import Section, friction_gradient
 from ventcalc.errors import BadInput, VentcalcError, check_range
 
@@ -241,7 +240,7 @@ def lateral_flow(
         If density or viscosity is out of range, the plenum's pressure below the outlets', or
         an open part outside 0-1.
     VentcalcError
-        If the march does not find the plenum's pressure.
+        If no pressure at the dead end gives the plenum's.
 
     Notes
     -----
@@ -255,41 +254,31 @@ def lateral_flow(
     case, areas, outlets = _cases(
         lateral, (plenum_pressure, density, viscosity), outlet_pressure, open_ports
     )
-    ops = SCALAR if case == () else ARRAY
-    target, dense, sticky, area, size = (
-        _carried(v, case)
-        for v in (
-            plenum_pressure, density, viscosity,
-            lateral.section.area, lateral.section.hydraulic_diameter,
-        )
-    )  # fmt: skip
-    lowest, highest = _carried(outlets.min(axis=0), case), _carried(outlets.max(axis=0), case)
+    target, lowest = np.broadcast_to(np.asarray(plenum_pressure, float), case), outlets.min(axis=0)
     check_range(
-        "plenum_pressure less outlet_pressure", target - highest, 0.0, 1e5, "Pa",
+        "plenum_pressure less outlet_pressure", target - outlets.max(axis=0), 0.0, 1e5, "Pa",
         "static pressure, fan on",
     )  # fmt: skip
-    section = Section(area=area, hydraulic_diameter=size)
-    ports = list(zip(*(_rows(v, case) for v in (areas, outlets)), strict=True))
 
-    def march(end: Any) -> tuple[Any, list[tuple[Any, Any, Any]]]:
-        return _march(lateral, section, dense, sticky, ports, end, ops)
+    def from_end(pressure: Array) -> tuple[Array, list[tuple[Array, Array, Array]]]:
+        return _from_end(lateral, density, viscosity, areas, outlets, pressure)
 
     # The dead end never stands above the plenum, nor below the outlets, where nothing flows.
     end = rising_root(
-        lambda p: march(p)[0] - target, lowest, target, lowest - target,
-        march(target)[0] - target, 1e-11 * (target - lowest) + 1e-15 * abs(target), ops,
-    )  # fmt: skip
-    reached, found = march(end)
+        lambda pressure: from_end(pressure)[0] - target,
+        lowest,
+        target,
+        1e-11 * (target - lowest) + 1e-15 * abs(target),
+    )
+    reached, rows = from_end(end)
     if np.any(abs(reached - target) > 1e-6 * (target - lowest) + 1e-12 * abs(target)):
         raise VentcalcError("lateral: no pressure at the dead end fits the plenum's")
-    rows = found[::-1]
-    flow, pressure, velocity = (np.array(column) for column in zip(*rows, strict=True))
+    flow, pressure, velocity = (np.array(column[::-1]) for column in zip(*rows, strict=True))
     used = areas > 0.0
-    total = flow.sum(axis=0)
     return LateralFlow(
-        airflow=_carried(total, case),
-        plenum_pressure=target,
-        end_pressure=end,
+        airflow=plain(flow.sum(axis=0)),
+        plenum_pressure=plain(target),
+        end_pressure=plain(end),
         port_airflow=flow,
         static_pressure=pressure,
         velocity=velocity,
@@ -298,18 +287,12 @@ def lateral_flow(
     )
 
 
-def _march(
-    lateral: Lateral,
-    section: Section,
-    density: Any,
-    viscosity: Any,
-    ports: list[tuple[Any, Any]],
-    end: Any,
-    ops: Ops,
-) -> tuple[Any, list[tuple[Any, Any, Any]]]:
+def _from_end(
+    lateral: Lateral, density: Any, viscosity: Any, areas: Array, outlets: Array, end: Array
+) -> tuple[Array, list[tuple[Array, Array, Array]]]:
     """Plenum pressure from dead-end pressure; airflow, pressure, velocity of ports, far first."""
     spacing = lateral.length / lateral.ports
-    pressure, airflow, velocity = end, 0.0 * end, 0.0 * end
+    section, pressure, airflow, velocity = lateral.section, end, 0.0 * end, 0.0 * end
     rows = []
 
     def friction() -> Any:
@@ -318,11 +301,11 @@ def _march(
             viscosity=viscosity,
         )  # fmt: skip
 
-    for opening, outside in reversed(ports):
+    for opening, outside in zip(areas[::-1], outlets[::-1], strict=True):
         pressure = pressure + spacing * friction()
         head = pressure - outside
-        ideal = ops.sqrt(2.0 * abs(head) / density)
-        flow = lateral.discharge_coefficient * opening * ops.where(head >= 0.0, ideal, -ideal)
+        ideal = np.copysign(np.sqrt(2.0 * abs(head) / density), head)
+        flow = lateral.discharge_coefficient * opening * ideal
         airflow = airflow + flow
         faster = airflow / section.area
         driving = pressure
@@ -355,16 +338,6 @@ def _cases(
     return case, spread(holes) * spread(open_), spread(outside)
 
 
-def _carried(value: Any, case: tuple[int, ...]) -> Any:
-    """A Python float for one case, else an array over the cases."""
-    return float(value) if case == () else np.broadcast_to(np.asarray(value, float), case)
-
-
-def _rows(value: Array, case: tuple[int, ...]) -> list[Any]:
-    """Port by port."""
-    return [float(v) for v in value] if case == () else list(value)
-
-
 def uniformity(airflow: Any, *, used: Any = True) -> Any:
     """
     How even airflows are, by Christiansen.
@@ -387,8 +360,7 @@ def uniformity(airflow: Any, *, used: Any = True) -> Any:
     """
     flow, count, mean = _mean(airflow, used)
     off = np.where(np.broadcast_to(used, flow.shape), np.abs(flow - mean), 0.0).sum(axis=0) / count
-    result = 1.0 - off / mean
-    return result.item() if result.ndim == 0 else result
+    return plain(1.0 - off / mean)
 
 
 def least_share(airflow: Any, *, used: Any = True) -> Any:
@@ -408,8 +380,7 @@ def least_share(airflow: Any, *, used: Any = True) -> Any:
         1 is perfectly even. [1]
     """
     flow, _, mean = _mean(airflow, used)
-    result = np.where(np.broadcast_to(used, flow.shape), flow, np.inf).min(axis=0) / mean
-    return result.item() if result.ndim == 0 else result
+    return plain(np.where(np.broadcast_to(used, flow.shape), flow, np.inf).min(axis=0) / mean)
 
 
 def _mean(airflow: Any, used: Any) -> tuple[Array, Array, Array]:

@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
-from ventcalc._ops import Ops
-from ventcalc.equipment.refrigerant_cycle import condensing_temperature, evaporating_temperature
-from ventcalc.equipment.refrigerant_map import performance, shipped_map
-from ventcalc.equipment.refrigeration import part_load_factor
+from ventcalc.air.plain import KELVIN
+from ventcalc.equipment.refrigerant_map import NODES, SPAN, chebyshev_sum, shipped_map
 
-__all__ = ["AUXILIARIES", "PLANT_REFRIGERANTS", "UNNAMED", "Rating", "hourly_performance"]
+__all__ = [
+    "AUXILIARIES",
+    "COLDEST_SURFACE",
+    "HOTTEST_OUTSIDE",
+    "PLANT_REFRIGERANTS",
+    "UNNAMED",
+    "CoolingPlant",
+    "cooling_plant",
+    "cycle_performance",
+    "hourly_performance",
+]
 
 UNNAMED = "unnamed"
 """For a plant whose refrigerant the bay file does not name."""
@@ -21,74 +28,120 @@ PLANT_REFRIGERANTS = (
 """Those with a map that ships, and none named."""
 HIGHEST_EVAPORATING = 10.0
 """A valve holds the suction pressure below it; common practice, no source. [°C]"""
+WALL_DIFFERENCE = 2.0
+"""Coil surface above the boiling refrigerant; common practice, no source. [K]"""
+CONDENSER_APPROACH = 12.0
+"""Condensing above outside air; common practice, no source. [K]"""
+LOWEST_CONDENSING = 20.0
+"""Held by the head-pressure control; common practice, no source. [°C]"""
 AUXILIARIES = 0.03
 """Condenser fans and pumps per cooling; common practice, no source. [W/W]"""
-KELVIN = 273.15
+PART_LOAD_LOSS = 0.25
+"""
+Of a plant that switches on and off, at vanishing load; AHRI Standard 210/240, cyclic degradation
+coefficient (from memory). [1]
+"""
+COLDEST_SURFACE = SPAN[0][0] + WALL_DIFFERENCE
+"""Coil surface down to which the maps reach. [°C]"""
+HOTTEST_OUTSIDE = SPAN[1][1] - CONDENSER_APPROACH
+"""Outside air up to which they do. [°C]"""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class Rating:
-    """What is known of a plant at its design point; numbers or arrays over bays."""
+@dataclass(frozen=True, kw_only=True)
+class CoolingPlant:
+    """What an hour must know of a plant's cycle."""
 
-    refrigerant: str
-    """One of ``PLANT_REFRIGERANTS``."""
-    capacity: Any
-    """Total cooling. [W]"""
-    performance: Any
-    """Cooling per electrical power of compressor and condenser. [1]"""
-    surface: Any
-    """Of the coil. [°C]"""
-    outside_temperature: Any
-    """At the condenser. [°C]"""
+    ideal: bool
+    """Whether no refrigerant is named: the ideal cycle between the same two temperatures."""
+    power_per_cooling: tuple[tuple[float, ...], ...]
+    """The refrigerant's map, a Chebyshev sum; zeros for an ideal cycle. [1]"""
+    design_surface: float
+    """Coil surface of the rating. [°C]"""
+    design_outside: float
+    """Outside air of the rating. [°C]"""
 
 
-def hourly_performance(
-    rating: Rating, *, surface: Any, outside_temperature: Any, heat: Any, ops: Ops
-) -> Any:
+def cooling_plant(
+    refrigerant: str, *, design_surface: float, design_outside: float
+) -> CoolingPlant:
     """
-    Cooling per electrical power of an hour.
+    A plant by its refrigerant and its rating point.
 
     Parameters
     ----------
-    rating : Rating
-        The plant at its design point.
-    surface : array-like
-        Coil surface now. [°C]
-    outside_temperature : array-like
-        At the condenser, up to 48. [°C]
-    heat : array-like
-        Mean cooling of the hour, at most the capacity. [W]
-    ops : Ops
-        Carrier.
+    refrigerant : str
+        One of ``PLANT_REFRIGERANTS``.
+    design_surface : float
+        Coil surface of the rating. [°C]
+    design_outside : float
+        Outside air of the rating, up to 48. [°C]
 
     Returns
     -------
-    array
-        Performance. [1]
+    CoolingPlant
+        For ``hourly_performance``.
 
     Raises
     ------
-    OutOfRange
-        If coil or condenser leave the range of the map: a surface below -18, outside above 48.
+    BadInput
+        If the refrigerant has no map.
+    """
+    ideal = refrigerant == UNNAMED
+    rows = ((0.0,) * NODES[1],) * NODES[0] if ideal else shipped_map(refrigerant).coefficients
+    return CoolingPlant(
+        ideal=ideal,
+        power_per_cooling=rows,
+        design_surface=design_surface,
+        design_outside=design_outside,
+    )
+
+
+def cycle_performance(plant: CoolingPlant, surface: float, outside_temperature: float) -> float:
+    """Cooling per compressor input (COP) of the cycle at a coil surface and an outside air. [1]"""
+    evaporating = min(surface - WALL_DIFFERENCE, HIGHEST_EVAPORATING)
+    condensing = max(outside_temperature + CONDENSER_APPROACH, LOWEST_CONDENSING)
+    if plant.ideal:
+        return (evaporating + KELVIN) / (condensing - evaporating)
+    x = (2.0 * evaporating - SPAN[0][0] - SPAN[0][1]) / (SPAN[0][1] - SPAN[0][0])
+    y = (2.0 * condensing - SPAN[1][0] - SPAN[1][1]) / (SPAN[1][1] - SPAN[1][0])
+    return 1.0 / chebyshev_sum(plant.power_per_cooling, x, y)
+
+
+def hourly_performance(
+    plant: CoolingPlant,
+    rated_performance: float,
+    surface: float,
+    outside_temperature: float,
+    load: float,
+) -> float:
+    """
+    Cooling per electrical power of an hour. [1]
+
+    Parameters
+    ----------
+    plant : CoolingPlant
+        The plant's cycle.
+    rated_performance : float
+        Cooling per electrical power of compressor and condenser at the rating point. [1]
+    surface : float
+        Coil surface now, -18 or warmer. [°C]
+    outside_temperature : float
+        At the condenser, up to 48. [°C]
+    load : float
+        Mean cooling of the hour over the capacity. [0-1]
+
+    Returns
+    -------
+    float
+        Performance. [1]
 
     Notes
     -----
     The compressor's part of the rated performance changes with the ratio of two cycles, now and
-    at the design point: those of the refrigerant's map or, where it is not named, of the ideal
-    cycle between the same two temperatures; 0.03 W/W for condenser fans and pumps stay.
-    Evaporating 2 K below the surface and at most 10 °C, condensing 12 K above outside and at
-    least 20 °C (common practice, no source); at part load the plant switches on and off.
+    at the rating point; 0.03 W/W for condenser fans and pumps stay. At part load the plant
+    switches on and off.
     """
-    now = _cycle(rating.refrigerant, surface, outside_temperature, ops)
-    design = _cycle(rating.refrigerant, rating.surface, rating.outside_temperature, ops)
-    load = ops.minimum(heat / ops.maximum(rating.capacity, 1.0), 1.0)
-    compressor = (1.0 / rating.performance - AUXILIARIES) * (design / now)
-    return part_load_factor(load) / (compressor + AUXILIARIES)
-
-
-def _cycle(refrigerant: str, surface: Any, outside_temperature: Any, ops: Ops) -> Any:
-    evaporating = ops.minimum(evaporating_temperature(surface), HIGHEST_EVAPORATING)
-    condensing = condensing_temperature(outside_temperature)
-    if refrigerant == UNNAMED:
-        return (evaporating + KELVIN) / (condensing - evaporating)
-    return performance(shipped_map(refrigerant), evaporating, condensing)
+    now = cycle_performance(plant, surface, outside_temperature)
+    design = cycle_performance(plant, plant.design_surface, plant.design_outside)
+    compressor = (1.0 / rated_performance - AUXILIARIES) * (design / now)
+    return (1.0 - PART_LOAD_LOSS * (1.0 - load)) / (compressor + AUXILIARIES)

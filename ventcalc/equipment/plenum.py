@@ -1,355 +1,282 @@
 """
 The way of the air from the doors to the ducts: mixing, coil, fan and heater, humidifier.
 
-The order is that in which the air meets them. Mass flows are of dry air; enthalpies are those
-of ``plain_air``, as in the pile and the headspace.
+The order is that in which the air meets them. Mass flows are of dry air; humidity ratios and
+enthalpies are per kg of it, those of ``air.plain``, as in the pile and the headspace. Plain
+numbers throughout; NaN in gives NaN out.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+import math
+from typing import NamedTuple
 
-from ventcalc._ops import Ops, ops_for
-from ventcalc.air import kernel as kernel
-from ventcalc.air import plain as plain_air
-from ventcalc.air.plain import AIR_HEAT, EVAPORATION, VAPOUR_HEAT, WATER_HEAT
-from ventcalc.equipment.coil import on_straight_line
-from ventcalc.equipment.defrost import Defrost, defrost
-from ventcalc.errors import check_range
+from ventcalc.air.plain import (
+    AIR_HEAT,
+    EVAPORATION,
+    VAPOUR_HEAT,
+    WATER_HEAT,
+    at_humidity,
+    dry_bulb,
+    enthalpy,
+    fog_heat,
+    humidified,
+    saturated,
+    split,
+)
+from ventcalc.equipment.defrost import melting_heat, melting_heat_to_store
 
-__all__ = ["Supply", "coil_heat_for", "fresh_fraction_for", "supply"]
+__all__ = ["Supply", "coil_heat_for", "fresh_fraction_for", "on_straight_line", "supply"]
 
 WATER_TEMPERATURE = 10.0
 """Of the humidifier's water. [°C]"""
+LEAST_HUMIDITY = 0.1
+"""A humidifier is never set lower. [0-1]"""
+LEAST_SPAN = 1.0
+"""Enthalpy between air and coil that still counts as one. [J/kg]"""
+APART = 1e-6
+"""Difference below which outside air is just like return air. [J/kg]"""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class Supply:
+class Supply(NamedTuple):
     """Air in the plenum, and what was done to it; per kg of dry air or as flows."""
 
-    temperature: Any
+    temperature: float
     """[°C]"""
-    humidity_ratio: Any
+    humidity_ratio: float
     """Vapour only. [kg/kg dry air]"""
-    fog: Any
+    fog: float
     """Liquid or ice carried along. [kg/kg dry air]"""
-    mixed_temperature: Any
-    """After the doors, before coil and fan, fog left aside. [°C]"""
-    water_added: Any
+    water_added: float
     """Evaporated by the humidifier. [kg/s]"""
-    coil_heat: Any
+    coil_heat: float
     """Taken out by the coil, sensible and latent, at most what its surface allows. [W]"""
-    coil_water: Any
-    """Condensed or frozen on the coil. [kg/s]"""
-    coil_temperature: Any
+    coil_temperature: float
     """Of the coil while it cools; the mixed air where there is no duty. [°C]"""
-    defrost_power: Any
+    defrost_power: float
     """Electrical, to melt what froze; a part of it warms the supply. [W]"""
 
 
 def supply(
-    *,
-    mass_flow: Any,
-    fresh_fraction: Any,
-    outside_temperature: Any,
-    outside_humidity_ratio: Any,
-    return_temperature: Any,
-    return_humidity_ratio: Any,
-    pressure: Any,
-    heat: Any = 0.0,
-    coil_heat: Any = 0.0,
-    coil_temperature_difference: Any = 4.0,
-    bypass_factor: Any = 0.0,
-    humidity_wanted: Any = 0.0,
-    water_capacity: Any = 0.0,
-    vapour_limit: Any = 1.0,
+    mass_flow: float,
+    fresh_fraction: float,
+    outside_temperature: float,
+    outside_humidity_ratio: float,
+    return_temperature: float,
+    return_humidity_ratio: float,
+    pressure: float,
+    heat: float = 0.0,
+    coil_heat: float = 0.0,
+    coil_temperature_difference: float = 4.0,
+    bypass_factor: float = 0.0,
+    humidity_wanted: float = 0.0,
+    water_capacity: float = 0.0,
+    vapour_limit: float = 1.0,
 ) -> Supply:
     """
-    Plenum air from outside and return air.
+    Plenum air from outside and return air; fog that the fan's heat does not dry is carried along.
 
     Parameters
     ----------
-    mass_flow : array-like
+    mass_flow : float
         Dry air through the fans, above zero. [kg/s]
-    fresh_fraction : array-like
-        Part of it that comes from outside, 0-1. [1]
-    outside_temperature, return_temperature : array-like
+    fresh_fraction : float
+        Part of it that comes from outside. [0-1]
+    outside_temperature, return_temperature : float
         Dry bulb. [°C]
-    outside_humidity_ratio, return_humidity_ratio : array-like
+    outside_humidity_ratio, return_humidity_ratio : float
         Humidity ratio. [kg/kg dry air]
-    pressure : array-like
+    pressure : float
         Air pressure. [Pa]
-    heat : array-like
+    heat : float
         Heat of fans and heater into the air. [W]
-    coil_heat : array-like
-        Cooling taken from the mixed air, total. [W]
-    coil_temperature_difference : array-like
+    coil_heat : float
+        Cooling taken from the mixed air, total; 0 for none. [W]
+    coil_temperature_difference : float
         Entering air less coil surface while it cools. [K]
-    bypass_factor : array-like
+    bypass_factor : float
         Share of the air that misses the coil's surface. [0-1]
-    humidity_wanted : array-like
+    humidity_wanted : float
         Relative humidity up to which the humidifier works; 0 for off. [0-1]
-    water_capacity : array-like
+    water_capacity : float
         Most water the humidifier can evaporate now. [kg/s]
-    vapour_limit : array-like
-        Humidity ratio that the humidifier must not exceed. [kg/kg dry air]
+    vapour_limit : float
+        Humidity ratio that the humidifier must not exceed; 1 for none. [kg/kg dry air]
 
     Returns
     -------
     Supply
-        The plenum's air. Fog that the fan's heat does not dry is carried along.
-
-    Raises
-    ------
-    OutOfRange
-        If a fraction lies outside 0-1.
+        The plenum's air.
     """
-    check_range("fresh_fraction", fresh_fraction, 0.0, 1.0, "", "percent?")
-    check_range("humidity_wanted", humidity_wanted, 0.0, 1.0, "", "percent?")
-    ops = ops_for(
-        mass_flow, fresh_fraction, outside_temperature, return_temperature, pressure, heat,
-        coil_heat, outside_humidity_ratio, return_humidity_ratio, water_capacity,
-    )  # fmt: skip
-    h_return = plain_air.enthalpy(return_temperature, return_humidity_ratio)
-    h_outside = plain_air.enthalpy(outside_temperature, outside_humidity_ratio)
-    enthalpy = h_return + fresh_fraction * (h_outside - h_return)
+    h_return = enthalpy(return_temperature, return_humidity_ratio)
+    h = h_return + fresh_fraction * (
+        enthalpy(outside_temperature, outside_humidity_ratio) - h_return
+    )
     water = return_humidity_ratio + fresh_fraction * (
         outside_humidity_ratio - return_humidity_ratio
     )
-    mixed = plain_air.temperature(enthalpy, water)
-    untouched = _Coiled(enthalpy=enthalpy, water=water, mixed=mixed, surface=mixed)
-    coiled = ops.branch(
-        coil_heat != 0.0,
-        lambda: _over_coil(
-            untouched,
-            coil_heat / mass_flow,
-            coil_temperature_difference,
-            bypass_factor,
-            pressure,
-            ops,
-        ),
-        untouched,
-    )
-    enthalpy = coiled.enthalpy + heat / mass_flow
-    warm, vapour, fog = plain_air.split(enthalpy, coiled.water, pressure, ops)
+    surface = dry_bulb(h, water)
+    taken = melting = 0.0
+    if coil_heat != 0.0:
+        mixed, vapour, _ = split(h, water, pressure)
+        surface = mixed - coil_temperature_difference
+        taken, condensed = on_straight_line(
+            enthalpy(mixed, vapour), vapour, surface, coil_heat / mass_flow, bypass_factor, pressure
+        )
+        frost = condensed if surface < 0.0 else 0.0
+        melting = melting_heat(frost, surface)
+        h += melting_heat_to_store(frost, surface) - taken - condensed * fog_heat(surface)
+        water -= condensed
+    h += heat / mass_flow
+    warm, vapour, fog = split(h, water, pressure)
     added = 0.0
-    if not (isinstance(humidity_wanted, float | int) and humidity_wanted == 0.0):
-        most = ops.minimum(water_capacity / mass_flow, vapour_limit - vapour)
+    if humidity_wanted > 0.0 and not fog > 0.0:
         # What is unknown must not look like "no need": NaN goes through the humidifier.
-        idle = (humidity_wanted <= 0.0) | (fog > 0.0) | ((most <= 0.0) & (warm == warm))
-        works = ops.negate(idle)
-
-        def humidified() -> tuple[Any, Any]:
-            wet = plain_air.humidified(
-                warm, vapour, pressure, ops.maximum(humidity_wanted, 0.1), WATER_TEMPERATURE, ops
-            )
-            added = ops.maximum(ops.minimum(wet - vapour, most), 0.0)
-            moist = enthalpy + added * WATER_HEAT * WATER_TEMPERATURE
-            return added, plain_air.temperature(moist, vapour + added)
-
-        added, warm = ops.branch(works, humidified, (ops.where(works, 0.0, 0.0), warm))
-        vapour = vapour + added
+        most = min(vapour_limit - vapour, water_capacity / mass_flow)
+        if not most <= 0.0 or math.isnan(warm):
+            wanted = max(humidity_wanted, LEAST_HUMIDITY)
+            moist = humidified(warm, vapour, pressure, wanted, WATER_TEMPERATURE)
+            added = max(min(most, moist - vapour), 0.0)
+            vapour += added
+            warm = dry_bulb(h + added * WATER_HEAT * WATER_TEMPERATURE, vapour)
     return Supply(
         temperature=warm,
         humidity_ratio=vapour,
         fog=fog,
-        mixed_temperature=coiled.mixed,
         water_added=added * mass_flow,
-        coil_heat=coiled.taken * mass_flow,
-        coil_water=coiled.condensed * mass_flow,
-        coil_temperature=coiled.surface,
-        defrost_power=coiled.melting * mass_flow,
+        coil_heat=taken * mass_flow,
+        coil_temperature=surface,
+        defrost_power=melting * mass_flow,
     )
 
 
-@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class _Coiled:
-    """Air after the coil, per kg of dry air."""
+def on_straight_line(
+    enthalpy_in: float,
+    humidity_ratio: float,
+    surface_temperature: float,
+    wanted_enthalpy: float,
+    bypass_factor: float,
+    pressure: float,
+) -> tuple[float, float]:
+    """
+    Heat and water that a coil takes from air it meets for part of the time. [J/kg, kg/kg dry air]
 
-    enthalpy: Any
-    water: Any
-    mixed: Any
-    surface: Any
-    taken: Any = 0.0
-    condensed: Any = 0.0
-    melting: Any = 0.0
-
-
-def _over_coil(
-    before: _Coiled,
-    wanted: Any,
-    coil_temperature_difference: Any,
-    bypass_factor: Any,
-    pressure: Any,
-    ops: Ops,
-) -> _Coiled:
-    mixed, vapour, _ = plain_air.split(before.enthalpy, before.water, pressure, ops)
-    surface = mixed - coil_temperature_difference
-    taken, condensed = on_straight_line(
-        enthalpy=plain_air.enthalpy(mixed, vapour),
-        humidity_ratio=vapour,
-        surface_temperature=surface,
-        wanted_enthalpy=wanted,
-        bypass_factor=bypass_factor,
-        pressure=pressure,
-        ops=ops,
-    )
-    melted = _melted(condensed, surface, ops)
-    left = before.enthalpy - taken - condensed * plain_air.fog_heat(surface, ops)
-    return _Coiled(
-        enthalpy=left + melted.heat_to_store,
-        water=before.water - condensed,
-        mixed=mixed,
-        surface=surface,
-        taken=taken,
-        condensed=condensed,
-        melting=melted.energy,
-    )
-
-
-def _melted(condensed: Any, surface: Any, ops: Ops) -> Defrost:
-    """Defrosting of what a coil took out, where its surface is below 0 °C. [J/kg dry air]"""
-    ice = ops.where(surface < 0.0, condensed, 0.0)
-    return defrost(ice, surface_temperature=ops.minimum(surface, 0.0))
+    The state of the air moves on the straight line to saturated air at the surface, as in
+    ``coil``; this form keeps the balances of an hour and costs one saturation. Heat is sensible,
+    latent and, below 0 °C, for freezing: what is wanted, at most what the surface can give.
+    """
+    level = min(saturated(surface_temperature, pressure), humidity_ratio)
+    water = humidity_ratio - level
+    span = enthalpy_in - enthalpy(surface_temperature, level)
+    span = max(span - water * fog_heat(surface_temperature), LEAST_SPAN)
+    share = min(wanted_enthalpy / span, 1.0 - bypass_factor)
+    return share * span, share * water
 
 
 def coil_heat_for(
-    *,
-    wanted_temperature: Any,
-    mass_flow: Any,
-    entering_temperature: Any,
-    entering_humidity_ratio: Any,
-    coil_temperature_difference: Any,
-    pressure: Any,
-    bypass_factor: Any = 0.0,
-) -> Any:
+    wanted_temperature: float,
+    mass_flow: float,
+    entering_temperature: float,
+    entering_humidity_ratio: float,
+    coil_temperature_difference: float,
+    bypass_factor: float,
+    pressure: float,
+) -> float:
     """
-    Coil duty that brings air down to a temperature, on the straight line to the coil surface.
+    Coil duty that brings air down to a temperature, on the straight line to the surface. [W]
 
-    Parameters
-    ----------
-    wanted_temperature : array-like
-        Leaving dry bulb. [°C]
-    mass_flow : array-like
-        Dry air. [kg/s]
-    entering_temperature, entering_humidity_ratio : array-like
-        Air before the coil. [°C, kg/kg dry air]
-    coil_temperature_difference : array-like
-        Entering air less coil surface. [K]
-    pressure : array-like
-        Air pressure. [Pa]
-    bypass_factor : array-like
-        Share of the air that misses the coil's surface. [0-1]
-
-    Returns
-    -------
-    array
-        Sensible and latent heat; 0 when the air is cold enough already, at most what the
-        surface can give. [W]
+    Sensible and latent; 0 when the air is cold enough already, at most what the surface can give.
+    Arguments as of ``supply``; ``wanted_temperature`` is the leaving dry bulb [°C].
     """
-    ops = ops_for(wanted_temperature, mass_flow, entering_temperature, entering_humidity_ratio)
-    entering = plain_air.enthalpy(entering_temperature, entering_humidity_ratio)
     surface = entering_temperature - coil_temperature_difference
     whole, water = on_straight_line(
-        enthalpy=entering,
-        humidity_ratio=entering_humidity_ratio,
-        surface_temperature=surface,
-        wanted_enthalpy=float("inf"),
-        bypass_factor=0.0,
-        pressure=pressure,
-        ops=ops,
+        enthalpy(entering_temperature, entering_humidity_ratio),
+        entering_humidity_ratio,
+        surface,
+        math.inf,
+        0.0,
+        pressure,
     )
     # Melting what freezes warms the air again.
-    thaw = _melted(water, surface, ops).heat_to_store / AIR_HEAT
+    thaw = melting_heat_to_store(water, surface) / AIR_HEAT if surface < 0.0 else 0.0
     share = (entering_temperature - wanted_temperature) / (coil_temperature_difference - thaw)
-    return mass_flow * whole * ops.minimum(ops.maximum(share, 0.0), 1.0 - bypass_factor)
+    return mass_flow * whole * min(max(share, 0.0), 1.0 - bypass_factor)
 
 
 def fresh_fraction_for(
-    *,
-    wanted_temperature: Any,
-    wanted_humidity: Any,
-    water_capacity: Any,
-    mass_flow: Any,
-    outside_temperature: Any,
-    outside_humidity_ratio: Any,
-    return_temperature: Any,
-    return_humidity_ratio: Any,
-    pressure: Any,
-    heat: Any = 0.0,
-) -> Any:
+    wanted_temperature: float,
+    wanted_humidity: float,
+    water_capacity: float,
+    mass_flow: float,
+    outside_temperature: float,
+    outside_humidity_ratio: float,
+    return_temperature: float,
+    return_humidity_ratio: float,
+    pressure: float,
+    heat: float,
+) -> float:
     """
     Part of fresh air that brings the plenum to a wanted state, solved on enthalpy.
 
     Parameters
     ----------
-    wanted_temperature : array-like
+    wanted_temperature : float
         Plenum dry bulb, after fan and humidifier. [°C]
-    wanted_humidity : array-like
-        Relative humidity that the humidifier aims at; 0 for off. [0-1]
-    water_capacity : array-like
+    wanted_humidity : float
+        Relative humidity that the humidifier works up to; 0 for off. [0-1]
+    water_capacity : float
         Most water the humidifier can evaporate. [kg/s]
-    mass_flow : array-like
+    mass_flow : float
         Dry air through the fans. [kg/s]
-    outside_temperature, return_temperature : array-like
+    outside_temperature, return_temperature : float
         Dry bulb. [°C]
-    outside_humidity_ratio, return_humidity_ratio : array-like
+    outside_humidity_ratio, return_humidity_ratio : float
         Humidity ratio. [kg/kg dry air]
-    pressure : array-like
+    pressure : float
         Air pressure. [Pa]
-    heat : array-like
+    heat : float
         Heat of fans and heater into the air. [W]
 
     Returns
     -------
-    array
+    float
         Fresh fraction, not limited to 0-1: below 0 no outside air can do it, above 1 all of
         it is not enough. [1]
 
     Notes
     -----
     At the wanted temperature the enthalpy is linear in the water content, and both mix
-    linearly, so each case (humidifier short of capacity, humidifier reaching its aim, no
+    linearly, so each case (humidifier short of capacity, humidifier reaching its humidity, no
     water needed, fog) has a closed solution; the case that applies is the one whose own
     assumption holds. A law on dry bulb alone opens too far in frost, where mixing makes fog.
     """
-    ops = ops_for(
-        wanted_temperature, mass_flow, outside_temperature, return_temperature, pressure, heat,
-        outside_humidity_ratio, return_humidity_ratio, water_capacity, wanted_humidity,
-    )  # fmt: skip
-    h_out = plain_air.enthalpy(outside_temperature, outside_humidity_ratio)
-    h_ret = plain_air.enthalpy(return_temperature, return_humidity_ratio)
+    h_return = enthalpy(return_temperature, return_humidity_ratio)
+    dh = enthalpy(outside_temperature, outside_humidity_ratio) - h_return
+    dw = outside_humidity_ratio - return_humidity_ratio
+    start = h_return + heat / mass_flow
     dry = AIR_HEAT * wanted_temperature
-    full = kernel.saturated(ops, wanted_temperature, pressure)
     per_water = EVAPORATION + VAPOUR_HEAT * wanted_temperature
-    liquid = WATER_HEAT * WATER_TEMPERATURE
-    aim = plain_air.at_humidity(full, wanted_humidity)
-    capacity = water_capacity / mass_flow
-    start = h_ret + heat / mass_flow
-    dh, dw = h_out - h_ret, outside_humidity_ratio - return_humidity_ratio
-
-    def fraction(level: Any, fixed: bool, carried: Any) -> Any:
-        # fixed: the plenum ends at the humidity ratio `level`, the rest added as liquid or
-        # carried as fog; else it ends at its own water plus `level` from the humidifier.
-        if fixed:
-            top = dry + level * per_water - start - (level - return_humidity_ratio) * carried
-            return top / _apart(dh - dw * carried, ops)
-        top = dry + (return_humidity_ratio + level) * per_water - start - level * liquid
-        return top / _apart(dh - dw * per_water, ops)
-
-    none = fraction(0.0 * capacity, False, 0.0)
-    aimed = fraction(aim, True, liquid)
-    short = fraction(capacity, False, 0.0)
-    foggy = fraction(full, True, plain_air.fog_heat(wanted_temperature, ops))
+    full = saturated(wanted_temperature, pressure)
+    none = (dry + return_humidity_ratio * per_water - start) / _apart(dh - dw * per_water)
     own = return_humidity_ratio + none * dw
-    lacking = aim - (return_humidity_ratio + aimed * dw)
-    humid = ops.where(lacking > capacity, short, aimed)
-    plain = ops.where(own > full, foggy, none)
-    works = (wanted_humidity > 0.0) & (capacity > 0.0)
-    return ops.where(works & (aim > own), humid, plain)
+    level = at_humidity(full, wanted_humidity)
+    capacity = water_capacity / mass_flow
+    if wanted_humidity > 0.0 and capacity > 0.0 and level > own:
+        liquid = WATER_HEAT * WATER_TEMPERATURE
+        lacking = level - return_humidity_ratio
+        reached = (dry + level * per_water - start - lacking * liquid) / _apart(dh - dw * liquid)
+        if lacking - reached * dw > capacity:
+            water = return_humidity_ratio + capacity
+            top = dry + water * per_water - start - capacity * liquid
+            return top / _apart(dh - dw * per_water)
+        return reached
+    if own > full:
+        carried = fog_heat(wanted_temperature)
+        top = dry + full * per_water - start - (full - return_humidity_ratio) * carried
+        return top / _apart(dh - dw * carried)
+    return none
 
 
-def _apart(difference: Any, ops: Ops) -> Any:
+def _apart(difference: float) -> float:
     """A divisor kept off zero: outside air just like return air can do nothing either way."""
-    return ops.where(abs(difference) < 1e-6, 1e-6, difference)
+    return APART if abs(difference) < APART else difference

@@ -14,7 +14,6 @@ from typing import Any
 
 import numpy as np
 
-from ventcalc._ops import SCALAR, ops_for
 from ventcalc.air import coolprop as _coolprop
 from ventcalc.errors import BadInput, OutOfRange, check_range
 
@@ -185,16 +184,9 @@ def cycle(
     check_range("superheat", superheat, 0.0, 40.0, "K")
     check_range("subcooling", subcooling, 0.0, 30.0, "K")
     plant = _Plant(fluid, superheat, subcooling, isentropic_efficiency, high_pressure)
-    if ops_for(evaporating_temperature, condensing_temperature) is SCALAR:
-        columns: Any = plant.point(evaporating_temperature, condensing_temperature)
-    else:
-        te, tc = np.broadcast_arrays(
-            np.asarray(evaporating_temperature, float), np.asarray(condensing_temperature, float)
-        )
-        rows = [plant.point(a, b) for a, b in zip(te.flat, tc.flat, strict=True)]
-        columns = np.array(rows, dtype=float).reshape(*te.shape, 6)
-        columns = np.moveaxis(columns, -1, 0)
-    low, high, discharge, effect, work, density = columns
+    pairs = np.broadcast(evaporating_temperature, condensing_temperature)
+    columns = np.array([plant.point(*pair) for pair in pairs]).reshape(*pairs.shape, 6)
+    low, high, discharge, effect, work, density = np.moveaxis(columns, -1, 0)
     return Cycle(
         refrigerant=refrigerant,
         evaporating_pressure=low,
@@ -334,8 +326,7 @@ def condensing_temperature(
         If the approach is outside 1-30 K.
     """
     check_range("approach", approach, 1.0, 30.0, "K")
-    ops = ops_for(outside_temperature, approach, floor)
-    return ops.maximum(outside_temperature + approach, floor)
+    return np.maximum(outside_temperature + approach, floor)
 
 
 def evaporating_temperature(surface_temperature: Any, *, wall_difference: Any = 2.0) -> Any:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -10,16 +11,17 @@ from typing import Any
 
 import numpy as np
 
-from ventcalc._ops import ARRAY, ops_for
+from ventcalc.broadcast import elementwise
 from ventcalc.equipment.refrigerant_cycle import cycle
 from ventcalc.errors import BadInput, check_range
 
-__all__ = ["PerformanceMap", "fit_performance", "performance", "shipped_map"]
+__all__ = ["PerformanceMap", "chebyshev_sum", "fit_performance", "performance", "shipped_map"]
 
 SPAN = ((-20.0, 15.0), (20.0, 60.0))
 """Evaporating and condensing temperatures of the maps that ship. [°C]"""
 NODES = (6, 9)
 """Of those maps, along the two sides."""
+WIDER = "fit the map over a wider range"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -175,30 +177,29 @@ def performance(
     OutOfRange
         Outside the rectangle: a sum of Chebyshev polynomials runs wild there.
     """
-    rows = fitted.coefficients
-    first = _chebyshev(
-        "evaporating_temperature", evaporating_temperature, fitted.evaporating_range, len(rows)
-    )
-    second = _chebyshev(
-        "condensing_temperature", condensing_temperature, fitted.condensing_range, len(rows[0])
-    )
-    total: Any = 0.0
-    for row, x in zip(rows, first, strict=True):
-        inner: Any = 0.0
-        for c, y in zip(row, second, strict=True):
-            inner = inner + c * y
-        total = total + x * inner
-    return 1.0 / total
+    low, high = fitted.evaporating_range
+    check_range("evaporating_temperature", evaporating_temperature, low, high, "°C", WIDER)
+    coldest, hottest = fitted.condensing_range
+    check_range("condensing_temperature", condensing_temperature, coldest, hottest, "°C", WIDER)
+
+    def at(evaporating: float, condensing: float) -> float:
+        x = (2.0 * evaporating - low - high) / (high - low)
+        y = (2.0 * condensing - coldest - hottest) / (hottest - coldest)
+        return 1.0 / chebyshev_sum(fitted.coefficients, x, y)
+
+    return elementwise(at, evaporating_temperature, condensing_temperature)
 
 
-def _chebyshev(name: str, value: Any, span: tuple[float, float], count: int) -> list[Any]:
-    """T0 ... T(count-1) at a value, scaled from its span to -1 ... 1."""
-    low, high = span
-    check_range(name, value, low, high, "°C", "fit the map over a wider range")
-    if ops_for(value) is ARRAY:
-        value = np.asarray(value, dtype=float)
-    x = (2.0 * value - low - high) / (high - low)
-    terms = [x * 0.0 + 1.0, x]
-    while len(terms) < count:
-        terms.append(2.0 * x * terms[-1] - terms[-2])
-    return terms[:count]
+def chebyshev_sum(coefficients: Sequence[Sequence[float]], x: float, y: float) -> float:
+    """Sum of c[i][j] T_i(x) T_j(y), x and y from -1 to 1."""
+    total = 0.0
+    term, following = 1.0, x
+    for row in coefficients:
+        inner = 0.0
+        one, other = 1.0, y
+        for c in row:
+            inner += c * one
+            one, other = other, 2.0 * y * other - one
+        total += term * inner
+        term, following = following, 2.0 * x * following - term
+    return total

@@ -12,8 +12,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
+import numpy as np
+
 from ventcalc import air
-from ventcalc._ops import ops_for
 from ventcalc.air.plain import WATER_HEAT
 from ventcalc.errors import check_range
 
@@ -373,11 +374,10 @@ def cooling_cost(
     )
     water = mass_flow * (return_humidity_ratio - supply_humidity_ratio)
     cooling = mass_flow * gain - water * WATER_HEAT * return_temperature
-    ops = ops_for(cooling, water, power, electricity_price, crop_price)
-    cools = (cooling > 0.0) | ops.isnan(cooling)
-    divisor = ops.where(cools, cooling, 1.0)
-    energy_cost = ops.where(cools, power * electricity_price / divisor, float("inf"))
-    water_cost = ops.where(cools, water * crop_price / divisor, 0.0 * cooling)
+    warms = cooling <= 0.0  # false too for NaN, which the division hands on
+    divisor = np.where(warms, 1.0, cooling)
+    energy_cost = np.where(warms, np.inf, power * electricity_price / divisor)[()]
+    water_cost = np.where(warms, 0.0, water * crop_price / divisor)[()]
     return CoolingCost(
         cooling=cooling,
         water=water,

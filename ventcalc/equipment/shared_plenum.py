@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from ventcalc.equipment._arrays import plain
 from ventcalc.equipment.lateral import Lateral, LateralFlow, lateral_flow, least_share, uniformity
 from ventcalc.errors import BadInput, VentcalcError, check_range
 
@@ -91,9 +92,8 @@ def shared_plenum(
         raise VentcalcError("plenum: no pressure found for this airflow; check port areas")
     ports = np.moveaxis(flow.port_airflow, -1, 0).reshape((-1, *wanted.shape))
     used = (mask.T > 0.0).reshape((-1,) + (1,) * wanted.ndim)
-    total = outlet_pressure + pressure
     return SharedPlenum(
-        plenum_pressure=total.item() if total.ndim == 0 else total,
+        plenum_pressure=plain(outlet_pressure + pressure),
         laterals=flow,
         uniformity=uniformity(ports, used=used),
         least_share=least_share(ports, used=used),

@@ -9,22 +9,25 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from ventcalc._ops import ops_for
+from ventcalc.broadcast import elementwise
 from ventcalc.errors import BadInput, check_range
 
 __all__ = [
     "CO2_DENSITY",
     "CO2_OUTSIDE",
     "Crop",
+    "age_factor",
     "co2_rate",
     "crop_for",
     "crop_sources",
     "curing_rate",
     "dry_matter_rate",
+    "fresh_respiration",
     "healing_factor",
     "metabolic_water_rate",
     "respiration_heat",
     "respiration_temperature_factor",
+    "skin_transpiration",
     "temperature_factor",
     "transpiration_coefficient",
 ]
@@ -40,6 +43,8 @@ FAILING, DYING, DEAD = 30.0, 35.0, 45.0
 Respiration rises no further, falls, and has ended; what rots is not modelled. Common practice,
 no source. [°C]
 """
+HEALS_NO_FASTER = 20.0
+"""Healing is said to gain nothing above it (common practice, no source). [°C]"""
 WATER_PER_CO2 = 108.09 / 264.06
 """Water formed in the tuber per CO2 given off. [kg/kg]"""
 
@@ -192,35 +197,16 @@ def respiration_temperature_factor(temperature: Any, crop: Crop) -> Any:
     no source).
     """
     check_range("temperature", temperature, -5.0, 45.0, "°C", "kelvin or °F?")
-    return temperature_factor(temperature, crop)
+    return elementwise(lambda t: temperature_factor(t, crop), temperature)
 
 
-def temperature_factor(temperature: Any, crop: Crop) -> Any:
-    """
-    ``respiration_temperature_factor`` without the check, for inner loops.
-
-    Parameters
-    ----------
-    temperature : array-like
-        Pulp temperature. [°C]
-    crop : Crop
-        The crop.
-
-    Returns
-    -------
-    array
-        1 at the least. [1]
-    """
-    ops = ops_for(temperature)
-    if not ops.any(ops.less(FAILING, temperature)):
-        return _parabola(temperature, crop)
-    alive = ops.minimum(ops.maximum((DEAD - temperature) * (1.0 / (DEAD - DYING)), 0.0), 1.0)
-    return alive * _parabola(ops.minimum(temperature, FAILING), crop)
-
-
-def _parabola(temperature: Any, crop: Crop) -> Any:
-    away = temperature - crop.respiration_least_at
-    return away * away * crop.respiration_doubling**-2 + 1.0
+def temperature_factor(temperature: float, crop: Crop) -> float:
+    """``respiration_temperature_factor`` of one temperature, unchecked. [1]"""
+    away = min(temperature, FAILING) - crop.respiration_least_at
+    factor = away * away * crop.respiration_doubling**-2 + 1.0
+    if temperature > FAILING:
+        factor *= min(max((DEAD - temperature) * (1.0 / (DEAD - DYING)), 0.0), 1.0)
+    return factor
 
 
 def respiration_heat(temperature: Any, age: Any, crop: Crop, maturity: str = "mature") -> Any:
@@ -262,15 +248,24 @@ def respiration_heat(temperature: Any, age: Any, crop: Crop, maturity: str = "ma
     """
     check_range("temperature", temperature, -5.0, 45.0, "°C", "kelvin or °F?")
     check_range("age", age, 0.0, 1e9, "s")
-    ops = ops_for(temperature, age)
-    settled = crop.respiration_settled * temperature_factor(temperature, crop)
-    return settled * _age_factor(age, crop, maturity, ops)
+    fresh = fresh_respiration(crop, maturity)
+
+    def heat(temperature: float, age: float) -> float:
+        factor = temperature_factor(temperature, crop) * age_factor(age, crop, fresh)
+        return crop.respiration_settled * factor
+
+    return elementwise(heat, temperature, age)
 
 
-def _age_factor(age: Any, crop: Crop, maturity: str, ops: Any) -> Any:
-    fresh = crop.respiration_immature if maturity == "immature" else crop.respiration_fresh
+def fresh_respiration(crop: Crop, maturity: str) -> float:
+    """Heat of respiration just dug, at ``respiration_fresh_at``, by maturity. [W/kg]"""
+    return crop.respiration_immature if maturity == "immature" else crop.respiration_fresh
+
+
+def age_factor(age: float, crop: Crop, fresh: float) -> float:
+    """Respiration at an age [s] over the settled, of a crop that gave ``fresh`` [W/kg]. [1]"""
     reference = crop.respiration_settled * temperature_factor(crop.respiration_fresh_at, crop)
-    return 1.0 + (fresh / reference - 1.0) * ops.exp(-age / crop.respiration_settling_time)
+    return 1.0 + (fresh / reference - 1.0) * math.exp(-age / crop.respiration_settling_time)
 
 
 def respiration_age_factor(age: Any, crop: Crop, maturity: str = "mature") -> Any:
@@ -297,7 +292,8 @@ def respiration_age_factor(age: Any, crop: Crop, maturity: str = "mature") -> An
         If the age is negative.
     """
     check_range("age", age, 0.0, 1e9, "s")
-    return _age_factor(age, crop, maturity, ops_for(age))
+    fresh = fresh_respiration(crop, maturity)
+    return elementwise(lambda t: age_factor(t, crop, fresh), age)
 
 
 def co2_rate(heat: Any, crop: Crop) -> Any:
@@ -388,28 +384,13 @@ def curing_rate(temperature: Any, crop: Crop) -> Any:
     is said not to gain any more (common practice, no source).
     """
     check_range("temperature", temperature, -5.0, 45.0, "°C", "kelvin or °F?")
-    return healing_factor(temperature, crop)
+    return elementwise(lambda t: healing_factor(t, crop), temperature)
 
 
-def healing_factor(temperature: Any, crop: Crop) -> Any:
-    """
-    ``curing_rate`` without the check, for inner loops.
-
-    Parameters
-    ----------
-    temperature : array-like
-        Pulp temperature. [°C]
-    crop : Crop
-        The crop.
-
-    Returns
-    -------
-    array
-        1 at ``curing_reference``. [1]
-    """
-    ops = ops_for(temperature)
-    warm = ops.minimum(temperature, 20.0) - crop.curing_reference
-    return ops.exp(warm * (math.log(2.0) / crop.curing_doubling))
+def healing_factor(temperature: float, crop: Crop) -> float:
+    """``curing_rate`` of one temperature, unchecked. [1]"""
+    warm = min(temperature, HEALS_NO_FASTER) - crop.curing_reference
+    return math.exp(warm * (math.log(2.0) / crop.curing_doubling))
 
 
 def transpiration_coefficient(curing: Any, crop: Crop) -> Any:
@@ -439,6 +420,10 @@ def transpiration_coefficient(curing: Any, crop: Crop) -> Any:
        171 and 60, Sebago 158 and 38 ng/(kg s Pa), uncured and cured.
     """
     check_range("curing", curing, 0.0, 1e12, "s")
-    ops = ops_for(curing)
+    return elementwise(lambda healed: skin_transpiration(healed, crop), curing)
+
+
+def skin_transpiration(curing: float, crop: Crop) -> float:
+    """``transpiration_coefficient`` of one skin, unchecked. [kg/(kg s Pa)]"""
     open_skin = crop.transpiration_uncured - crop.transpiration_cured
-    return crop.transpiration_cured + open_skin * ops.exp(-curing / crop.curing_time)
+    return crop.transpiration_cured + open_skin * math.exp(-curing / crop.curing_time)

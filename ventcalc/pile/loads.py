@@ -13,10 +13,10 @@ from typing import Any
 
 import numpy as np
 
-from ventcalc._ops import SCALAR, ops_for
 from ventcalc.errors import check_range
 
 __all__ = [
+    "BRUISE_THRESHOLD",
     "SILO_RATIO",
     "SILO_RATIO_SPREAD",
     "SILO_WALL_FRICTION",
@@ -78,14 +78,8 @@ class WallLoads:
     """Silo ratio with friction on two walls ``width`` apart: shows how little it relieves."""
     spread: Any
     """Thrust by the silo ratio over thrust by Rankine: what the choice of method is worth. [1]"""
-    note: str
+    note: str = STRUCTURAL_NOTE
     """Who must check the wall."""
-
-
-def _sine(degrees: Any) -> Any:
-    if ops_for(degrees) is SCALAR:
-        return math.sin(math.radians(degrees))
-    return np.sin(np.radians(degrees))
 
 
 def rankine_ratio(friction_angle: Any) -> Any:
@@ -112,7 +106,7 @@ def rankine_ratio(friction_angle: Any) -> Any:
     .. [1] W. J. M. Rankine, On the stability of loose earth, Phil. Trans. 147 (1857) 9-27.
     """
     check_range("friction_angle", friction_angle, 15.0, 50.0, "degrees", "radians?")
-    sine = _sine(friction_angle)
+    sine = np.sin(np.radians(friction_angle))
     return (1.0 - sine) / (1.0 + sine)
 
 
@@ -141,7 +135,7 @@ def at_rest_ratio(friction_angle: Any) -> Any:
        (1944) 355-358.
     """
     check_range("friction_angle", friction_angle, 15.0, 50.0, "degrees", "radians?")
-    return 1.0 - _sine(friction_angle)
+    return 1.0 - np.sin(np.radians(friction_angle))
 
 
 def _unit_weight(bulk_density: Any, height: Any, surcharge: Any) -> Any:
@@ -204,14 +198,20 @@ def wall_load(height: Any, *, bulk_density: Any, ratio: Any, surcharge: Any = 0.
     OutOfRange
         If an input is out of range.
     """
+    return _wall_load(height, bulk_density, ratio, surcharge, (1.0, 1.0 / 2.0, 1.0 / 6.0))
+
+
+def _wall_load(
+    height: Any, bulk_density: Any, ratio: Any, surcharge: Any, shares: tuple[Any, Any, Any]
+) -> WallLoad:
+    """``shares`` of weight and height count for pressure, thrust and moment. [1]"""
     check_range("ratio", ratio, 0.1, 1.0)
-    weight = _unit_weight(bulk_density, height, surcharge)
-    h = height
+    weight = _unit_weight(bulk_density, height, surcharge) * height
     return WallLoad(
         ratio=ratio,
-        base_pressure=ratio * (weight * h + surcharge),
-        thrust=ratio * (weight * h / 2.0 + surcharge) * h,
-        moment=ratio * (weight * h / 6.0 + surcharge / 2.0) * h * h,
+        base_pressure=ratio * (weight * shares[0] + surcharge),
+        thrust=ratio * (weight * shares[1] + surcharge) * height,
+        moment=ratio * (weight * shares[2] + surcharge / 2.0) * height * height,
     )
 
 
@@ -231,10 +231,8 @@ def wall_load_janssen(
 
     Parameters
     ----------
-    height : array-like
-        Depth of crop at the wall, 0-12. [m]
-    bulk_density : array-like
-        Mass of crop per volume of pile. [kg/m³]
+    height, bulk_density : array-like
+        As for ``wall_load``. [m, kg/m³]
     width : array-like
         Between the two walls, 0.5-300. [m]
     ratio : array-like
@@ -264,17 +262,9 @@ def wall_load_janssen(
     .. [1] H. A. Janssen, Versuche über Getreidedruck in Silozellen, Z. VDI 39 (1895) 1045-1049.
     """
     check_range("width", width, 0.5, 300.0, "m")
-    check_range("ratio", ratio, 0.1, 1.0)
     check_range("wall_friction", wall_friction, 0.05, 1.0)
-    weight = _unit_weight(bulk_density, height, surcharge)
-    h, q = height, surcharge
-    one, two, three = _relief(h * 2.0 * ratio * wall_friction / width)
-    return WallLoad(
-        ratio=ratio,
-        base_pressure=ratio * (weight * h * one + q),
-        thrust=ratio * (weight * h * two + q) * h,
-        moment=ratio * (weight * h * three + q / 2.0) * h * h,
-    )
+    relief = _relief(height * 2.0 * ratio * wall_friction / width)
+    return _wall_load(height, bulk_density, ratio, surcharge, relief)
 
 
 def _relief(x: Any) -> tuple[Any, Any, Any]:
@@ -283,15 +273,14 @@ def _relief(x: Any) -> tuple[Any, Any, Any]:
 
     The closed forms cancel at small x, where the series of the last one is summed instead.
     """
-    ops = ops_for(x)
-    near = ops.minimum(x, 1.0)
+    near = np.minimum(x, 1.0)
     series, term = 0.0, 1.0 / 6.0
     for n in range(4, 22):
         series, term = series + term, -term * near / n
-    far = ops.maximum(x, 1.0)
-    one = (1.0 - ops.exp(-far)) / far
+    far = np.maximum(x, 1.0)
+    one = (1.0 - np.exp(-far)) / far
     two = (1.0 - one) / far
-    three = ops.where(x < 1.0, series, (0.5 - two) / far)
+    three = np.where(x < 1.0, series, (0.5 - two) / far)
     two = 0.5 - x * three
     return 1.0 - x * two, two, three
 
@@ -313,10 +302,8 @@ def wall_loads(
 
     Parameters
     ----------
-    height : array-like
-        Depth of crop at the wall, 0-12. [m]
-    bulk_density : array-like
-        Mass of crop per volume of pile. [kg/m³]
+    height, bulk_density, surcharge : array-like
+        As for ``wall_load``. [m, kg/m³, Pa]
     width : array-like
         Between the side walls, for Janssen. [m]
     friction_angle : array-like
@@ -325,8 +312,6 @@ def wall_loads(
         Horizontal over vertical pressure (0.54 from memory of EN 1991-4 Annex E). [1]
     wall_friction : array-like
         Friction of crop on wall (0.38 from memory of EN 1991-4 Annex E). [1]
-    surcharge : array-like
-        Vertical pressure on top of the pile. [Pa]
 
     Returns
     -------
@@ -339,26 +324,17 @@ def wall_loads(
     OutOfRange
         If an input is out of range.
     """
-
-    def by(ratio: Any) -> WallLoad:
-        return wall_load(height, bulk_density=bulk_density, ratio=ratio, surcharge=surcharge)
-
+    given = {"height": height, "bulk_density": bulk_density, "surcharge": surcharge}
     active = rankine_ratio(friction_angle)
     return WallLoads(
-        active=by(active),
-        at_rest=by(at_rest_ratio(friction_angle)),
-        silo=by(silo_ratio),
-        silo_upper=by(silo_ratio * SILO_RATIO_SPREAD),
+        active=wall_load(ratio=active, **given),
+        at_rest=wall_load(ratio=at_rest_ratio(friction_angle), **given),
+        silo=wall_load(ratio=silo_ratio, **given),
+        silo_upper=wall_load(ratio=silo_ratio * SILO_RATIO_SPREAD, **given),
         janssen=wall_load_janssen(
-            height,
-            bulk_density=bulk_density,
-            width=width,
-            ratio=silo_ratio,
-            wall_friction=wall_friction,
-            surcharge=surcharge,
+            width=width, ratio=silo_ratio, wall_friction=wall_friction, **given
         ),
         spread=silo_ratio / active,
-        note=STRUCTURAL_NOTE,
     )
 
 
@@ -379,6 +355,7 @@ class Flattening:
 TRIAL_HEIGHTS = (2.5, 5.0)
 TRIAL_AREAS = (328e-6, 413e-6)
 BRUISE_THRESHOLD = 3.5
+"""From here on stacking can cause or worsen pressure bruise, INRA. [m]"""
 
 
 def flattening(height: Any) -> Flattening:
@@ -413,9 +390,8 @@ def flattening(height: Any) -> Flattening:
     .. [2] INRA ephytia, page C/23700: stacks above 3.5 m.
     """
     check_range("height", height, 0.5, 8.0, "m", "feet?")
-    ops = ops_for(height)
-    exponent = math.log(TRIAL_AREAS[1] / TRIAL_AREAS[0]) / math.log(2.0)
-    relative = ops.exp(exponent * ops.log(height / TRIAL_HEIGHTS[0]))
+    exponent = math.log2(TRIAL_AREAS[1] / TRIAL_AREAS[0])
+    relative = (height / TRIAL_HEIGHTS[0]) ** exponent
     return Flattening(
         area=TRIAL_AREAS[0] * relative,
         relative=relative,

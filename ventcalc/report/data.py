@@ -9,11 +9,11 @@ from collections.abc import Sequence
 from typing import Any
 
 from ventcalc.advice.advise import Action, Advice, Memory
-from ventcalc.advice.calendar import STAGES
 from ventcalc.advice.outside_air import Binding, Verdict
 from ventcalc.advice.readings_file import ReadingsFile, memory_to_dict
 from ventcalc.advice.reasons import reasons
 from ventcalc.air import AirState
+from ventcalc.bay.calendar import STAGES
 from ventcalc.bay.description import Bay
 from ventcalc.report.season_days import local
 from ventcalc.report.season_rows import ROWS, equipment_lines, published_lines

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-from ventcalc.advice.calendar import STAGES
+from ventcalc.bay.calendar import STAGES
 from ventcalc.bay.description import Bay
 from ventcalc.season.run import Season
 

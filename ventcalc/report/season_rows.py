@@ -8,8 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from ventcalc.advice.aims import fan_power
-from ventcalc.advice.calendar import HOLDING
+from ventcalc.advice.setpoints import fan_power
+from ventcalc.bay.calendar import HOLDING
 from ventcalc.pile import crop as crop_module
 from ventcalc.report.season_days import loss_at
 from ventcalc.season.run import Season

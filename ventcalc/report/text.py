@@ -6,11 +6,11 @@ from collections.abc import Iterable, Sequence
 from itertools import groupby
 
 from ventcalc.advice.advise import Action, Advice
-from ventcalc.advice.calendar import STAGES
 from ventcalc.advice.outside_air import Binding, Verdict
 from ventcalc.advice.readings_file import ReadingsFile
 from ventcalc.advice.reasons import reasons
 from ventcalc.air import AirState
+from ventcalc.bay.calendar import STAGES
 from ventcalc.bay.checks import bay_notes
 from ventcalc.bay.description import Bay
 from ventcalc.report.season_days import local

@@ -1,97 +1,160 @@
-"""What a bay carries from step to step, and what a step did."""
+"""What a bay carries from step to step, and what is kept of a step."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from typing import NamedTuple
 
-from ventcalc import air
-from ventcalc._ops import SCALAR
+from ventcalc.air.plain import humidity_ratio
 from ventcalc.bay.description import Bay
-from ventcalc.pile import bed
+from ventcalc.bay.hourly import HourlyBay
 from ventcalc.pile.crop import CO2_OUTSIDE, crop_for
+from ventcalc.pile.layers import Bed, Layer
 
-__all__ = ["BayState", "Hour", "bed_of", "first_state", "layer_of"]
+__all__ = ["BayState", "StepRecord", "bed_of", "first_layers", "first_state"]
+
+EMPTY_SHARE = 1e-3
+"""Part of the crop that a bay begins with: nothing divides by zero. [1]"""
+FIRST_HUMIDITY = 0.9
+"""Of the air over the first loads. [0-1]"""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class BayState:
-    """What a bay carries from step to step."""
+class BayState(NamedTuple):
+    """Air and crop of a bay; its layers stand beside it."""
 
-    bed: bed.BedState
-    share: Any
+    share: float
     """Part of the floor that carries crop. [1]"""
-    loaded: Any
+    loaded: float
     """Part of the crop loaded so far. [1]"""
-    exit_temperature: Any
+    exit_temperature: float
     """Air that left the top of the pile in the last step. [°C]"""
-    exit_humidity_ratio: Any
+    exit_humidity_ratio: float
     """[kg/kg dry air]"""
-    return_temperature: Any
+    return_temperature: float
     """Air above the pile, as a probe reads it. [°C]"""
-    return_humidity_ratio: Any
+    return_humidity_ratio: float
     """[kg/kg dry air]"""
-    plenum_temperature: Any
+    plenum_temperature: float
     """[°C]"""
-    co2: Any
+    co2: float
     """Volume fraction. [1]"""
-    top_heat: Any
+    top_heat: float
     """Heat into the top of the pile from the headspace and the ceiling. [W/m²]"""
-    top_water: Any
+    top_water: float
     """Water from the top tubers into the headspace, negative where they sweat. [kg/(m² s)]"""
+    curing: float
+    """Wound healing done, as time at the reference temperature. [s]"""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class Hour:
-    """What happened in one step; powers are means over the step, for the whole bay. [W]"""
+class StepRecord:
+    """What is kept of one step; powers are means over it, for the whole bay. [W]"""
 
-    plenum_temperature: Any
+    __slots__ = (
+        "action",
+        "ceiling_temperature",
+        "co2",
+        "coil_power",
+        "condensed",
+        "door_opening",
+        "drip",
+        "dry_matter_loss",
+        "fan_power",
+        "fan_speed",
+        "film",
+        "fog",
+        "fresh_air",
+        "heater",
+        "heater_power",
+        "humidifier_power",
+        "humidity_wanted",
+        "now",
+        "plenum_humidity_ratio",
+        "plenum_temperature",
+        "pulp_coldest",
+        "pulp_mean",
+        "refrigeration",
+        "respiration",
+        "return_humidity_ratio",
+        "return_temperature",
+        "runs",
+        "share",
+        "stage",
+        "target",
+        "water_added",
+        "water_loss",
+        "wettest",
+    )
+    now: float
+    """Start of the step, since the first load. [s]"""
+    target: float
+    """Pulp temperature that the policy worked to. [°C]"""
+    stage: float
+    """Code of the stage."""
+    pulp_mean: float
+    """At the start of the step. [°C]"""
+    pulp_coldest: float
+    """At the start of the step. [°C]"""
+    action: float
+    """Code of what the policy did."""
+    fan_speed: float
+    """[0-1]"""
+    door_opening: float
+    """[0-1]"""
+    humidity_wanted: float
+    """[0-1]"""
+    refrigeration: float
+    """[0-1]"""
+    heater: float
+    """[0-1]"""
+    film: float
+    """Mean of the layers after the step. [kg/kg crop]"""
+    wettest: float
+    """Film of the wettest layer. [kg/kg crop]"""
+    water_loss: float
+    """[kg/kg crop]"""
+    dry_matter_loss: float
+    """[kg/kg crop]"""
+    condensed: float
+    """Water that lay down on the tubers. [kg/(m² s)]"""
+    respiration: float
+    """Heat of respiration. [W/m²]"""
+    share: float
+    """Part of the floor that carries crop. [1]"""
+    return_temperature: float
     """[°C]"""
-    plenum_humidity_ratio: Any
+    return_humidity_ratio: float
     """[kg/kg dry air]"""
-    fog: Any
+    co2: float
+    """Volume fraction. [1]"""
+    runs: float
+    """1 where the fans ran."""
+    plenum_temperature: float
+    """NaN where they did not. [°C]"""
+    plenum_humidity_ratio: float
+    """[kg/kg dry air]"""
+    fog: float
     """Liquid water carried by the supply. [kg/s]"""
-    fan_power: Any
-    """[W]"""
-    coil_power: Any
-    """Electrical power of the refrigeration, defrosting included. [W]"""
-    heater_power: Any
-    """[W]"""
-    humidifier_power: Any
-    """[W]"""
-    water_added: Any
-    """[kg/s]"""
-    ceiling_temperature: Any
-    """Inside surface. [°C]"""
-    drip: Any
-    """Water condensing on the ceiling. [kg/s]"""
-    fresh_air: Any
+    fresh_air: float
     """Dry air from outside. [kg/s]"""
-    runs: Any
-    """Whether the fans ran."""
-    step: bed.BedStep
+    fan_power: float
+    """[W]"""
+    coil_power: float
+    """Electrical power of the refrigeration, defrosting included. [W]"""
+    heater_power: float
+    """[W]"""
+    humidifier_power: float
+    """[W]"""
+    water_added: float
+    """[kg/s]"""
+    ceiling_temperature: float
+    """Inside surface at its coldest spots. [°C]"""
+    drip: float
+    """Water condensing on the ceiling. [kg/s]"""
 
 
-def bed_of(bay: Bay, pressure: Any, layers: int) -> bed.Bed:
-    """
-    The pile of a bay as the bed model sees it.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay, or a stack of bays.
-    pressure : array-like
-        Air pressure. [Pa]
-    layers : int
-        Layers of the model.
-
-    Returns
-    -------
-    Bed
-        Its height follows from the mass loaded.
-    """
+def bed_of(bay: Bay | HourlyBay, pressure: float, layers: int) -> Bed:
+    """The pile of a bay as the bed model sees it; its height follows from the mass loaded."""
     pile = bay.pile
-    return bed.Bed(
+    return Bed(
         height=bay.mass / (pile.bulk_density * pile.floor_area),
         bulk_density=pile.bulk_density,
         tuber_diameter=pile.tuber_diameter,
@@ -102,55 +165,25 @@ def bed_of(bay: Bay, pressure: Any, layers: int) -> bed.Bed:
     )
 
 
-def first_state(bay: Bay, model: bed.Bed, bays: int | None) -> BayState:
-    """
-    An empty bay at its first load.
+def first_layers(bay: Bay | HourlyBay, layers: int) -> list[Layer]:
+    """The first loads, at their pulp temperature."""
+    return [Layer(bay.loading_temperature) for _ in range(layers)]
 
-    Parameters
-    ----------
-    bay : Bay
-        The bay, or a stack of bays.
-    model : Bed
-        Its pile.
-    bays : int or None
-        Number of bays in a stack.
 
-    Returns
-    -------
-    BayState
-        The first loads at their pulp temperature, air as warm, 90 % relative humidity.
-    """
-    warm = sum(lot.mass * lot.loading_temperature for lot in bay.lots) / bay.mass
+def first_state(bay: Bay | HourlyBay, pressure: float) -> BayState:
+    """An empty bay at its first load: air as warm as the crop, 90 % relative humidity."""
+    warm = bay.loading_temperature
+    moist = humidity_ratio(warm, FIRST_HUMIDITY, pressure)
     return BayState(
-        bed=bed.fresh_bed(model, warm, bays),
-        share=0.0 * warm + 1e-3,
-        loaded=0.0 * warm + 1e-3,
+        share=EMPTY_SHARE,
+        loaded=EMPTY_SHARE,
         exit_temperature=warm,
-        exit_humidity_ratio=air.humidity_ratio(warm, 0.9, model.pressure),
+        exit_humidity_ratio=moist,
         return_temperature=warm,
-        return_humidity_ratio=air.humidity_ratio(warm, 0.9, model.pressure),
+        return_humidity_ratio=moist,
         plenum_temperature=warm,
-        co2=0.0 * warm + CO2_OUTSIDE,
-        top_heat=0.0 * warm,
-        top_water=0.0 * warm,
+        co2=CO2_OUTSIDE,
+        top_heat=0.0,
+        top_water=0.0,
+        curing=0.0,
     )
-
-
-def layer_of(layers: Any, place: int) -> Any:
-    """
-    One layer of the pile.
-
-    Parameters
-    ----------
-    layers : array
-        Layers first. [any]
-    place : int
-        Which, from the bottom; -1 for the top.
-
-    Returns
-    -------
-    float or array
-        For one bay a plain float. [as given]
-    """
-    one = layers[place]
-    return float(one) if bed.carrier(layers) is SCALAR else one

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from typing import NamedTuple
 
-from ventcalc import air
-from ventcalc._ops import Ops
-from ventcalc.advice.aims import CEILING_RESISTANCE, ceiling_temperature
-from ventcalc.air import plain as plain_air
-from ventcalc.air.plain import AIR_HEAT
-from ventcalc.bay.description import Bay
-from ventcalc.pile.bed import Bed
-from ventcalc.pile.crop import transpiration_coefficient
+from ventcalc.advice.setpoints import CEILING_RESISTANCE, ceiling_temperature
+from ventcalc.air.fit import MASS_RATIO
+from ventcalc.air.plain import AIR_HEAT, saturated
+from ventcalc.bay.hourly import HourlyBay
+from ventcalc.pile.crop import skin_transpiration
+from ventcalc.pile.layers import Bed
+from ventcalc.season.surroundings import Outside
 
 __all__ = ["Headspace", "headspace", "leakage_flow"]
 
@@ -26,119 +24,100 @@ CEILING_VAPOUR_TRANSFER = 0.0035
 """Condensing coefficient on the ceiling per humidity ratio, likewise. [kg/(m² s)]"""
 TRUCK_DOORS = 20.0
 """Air change with the truck door in use, over that of the shut bay; common practice, no source."""
+FULL = 0.999
+"""Part of the floor under crop below which the bay is being emptied. [1]"""
+LEAK_DENSITY = 1.25
+"""Of the air that leaks into the headspace. [kg/m³]"""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class Headspace:
+class Headspace(NamedTuple):
     """Quasi-steady state of the air above the pile."""
 
-    temperature: Any
+    temperature: float
     """[°C]"""
-    humidity_ratio: Any
+    humidity_ratio: float
     """[kg/kg dry air]"""
-    ceiling: Any
+    ceiling: float
     """Coldest spots of the ceiling. [°C]"""
-    drip: Any
+    drip: float
     """Water condensing on the plain ceiling. [kg/s]"""
-    from_top: Any
+    from_top: float
     """Water from the top tubers, negative where they sweat, per pile floor. [kg/(m² s)]"""
-    top_heat: Any
+    top_heat: float
     """Heat into the top tubers by convection and radiation, per pile floor. [W/m²]"""
 
 
-def leakage_flow(bay: Bay, volume: Any, share: Any, loaded: Any, ops: Ops) -> Any:
+def leakage_flow(bay: HourlyBay, volume: float, share: float, loaded: float) -> float:
     """
     Volume flow through leaks, and through the truck door while the bay is filled or emptied.
 
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    volume : array-like
-        Air that takes part. [m³]
-    share : array-like
-        Part of the floor that carries crop. [1]
-    loaded : array-like
-        Part of the crop loaded so far. [1]
-    ops : Ops
-        Carrier.
-
-    Returns
-    -------
-    array
-        Air change times volume. [m³/s]
+    ``volume`` is the air that takes part [m³]; ``share`` and ``loaded`` as of ``BayState``. [m³/s]
     """
-    open_ = (loaded < 1.0) | (share < 0.999)
-    return bay.envelope.leakage * volume * ops.where(open_, TRUCK_DOORS, 1.0)
+    open_door = loaded < 1.0 or share < FULL
+    return bay.envelope.leakage * volume * (TRUCK_DOORS if open_door else 1.0)
 
 
 def headspace(
-    *,
-    bay: Bay,
-    model: Bed,
-    flow: Any,
-    outlet_temperature: Any,
-    outlet_humidity_ratio: Any,
-    top: Any,
-    curing: Any,
-    share: Any,
-    loaded: Any,
-    outside_temperature: Any,
-    outside_humidity_ratio: Any,
-    roof_temperature: Any,
-    ops: Ops,
+    bay: HourlyBay,
+    bed: Bed,
+    flow: float,
+    outlet_temperature: float,
+    outlet_humidity_ratio: float,
+    top: float,
+    curing: float,
+    share: float,
+    loaded: float,
+    outside: Outside,
+    roof_temperature: float,
 ) -> Headspace:
     """
-    Balance of heat and water of the headspace.
+    Balance of heat and water of the headspace; the air itself holds next to no heat.
 
     Parameters
     ----------
-    bay : Bay
+    bay : HourlyBay
         The bay.
-    model : Bed
+    bed : Bed
         Its pile.
-    flow : array-like
+    flow : float
         Dry air that leaves the pile. [kg/s]
-    outlet_temperature, outlet_humidity_ratio : array-like
+    outlet_temperature, outlet_humidity_ratio : float
         That air. [°C, kg/kg dry air]
-    top : array-like
+    top : float
         Top tubers. [°C]
-    curing : array-like
+    curing : float
         Healing done. [s]
-    share, loaded : array-like
+    share, loaded : float
         Part of the floor under crop, and part of the crop loaded so far. [1]
-    outside_temperature, outside_humidity_ratio : array-like
-        Outside air. [°C, kg/kg dry air]
-    roof_temperature : array-like
+    outside : Outside
+        Outside air.
+    roof_temperature : float
         Outside air as the roof feels it, with sun and sky. [°C]
-    ops : Ops
-        Carrier.
 
     Returns
     -------
     Headspace
-        Steady for these surroundings; the air itself holds next to no heat.
+        Steady for these surroundings.
     """
     shell, area = bay.envelope, bay.pile.floor_area * share
-    leak = 1.25 * leakage_flow(bay, shell.headspace_volume, share, loaded, ops)
+    leak = LEAK_DENSITY * leakage_flow(bay, shell.headspace_volume, share, loaded)
     air_lost, roof_lost = leak * AIR_HEAT, shell.ceiling_u * shell.ceiling_area
     surface = TOP_EXCHANGE * area
     heat = flow * AIR_HEAT * outlet_temperature + surface * top
-    heat = heat + air_lost * outside_temperature + roof_lost * roof_temperature
+    heat += air_lost * outside.temperature + roof_lost * roof_temperature
     warm = heat / (flow * AIR_HEAT + surface + air_lost + roof_lost)
     plain = warm - shell.ceiling_u * CEILING_RESISTANCE * (warm - roof_temperature)
-    limit = plain_air.saturated(plain, model.pressure, ops)
-    full = plain_air.saturated(top, model.pressure, ops)
-    skin = transpiration_coefficient(curing, model.crop) * TOP_TUBERS
-    skin = skin * model.bulk_density * model.tuber_diameter * model.pressure / air.MASS_RATIO
-    free = flow * outlet_humidity_ratio + leak * outside_humidity_ratio
-    moist = free / (flow + leak)
-    sweats = moist > full
-    trade = ops.where(sweats, TOP_VAPOUR_TRANSFER, skin)
-    level = ops.where(sweats, 1.0, model.crop.water_activity) * full
+    limit = saturated(plain, bed.pressure)
+    full = saturated(top, bed.pressure)
+    free = flow * outlet_humidity_ratio + leak * outside.humidity_ratio
+    if free / (flow + leak) > full:  # the top tubers sweat
+        trade, level = TOP_VAPOUR_TRANSFER, full
+    else:
+        skin = skin_transpiration(curing, bed.crop) * TOP_TUBERS
+        trade = skin * bed.bulk_density * bed.tuber_diameter * bed.pressure / MASS_RATIO
+        level = bed.crop.water_activity * full
     given, taken = free + trade * area * level, flow + leak + trade * area
-    drips = given > limit * taken
-    sink = ops.where(drips, CEILING_VAPOUR_TRANSFER * shell.ceiling_area, 0.0)
+    sink = CEILING_VAPOUR_TRANSFER * shell.ceiling_area if given > limit * taken else 0.0
     moist = (given + sink * limit) / (taken + sink)
     return Headspace(
         temperature=warm,

@@ -2,24 +2,29 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ventcalc.advice.calendar import COOL_DOWN, EMPTY, HOLDING, UNLOADING
-from ventcalc.bay.description import Bay
-from ventcalc.season.record import Kept
+from ventcalc.bay.calendar import COOL_DOWN, EMPTY, HOLDING, UNLOADING
+from ventcalc.bay.description import Bay, Limits
+from ventcalc.bay.hourly import HourlyBay
+from ventcalc.pile.crop import crop_for
 
-__all__ = ["Kpi", "Tally"]
+__all__ = ["Kpi", "key_figures"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 JOULE_PER_KWH = 3.6e6
-FREEZING_TUBER = -0.8
-"""Freezing injury of potatoes (Univ. of California Davis). [°C]"""
+FAST = 1.25
+"""Times the ramp that counts as cooled too fast. [1]"""
+NOTHING = 99.0
+"""Temperature of a bay that never held a crop. [°C]"""
+POWERS = ("fan_power", "coil_power", "heater_power", "humidifier_power")
+USES = ("fan", "refrigeration", "heater", "humidifier")
 WET_FILM = 5e-5
 """Film that counts as wet, about half a micrometre of water on the skin. [kg/kg crop]"""
 MONTH = 30 * 86400.0
@@ -70,7 +75,7 @@ class Kpi:
     coldest_tuber: Any
     """Any layer, until emptied. [°C]"""
     frozen_minutes: Any
-    """Time with any layer below -0.8 °C. [min]"""
+    """Time with any layer below the crop's freezing injury (-0.8 °C). [min]"""
     fan_hours: Any
     """[h]"""
     fan_energy: Any
@@ -114,145 +119,133 @@ class Kpi:
         return self.cost_energy + self.cost_shrink
 
 
-class Tally:
+def key_figures(
+    bay: Bay | HourlyBay,
+    records: NDArray[Any],
+    pulp: Array,
+    step: float,
+    limits: Limits | None = None,
+) -> Kpi:
     """
-    Sums up a season, block of steps by block; the one place in the library that counts in place.
+    What a season was worth.
 
     Parameters
     ----------
     bay : Bay
-        The bay, or a stack of bays.
-    zero : float or array
-        0 for one bay; as many zeros as there are bays for a stack.
+        Mass, ramp, prices, crop.
+    records : array
+        What was kept of each step, fields as of ``StepRecord``.
+    pulp : array
+        Every layer after each step, shape (steps, layers). [°C]
     step : float
         Length of a step. [s]
+    limits : Limits, optional
+        To measure by; the bay's own if not given.
+
+    Returns
+    -------
+    Kpi
+        Floats.
     """
+    limits = bay.limits if limits is None else limits
+    in_use = records["stage"] != EMPTY
+    return Kpi(
+        **_temperatures(bay, limits, records, pulp, step),
+        **_losses(bay, records),
+        **_wetness(bay, records, np.where(in_use, step, 0.0)),
+        **_energy(bay, records, in_use, step),
+        **_carbon(limits, records, in_use, step),
+    )
 
-    def __init__(self, bay: Bay, zero: Any, step: float) -> None:
-        self.bay, self.zero, self.step = bay, zero, step
-        self.sums: dict[str, Any] = dict.fromkeys((f.name for f in fields(Kpi)), zero)
-        self.sums["coldest_plenum"] = self.sums["coldest_tuber"] = zero + 99.0
-        self.sums["hottest_tuber"] = zero - 99.0
-        self.worst: Any = 0.0
-        self.holding_time: Any = zero
-        self.last_fan: Any = zero > 1.0
-        self.last_door: Any = zero
-        self.day: Array = np.empty((0, *np.shape(zero)))
 
-    def count(self, kept: Kept) -> None:
-        """Take up some steps."""
-        in_use = kept.stage != EMPTY
-        time = np.where(in_use, self.step, 0.0)
-        self._temperatures(kept, time / 3600.0)
-        self._losses(kept)
-        self._wetness(kept, time)
-        self._energy(kept, time, in_use)
-        over = np.maximum(kept.co2 - self.bay.limits.co2, 0.0)
-        self._sum("co2_excess", over * 1e6 * time / 3600.0)
-        self._most("co2_highest", np.where(in_use, kept.co2, 0.0))
+def _temperatures(
+    bay: Bay | HourlyBay, limits: Limits, records: NDArray[Any], pulp: Array, step: float
+) -> dict[str, float]:
+    stage, hours = records["stage"], step / 3600.0
+    low, high = pulp.min(axis=1), pulp.max(axis=1)
+    held, cooled, in_use = stage == HOLDING, stage == COOL_DOWN, stage != EMPTY
+    off = np.abs(pulp[held] - records["target"][held, None]) - limits.band
+    by_layer = np.maximum(off, 0.0, out=off).sum(axis=0) * hours
+    spread = pulp[:, -1] - pulp[:, 0]
+    mean = pulp.mean(axis=1)
+    day = round(86400.0 / step)
+    fast = mean[:-day] - mean[day:] > FAST * bay.schedule.ramp * 86400.0
+    frozen = in_use & (low < crop_for(bay.use).injury_temperature)
+    return {
+        "band_kelvin_hours": float(by_layer.mean()),
+        "band_worst_layer_kelvin_hours": float(by_layer.max()),
+        "ramp_hours": float((fast & cooled[day:]).sum() * hours),
+        "spread_hours": float(((spread > limits.spread) & (cooled | held)).sum() * hours),
+        "mean_spread": float(spread[held].mean()) if held.any() else 0.0,
+        "coldest_tuber": float(low[in_use].min(initial=NOTHING)),
+        "hottest_tuber": float(high[in_use].max(initial=-NOTHING)),
+        "frozen_minutes": float(frozen.sum() * step / 60.0),
+    }
 
-    def _sum(self, name: str, value: Array) -> None:
-        self.sums[name] = self.sums[name] + value.sum(axis=0)
 
-    def _most(self, name: str, value: Array) -> None:
-        self.sums[name] = np.maximum(self.sums[name], value.max(axis=0))
+def _losses(bay: Bay | HourlyBay, records: NDArray[Any]) -> dict[str, float]:
+    """Until the first truck leaves, and in the 30 days after the first load."""
+    stays = records["stage"] < UNLOADING
+    water, dry = (_last(records[name], stays) for name in ("water_loss", "dry_matter_loss"))
+    month = stays & (records["now"] <= MONTH)
+    first = _last(records["water_loss"], month) + _last(records["dry_matter_loss"], month)
+    return {
+        "mass_loss": water + dry,
+        "water_loss": water,
+        "dry_matter_loss": dry,
+        "mass_loss_month_one": first,
+        "cost_shrink": (water + dry) * 1000.0 * bay.costs.crop,
+    }
 
-    def _least(self, name: str, value: Array) -> None:
-        self.sums[name] = np.minimum(self.sums[name], value.min(axis=0))
 
-    def _temperatures(self, kept: Kept, hours: Array) -> None:
-        pulp, stage = kept.pulp, kept.stage
-        layers = pulp.shape[1]
-        held = np.where(stage == HOLDING, hours, 0.0)
-        if held.any():
-            off = np.maximum(np.abs(pulp - kept.target[:, None]) - self.bay.limits.band, 0.0)
-            off *= held[:, None]
-            by_layer = off.sum(axis=0)
-            self.worst = self.worst + by_layer
-            band = by_layer.sum(axis=0) / layers
-            self.sums["band_kelvin_hours"] = self.sums["band_kelvin_hours"] + band
-        cooled = stage == COOL_DOWN
-        spread = pulp[:, -1] - pulp[:, 0]
-        wide = (spread > self.bay.limits.spread) & (cooled | (stage == HOLDING))
-        self._sum("spread_hours", np.where(wide, hours, 0.0))
-        self._sum("mean_spread", held * spread)
-        self.holding_time = self.holding_time + held.sum(axis=0)
-        self._ramp(pulp.sum(axis=1) / layers, cooled, hours)
-        low = np.where(stage == EMPTY, 99.0, pulp.min(axis=1))
-        self._least("coldest_tuber", low)
-        self._most("hottest_tuber", np.where(stage == EMPTY, -99.0, pulp.max(axis=1)))
-        self._sum("frozen_minutes", np.where(low < FREEZING_TUBER, hours * 60.0, 0.0))
+def _last(values: Array, where: Flags) -> float:
+    """The last value where a condition holds; 0 where it never does."""
+    found = np.flatnonzero(where)
+    return float(values[found[-1]]) if found.size else 0.0
 
-    def _ramp(self, mean: Array, cooled: Flags, hours: Array) -> None:
-        """Hours of too fast cooling, by the means of a day before."""
-        per_day = round(86400.0 / self.step)
-        past = np.concatenate([self.day, mean])
-        self.day = past[-per_day:]
-        fell = past[:-per_day] - past[per_day:]
-        fast = fell > 1.25 * self.bay.schedule.ramp * 86400.0
-        first = len(mean) - len(fell)
-        self._sum("ramp_hours", np.where(fast & cooled[first:], hours[first:], 0.0))
 
-    def _losses(self, kept: Kept) -> None:
-        until, month = kept.stage < UNLOADING, kept.now <= MONTH
-        if month.any():
-            self._lose(kept, until & month)
-            self.sums["mass_loss_month_one"] = self.sums["mass_loss"]
-        self._lose(kept, until)
+def _wetness(bay: Bay | HourlyBay, records: NDArray[Any], time: Array) -> dict[str, float]:
+    tonnes = bay.mass / 1000.0
+    area = bay.pile.floor_area * records["share"]
+    return {
+        "wet_crop_hours": float(time[records["wettest"] > WET_FILM].sum() / 3600.0),
+        "condensed_on_crop": float((records["condensed"] * area * time).sum() / tonnes),
+        "ceiling_drip_hours": float(time[records["drip"] > 0.0].sum() / 3600.0),
+        "ceiling_drip": float((records["drip"] * time).sum() / tonnes),
+        "fog": float((records["fog"] * time).sum() / tonnes),
+        "humidifier_water": float((records["water_added"] * time).sum() / tonnes),
+    }
 
-    def _lose(self, kept: Kept, until: Flags) -> None:
-        """What was lost up to the last step in which the crop was still there."""
-        sums, last = self.sums, len(until) - 1 - np.argmax(until[::-1], axis=0)
-        for name in ("water_loss", "dry_matter_loss"):
-            lost = np.take_along_axis(getattr(kept, name), last[None], axis=0)[0]
-            sums[name] = np.where(until.any(axis=0), lost, sums[name])
-        sums["mass_loss"] = sums["water_loss"] + sums["dry_matter_loss"]
 
-    def _wetness(self, kept: Kept, time: Array) -> None:
-        tonnes, hours = self.bay.mass / 1000.0, time / 3600.0
-        self._sum("wet_crop_hours", np.where(kept.wettest > WET_FILM, hours, 0.0))
-        area = self.bay.pile.floor_area * kept.share
-        self._sum("condensed_on_crop", kept.condensed * area * time / tonnes)
-        self._sum("ceiling_drip_hours", np.where(kept.drip > 0.0, hours, 0.0))
-        self._sum("ceiling_drip", kept.drip * time / tonnes)
-        self._sum("fog", kept.fog * time / tonnes)
+def _energy(
+    bay: Bay | HourlyBay, records: NDArray[Any], in_use: Flags, step: float
+) -> dict[str, float]:
+    tonnes = bay.mass / 1000.0
+    total = sum(records[name] for name in POWERS) * in_use
+    energies = {
+        f"{use}_energy": float((records[name] * in_use).sum() * step / JOULE_PER_KWH / tonnes)
+        for use, name in zip(USES, POWERS, strict=True)
+    }
+    runs = (records["runs"] > 0.0) & in_use
+    plenum = records["plenum_temperature"][runs]
+    door = np.where(runs, records["door_opening"], 0.0)
+    moved = np.abs(np.diff(door, prepend=0.0))
+    starts = runs & ~np.concatenate([[False], runs[:-1]])
+    return {
+        **energies,
+        "cost_energy": float(total.sum() * step * bay.costs.electricity / tonnes),
+        "peak_power": float(total.max(initial=0.0)),
+        "coldest_plenum": float(plenum.min()) if plenum.size else float("nan"),
+        "plenum_below_zero_minutes": float((plenum < 0.0).sum() * step / 60.0),
+        "fan_hours": float(runs.sum() * step / 3600.0),
+        "fan_starts": float(starts.sum()),
+        "door_travel": float(moved[in_use].sum()),
+    }
 
-    def _energy(self, kept: Kept, time: Array, in_use: Flags) -> None:
-        tonnes = self.bay.mass / 1000.0
-        total = 0.0 * time
-        for name, power in (
-            ("fan_energy", kept.fan_power),
-            ("refrigeration_energy", kept.coil_power),
-            ("heater_energy", kept.heater_power),
-            ("humidifier_energy", kept.humidifier_power),
-        ):
-            total = total + power
-            self._sum(name, power * time / JOULE_PER_KWH / tonnes)
-        self._sum("cost_energy", total * time * self.bay.costs.electricity / tonnes)
-        self._most("peak_power", np.where(in_use, total, 0.0))
-        self._sum("humidifier_water", kept.water_added * time / tonnes)
-        runs = (kept.runs > 0.0) & in_use
-        plenum = np.where(runs, kept.plenum_temperature, 99.0)
-        self._least("coldest_plenum", plenum)
-        self._sum("plenum_below_zero_minutes", np.where(plenum < 0.0, time / 60.0, 0.0))
-        self._sum("fan_hours", np.where(runs, time / 3600.0, 0.0))
-        before = np.concatenate([np.reshape(self.last_fan, (1, *runs.shape[1:])), runs[:-1]])
-        self._sum("fan_starts", np.where(runs & ~before, 1.0, 0.0))
-        self.last_fan = runs[-1]
-        # A bay in use never was out of use before, so the step before is the last that counts.
-        door = np.where(runs, kept.door_opening, 0.0)
-        before = np.concatenate([np.reshape(self.last_door, (1, *door.shape[1:])), door[:-1]])
-        self._sum("door_travel", np.where(in_use, np.abs(door - before), 0.0))
-        self.last_door = door[-1]
 
-    def result(self) -> Kpi:
-        """The season's results so far."""
-        done = dict(self.sums)
-        done["mean_spread"] = done["mean_spread"] / np.maximum(self.holding_time, 1e-9)
-        worst = np.max(self.worst, axis=0) + self.zero
-        done["band_worst_layer_kelvin_hours"] = worst
-        never = done["coldest_plenum"] >= 99.0
-        done["coldest_plenum"] = np.where(never, np.nan, done["coldest_plenum"])
-        done["cost_shrink"] = done["mass_loss"] * 1000.0 * self.bay.costs.crop
-        plain = isinstance(self.zero, float)
-        return Kpi(**{k: float(v) if plain else v + self.zero for k, v in done.items()})
+def _carbon(limits: Limits, records: NDArray[Any], in_use: Flags, step: float) -> dict[str, float]:
+    co2 = records["co2"][in_use]
+    return {
+        "co2_excess": float(np.maximum(co2 - limits.co2, 0.0).sum() * 1e6 * step / 3600.0),
+        "co2_highest": float(co2.max(initial=0.0)),
+    }

@@ -1,161 +1,381 @@
-"""The steps of a season one after the other, plainly or compiled."""
+"""The steps of a season one after the other: read, decide, move on, keep."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any, NamedTuple
 
-from ventcalc._leaves import stacked
-from ventcalc._loop import available, traced_loop
-from ventcalc._ops import ARRAY, SCALAR, Ops, ops_for
-from ventcalc.advice import calendar
-from ventcalc.advice.policies import POLICIES, Policy
-from ventcalc.bay.description import Bay
-from ventcalc.pile.bed import Bed
-from ventcalc.pile.passage import conduction_parts
-from ventcalc.pile.state import flagged_once
-from ventcalc.season.bay_model import BayState, bed_of, first_state, readings_of, step_bay
-from ventcalc.season.record import Kept, kept_of
+import numpy as np
+from numpy.typing import NDArray
+
+from ventcalc import compiled
+from ventcalc.advice.advise import HANDS_OFF
+from ventcalc.advice.policies import POLICIES, Positions
+from ventcalc.advice.situation import START, Memory, Readings
+from ventcalc.bay.calendar import calendar_at, planned_target, stage_of
+from ventcalc.bay.hourly import HourlyBay
+from ventcalc.errors import BadInput, OutOfRange
+from ventcalc.pile.layers import Bed, Layer
+from ventcalc.season.bay_model import FAULTS, NO_FAULT, readings_of, step_bay
+from ventcalc.season.bay_state import BayState, StepRecord
 from ventcalc.season.surroundings import Ground, Outside
 
-__all__ = ["Course", "blocks_of"]
+__all__ = ["JOB", "Course", "SensorErrors", "run_course"]
 
-BLOCK = 250_000
-"""Numbers kept of the steps that are handed on together: what fits into fast memory."""
-LONGEST_BLOCK = 256
-"""Steps that are handed on together at most."""
-WORTH_COMPILING = 500
-"""Shorter seasons are over before they would be compiled. [steps]"""
+JOB = "season"
+"""Name of the machine code of seasons in the cache."""
+PLAIN_BLOCK, COMPILED_BLOCK = 24, 480
+"""Steps between two words to whoever waits."""
+
+
+class SensorErrors(NamedTuple):
+    """What probes read less what is true; the policy sees it, the bay does not feel it."""
+
+    outside_temperature: float = 0.0
+    """[K]"""
+    outside_relative_humidity: float = 0.0
+    """[0-1]"""
+    return_temperature: float = 0.0
+    """[K]"""
+    return_relative_humidity: float = 0.0
+    """[0-1]"""
+    plenum_temperature: float = 0.0
+    """[K]"""
+    pulp: float = 0.0
+    """Of every pulp probe. [K]"""
+    co2: float = 0.0
+    """Volume fraction. [1]"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Course:
     """What stays the same from the first step of a season to the last."""
 
-    bay: Bay
+    bay: HourlyBay
+    believed: HourlyBay
+    """What the policy takes the bay for."""
+    bed: Bed
     ground: Ground
-    pressure: float
-    """[Pa]"""
-    policy: Policy
+    hours: Sequence[Outside]
     step: float
     """[s]"""
-    layers: int
-    bays: int | None
-    """Number of bays in a stack; None for one bay."""
-
-    @property
-    def shape(self) -> tuple[int, ...]:
-        """Of a number of each bay."""
-        return () if self.bays is None else (self.bays,)
+    errors: SensorErrors
 
 
-Fixed = tuple[Bay, Ground, Any, Bed]
-"""The bay, its ground, its air pressure [Pa], its pile."""
-SHIPPED = tuple(POLICIES.values())
-"""Policies that may be traced: it is known what they do."""
-Carried = tuple[BayState, Any]
-"""State of the bay, memory of the policy."""
-Blocks = Sequence[Sequence[Outside]]
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Ran:
+    """What a course of steps left behind."""
+
+    state: BayState
+    layers: Any
+    """List of ``Layer``, or records of them."""
+    memory: Any
+    """Of the policy."""
+    records: NDArray[Any]
+    """One ``StepRecord`` a step."""
+    pulp: NDArray[np.float64]
+    """Every layer after each step: (steps, layers). [°C]"""
 
 
-def blocks_of(course: Course, hours: Sequence[Outside]) -> Iterator[Kept]:
+def believed_readings(seen: Readings, errors: SensorErrors) -> Readings:
+    """What the probes read; humidity stays within 0 to 1 and CO2 above nothing."""
+    return Readings(
+        time=seen.time,
+        outside_temperature=seen.outside_temperature + errors.outside_temperature,
+        outside_relative_humidity=_fraction(
+            seen.outside_relative_humidity + errors.outside_relative_humidity
+        ),
+        return_temperature=seen.return_temperature + errors.return_temperature,
+        return_relative_humidity=_fraction(
+            seen.return_relative_humidity + errors.return_relative_humidity
+        ),
+        plenum_temperature=seen.plenum_temperature + errors.plenum_temperature,
+        pulp_bottom=seen.pulp_bottom + errors.pulp,
+        pulp_top=seen.pulp_top + errors.pulp,
+        pulp_mean=seen.pulp_mean + errors.pulp,
+        pulp_coldest=seen.pulp_coldest + errors.pulp,
+        ceiling_temperature=seen.ceiling_temperature,
+        co2=max(seen.co2 + errors.co2, 0.0),
+        pressure=seen.pressure,
+    )
+
+
+def _fraction(value: float) -> float:
+    return min(max(value, 0.0), 1.0)
+
+
+def begin_step(
+    bed: Bed, layers: Sequence[Layer], state: BayState, outside: Outside, errors: SensorErrors
+) -> Readings:
+    """What the policy is told at the start of a step."""
+    return believed_readings(readings_of(state, layers, outside, bed.pressure), errors)
+
+
+def end_step(
+    bay: HourlyBay,
+    bed: Bed,
+    ground: Ground,
+    layers: Sequence[Layer],
+    state: BayState,
+    readings: Readings,
+    given: Positions,
+    wanted: float,
+    outside: Outside,
+    step: float,
+    record: StepRecord,
+    pulp: Any,
+) -> tuple[BayState, int, float]:
     """
-    What is kept of the steps of a season, from the first to the last.
+    Move on under what the policy gave, and keep what came of it.
+
+    ``wanted`` is the target that the policy worked to; one without is measured on the plan. Hands
+    off means fans off: no other program runs here. Gives the state, and what went wrong as
+    ``step_bay`` does.
+    """
+    when = calendar_at(bay, outside.time)
+    target = planned_target(bay, when) if math.isnan(wanted) else wanted
+    positions = given
+    if given.action == HANDS_OFF:
+        positions = Positions(
+            fan_speed=0.0,
+            door_opening=0.0,
+            humidity_wanted=0.0,
+            refrigeration=0.0,
+            heater=0.0,
+            action=given.action,
+        )
+    record.now = when.now
+    record.target = target
+    record.stage = float(stage_of(bay, when, target))
+    record.pulp_mean = readings.pulp_mean
+    record.pulp_coldest = readings.pulp_coldest
+    record.action = float(positions.action)
+    record.fan_speed = positions.fan_speed
+    record.door_opening = positions.door_opening
+    record.humidity_wanted = positions.humidity_wanted
+    record.refrigeration = positions.refrigeration
+    record.heater = positions.heater
+    state, fault, value = step_bay(
+        bay, bed, ground, layers, state, positions, outside, step, record
+    )
+    for k in range(len(layers)):
+        pulp[k] = layers[k].temperature
+    return state, fault, value
+
+
+def run_steps(
+    bay: HourlyBay,
+    believed: HourlyBay,
+    bed: Bed,
+    ground: Ground,
+    layers: Sequence[Layer],
+    hours: Sequence[Outside],
+    step: float,
+    errors: SensorErrors,
+    policy: Any,
+    first: int,
+    last: int,
+    state: BayState,
+    memory: Memory,
+    records: Sequence[StepRecord],
+    pulp: Any,
+) -> tuple[BayState, Memory, int, int, float]:
+    """The steps ``first`` to ``last``; gives state, memory, steps done, and what went wrong."""
+    for i in range(first, last):
+        readings = begin_step(bed, layers, state, hours[i], errors)
+        positions, memory = policy(believed, readings, memory)
+        state, fault, value = end_step(
+            bay, bed, ground, layers, state, readings, positions, memory.target, hours[i], step,
+            records[i], pulp[i],
+        )  # fmt: skip
+        if fault != NO_FAULT:
+            return state, memory, i, fault, value
+    return state, memory, last, NO_FAULT, 0.0
+
+
+# --- policies from outside ---------------------------------------------------------------
+
+
+class _Guest:
+    """A policy of somebody's own: its answers checked, its memory kept beside ours."""
+
+    def __init__(self, policy: Callable[..., Any], memory: Any) -> None:
+        self.policy, self.memory = policy, memory
+        self.name = getattr(policy, "__name__", type(policy).__name__)
+
+    def __call__(
+        self, bay: HourlyBay, readings: Readings, memory: Memory
+    ) -> tuple[Positions, Memory]:
+        answer = self.policy(bay, readings, self.memory)
+        if not isinstance(answer, tuple) or len(answer) != 2:
+            raise BadInput(
+                f"policy {self.name}: at {_when(readings.time)} it gave "
+                f"{type(answer).__name__}; it must return (advice, memory)"
+            )
+        given, self.memory = answer
+        target = getattr(self.memory, "target", math.nan)
+        target = float(target) if isinstance(target, float | int) else math.nan
+        return self._positions(given, readings.time), START._replace(target=target)
+
+    def _positions(self, given: Any, time: float) -> Positions:
+        values: dict[str, Any] = {}
+        for name, usual in Positions._field_defaults.items():
+            value = getattr(given, name, usual)
+            try:
+                values[name] = type(usual)(value)
+            except (TypeError, ValueError):
+                raise BadInput(
+                    f"policy {self.name}: at {_when(time)} it gave {name} = {value!r}; "
+                    "it must be a number from 0 to 1"
+                ) from None
+        if not hasattr(given, "fan_speed"):
+            raise BadInput(
+                f"policy {self.name}: at {_when(time)} it gave {type(given).__name__} as advice; "
+                "return an object with fan_speed and door_opening, vc.Positions for one"
+            )
+        return Positions(**values)
+
+
+def _when(time: float) -> str:
+    return f"{np.datetime64(int(time), 's')} UTC"
+
+
+def _is_numba(policy: Any) -> bool:
+    return hasattr(policy, "py_func")
+
+
+# --- the course of a season --------------------------------------------------------------
+
+
+def run_course(
+    course: Course,
+    policy: Callable[..., Any],
+    state: BayState,
+    layers: list[Layer],
+    memory: Any,
+    *,
+    fast: bool,
+    progress: Callable[[int, int], None] | None = None,
+) -> Ran:
+    """
+    Every step of a course.
 
     Parameters
     ----------
     course : Course
-        Bay and policy.
-    hours : sequence of Outside
-        What stands around the bay in every step.
+        Bay, pile, ground, weather.
+    policy : callable
+        A shipped one, one of somebody's own, or a numba function.
+    state : BayState
+        To start from.
+    layers : list of Layer
+        To start from.
+    memory : object
+        Of the policy; None for none.
+    fast : bool
+        Whether to use machine code, compiling it if need be.
+    progress : callable, optional
+        Called with (steps done, steps in all).
 
-    Yields
+    Returns
+    -------
+    Ran
+        State, memory and records.
+
+    Raises
     ------
-    Kept
-        Some steps, the next block beginning where the last ended.
-
-    Notes
-    -----
-    Where llvmlite is installed the steps of a shipped policy are compiled: the same formulas,
-    traced once, give the same numbers to round-off. A policy from outside is called as it is. Where
-    a number leaves its range the steps are gone through again plainly, which says so.
+    OutOfRange
+        If something leaves the range of the model; says what, and when.
+    BadInput
+        If a policy gives what is no advice.
     """
-    ops = SCALAR if course.bays is None else ARRAY
-    model = bed_of(course.bay, course.pressure, course.layers)
-    fixed = course.bay, course.ground, course.pressure, model
-    start: Carried = first_state(course.bay, model, course.bays), None
-    carried, kept = _step(course, fixed, start, hours[0], ops)
-    yield stacked([kept], course.shape)
-    length = max(1, min(LONGEST_BLOCK, BLOCK // ((course.layers + 30) * (course.bays or 1))))
-    shipped = any(course.policy is policy for policy in SHIPPED)
-    worth_it = shipped and len(hours) >= WORTH_COMPILING and available()
-    worth_it = worth_it and conduction_parts(model, course.step) == 1
-    if not worth_it:
-        length = min(length, max(1, round(86400.0 / course.step)))  # whoever waits hears daily
-    blocks = [hours[first : first + length] for first in range(1, len(hours), length)]
-    way = _compiled_blocks if worth_it else _plain_blocks
-    yield from way(course, fixed, carried, blocks, ops)
+    shipped = any(policy is known for known in POLICIES.values())
+    guest = None if shipped or (fast and _is_numba(policy)) else _Guest(policy, memory)
+    memory = START if guest is not None or memory is None else memory
+    way = _Compiled(course, layers) if fast else _Plain(course, layers)
+    block = COMPILED_BLOCK if fast else PLAIN_BLOCK
+    total, done, fault, value = len(course.hours), 0, NO_FAULT, 0.0
+    while done < total and fault == NO_FAULT:
+        last = min(done + block, total)
+        state, memory, done, fault, value = way.run(guest or policy, done, last, state, memory)
+        if progress is not None and fault == NO_FAULT:
+            progress(done, total)
+    if fault != NO_FAULT:
+        name, low, high, unit, slip = FAULTS[fault]
+        when = f" at {_when(course.hours[done].time)}"
+        raise OutOfRange(name, low, high, value, when, unit, slip)
+    records, pulp = way.kept()
+    kept_memory = guest.memory if guest is not None else memory
+    return Ran(state=state, layers=way.layers, memory=kept_memory, records=records, pulp=pulp)
 
 
-def _plain_blocks(
-    course: Course, fixed: Fixed, carried: Carried, blocks: Blocks, ops: Ops
-) -> Iterator[Kept]:
-    for block in blocks:
-        carried, kept = _plainly(course, fixed, carried, block, ops)
-        yield kept
+class _Plain:
+    """The formulas as they stand."""
+
+    def __init__(self, course: Course, layers: list[Layer]) -> None:
+        self.course, self.layers = course, layers
+        count = len(course.hours)
+        self.records = [StepRecord() for _ in range(count)]
+        self.pulp = [[0.0] * len(layers) for _ in range(count)]
+
+    def run(self, policy: Any, first: int, last: int, state: BayState, memory: Any) -> Any:
+        one = self.course
+        return run_steps(
+            one.bay, one.believed, one.bed, one.ground, self.layers, one.hours, one.step,
+            one.errors, policy, first, last, state, memory, self.records, self.pulp,
+        )  # fmt: skip
+
+    def kept(self) -> tuple[NDArray[Any], NDArray[np.float64]]:
+        return compiled.records_of(self.records), np.array(self.pulp)
 
 
-def _compiled_blocks(
-    course: Course, fixed: Fixed, carried: Carried, blocks: Blocks, ops: Ops
-) -> Iterator[Kept]:
-    """Bay and policy compiled together, whole blocks in one call."""
+class _Compiled:
+    """The same formulas as machine code; a policy in plain Python is asked in between."""
 
-    def step(fixed: Any, carried: Carried, outside: Outside, _: None) -> tuple[Carried, Kept]:
-        bay, _, pressure = fixed
-        model = bed_of(bay, pressure, course.layers).worked_out()
-        return _step(course, (*fixed, model), carried, outside, ops_for(pressure))
+    def __init__(self, course: Course, layers: list[Layer]) -> None:
+        self.course = course
+        self.bay, self.bed = compiled.record_of(course.bay), compiled.record_of(course.bed)
+        self.believed = compiled.record_of(course.believed)
+        self.layers = compiled.records_of(layers)
+        self.hours = _records_of_hours(course.hours)
+        count = len(course.hours)
+        self.records = np.zeros(count, dtype=compiled.kind_of(StepRecord))
+        self.pulp = np.empty((count, len(layers)))
 
-    loop = traced_loop(step, fixed[:3], carried, blocks[0][0], bays=course.bays)
-    rows = loop.pack(carried)
-    for block in blocks:
-        found = loop.steps(rows, loop.given_rows(block))
-        if found is None:
-            state, memory = loop.unpack(rows)
-            carried = replace(state, bed=flagged_once(state.bed)), memory
-            carried, kept = _plainly(course, fixed, carried, block, ops)
-            rows = loop.pack(carried)
-        else:
-            rows, kept = found
-        yield kept
+    def run(self, policy: Any, first: int, last: int, state: BayState, memory: Any) -> Any:
+        if isinstance(policy, _Guest):
+            return self._ask(policy, first, last, state, memory)
+        one = self.course
+        code = compiled.pointer(policy, *_policy_kind(self.believed))
+        return compiled.entry(run_steps)(
+            self.bay, self.believed, self.bed, one.ground, self.layers, self.hours, one.step,
+            one.errors, code, first, last, state, memory, self.records, self.pulp,
+        )  # fmt: skip
 
+    def _ask(self, guest: _Guest, first: int, last: int, state: BayState, memory: Any) -> Any:
+        begin, end = compiled.entry(begin_step), compiled.entry(end_step)
+        one = self.course
+        for i in range(first, last):
+            told = begin(self.bed, self.layers, state, self.hours[i], one.errors)
+            positions, memory = guest(one.believed, told, memory)
+            state, fault, value = end(
+                self.bay, self.bed, one.ground, self.layers, state, told, positions,
+                memory.target, self.hours[i], one.step, self.records[i], self.pulp[i],
+            )  # fmt: skip
+            if fault != NO_FAULT:
+                return state, memory, i, fault, value
+        return state, memory, last, NO_FAULT, 0.0
 
-def _plainly(
-    course: Course, fixed: Fixed, carried: Carried, block: Sequence[Outside], ops: Ops
-) -> tuple[Carried, Kept]:
-    steps = []
-    for outside in block:
-        carried, kept = _step(course, fixed, carried, outside, ops)
-        steps.append(kept)
-    return carried, stacked(steps, course.shape)
-
-
-def _step(
-    course: Course, fixed: Fixed, carried: Carried, outside: Outside, ops: Ops
-) -> tuple[Carried, Kept]:
-    bay, ground, pressure, model = fixed
-    state, memory = carried
-    when = calendar.calendar_at(bay, outside.time)
-    readings = readings_of(bay, state, outside, pressure)
-    positions, memory = course.policy(bay, readings, memory)
-    target, stage = _wanted(bay, when, memory, readings, ops)
-    state, hour = step_bay(bay, model, state, positions, outside, when, course.step, ops, ground)
-    return (state, memory), kept_of(when.now, readings, positions, state, hour, target, stage)
+    def kept(self) -> tuple[NDArray[Any], NDArray[np.float64]]:
+        return self.records, self.pulp
 
 
-def _wanted(bay: Bay, when: Any, memory: Any, readings: Any, ops: Ops) -> tuple[Any, Any]:
-    """The target that the policy worked to; a policy without one is measured on the plan."""
-    target = getattr(memory, "target", None)
-    if target is None:
-        target = calendar.planned_target(bay, when, ops)
-    return target, calendar.stage_of(when, target, bay.schedule.holding_temperature, ops)
+def _records_of_hours(hours: Sequence[Outside]) -> NDArray[Any]:
+    return hours if isinstance(hours, np.ndarray) else compiled.records_of(hours)
+
+
+def _policy_kind(bay: Any) -> tuple[tuple[Any, ...], Any]:
+    """Numba types of a policy's arguments, and of what it gives."""
+    return compiled.policy_kind(bay, Readings(time=0.0), START, Positions())

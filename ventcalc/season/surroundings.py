@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Any
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ventcalc import air
-from ventcalc._ops import Ops
-from ventcalc.advice.calendar import calendar_at, planned_target
+from ventcalc.bay.calendar import calendar_at, planned_target
 from ventcalc.bay.description import Bay
+from ventcalc.bay.hourly import hourly
 from ventcalc.building import sky
 from ventcalc.building.envelope import OUTSIDE_RESISTANCE
 from ventcalc.building.ground import SOILS, Floor, ground_response
@@ -35,8 +34,7 @@ CLOUD_UNKNOWN = 0.5
 """Taken where the weather has neither sky nor sunlight; common practice, no source. [1]"""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class Outside:
+class Outside(NamedTuple):
     """Outside air of one step, and what else roof and ground feel."""
 
     time: float
@@ -47,8 +45,6 @@ class Outside:
     """[0-1]"""
     humidity_ratio: float
     """[kg/kg dry air]"""
-    pressure: float
-    """[Pa]"""
     solar_rise: float = 0.0
     """Of a black roof over the air, by the sun. [K]"""
     sky_drop: float = 0.0
@@ -57,17 +53,16 @@ class Outside:
     """Season of the ground, 1 a month after the warmest day. [1]"""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class Ground:
-    """Heat through the floor of a bay; numbers, or arrays over bays."""
+class Ground(NamedTuple):
+    """Heat through the floor of a bay."""
 
-    steady_heat: Any
+    steady_heat: float = 0.0
     """Yearly mean, into the bay. [W]"""
-    season_heat: Any
+    season_heat: float = 0.0
     """With the season outside. [W]"""
-    inner: Any
+    inner: float = 0.0
     """Lost per kelvin of the pile above the yearly mean of the floor. [W/K]"""
-    inside_mean: Any
+    inside_mean: float = 0.0
     """Yearly mean of the floor. [°C]"""
 
 
@@ -109,21 +104,8 @@ def hours_of(
         drop,
         np.cos(2.0 * np.pi * ((times - warmest) / YEAR - 1.0 / 12.0)),
     )
-    return [
-        Outside(
-            time=time,
-            temperature=t,
-            relative_humidity=humidity,
-            humidity_ratio=ratio,
-            pressure=pressure,
-            solar_rise=sun,
-            sky_drop=cold,
-            ground_season=season,
-        )
-        for time, t, humidity, ratio, sun, cold, season in zip(
-            *(column.tolist() for column in columns), strict=True
-        )
-    ], notes
+    found = zip(*(column.tolist() for column in columns), strict=True)
+    return [Outside(*row) for row in found], notes
 
 
 def _roof(weather: Weather, rows: NDArray[np.int64]) -> tuple[Array, Array, tuple[str, ...]]:
@@ -215,18 +197,16 @@ def _outside_year(weather: Weather) -> tuple[float, float, float]:
     return _year_fit(times, weather.temperature)[1:]
 
 
-def ground_of(bay: Bay, weather: Weather, ops: Ops) -> Ground:
+def ground_of(bay: Bay, weather: Weather) -> Ground:
     """
     The ground under a bay, for a whole season.
 
     Parameters
     ----------
     bay : Bay
-        The bay, or a stack of bays.
+        The bay.
     weather : Weather
         Outside air of a season or a year.
-    ops : Ops
-        Carrier.
 
     Returns
     -------
@@ -246,13 +226,16 @@ def ground_of(bay: Bay, weather: Weather, ops: Ops) -> Ground:
     )
     through = ground_response(floor)
     mean, swing, warmest = _outside_year(weather)
-    total: Any = 0.0 * pile.floor_area
+    total = 0.0
     start = float(_seconds(weather)[0])
     for day in range(365):
         time = start + day * DAY
-        when = calendar_at(bay, time)
-        empty = mean + swing * math.cos(2.0 * math.pi * (time - warmest) / YEAR)
-        total = total + ops.where(when.now < when.emptied, planned_target(bay, when, ops), empty)
+        year = hourly(bay, time)
+        when = calendar_at(year, time)
+        if when.now < when.emptied:
+            total += planned_target(year, when)
+        else:
+            total += mean + swing * math.cos(2.0 * math.pi * (time - warmest) / YEAR)
     inside = total / 365.0
     return Ground(
         steady_heat=through.steady * (mean - inside),
@@ -262,23 +245,7 @@ def ground_of(bay: Bay, weather: Weather, ops: Ops) -> Ground:
     )
 
 
-def floor_heat(ground: Ground, outside: Outside, pulp: Any) -> Any:
-    """
-    Heat that comes in through the floor.
-
-    Parameters
-    ----------
-    ground : Ground
-        The ground.
-    outside : Outside
-        The season.
-    pulp : array-like
-        Mean of the pile. [°C]
-
-    Returns
-    -------
-    array
-        Negative where it goes out. [W]
-    """
+def floor_heat(ground: Ground, outside: Outside, pulp: float) -> float:
+    """Heat that comes in through the floor, under a pile of a mean temperature [°C]. [W]"""
     season = ground.season_heat * outside.ground_season
     return ground.steady_heat + season - ground.inner * (pulp - ground.inside_mean)

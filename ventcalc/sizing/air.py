@@ -7,14 +7,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from ventcalc import air
 from ventcalc.bay.description import Bay, Ducts, Fans
+from ventcalc.check.air_system import MOTOR_EFFICIENCY, STANDARD_DENSITY, pile_pressure
 from ventcalc.check.cold_load import speed_for_heat
 from ventcalc.check.crop_state import CropState
-from ventcalc.equipment import duct, fan_curve, lateral
-from ventcalc.errors import VentcalcError
-from ventcalc.pile import pile
-from ventcalc.pile.crop import crop_for
+from ventcalc.equipment import duct, fan_curve
+from ventcalc.equipment.lateral import Lateral
+from ventcalc.equipment.shared_plenum import SharedPlenum, shared_plenum
 from ventcalc.pile.passage import AIR_VISCOSITY
 
 __all__ = ["AirDesign", "design_air", "ducts_for", "fans_for", "holding_speed"]
@@ -23,8 +25,6 @@ FAN_AIRFLOW = 6.0
 """Most of one fan, 12 700 cfm (common practice, no source). [m³/s]"""
 FEWEST_FANS = 2
 """So that half the air is left when one fails (common practice, no source)."""
-MOTOR_EFFICIENCY = 0.90
-"""Shaft over electrical power (common practice, no source). [0-1]"""
 MOTOR_RESERVE = 0.15
 """Motor over shaft power: winter air is a tenth denser (common practice, no source). [1]"""
 MOTORS = (
@@ -57,8 +57,6 @@ COIL_PRESSURE = 50.0
 """Of a cooling coil, 0.2 inH2O (common practice, no source). [Pa]"""
 PRESSURE_RESERVE = 0.30
 """For what is not drawn: turns, dust, soil in the pile (common practice, no source). [1]"""
-STANDARD_DENSITY = 1.2
-"""Of the air for which makers give fan curves. [kg/m³]"""
 REFERENCE_TEMPERATURE = 5.0
 """Of the air for which density is taken. [°C]"""
 
@@ -124,27 +122,10 @@ def design_air(
     bay: Bay, *, airflow_per_tonne: float, pressure: float, coil: bool = False
 ) -> AirDesign:
     """
-    Size the air system of a full pile.
+    Size the air system of a full pile, the air passing a ``coil`` or not.
 
-    Parameters
-    ----------
-    bay : Bay
-        Pile, fan efficiency, and where it has ducts their shape and roughness.
-    airflow_per_tonne : float
-        Per tonne of crop in a full pile. [m³/(s t)]
-    pressure : float
-        Air pressure. [Pa]
-    coil : bool
-        Whether the air passes a cooling coil.
-
-    Returns
-    -------
-    AirDesign
-        Areas by the chain of velocities 1000, 850 and 722 ft/min from port to plenum.
-
-    References
-    ----------
-    .. [1] R. Brook, Michigan State University, New York Vegetable Conference, 13 Feb 2001.
+    Areas by the chain of velocities 1000, 850 and 722 ft/min from port to plenum: R. Brook,
+    Michigan State University, New York Vegetable Conference, 13 Feb 2001.
     """
     flow = airflow_per_tonne * bay.pile.capacity / 1000.0
     density = float(
@@ -159,10 +140,10 @@ def design_air(
     # The plenum must be slow against the laterals as they come, not as they were wanted.
     plenum = way["duct_area"] / duct.PLENUM_SHARE
     height, width = _plenum(plenum * (1.0 + PLENUM_SPARE))
-    even = _march(bay, way, flow, density)
+    even = _one_lateral(bay, way, flow, density)
     own = {
-        "plenum, laterals and ports": float(even.plenum_pressure),
-        "pile": _pile_pressure(bay, flow, density),
+        "plenum, laterals and ports": even.plenum_pressure,
+        "pile": pile_pressure(bay, flow, bay.pile.height, density),
     }
     other = _other_parts(density, coil)
     reserve = PRESSURE_RESERVE * (sum(own.values()) + sum(other.values()))
@@ -186,7 +167,7 @@ def design_air(
         plenum_height=height,
         plenum_area_needed=plenum,
         door_area=flow / DOOR_VELOCITY,
-        uniformity=float(even.uniformity),
+        uniformity=even.uniformity,
         other_static_pressure=(sum(other.values()) + reserve) * STANDARD_DENSITY / density,
         **way,
     )
@@ -225,10 +206,10 @@ def _plenum(area: float) -> tuple[float, float]:
     return height, math.ceil(10.0 * area / height - 1e-9) / 10.0
 
 
-def _march(bay: Bay, way: Mapping[str, Any], flow: float, density: float) -> lateral.LateralFlow:
+def _one_lateral(bay: Bay, way: Mapping[str, Any], flow: float, density: float) -> SharedPlenum:
     """One lateral with its share of the air: all of them are alike."""
     make = duct.round_section if way["lateral_shape"] == "round" else duct.half_round_section
-    one = lateral.Lateral(
+    one = Lateral(
         length=way["lateral_length"],
         section=make(way["lateral_diameter"]),
         ports=way["ports"],
@@ -236,30 +217,12 @@ def _march(bay: Bay, way: Mapping[str, Any], flow: float, density: float) -> lat
         roughness=bay.ducts.roughness if bay.ducts else ROUGHNESS,
         discharge_coefficient=bay.ducts.discharge_coefficient if bay.ducts else OPENING,
     )
-    wanted, pressure = flow / way["laterals"], 50.0
-    for _ in range(50):
-        found = lateral.lateral_flow(
-            one, plenum_pressure=pressure, density=density, viscosity=AIR_VISCOSITY
-        )
-        ratio = wanted / found.airflow
-        if abs(ratio - 1.0) < 1e-9:
-            return found
-        pressure *= ratio * ratio  # pressure goes almost as the square of the airflow
-    raise VentcalcError("laterals: no plenum pressure found for this airflow; check the pile")
-
-
-def _pile_pressure(bay: Bay, flow: float, density: float) -> float:
-    solid = pile.porosity(bay.pile.bulk_density, crop_for(bay.use).tuber_density)
-    return float(
-        pile.pressure_drop_ergun(
-            flow / bay.pile.floor_area,
-            height=bay.pile.height,
-            porosity=solid,
-            tuber_diameter=bay.pile.tuber_diameter,
-            density=density,
-            viscosity=AIR_VISCOSITY,
-            factor=pile.soil_factor(bay.pile.soil),
-        )
+    return shared_plenum(
+        one,
+        airflow=flow / way["laterals"],
+        open_ports=np.ones((one.ports, 1)),
+        density=density,
+        viscosity=AIR_VISCOSITY,
     )
 
 
@@ -283,43 +246,16 @@ def _motor(needed: float) -> float:
 
 
 def holding_speed(bay: Bay, design: AirDesign, holding: CropState) -> float:
-    """
-    Fan speed that carries the settled crop's heat within the limit of spread.
-
-    Parameters
-    ----------
-    bay : Bay
-        Limit of spread.
-    design : AirDesign
-        The air system.
-    holding : CropState
-        The crop.
-
-    Returns
-    -------
-    float
-        Airflow over that of full speed, without help from evaporation; it may exceed 1. [1]
-    """
+    """Fan speed that carries the crop's heat within the limit of spread; it may exceed 1. [1]"""
     found = speed_for_heat(bay, heat=holding.heat, airflow=design.airflow, density=design.density)
     return float(found)
 
 
 def fans_for(design: AirDesign, bay: Bay) -> Fans:
     """
-    The fans of an air design as a table of the bay file.
+    The fans of a design as a table of the bay file, in air of 1.2 kg/m³.
 
-    Parameters
-    ----------
-    design : AirDesign
-        The design.
-    bay : Bay
-        Gives efficiency and lowest speed.
-
-    Returns
-    -------
-    Fans
-        With a curve assumed around the one known point, in air of 1.2 kg/m³: to be replaced by
-        the maker's points.
+    Their curve is assumed about the one known point: to be replaced by the maker's.
     """
     one = design.airflow / design.fans
     scaled = design.static_pressure * STANDARD_DENSITY / design.density
@@ -339,21 +275,7 @@ def fans_for(design: AirDesign, bay: Bay) -> Fans:
 
 
 def ducts_for(design: AirDesign, bay: Bay) -> Ducts:
-    """
-    The ducts of an air design as a table of the bay file.
-
-    Parameters
-    ----------
-    design : AirDesign
-        The design.
-    bay : Bay
-        Gives roughness and discharge coefficient, where it has ducts.
-
-    Returns
-    -------
-    Ducts
-        The table.
-    """
+    """The ducts of a design as a table of the bay file."""
     had = bay.ducts
     return Ducts(
         plenum_along=design.plenum_along,

@@ -17,19 +17,7 @@ __all__ = ["fan_rows", "weather_rows"]
 
 
 def weather_rows(states: DesignStates) -> tuple[Size, ...]:
-    """
-    The states that the sizes are for.
-
-    Parameters
-    ----------
-    states : DesignStates
-        From the weather file.
-
-    Returns
-    -------
-    tuple of Size
-        One each.
-    """
+    """The states that the sizes are for."""
     row = partial(size, "weather")
     winter = "ASHRAE Handbook of Fundamentals: 99.6 % heating temperature; here of the file's hours"
     share = given(("percentile", COLD_PERCENTILE / 100.0, "1 percent"))
@@ -74,23 +62,7 @@ def weather_rows(states: DesignStates) -> tuple[Size, ...]:
 
 
 def fan_rows(bay: Bay, design: AirDesign, crops: Mapping[str, CropState]) -> tuple[Size, ...]:
-    """
-    Fans.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay as given.
-    design : AirDesign
-        The air system.
-    crops : mapping of str to CropState
-        The crop at each stage.
-
-    Returns
-    -------
-    tuple of Size
-        Airflow, count, pressure, power, motor, speed.
-    """
+    """Airflow, count, pressure, power, motor and speed of the fans."""
     row, mass = partial(size, "fans"), bay.pile.capacity
     one = design.airflow / design.fans
     need = holding_speed(bay, design, crops["holding"])

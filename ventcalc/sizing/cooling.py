@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 from ventcalc import air
 from ventcalc.bay.description import Bay
@@ -91,30 +92,9 @@ def design_cooling(
     crops: Mapping[str, CropState],
 ) -> CoolingDesign:
     """
-    Size refrigeration that could do without outside air.
+    Size refrigeration that could do without outside air: the greatest of the cases.
 
-    Parameters
-    ----------
-    bay : Bay
-        The bay, taken as full.
-    states : DesignStates
-        Warm day of each stage.
-    design : AirDesign
-        The air system; its fans heat the air.
-    shell : ShellDesign
-        The insulation.
-    crops : mapping of str to CropState
-        The crop at each stage.
-
-    Returns
-    -------
-    CoolingDesign
-        The greatest of the cases.
-
-    References
-    ----------
-    .. [1] National Horticulture Board (India), technical standard NHB-CS-Type 01-2010: 20 h of
-       compressor a day.
+    20 h of compressor a day: National Horticulture Board (India), standard NHB-CS-Type 01-2010.
     """
     cases = {
         name: _case(bay, states, design, shell, crops[name], day)
@@ -139,20 +119,8 @@ def design_cooling(
     )
 
 
-def plant_performance(cycle_performance: float) -> float:
-    """
-    Cooling per electrical power of a whole plant.
-
-    Parameters
-    ----------
-    cycle_performance : float
-        Cooling per compressor input of the cycle, or an array. [1]
-
-    Returns
-    -------
-    float
-        With the drive's losses and the condenser's fans. [1]
-    """
+def plant_performance(cycle_performance: Any) -> Any:
+    """Cooling per electrical power of a plant, with the drive's losses and condenser fans. [1]"""
     return 1.0 / (1.0 / (cycle_performance * MOTOR_EFFICIENCY) + AUXILIARIES)
 
 

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from ventcalc import air
-from ventcalc.advice.calendar import COOL_DOWN
+from ventcalc.bay.calendar import COOL_DOWN
 from ventcalc.bay.description import Bay
 from ventcalc.equipment import coil, refrigerant_cycle, refrigerant_map
 from ventcalc.equipment.refrigeration import cooling_cost
@@ -19,7 +19,7 @@ from ventcalc.sizing.outside import OutsideAir
 from ventcalc.sizing.water import dry_air_flow
 from ventcalc.sizing.weather import DesignStates
 
-__all__ = ["AutumnCost", "WayOfCooling", "autumn_cost"]
+__all__ = ["HUMIDIFIER_POWER", "AutumnCost", "WayOfCooling", "autumn_cost"]
 
 HUMIDIFIER_POWER = 1500.0
 """Where the bay has none (common practice, no source). [W]"""
@@ -66,25 +66,9 @@ def autumn_cost(
     plant: CoolingDesign,
 ) -> AutumnCost:
     """
-    Compare outside air and refrigeration per unit of cooling.
+    Outside air and refrigeration per unit of cooling, fans at full speed both ways.
 
-    Parameters
-    ----------
-    bay : Bay
-        Prices.
-    states : DesignStates
-        The season.
-    design : AirDesign
-        The air system; fans at full speed both ways.
-    alone : OutsideAir
-        The season on outside air.
-    plant : CoolingDesign
-        The refrigeration; its coil difference is that of the cool-down case.
-
-    Returns
-    -------
-    AutumnCost
-        Running cost only: no capital, no wear, no repairs.
+    Running cost only: no capital, no wear, no repairs. The coil's difference is that of cool-down.
     """
     autumn = states.stage <= COOL_DOWN
     return AutumnCost(
@@ -133,10 +117,12 @@ def _by_refrigeration(
         evaporating_range=MAP_EDGES,
         condensing_range=(19.0, float(max(condensing.max() + 1.0, 50.0))),
     )
-    cycle = refrigerant_map.performance(
-        fitted, refrigerant_cycle.evaporating_temperature(made.surface_temperature), condensing
-    )
-    power = design.power + made.total_heat / plant_performance(cycle)
+    evaporating = refrigerant_cycle.evaporating_temperature(made.surface_temperature)
+    cycles = [
+        refrigerant_map.performance(fitted, *pair)
+        for pair in zip(evaporating.tolist(), condensing.tolist(), strict=True)
+    ]
+    power = design.power + made.total_heat / plant_performance(np.array(cycles))
     warmed = air.temperature_from_enthalpy(
         air.enthalpy(made.temperature, made.humidity_ratio, states.pressure)
         + design.power / back["mass_flow"],

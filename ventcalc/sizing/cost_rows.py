@@ -16,23 +16,7 @@ HOUR = 3600.0
 
 
 def outside_air_rows(bay: Bay, alone: OutsideAir, cost: AutumnCost) -> tuple[Size, ...]:
-    """
-    Outside air against refrigeration.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay as given.
-    alone : OutsideAir
-        The season on outside air.
-    cost : AutumnCost
-        Cost of both ways.
-
-    Returns
-    -------
-    tuple of Size
-        Hours, lag, and cost per cooling.
-    """
+    """Outside air against refrigeration: hours, lag, and cost per cooling."""
     row = partial(size, "outside air")
     band = bay.limits.band + MEAN_LAG
     model = "pile of one temperature, fans at full speed, hour by hour: an indication"

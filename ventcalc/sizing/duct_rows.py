@@ -22,23 +22,7 @@ LEAST_UNIFORMITY = 0.9
 
 
 def duct_rows(bay: Bay, design: AirDesign, crops: Mapping[str, CropState]) -> tuple[Size, ...]:
-    """
-    Plenum, laterals, ports and doors.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay as given.
-    design : AirDesign
-        The air system.
-    crops : mapping of str to CropState
-        The crop at each stage.
-
-    Returns
-    -------
-    tuple of Size
-        One each.
-    """
+    """Plenum, laterals, ports and doors."""
     return (
         *_plenum_rows(bay, design),
         *_lateral_rows(bay, design),

@@ -21,21 +21,7 @@ __all__ = ["cooling_rows", "heat_rows", "water_rows"]
 
 
 def water_rows(bay: Bay, water: WaterDesign) -> tuple[Size, ...]:
-    """
-    Humidifier.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay as given.
-    water : WaterDesign
-        The humidifier.
-
-    Returns
-    -------
-    tuple of Size
-        One each.
-    """
+    """Humidifier."""
     row = partial(size, "humidifier")
     state = given(
         ("outside", water.outside_temperature, "degC"),
@@ -80,21 +66,7 @@ def water_rows(bay: Bay, water: WaterDesign) -> tuple[Size, ...]:
 
 
 def cooling_rows(bay: Bay, plant: CoolingDesign) -> tuple[Size, ...]:
-    """
-    Refrigeration.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay as given.
-    plant : CoolingDesign
-        The refrigeration.
-
-    Returns
-    -------
-    tuple of Size
-        Capacity, the load of each case, and the plant at the worst.
-    """
+    """Refrigeration: capacity, the load of each case, and the plant at the worst."""
     row, worst = partial(size, "refrigeration"), plant.cases[plant.stage]
     had = bay.refrigeration
     rows = [
@@ -207,21 +179,7 @@ def _case_row(row: Callable[..., Size], case: CoolingCase) -> Size:
 
 
 def heat_rows(bay: Bay, shell: ShellDesign) -> tuple[Size, ...]:
-    """
-    Insulation and heater.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay as given.
-    shell : ShellDesign
-        The shell.
-
-    Returns
-    -------
-    tuple of Size
-        One each.
-    """
+    """Insulation and heater."""
     return (*_insulation_rows(bay, shell), *_heater_rows(bay, shell))
 
 

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ventcalc import air
-from ventcalc.advice.calendar import COOL_DOWN, HOLDING, UNLOADING
 from ventcalc.air import plain as plain_air
+from ventcalc.bay.calendar import COOL_DOWN, HOLDING, UNLOADING
 from ventcalc.bay.description import Bay
 from ventcalc.building.envelope import conductance
 from ventcalc.equipment import plenum
@@ -29,8 +28,6 @@ LATE_SHARES = (0.01, 0.05)
 air is enough, up to the second nearly (common practice, no source). [1]"""
 MEAN_LAG = 0.28
 """A day of the usual ramp of 0.5 °F: the pile may follow its plan a day late. [K]"""
-
-
 LOST = 35.0
 """Pulp at which the crop is given up: it heats itself, and the model ends. [°C]"""
 
@@ -71,34 +68,14 @@ def outside_air_alone(
     bay: Bay, states: DesignStates, design: AirDesign, shell: ShellDesign, water: WaterDesign
 ) -> OutsideAir:
     """
-    Follow the pile through the season with outside air as the only cooling.
+    Follow the pile through the season with outside air as the only cooling: an indication.
 
-    Parameters
-    ----------
-    bay : Bay
-        The bay, taken as full.
-    states : DesignStates
-        The season, hour by hour.
-    design : AirDesign
-        The air system.
-    shell : ShellDesign
-        The insulation.
-    water : WaterDesign
-        The humidifier.
-
-    Returns
-    -------
-    OutsideAir
-        An indication: one temperature for the pile, fans at full speed whenever outside air,
-        humidified and warmed by the fan, is colder than the pulp by the bay's offset.
-
-    Notes
-    -----
-    Air leaves the pile at the pulp's temperature and the tubers' water activity, which a deep
-    bed nearly reaches. The season simulation does the same with layers and a policy.
+    One temperature for the pile, fans at full speed whenever outside air, humidified and warmed by
+    the fan, is colder than the pulp by the bay's offset. Air leaves the pile at the pulp's
+    temperature and the tubers' water activity, which a deep bed nearly reaches.
     """
     hours = _hours(bay, states, design, water)
-    pulp, used, supply, moved = _march(bay, states, shell, hours)
+    pulp, used, supply, moved = _run_steps(bay, states, shell, hours)
     held = np.isin(states.stage, (COOL_DOWN, HOLDING))
     lag = pulp - states.target
     band = bay.limits.band + MEAN_LAG
@@ -130,7 +107,7 @@ def _verdict(share: float) -> str:
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class _Hours:
-    """What each step offers, as lists: the march is one float at a time."""
+    """What each step offers, as lists: the steps are run one float at a time."""
 
     coldest: list[float]
     """Supply with the door wide open. [°C]"""
@@ -149,41 +126,52 @@ class _Hours:
 def _hours(bay: Bay, states: DesignStates, design: AirDesign, water: WaterDesign) -> _Hours:
     crop, pressure = crop_for(bay.use), states.pressure
     flow = dry_air_flow(design, pressure)
-    wide: Any = plenum.supply(
-        mass_flow=flow,
-        fresh_fraction=bay.doors.largest_fraction,
-        outside_temperature=states.temperature,
-        outside_humidity_ratio=states.humidity_ratio,
-        return_temperature=states.target,
-        return_humidity_ratio=0.95 * air.saturation_humidity_ratio(states.target, pressure),
-        pressure=pressure,
-        heat=design.power,
-        humidity_wanted=bay.limits.plenum_humidity,
-        water_capacity=water.capacity,
-    )
+    back = 0.95 * air.saturation_humidity_ratio(states.target, pressure)
+    columns = (states.temperature, states.humidity_ratio, states.target, back)
+    coldest = [
+        plenum.supply(
+            mass_flow=flow,
+            fresh_fraction=bay.doors.largest_fraction,
+            outside_temperature=outside,
+            outside_humidity_ratio=humid,
+            return_temperature=target,
+            return_humidity_ratio=wet,
+            pressure=pressure,
+            heat=design.power,
+            humidity_wanted=bay.limits.plenum_humidity,
+            water_capacity=water.capacity,
+        ).temperature
+        for outside, humid, target, wet in zip(*(c.tolist() for c in columns), strict=True)
+    ]
     grid = np.linspace(-15.0, 40.0, 221)
     full = air.saturation_humidity_ratio(grid, pressure)
-    out, inlet = crop.water_activity * full, bay.limits.plenum_humidity * full
-    # The water lost was liquid in the tuber: what it brings as such is not heat taken out.
-    leaving = plain_air.enthalpy(grid, out) - out * plain_air.WATER_HEAT * grid
-    entering = plain_air.enthalpy(grid, inlet) - inlet * plain_air.WATER_HEAT * grid
     fill = bay.schedule.fill_days
     age = np.maximum(states.now - 0.5 * np.minimum(states.now, fill), 0.0)
     at_least = respiration_heat(
         crop.respiration_least_at + 0.0 * age, age, crop, bay.lots[0].maturity
     )
     return _Hours(
-        coldest=wide.temperature.tolist(),
+        coldest=coldest,
         respiration=at_least.tolist(),
         loaded=np.clip((states.now + 0.5 * states.step) / fill, 1e-3, 1.0).tolist(),
         flow=flow,
         grid=grid,
-        leaving=leaving,
-        entering=entering,
+        leaving=_heat_carried(grid, crop.water_activity * full),
+        entering=_heat_carried(grid, bay.limits.plenum_humidity * full),
     )
 
 
-def _march(
+def _heat_carried(temperature: Array, humidity_ratio: Array) -> Array:
+    """Enthalpy less that of the liquid: water lost was liquid in the tuber. [J/kg dry air]"""
+    return np.array(
+        [
+            plain_air.enthalpy(t, w) - w * plain_air.WATER_HEAT * t
+            for t, w in zip(temperature.tolist(), humidity_ratio.tolist(), strict=True)
+        ]
+    )
+
+
+def _run_steps(
     bay: Bay, states: DesignStates, shell: ShellDesign, hours: _Hours
 ) -> tuple[Array, Array, Array, Array]:
     """Pulp, part of the step used, supply temperature, heat moved [J]; step by step."""

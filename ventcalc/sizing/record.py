@@ -46,19 +46,7 @@ class Size:
 
 
 def given(*values: tuple[str, float, str]) -> tuple[Given, ...]:
-    """
-    Inputs of a size.
-
-    Parameters
-    ----------
-    *values : tuple of (str, float, str)
-        Name, value and unit of each. [unit]
-
-    Returns
-    -------
-    tuple of Given
-        The same, named.
-    """
+    """Inputs of a size: name, value and unit of each."""
     return tuple(Given(name=name, value=float(value), unit=unit) for name, value, unit in values)
 
 
@@ -75,33 +63,7 @@ def size(
     margin: float | None = None,
     present: float | None = None,
 ) -> Size:
-    """
-    One size, its fields in the order in which one reads them.
-
-    Parameters
-    ----------
-    subject, key, name : str
-        What it belongs to, its name for programs, its name for people.
-    value : float
-        The size. [unit]
-    unit : str
-        A row of ``ventcalc.units``.
-    formula : str
-        In words.
-    inputs : tuple of Given
-        What went into it.
-    source : str
-        Of the formula.
-    margin : float, optional
-        Over its limit or bare need. [unit]
-    present : float, optional
-        What the bay file says now. [unit]
-
-    Returns
-    -------
-    Size
-        The record.
-    """
+    """One size, its fields in the order in which one reads them."""
     return Size(
         subject=subject,
         key=key,

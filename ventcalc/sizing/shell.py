@@ -74,23 +74,9 @@ class ShellDesign:
 
 def table_resistance(part: str, outside_temperature: float) -> float:
     """
-    Insulation of the published table.
+    Insulation of walls or ceiling by the published table, its end rows beyond it. [m² K/W]
 
-    Parameters
-    ----------
-    part : {"wall", "ceiling"}
-        Which.
-    outside_temperature : float
-        Winter temperature. Beyond the table's -40 to -10 its end rows are taken. [°C]
-
-    Returns
-    -------
-    float
-        Thermal resistance. [m² K/W]
-
-    References
-    ----------
-    .. [1] Canada Plan Service, leaflet Q-6313, 1986.
+    Canada Plan Service, leaflet Q-6313, 1986.
     """
     return float(np.interp(outside_temperature, TABLE["outside"], TABLE[part]))
 
@@ -99,29 +85,8 @@ def design_shell(bay: Bay, states: DesignStates, holding: CropState) -> ShellDes
     """
     Insulate for a dry wall and ceiling at the winter temperature, and heat what is lacking.
 
-    Parameters
-    ----------
-    bay : Bay
-        Areas, bridge factor of the ceiling, leakage, and the climate held.
-    states : DesignStates
-        Winter temperatures.
-    holding : CropState
-        The crop in winter.
-
-    Returns
-    -------
-    ShellDesign
-        Never worse than what the bay has.
-
-    Raises
-    ------
-    BadInput
-        If no insulation of this world keeps the ceiling dry at that humidity.
-
-    Notes
-    -----
-    The bridge factor is that of the ceiling; walls are taken as plain. The roof is as cold as
-    a clear night makes it.
+    The bridge factor is that of the ceiling; walls are taken as plain. The roof is as cold as a
+    clear night makes it. Never worse than what the bay has.
     """
     inside, wet = bay.schedule.holding_temperature, bay.limits.plenum_humidity
     wall, ceiling = _dry(bay, states, wet)
@@ -158,23 +123,15 @@ def design_shell(bay: Bay, states: DesignStates, holding: CropState) -> ShellDes
 
 def _dry(bay: Bay, states: DesignStates, humidity: float) -> tuple[float, float]:
     """Wall and ceiling that just stay dry at a relative humidity inside. [m² K/W]"""
-    climate = {
-        "inside_temperature": bay.schedule.holding_temperature,
-        "relative_humidity": humidity,
-        "pressure": states.pressure,
-    }
-    return (
-        required_resistance(
-            outside_temperature=states.winter_temperature,
-            surface_resistance=SURFACE_RESISTANCE["horizontal"],
-            **climate,
-        ),
-        required_resistance(
-            outside_temperature=states.winter_roof_temperature,
-            bridge_factor=bay.envelope.bridge_factor,
-            **climate,
-        ),
-    )
+    wall, ceiling = required_resistance(
+        inside_temperature=bay.schedule.holding_temperature,
+        relative_humidity=humidity,
+        pressure=states.pressure,
+        outside_temperature=np.array([states.winter_temperature, states.winter_roof_temperature]),
+        surface_resistance=np.array([SURFACE_RESISTANCE["horizontal"], SURFACE_RESISTANCE["up"]]),
+        bridge_factor=np.array([1.0, bay.envelope.bridge_factor]),
+    ).tolist()
+    return wall, ceiling
 
 
 def _refuse_hopeless(bay: Bay, resistance: float) -> None:

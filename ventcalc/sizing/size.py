@@ -15,11 +15,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ventcalc.bay.description import Bay, Heater, Humidifier, Refrigeration
+from ventcalc.check.air_system import STANDARD_DENSITY
 from ventcalc.check.check import PileCheck, check_pile
 from ventcalc.check.crop_state import CropState, crop_states
 from ventcalc.errors import check_range
 from ventcalc.sizing.air import (
-    STANDARD_DENSITY,
     AirDesign,
     design_air,
     ducts_for,
@@ -28,7 +28,7 @@ from ventcalc.sizing.air import (
 )
 from ventcalc.sizing.air_rows import fan_rows, weather_rows
 from ventcalc.sizing.cooling import CoolingDesign, design_cooling
-from ventcalc.sizing.cost import AutumnCost, autumn_cost
+from ventcalc.sizing.cost import HUMIDIFIER_POWER, AutumnCost, autumn_cost
 from ventcalc.sizing.cost_rows import outside_air_rows
 from ventcalc.sizing.duct_rows import duct_rows
 from ventcalc.sizing.heat_rows import cooling_rows, heat_rows, water_rows
@@ -41,7 +41,6 @@ from ventcalc.weather import Weather
 
 __all__ = ["CAUTIONS", "Given", "Size", "Sizing", "size_bay"]
 
-HUMIDIFIER_POWER = 1500.0
 USUAL_PRESSURE = 250.0
 """Least static pressure of usual systems, in air of 1.2 kg/m³ (from memory). [Pa]"""
 LEAST_HEATER = 500.0
@@ -167,7 +166,7 @@ def size_bay(bay: Bay, *, airflow_per_tonne: float, weather: Weather) -> Sizing:
         refrigeration_needed=needed,
         notes=(
             *_notes(bay, air, shell, crops, alone, cost),
-            _told(check),
+            _check_note(check),
             "To check it again as here: ventcalc check FILE --winter "
             f'"{outside["winter_temperature"]:.1f} degC" --warm '
             f'"{outside["warm_temperature"]:.1f} degC".',
@@ -226,12 +225,12 @@ def _notes(
         f"{alone.fan_hours:.0f} h of full fans, and the pile is late for {alone.late_hours:.0f} of "
         f"{alone.counted_hours:.0f} h of cool-down and holding"
     )
-    told = {
+    endings = {
         "enough": "; refrigeration is optional",
         "nearly enough": "; refrigeration is optional, and would end the lateness",
         "not enough": "; without refrigeration the calendar cannot be kept",
     }
-    notes = [outside + told[alone.verdict] + "."]
+    notes = [outside + endings[alone.verdict] + "."]
     if np.isnan(alone.pulp).any():
         notes.append(
             "On outside air alone the pile heats itself until the crop is lost: too little air "
@@ -274,7 +273,7 @@ def _notes(
     return tuple(notes)
 
 
-def _told(check: PileCheck) -> str:
+def _check_note(check: PileCheck) -> str:
     """What the check of the sized bay says."""
     failed = [one.name for one in check.checks if np.any(one.verdict == "no")]
     if failed:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
 from ventcalc import air
 from ventcalc.air.plain import air_density
+from ventcalc.bay.calendar import HOLDING
 from ventcalc.bay.description import Bay
 from ventcalc.equipment import plenum
 from ventcalc.pile.crop import crop_for
@@ -48,21 +50,7 @@ class WaterDesign:
 
 
 def dry_air_flow(design: AirDesign, pressure: float) -> float:
-    """
-    Dry air through all fans at full speed.
-
-    Parameters
-    ----------
-    design : AirDesign
-        The air system.
-    pressure : float
-        Air pressure. [Pa]
-
-    Returns
-    -------
-    float
-        At 5 °C. [kg/s]
-    """
+    """Dry air through all fans at full speed, at 5 °C. [kg/s]"""
     return float(design.airflow * air_density(pressure))
 
 
@@ -70,75 +58,70 @@ def design_humidifier(bay: Bay, states: DesignStates, design: AirDesign) -> Wate
     """
     Size the humidifier for fans at full speed, supply as cold as the limits allow.
 
-    Parameters
-    ----------
-    bay : Bay
-        Limits and control.
-    states : DesignStates
-        The season, hour by hour, and the winter.
-    design : AirDesign
-        The air system.
-
-    Returns
-    -------
-    WaterDesign
-        The greater of winter and the 99 % hour, and a reserve.
+    The greater of winter and the 99 % hour, and a reserve.
     """
     cool = states.target - bay.control.outside_offset
     usable = (states.temperature < cool) & (states.now < _until(states))
     hours = np.count_nonzero(usable) * states.step / 3600.0
-    winter = _plenum(
+    winter = _hour(
         bay,
-        states,
+        states.pressure,
         design,
-        outside_temperature=np.array([states.winter_temperature]),
-        outside_humidity_ratio=np.array([states.winter_humidity_ratio]),
-        target=np.array([bay.schedule.holding_temperature]),
+        states.winter_temperature,
+        states.winter_humidity_ratio,
+        bay.schedule.holding_temperature,
     )
-    rows = [winter]
-    if usable.any():
-        season = _plenum(
-            bay,
-            states,
-            design,
-            outside_temperature=states.temperature[usable],
-            outside_humidity_ratio=states.humidity_ratio[usable],
-            target=states.target[usable],
-        )
-        place = int(np.argsort(season[0])[int((len(season[0]) - 1) * WATER_PERCENTILE / 100.0)])
-        rows.append(season[:, place : place + 1])
-    water, fresh, supply, outside, ratio = max(rows, key=lambda row: float(row[0, 0]))[:, 0]
-    return WaterDesign(
-        capacity=float(water) * (1.0 + RESERVE),
-        water=float(water),
-        outside_temperature=float(outside),
-        outside_relative_humidity=float(
-            air.relative_humidity(float(outside), float(ratio), states.pressure)
+    columns = (states.temperature, states.humidity_ratio, states.target)
+    season = sorted(
+        (
+            _hour(bay, states.pressure, design, *row)
+            for row in zip(*(column[usable].tolist() for column in columns), strict=True)
         ),
-        supply_temperature=float(supply),
-        fresh_fraction=float(fresh),
-        winter_water=float(winter[0, 0]),
+        key=lambda hour: hour.water,
+    )
+    usual = season[int((len(season) - 1) * WATER_PERCENTILE / 100.0)] if season else winter
+    worst = max(winter, usual, key=lambda hour: hour.water)
+    return WaterDesign(
+        capacity=worst.water * (1.0 + RESERVE),
+        water=worst.water,
+        outside_temperature=worst.outside_temperature,
+        outside_relative_humidity=float(
+            air.relative_humidity(
+                worst.outside_temperature, worst.outside_humidity_ratio, states.pressure
+            )
+        ),
+        supply_temperature=worst.supply_temperature,
+        fresh_fraction=worst.fresh_fraction,
+        winter_water=winter.water,
         usable_hours=float(hours),
     )
 
 
 def _until(states: DesignStates) -> float:
     """The warm-up and unloading are not cooled. [s]"""
-    late = states.now[states.stage > 3]
+    late = states.now[states.stage > HOLDING]
     return float(late[0]) if late.size else float("inf")
 
 
-def _plenum(
+class _Hour(NamedTuple):
+    """Water [kg/s] that makes the supply of an hour, and what it is made from."""
+
+    water: float
+    fresh_fraction: float
+    supply_temperature: float
+    outside_temperature: float
+    outside_humidity_ratio: float
+
+
+def _hour(
     bay: Bay,
-    states: DesignStates,
+    pressure: float,
     design: AirDesign,
-    *,
-    outside_temperature: np.ndarray,
-    outside_humidity_ratio: np.ndarray,
-    target: np.ndarray,
-) -> np.ndarray:
-    """Rows: water [kg/s], fresh fraction, supply [°C], outside [°C] and its humidity ratio."""
-    pressure = states.pressure
+    outside_temperature: float,
+    outside_humidity_ratio: float,
+    target: float,
+) -> _Hour:
+    limits, doors = bay.limits, bay.doors
     activity = crop_for(bay.use).water_activity
     common = {
         "mass_flow": dry_air_flow(design, pressure),
@@ -150,12 +133,13 @@ def _plenum(
         "heat": design.power,
         "water_capacity": PLENTY,
     }
-    wanted = np.maximum(target - bay.limits.supply_difference, bay.limits.plenum_floor)
     fresh = plenum.fresh_fraction_for(
-        wanted_temperature=wanted, wanted_humidity=bay.limits.plenum_humidity, **common
+        wanted_temperature=max(target - limits.supply_difference, limits.plenum_floor),
+        wanted_humidity=limits.plenum_humidity,
+        **common,
     )
-    fresh = np.clip(fresh, bay.doors.leakage_fraction, bay.doors.largest_fraction)
-    made = plenum.supply(fresh_fraction=fresh, humidity_wanted=bay.limits.plenum_humidity, **common)
-    return np.stack(
-        [made.water_added, fresh, made.temperature, outside_temperature, outside_humidity_ratio]
+    fresh = min(max(fresh, doors.leakage_fraction), doors.largest_fraction)
+    made = plenum.supply(fresh_fraction=fresh, humidity_wanted=limits.plenum_humidity, **common)
+    return _Hour(
+        made.water_added, fresh, made.temperature, outside_temperature, outside_humidity_ratio
     )

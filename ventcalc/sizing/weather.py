@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
@@ -12,12 +12,12 @@ from numpy.typing import NDArray
 
 from ventcalc import air
 from ventcalc import weather as outside
-from ventcalc._ops import ARRAY
-from ventcalc.advice import calendar
+from ventcalc.bay import calendar
 from ventcalc.bay.description import Bay
+from ventcalc.bay.hourly import hourly
 from ventcalc.building import sky
 from ventcalc.weather import Weather
-from ventcalc.weather.files import ARRAYS
+from ventcalc.weather.parts import steps_of
 
 __all__ = ["COLD_PERCENTILE", "WARM_PERCENTILE", "DesignDay", "DesignStates", "design_states"]
 
@@ -82,33 +82,10 @@ class DesignStates:
 
 def design_states(bay: Bay, weather: Weather) -> DesignStates:
     """
-    Take the states to size for out of a weather file.
+    Take the states to size for out of a weather file: percentiles, warm days, the season.
 
-    Parameters
-    ----------
-    bay : Bay
-        Its calendar says which days matter, its height the air pressure.
-    weather : Weather
-        One year, which is wrapped, or more, or at least the whole season.
-
-    Returns
-    -------
-    DesignStates
-        Percentiles, warm days, and every step of the season with its stage and target.
-
-    Raises
-    ------
-    BadInput
-        If the weather does not hold the season from the first load to the last truck.
-
-    Notes
-    -----
-    Relative humidity is kept where the station's air pressure is not the bay's.
-
-    References
-    ----------
-    .. [1] ASHRAE Handbook of Fundamentals, climatic design information: 99.6 % heating
-       temperature.
+    Relative humidity is kept where the station's air pressure is not the bay's. 99.6 % heating
+    temperature: ASHRAE Handbook of Fundamentals, climatic design information.
     """
     pressure = float(air.standard_pressure(bay.site.altitude))
     part = _season(bay, weather)
@@ -122,7 +99,7 @@ def design_states(bay: Bay, weather: Weather) -> DesignStates:
         codes = _codes(name)
         hours = np.isin(stage, codes)
         if hours.sum() * weather.step >= DAY:
-            days[name] = _warm_day(name, _hours(part, hours), pressure)
+            days[name] = _warm_day(name, steps_of(part, hours), pressure)
     return DesignStates(
         pressure=pressure,
         winter_temperature=cold,
@@ -156,16 +133,15 @@ def _season(bay: Bay, weather: Weather) -> Weather:
 def _plan(bay: Bay, part: Weather) -> tuple[Array, NDArray[np.int_], Array]:
     """Time since the first load, stage and target of each step."""
     times = part.time.astype("datetime64[s]").astype(np.int64)
-    first = calendar.calendar_at(bay, float(times[0] + 0.5 * part.step))
+    year = hourly(bay, float(times[0] + 0.5 * part.step))
+    first = calendar.calendar_at(year, float(times[0] + 0.5 * part.step))
     now = first.now + (times - times[0]).astype(float)
-    when = replace(first, now=now)
-    target = np.asarray(calendar.planned_target(bay, when, ARRAY), dtype=float)
-    stage = calendar.stage_of(when, target, bay.schedule.holding_temperature, ARRAY)
-    return now, np.asarray(stage, dtype=int), target
-
-
-def _hours(weather: Weather, which: NDArray[np.bool_]) -> Weather:
-    return replace(weather, **{name: getattr(weather, name)[which] for name in ARRAYS})
+    steps = [first._replace(now=one) for one in now.tolist()]
+    targets = [calendar.planned_target(year, when) for when in steps]
+    stages = [
+        calendar.stage_of(year, when, target) for when, target in zip(steps, targets, strict=True)
+    ]
+    return now, np.array(stages), np.array(targets)
 
 
 def _moisture(weather: Weather, pressure: float) -> Array:

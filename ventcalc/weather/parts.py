@@ -14,7 +14,7 @@ from ventcalc.weather.files import ARRAYS, Weather
 from ventcalc.weather.grid import when
 from ventcalc.weather.record import Array, Times, zone
 
-__all__ = ["design_day", "dry_bulb_percentiles", "local_time", "season"]
+__all__ = ["design_day", "dry_bulb_percentiles", "local_time", "season", "steps_of"]
 
 DAY = 86400.0
 
@@ -99,7 +99,7 @@ def _season_in(weather: Weather, start: str, end: str, year: int | None) -> Weat
         if finish <= begin:
             finish = _date(candidate + 1, end)
         if first <= begin and finish <= last:
-            return _take(weather, (local >= begin) & (local < finish))
+            return steps_of(weather, (local >= begin) & (local < finish))
     return None
 
 
@@ -117,7 +117,7 @@ def _twice(weather: Weather) -> Weather:
     local = local_time(weather).astype("datetime64[D]")
     leap = (local - local.astype("datetime64[Y]")).astype(int) == 59
     leap &= local.astype("datetime64[M]").astype(int) % 12 == 1
-    again = _take(weather, ~leap)
+    again = steps_of(weather, ~leap)
     start = weather.time[-1] + _seconds(weather.step)
     steps = np.arange(len(again.time)) * _seconds(weather.step)
     joined: dict[str, Any] = {
@@ -127,7 +127,8 @@ def _twice(weather: Weather) -> Weather:
     return replace(weather, **joined)
 
 
-def _take(weather: Weather, which: ArrayLike | slice) -> Weather:
+def steps_of(weather: Weather, which: ArrayLike | slice) -> Weather:
+    """Only some steps of the weather."""
     return replace(weather, **{name: getattr(weather, name)[which] for name in ARRAYS})
 
 
@@ -199,7 +200,7 @@ def design_day(weather: Weather, *, percentile: float) -> Weather:
     means = weather.temperature[first : first + days * per_day].reshape(days, per_day).mean(axis=1)
     day = int(np.argmin(np.abs(means - np.percentile(means, percentile))))
     begin = first + day * per_day
-    chosen = _take(weather, slice(begin, begin + per_day))
+    chosen = steps_of(weather, slice(begin, begin + per_day))
     note = (
         f"design day {local[begin].astype('datetime64[D]')}: mean {means[day]:.1f} °C, "
         f"percentile {percentile:g} of {days} daily means"

@@ -142,7 +142,7 @@ def _times(
             f"line {lines[wrong]:.0f}: time is {stamps[wrong]!r}; "
             f"write ISO 8601 such as 2025-10-03T14:00-06:00"
         ) from None
-    naive = [moment.tzinfo is None for moment in parsed]
+    naive = [time.tzinfo is None for time in parsed]
     if any(naive) and local is None:
         raise BadInput(
             f"line {lines[naive.index(True)]:.0f}: time {stamps[naive.index(True)]!r} has no time "
@@ -165,7 +165,7 @@ def _is_iso(stamp: str) -> bool:
 
 
 def _to_utc(
-    moments: Sequence[datetime],
+    times: Sequence[datetime],
     local: tzinfo,
     stamps: Sequence[str],
     lines: Array,
@@ -179,9 +179,9 @@ def _to_utc(
     """
     seconds: list[int] = []
     previous = -(2**62)
-    for moment, stamp, line in zip(moments, stamps, lines, strict=True):
-        if moment.tzinfo is None:
-            first = moment.replace(tzinfo=local)
+    for time, stamp, line in zip(times, stamps, lines, strict=True):
+        if time.tzinfo is None:
+            first = time.replace(tzinfo=local)
             second = first.replace(fold=1)
             before, after = first.utcoffset(), second.utcoffset()
             if before is not None and after is not None and before < after:
@@ -190,7 +190,7 @@ def _to_utc(
                     f"if the logger keeps winter time, say so with a fixed offset as time zone"
                 )
             repeated = before != after and int(first.timestamp()) <= previous
-            moment = second if repeated else first
-        previous = int(moment.timestamp())
+            time = second if repeated else first
+        previous = int(time.timestamp())
         seconds.append(previous)
     return seconds

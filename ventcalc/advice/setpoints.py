@@ -1,0 +1,104 @@
+"""What the supply of a bay is set to, and what its fans, ceiling and sensors make of it."""
+
+from __future__ import annotations
+
+import math
+
+from ventcalc.air.plain import KELVIN, air_density, saturated
+from ventcalc.bay.description import Bay
+from ventcalc.bay.hourly import HourlyBay
+
+__all__ = [
+    "CEILING_RESISTANCE",
+    "ceiling_temperature",
+    "cooling_speed",
+    "dew_point_uncertainty",
+    "dry_air_flow",
+    "fan_power",
+    "humidity_setpoint",
+    "lowest_supply",
+    "supply_setpoint",
+    "vapour_limit",
+]
+
+CEILING_RESISTANCE = 0.10
+"""Inside surface resistance, heat flowing up (ISO 6946). [m² K/W]"""
+HUMIDIFIER_RESERVE = 1.05
+"""The humidifier keeps a little more from the coldest tuber than the verdict asks for. [1]"""
+UNEVEN_FROM = 0.8
+"""Part of the spread limit from which on the fans run faster; at the limit at full speed. [1]"""
+VAPOUR_GAS_CONSTANT = 461.5
+"""[J/(kg K)]"""
+LATENT_HEAT = 2.49e6
+"""Of evaporation near 5 °C. [J/kg]"""
+
+
+def dry_air_flow(bay: Bay | HourlyBay, fan_speed: float, pressure: float) -> float:
+    """Dry air through the fans, at 5 °C. [kg/s]"""
+    return bay.fans.airflow * fan_speed * air_density(pressure)
+
+
+def fan_power(bay: Bay | HourlyBay, fan_speed: float) -> float:
+    """Electrical power of the fans by the cube law; all of it warms the air. [W]"""
+    full = bay.fans.airflow * bay.fans.static_pressure / bay.fans.efficiency
+    return full * fan_speed * fan_speed * fan_speed
+
+
+def cooling_speed(bay: HourlyBay, excess: float, spread: float) -> float:
+    """
+    Fan speed for cooling and equalizing: slow when little is to be done, power goes with the cube.
+
+    Full for a kelvin above the target [K], or for a pile as uneven as its limit allows [K]. [0-1]
+    """
+    slow = bay.fans.minimum_speed
+    uneven = (spread / bay.limits.spread - UNEVEN_FROM) / (1.0 - UNEVEN_FROM)
+    return slow + (1.0 - slow) * min(max(max(excess, uneven), 0.0), 1.0)
+
+
+def lowest_supply(bay: HourlyBay) -> float:
+    """Coldest plenum set: the floor, and the sensors' uncertainty above it. [°C]"""
+    return bay.limits.plenum_floor + bay.control.confidence * bay.sensors.temperature
+
+
+def supply_setpoint(bay: HourlyBay, target: float, pulp_coldest: float) -> float:
+    """Plenum to cool with: below the target, not far below the coldest tuber nor near the floor."""
+    below = target - bay.control.supply_below
+    chilling = pulp_coldest - bay.limits.supply_difference
+    return max(max(below, chilling), lowest_supply(bay))
+
+
+def humidity_setpoint(bay: HourlyBay) -> float:
+    """Relative humidity that the humidifier works up to; 0 without one. [0-1]"""
+    return bay.limits.plenum_humidity if bay.humidifier.capacity > 0.0 else 0.0
+
+
+def vapour_limit(bay: HourlyBay, pulp_coldest: float, pressure: float) -> float:
+    """
+    Humidity ratio up to which a humidifier may go without a doubt about the coldest tuber.
+
+    Saturated at the coldest tuber less the margin that the sensors ask for. [kg/kg dry air]
+    """
+    sigma = dew_point_uncertainty(bay, pulp_coldest, bay.limits.plenum_humidity)
+    sigma = math.sqrt(sigma * sigma + bay.sensors.temperature**2)
+    margin = HUMIDIFIER_RESERVE * bay.control.confidence * sigma
+    return saturated(pulp_coldest - margin, pressure)
+
+
+def dew_point_uncertainty(bay: HourlyBay, temperature: float, relative_humidity: float) -> float:
+    """
+    Standard uncertainty of a dew point found from a temperature and a humidity probe. [K]
+
+    First-order propagation, dTd/dRH = R T² / (L RH).
+    """
+    kelvin = temperature + KELVIN
+    slope = VAPOUR_GAS_CONSTANT * kelvin * kelvin / LATENT_HEAT / relative_humidity
+    part = slope * bay.sensors.humidity
+    return math.sqrt(bay.sensors.temperature**2 + part * part)
+
+
+def ceiling_temperature(
+    bay: HourlyBay, headspace_temperature: float, outside_temperature: float
+) -> float:
+    """Inside surface of the ceiling at its worst purlin or joint (ISO 6946, Rsi 0.10). [°C]"""
+    share = bay.envelope.ceiling_u * bay.envelope.bridge_factor * CEILING_RESISTANCE
+    return headspace_temperature - share * (headspace_temperature - outside_temperature)

@@ -1,0 +1,156 @@
+"""The season's calendar of a bay: which stage, and which pulp temperature is wanted."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+from ventcalc.bay.hourly import HourlyBay
+
+__all__ = [
+    "STAGES",
+    "Calendar",
+    "calendar_at",
+    "final_target",
+    "local_hour",
+    "planned_target",
+    "stage_of",
+    "target_of",
+]
+
+STAGES = (
+    "filling", "wound_healing", "cool_down", "holding", "warm_up", "unloading", "empty",
+)  # fmt: skip
+"""Names of the stages, in order; a stage's code is its place."""
+
+FILLING, WOUND_HEALING, COOL_DOWN, HOLDING, WARM_UP, UNLOADING, EMPTY = range(7)
+
+HOUR, DAY = 3600.0, 86400.0
+LAG = 0.5
+"""How far the pile may trail its target before the target waits. [K]"""
+COLD_START = 1.0
+"""How far below the pulp a target may begin that nobody remembers. [K]"""
+ARRIVED = 0.05
+"""How near the target must be to where it heads for the ramp to count as done. [K]"""
+
+
+class Calendar(NamedTuple):
+    """Ends of the stages, as time since the first load."""
+
+    now: float
+    """[s]"""
+    filled: float
+    """[s]"""
+    healed: float
+    """[s]"""
+    warm_up: float
+    """[s]"""
+    unloading: float
+    """[s]"""
+    emptied: float
+    """[s]"""
+
+
+def local_hour(bay: HourlyBay, time: float) -> float:
+    """Hour of the local clock. [h]"""
+    offset = bay.dates.utc_offsets[0]
+    for i in range(4):
+        if time >= bay.dates.clock_changes[i]:
+            offset = bay.dates.utc_offsets[i + 1]
+    return (time + offset) % DAY // HOUR
+
+
+def calendar_at(bay: HourlyBay, time: float) -> Calendar:
+    """Where a time (UTC since 1970-01-01 [s]) stands in the bay's season."""
+    plan, dates = bay.schedule, bay.dates
+    start = dates.fill_start
+    return Calendar(
+        now=time - start,
+        filled=plan.fill_days,
+        healed=plan.fill_days + plan.healing_days,
+        warm_up=dates.warm_up_start - start,
+        unloading=dates.unloading_start - start,
+        emptied=dates.unloading_start - start + plan.unloading_days,
+    )
+
+
+def stage_of(bay: HourlyBay, when: Calendar, target: float) -> int:
+    """Code of the stage; cool-down lasts until the target [°C] has come down to holding."""
+    now = when.now
+    if now < when.filled:
+        return FILLING
+    if now < when.healed:
+        return WOUND_HEALING
+    if now < when.warm_up:
+        return COOL_DOWN if target > bay.schedule.holding_temperature + ARRIVED else HOLDING
+    if now < when.unloading:
+        return WARM_UP
+    return UNLOADING if now < when.emptied else EMPTY
+
+
+def planned_target(bay: HourlyBay, when: Calendar) -> float:
+    """Pulp temperature that the calendar alone asks for, however far the pile has come. [°C]"""
+    plan = bay.schedule
+    if when.now < when.healed:
+        return plan.healing_temperature
+    if when.now < when.warm_up:
+        fall = plan.ramp * (when.now - when.healed)
+        return max(plan.healing_temperature - fall, plan.holding_temperature)
+    share = min((when.now - when.warm_up) / (when.unloading - when.warm_up), 1.0)
+    rise = plan.warm_up_temperature - plan.holding_temperature
+    return plan.holding_temperature + rise * share
+
+
+def final_target(bay: HourlyBay, when: Calendar) -> float:
+    """Where the target is heading in this part of the season. [°C]"""
+    plan = bay.schedule
+    if when.now < when.healed:
+        return plan.healing_temperature
+    return plan.holding_temperature if when.now < when.warm_up else plan.warm_up_temperature
+
+
+def target_of(bay: HourlyBay, when: Calendar, last: float, pulp: float, elapsed: float) -> float:
+    """
+    Pulp temperature wanted now.
+
+    Parameters
+    ----------
+    bay : HourlyBay
+        The bay.
+    when : Calendar
+        Now.
+    last : float
+        The target before; NaN at the start. [°C]
+    pulp : float
+        Mean pulp temperature; NaN leaves the target to its ramp. [°C]
+    elapsed : float
+        Time since ``last``. [s]
+
+    Returns
+    -------
+    float
+        The wound-healing temperature until healed, then a ramp to holding, later a ramp to
+        the warm-up temperature. [°C]
+
+    Notes
+    -----
+    Without a target from before, the plan's is taken, or a kelvin below a warmer pile.
+    The ramp waits for a pile that lags more than half a kelvin behind: otherwise a warm autumn
+    would let the target run ahead, and the first cold night would cool the crop too fast.
+    """
+    plan = bay.schedule
+    if when.now < when.healed:
+        return plan.healing_temperature
+    if math.isnan(last):
+        last = planned_target(bay, when)
+        if pulp - COLD_START > last:
+            last = min(pulp - COLD_START, plan.healing_temperature)
+    if when.now < when.warm_up:
+        if pulp - last > LAG:
+            return last
+        return max(last - plan.ramp * elapsed, plan.holding_temperature)
+    if last - pulp > LAG:
+        return last
+    low, warm = plan.holding_temperature, plan.warm_up_temperature
+    rate = (warm - low) / (when.unloading - when.warm_up)
+    return min(last + rate * elapsed, max(warm, low))

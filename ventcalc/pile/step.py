@@ -1,0 +1,304 @@
+"""
+One time step of the deep bed: heat, vapour and losses, layer by layer from the bottom up.
+
+Within a step the air is quasi-steady: it marches upward and takes up heat and vapour from one
+layer after the other, while every layer follows an L-stable approach to its equilibrium. A layer
+hands on the *mean* state of the step, so that what leaves one layer is what enters the next, and
+energy and water close to round-off for any step. Evaporation is taken at the mean temperature
+of the step, found from the last step's heat source; condensed water lies as a film that must dry
+before the skin transpires again.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from ventcalc.air.fit import MASS_RATIO
+from ventcalc.air.formula import humidity_of_vapour
+from ventcalc.air.plain import AIR_HEAT, EVAPORATION, saturated
+from ventcalc.pile.crop import (
+    DRY_MATTER_PER_CO2,
+    WATER_PER_CO2,
+    age_factor,
+    dry_matter_rate,
+    healing_factor,
+    skin_transpiration,
+    temperature_factor,
+)
+from ventcalc.pile.layers import Bed, BedStep, Inflow, Layer, greatest, layer_mean, least
+from ventcalc.pile.passage import AirPath, air_path, conduction_parts
+
+__all__ = ["step_layers"]
+
+LATENT_FALL = 2380.0
+"""Fall of the heat of evaporation per kelvin. [J/(kg K)]"""
+TRACE = 1e-15
+"""Film that counts as none. [kg/kg crop]"""
+WATER_PER_DRY_MATTER = WATER_PER_CO2 / DRY_MATTER_PER_CO2
+LONG = 7200.0
+"""Steps up to this need no look at anything but water. [s]"""
+FARTHEST = 3.0
+"""Exchange of a layer in a step up to which the scheme does not overshoot. [1]"""
+WETTEST = 0.55
+"""Exchange of a wet layer in a step up to which lagged evaporation is accurate. [1]"""
+LARGEST_LATENT = 0.4
+"""Heating of a layer by water condensing in a part that still leaves the lag harmless. [K]"""
+LARGEST_GUESS = 1.0
+"""Change by the last step's heat source that may still be guessed. [K]"""
+MOST_PARTS = 65536.0
+"""A step that would need more is refused."""
+
+
+def step_layers(
+    bed: Bed,
+    layers: Sequence[Layer],
+    curing: float,
+    superficial_velocity: float,
+    step: float,
+    given: Inflow,
+) -> tuple[BedStep, float]:
+    """
+    Move the layers one step on, in place, in as many parts as it needs.
+
+    Gives the means of the step, and the wound healing done after it [s].
+    """
+    path = air_path(bed, superficial_velocity, step)
+    parts = _parts(bed, layers, path, given)
+    if parts == 1:
+        return _one_part(bed, layers, curing, path, given)
+    if parts == 0:
+        nothing = math.nan
+        return BedStep(nothing, nothing, nothing, nothing, nothing, nothing), curing
+    path = air_path(bed, superficial_velocity, step / parts)
+    warm = moist = water = condensed = respiration = latent = latent_water = 0.0
+    for _ in range(parts):
+        part, curing = _one_part(bed, layers, curing, path, given)
+        warm += part.outlet_temperature
+        moist += part.outlet_humidity_ratio
+        water += part.evaporated
+        condensed += part.condensed
+        respiration += part.respiration
+        latent += part.latent_heat
+        latent_water += part.latent_heat * part.evaporated
+    mean = latent / parts if water == 0.0 else latent_water / water
+    return (
+        BedStep(
+            outlet_temperature=warm / parts,
+            outlet_humidity_ratio=moist / parts,
+            evaporated=water / parts,
+            condensed=condensed / parts,
+            respiration=respiration / parts,
+            latent_heat=mean,
+        ),
+        curing,
+    )
+
+
+def _parts(bed: Bed, layers: Sequence[Layer], path: AirPath, given: Inflow) -> int:
+    """
+    Parts of a step: one for the hours of a season, more for a bed that is being wetted fast.
+
+    Also for steps of many hours after a change of airflow, or beyond the reach of the time
+    scheme. Powers of two; 0 where even the most would not be enough.
+    """
+    driving = _driving(bed, layers, given.humidity_ratio)
+    if path.step <= LONG and not driving > 0.0:
+        return 1
+    per_step = path.air_capacity * path.step / bed.heat_capacity
+    need = 0.0
+    if driving > 0.0:
+        latent = EVAPORATION / AIR_HEAT / LARGEST_LATENT * driving
+        need = per_step * path.film_effectiveness * max(latent, 1.0 / WETTEST)
+    if path.step > LONG:
+        source = 0.0
+        for layer in layers:
+            source = max(source, abs(layer.source))
+        guess = path.gain / path.effectiveness * source / LARGEST_GUESS
+        need = max(need, max(per_step * path.effectiveness / FARTHEST, guess))
+    if need > MOST_PARTS:
+        return 0
+    parts = 1
+    while need > parts:
+        parts *= 2
+    return parts
+
+
+def _driving(bed: Bed, layers: Sequence[Layer], inlet: float) -> float:
+    """
+    Humidity ratio by which the air is too moist for the coldest layer, or a film for the air.
+
+    Drying pulls no harder than the warmest layer; a bed without a film is not driven by it.
+    """
+    wetting = max(inlet - saturated(least(layers), bed.pressure), 0.0)
+    if not _any_film(layers):
+        return wetting
+    return max(saturated(greatest(layers), bed.pressure) - inlet, wetting)
+
+
+def _any_film(layers: Sequence[Layer]) -> bool:
+    for layer in layers:
+        if layer.film > 0.0:
+            return True
+    return False
+
+
+def _one_part(
+    bed: Bed, layers: Sequence[Layer], curing: float, path: AirPath, given: Inflow
+) -> tuple[BedStep, float]:
+    """One uncut step."""
+    inverse = 1.0 / path.effectiveness
+    entering = given.temperature
+    for layer in layers:
+        change = path.gain * layer.source + path.hold * layer.temperature
+        layer.guess = path.weight * entering + inverse * change
+        entering = path.carry * entering + change
+
+    outlet_humidity = _vapour(bed, layers, curing, path, given.humidity_ratio)
+    latent = EVAPORATION - LATENT_FALL * layer_mean(layers)
+    respiration = _sources(bed, layers, path, given, latent)
+    evaporated, condensed = _films(bed, layers, path, given.top_water)
+    _conduction(bed, layers, path)
+
+    entering = given.temperature
+    for layer in layers:
+        change = path.gain * layer.source + path.hold * layer.temperature
+        mean = path.weight * entering + inverse * change
+        layer.temperature += path.reach * (mean - layer.temperature)
+        entering = path.carry * entering + change
+    return (
+        BedStep(
+            outlet_temperature=entering,
+            outlet_humidity_ratio=outlet_humidity,
+            evaporated=evaporated,
+            condensed=condensed,
+            respiration=respiration,
+            latent_heat=latent,
+        ),
+        curing + path.step * healing_factor(layer_mean(layers), bed.crop),
+    )
+
+
+def _vapour_pressure(temperature: float, bed: Bed) -> float:
+    """Over the tubers' water, in moist air. [Pa]"""
+    c = bed.vapour_fit
+    value = c[0] * temperature + c[1]
+    value = value * temperature + c[2]
+    value = value * temperature + c[3]
+    value = value * temperature + c[4]
+    return value * temperature + c[5]
+
+
+def _skin_share(bed: Bed, curing: float, path: AirPath, inlet: float) -> float:
+    """Part of the way to the skin's equilibrium that air goes in one layer. [1]"""
+    flow = skin_transpiration(curing, bed.crop) * bed.layer_mass
+    units = flow * (bed.pressure * MASS_RATIO / (MASS_RATIO + inlet) ** 2) / path.mass_flow
+    # More than all of the way would make air and tubers trade water to and fro.
+    return min(units / (1.0 + units / 2.0), 1.0)
+
+
+def _vapour(bed: Bed, layers: Sequence[Layer], curing: float, path: AirPath, inlet: float) -> float:
+    """Set each layer's evaporation; gives the humidity ratio of the air that leaves the top."""
+    share = _skin_share(bed, curing, path, inlet)
+    if not _any_film(layers):
+        outlet, wets = _dry_march(bed, layers, path, share, inlet)
+        if not wets:
+            return outlet
+    return _wet_march(bed, layers, path, share, inlet)
+
+
+def _dry_march(
+    bed: Bed, layers: Sequence[Layer], path: AirPath, share: float, inlet: float
+) -> tuple[float, bool]:
+    """Vapour through the skin alone, and whether somewhere it would lie down as a film."""
+    pressure, activity = bed.pressure, bed.crop.water_activity
+    x = inlet
+    wets = False
+    for layer in layers:
+        surface = _vapour_pressure(layer.guess, bed)
+        lacking = humidity_of_vapour(activity * surface, pressure) - x
+        if lacking < 0.0 and x * (pressure - surface) > MASS_RATIO * surface:
+            wets = True
+        layer.evaporated = lacking * (share * path.mass_flow)
+        layer.from_film = 0.0
+        x += share * lacking
+    return x, wets
+
+
+def _wet_march(
+    bed: Bed, layers: Sequence[Layer], path: AirPath, share: float, inlet: float
+) -> float:
+    """Vapour from films and into films, through the skin where a film is gone before the end."""
+    pressure, activity = bed.pressure, bed.crop.water_activity
+    per_flow = bed.layer_mass / (path.step * path.mass_flow)
+    x = inlet
+    for layer in layers:
+        surface = _vapour_pressure(layer.guess, bed)
+        water = layer.film * per_flow
+        free = path.film_effectiveness * (humidity_of_vapour(surface, pressure) - x)
+        gain, part = free, free
+        if free > water:
+            skin = humidity_of_vapour(activity * surface, pressure)
+            gain, part = water + (1.0 - water / free) * share * (skin - x), water
+        layer.evaporated = gain * path.mass_flow
+        layer.from_film = part * path.mass_flow
+        x += gain
+    return x
+
+
+def _sources(
+    bed: Bed, layers: Sequence[Layer], path: AirPath, given: Inflow, latent: float
+) -> float:
+    """Set each layer's heat, count what it burns; gives the heat of respiration. [W/m²]"""
+    factor = age_factor(given.age, bed.crop, bed.fresh_respiration)
+    settled = bed.crop.respiration_settled * bed.layer_mass * factor
+    burning = path.step / bed.layer_mass * dry_matter_rate(1.0, bed.crop)
+    gain = given.heat_gain / len(layers)
+    respiration = 0.0
+    for layer in layers:
+        heat = settled * temperature_factor(layer.temperature, bed.crop)
+        respiration += heat
+        layer.source = heat - latent * layer.evaporated + gain
+        burned = heat * burning
+        layer.dry_matter_loss += burned
+        layer.water_loss -= burned * WATER_PER_DRY_MATTER
+    layers[-1].source += given.top_heat
+    return respiration
+
+
+def _films(
+    bed: Bed, layers: Sequence[Layer], path: AirPath, top_water: float
+) -> tuple[float, float]:
+    """Move the step's water in skins and films; gives what evaporated and what lay down."""
+    per_mass = path.step / bed.layer_mass
+    evaporated = condensed = 0.0
+    for layer in layers:
+        evaporated += layer.evaporated
+        condensed -= min(layer.from_film, 0.0)
+        layer.water_loss += (layer.evaporated - layer.from_film) * per_mass
+        film = layer.film - layer.from_film * per_mass
+        layer.film = 0.0 if film < TRACE else film
+    layers[-1].water_loss += max(top_water, 0.0) * per_mass
+    layers[-1].film -= min(top_water, 0.0) * per_mass
+    return evaporated, condensed
+
+
+def _conduction(bed: Bed, layers: Sequence[Layer], path: AirPath) -> None:
+    """Add to each layer's source the mean heat from its neighbours. [W/m²]"""
+    parts = conduction_parts(bed, path.step)
+    share = path.conduction / parts
+    warming = path.step / bed.heat_capacity
+    for layer in layers:
+        layer.guess = layer.temperature
+    for _ in range(parts):
+        below = layers[0]
+        heat_below = 0.0
+        for i in range(1, len(layers)):
+            above = layers[i]
+            heat = (above.guess - below.guess) * share
+            below.source += heat
+            above.source -= heat
+            below.guess += (heat - heat_below) * warming
+            heat_below = heat
+            below = above
+        below.guess -= heat_below * warming
