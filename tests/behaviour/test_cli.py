@@ -7,6 +7,7 @@ import io
 import json
 import math
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -198,7 +199,7 @@ def test_advice_in_words(run):
     for part in ("Fans", "Fresh-air door", "Humidifier", "Heater", "Plenum expected"):
         assert any(line.strip().startswith(part) for line in lines)
     assert "Why:" in lines
-    assert any(" ± " in line for line in lines if "coldest tuber" in line)
+    assert any(" ± " in line for line in lines if "coldest pulp above" in line)
     assert lines[-1].startswith("Caution: ")
     assert "°F" not in out
 
@@ -323,11 +324,11 @@ def test_files_that_are_no_files(refused, tmp_path):
     assert "ventcalc new" in refused("advise", tmp_path / "bay.toml", "--readings", NIGHT)[0]
 
 
-def test_without_pulp_hands_off(run, tmp_path):
+def test_without_pulp_the_controller_is_left_alone(run, tmp_path):
     path = readings(tmp_path, pulp_temps_c=None)
     status, out, _ = run("advise", "seed_bay", "--readings", path)
     assert status == 0
-    assert "hands off" in out
+    assert "leave it to the controller's own program" in out
     data = json.loads(run("advise", "seed_bay", "--readings", path, "--json")[1])
     assert data["action"] == "hands_off"
     assert data["fan_speed"] is None
@@ -546,11 +547,12 @@ def test_season_in_words(run, short_bay):
     assert "20 Oct 2018 to 18 Nov 2018" in out
     for row in ROWS:
         assert row.words in out
-    for part in ("Respiration", "Top above bottom", "Mass lost", "Fans ran", "kWh in all"):
-        assert any(line.startswith(f"  - {part}") or part in line for line in out.splitlines())
+    for part in ("Respiration", "Top-to-bottom spread", "Shrink", "Fans ran", "Electricity"):
+        assert any(line.startswith(f"  - {part}") for line in out.splitlines())
+    assert "Compared with published figures" in out
     us = run(*words, "--units", "us")[1]
     assert "kWh/ton" in us
-    assert "°C" not in us.split("Policy:")[1]  # remarks on the bay name both units
+    assert "°C" not in us.split("Control: advice")[1]  # remarks on the bay name both units
 
 
 def test_season_as_json_and_csv(run, short_bay, tmp_path):
@@ -577,13 +579,13 @@ def test_season_as_json_and_csv(run, short_bay, tmp_path):
 def test_season_compare(run, short_bay):
     out = run("season", short_bay, "--weather", "example", "--layers", "10", "--compare")[1]
     heading = next(line for line in out.splitlines() if "thermostat" in line)
-    policies = heading.split()
-    assert policies[:3] == ["advice", "thermostat", "clock"]
+    methods = re.split("  +", heading.strip())
+    assert methods[:3] == ["advice", "thermostat", "clock"]
     # A bay without any air may heat beyond the crop model; then that is said.
-    assert ('Left out: policy "nothing"' in out) != (policies[3:] == ["nothing"])
-    fans = next(line for line in out.splitlines() if "Fans running" in line)
+    assert ("Left out: no ventilation" in out) != (methods[3:] == ["no ventilation"])
+    fans = next(line for line in out.splitlines() if "Fan run time" in line)
     hours = [float(word.replace(",", "")) for word in fans.split() if word[0].isdigit()]
-    assert len(hours) == len(policies)
+    assert len(hours) == len(methods)
     # Eight hours a night while there is crop to blow at.
     assert hours[2] == pytest.approx(30 * 8, abs=10)
 
@@ -626,13 +628,15 @@ def test_season_refuses_weather_that_is_too_short(refused, short_bay, tmp_path):
     assert "no such file" in refused("season", short_bay, "--weather", tmp_path / "none")[0]
 
 
-def test_targets_are_looked_at_before_the_work(refused, short_bay, tmp_path, monkeypatch):
+@pytest.mark.parametrize("library", ["matplotlib", "jinja2"])
+def test_targets_are_looked_at_before_the_work(refused, short_bay, tmp_path, monkeypatch, library):
     monkeypatch.setattr("ventcalc.commands.season.simulate", pytest.fail)
     words = ("season", short_bay, "--weather", "example")
     assert "is not a file" in refused(*words, "--csv", tmp_path)[0]
     assert "no folder" in refused(*words, "--html", tmp_path / "none" / "x.html")[0]
-    monkeypatch.setitem(sys.modules, "matplotlib", None)
+    monkeypatch.setitem(sys.modules, library, None)
     (line,) = refused(*words, "--html", tmp_path / "x.html")
+    assert line.startswith(library)
     assert "ventcalc[report]" in line
 
 

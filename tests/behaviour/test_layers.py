@@ -82,6 +82,11 @@ WRONG = {
         "import matplotlib.dates",
         {"one door to matplotlib"},
     ),
+    "a second door to jinja2": (
+        "ventcalc/report/text.py",
+        "import jinja2",
+        {"one door to jinja2"},
+    ),
     "the library on the network": (
         "ventcalc/units/text.py",
         "import paho.mqtt.client",

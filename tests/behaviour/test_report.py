@@ -14,7 +14,7 @@ from ventcalc.bay.description import Refrigeration
 from ventcalc.bay.file import example_bay
 from ventcalc.report.season_days import days_of, loss_at, stage_runs
 from ventcalc.report.season_page import CAUTIONS, season_page
-from ventcalc.report.season_rows import ROWS, per_tonne, sanity_lines
+from ventcalc.report.season_rows import ROWS, equipment_lines, per_tonne, published_lines
 from ventcalc.season.run import run_season
 from ventcalc.weather import example_weather
 
@@ -188,10 +188,11 @@ def test_loss_by_age(season):
     assert np.isnan(loss_at(season, 150))
 
 
-def test_sanity_lines_carry_their_sources(season):
-    text = " ".join(sanity_lines(season, "us"))
-    for part in ("J. Agric. Sci.", "Bethke", "Olsen and Frazier", "kWh/ton", "°F"):
+def test_published_figures_carry_their_sources(season):
+    text = " ".join(published_lines(season, "us"))
+    for part in ("J. Agric. Sci.", "Bethke", "Olsen and Frazier", "°F"):
         assert part in text
+    assert "kWh/ton" in " ".join(equipment_lines(season, "us"))
     assert "27 Btu/(h ton) to 45 Btu/(h ton)" in text  # 30 to 50 Btu/h per long ton of 2 240 lb
 
 

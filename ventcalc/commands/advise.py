@@ -31,10 +31,12 @@ def add(commands: Any) -> None:
         "--readings",
         metavar="FILE",
         required=True,
-        help="readings of this moment, JSON; - reads in",
+        help="readings of this hour, JSON; - takes standard input",
     )
     parser.add_argument(
-        "--memory", metavar="FILE", help="the adviser's memory, JSON; read if there, then written"
+        "--memory",
+        metavar="FILE",
+        help="what to remember from hour to hour, JSON; read if it exists, then written",
     )
 
 

@@ -11,7 +11,7 @@ from ventcalc.commands.words import add_command, as_json
 from ventcalc.errors import BadInput
 from ventcalc.report.check_data import check_data
 from ventcalc.report.check_text import SWEEP_WORDS, check_text, sweep_tables, table_heights
-from ventcalc.report.drawing import need_matplotlib
+from ventcalc.report.pages import need_page_libraries
 from ventcalc.report.table import table
 from ventcalc.units import parse, show
 
@@ -29,7 +29,7 @@ def add(commands: Any) -> None:
     )
     parser.add_argument("bay", metavar="BAY", help="bay file, or seed_bay or fry_bay (invented)")
     parser.add_argument(
-        "--height", metavar="VALUE", help='depth of the pile, such as "17 ft"; that of the file'
+        "--height", metavar="VALUE", help='pile depth, such as "17 ft" (that of the bay file)'
     )
     parser.add_argument(
         "--winter",
@@ -41,7 +41,7 @@ def add(commands: Any) -> None:
         "--warm",
         metavar="VALUE",
         default="18 degC",
-        help='mean outside on the warm day that refrigeration must carry, such as "64 degF" '
+        help='mean outside on the warm day that refrigeration must handle, such as "64 degF" '
         "(18 degC)",
     )
     parser.add_argument("--sweep", action="store_true", help="table of margins by height")
@@ -52,7 +52,7 @@ def run(args: argparse.Namespace) -> str:
     """Table, findings and cautions as text, or JSON; a page where it is asked for."""
     if args.html is not None:
         check_target(args.html)
-        need_matplotlib()
+        need_page_libraries()
     bay = bay_named(args.bay)
     height = bay.pile.height if args.height is None else _height(args.height)
     outside = {

@@ -15,8 +15,8 @@ from ventcalc.commands.season import EXAMPLE_CREDIT, simulate, weather_for
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.errors import BadInput
 from ventcalc.report.data import advice_data, season_csv, season_data
+from ventcalc.report.pages import need_page_libraries
 from ventcalc.report.season_page import season_page
-from ventcalc.report.season_plots import need_matplotlib
 from ventcalc.report.text import CAUTION, advice_text, season_text
 from ventcalc.season.run import Season
 from ventcalc.units import UnitSystem
@@ -108,26 +108,26 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> str:
     """Everything at once, from the example bay to the report."""
-    need_matplotlib()
+    need_page_libraries()
     folder = _folder(args.out)
     report = args.html if args.html is not None else str((folder or Path()) / "ventcalc-demo.html")
     check_target(report)
     bay = example_bay()
-    told = {name: _hour(bay, given, args.units) for name, given in _given().items()}
-    season, page = _season(bay, told, args.units)
+    scenes = {name: _hour(bay, given, args.units) for name, given in _given().items()}
+    season, page = _season(bay, scenes, args.units)
     texts = {report: page, **(_files(folder, season) if folder else {})}
     lines = [write_text(name, text) for name, text in texts.items()]
     if args.json:
-        scenes = {name: _hour_data(bay, given, args.units) for name, given in _given().items()}
+        advice = {name: _hour_data(bay, given, args.units) for name, given in _given().items()}
         return as_json(
             {
                 "note": _INVENTED,
-                "advice": scenes,
+                "advice": advice,
                 "season": season_data([season], args.units),
                 "files": list(texts),
             }
         )
-    hours = [f"--- {_title(name)} ---\n{text}" for name, text in told.items()]
+    hours = [f"--- {_title(name)} ---\n{text}" for name, text in scenes.items()]
     parts = [
         _INVENTED,
         *hours,
@@ -153,11 +153,11 @@ def _hour_data(bay: Bay, given: ReadingsFile, units: UnitSystem) -> dict[str, An
     return advice_data(bay, given, *advise(bay, given.readings), units)
 
 
-def _season(bay: Bay, told: dict[str, str], units: UnitSystem) -> tuple[Season, str]:
+def _season(bay: Bay, scenes: dict[str, str], units: UnitSystem) -> tuple[Season, str]:
     weather = weather_for(bay, "example")
     season = simulate(bay, weather, "advice", 40)
-    scenes = [(_title(name), text) for name, text in told.items()]
-    return season, season_page([season], weather, units, remarks=[EXAMPLE_CREDIT], scenes=scenes)
+    titled = [(_title(name), text) for name, text in scenes.items()]
+    return season, season_page([season], weather, units, remarks=[EXAMPLE_CREDIT], scenes=titled)
 
 
 def _folder(name: str | None) -> Path | None:

@@ -19,10 +19,10 @@ def add(commands: Any) -> None:
         commands,
         "new",
         run,
-        "Write a commented bay file with invented numbers, to put your own into.",
+        "Write a commented bay file with invented numbers, to fill in with your own.",
         "ventcalc new my_bay.toml --use seed --units us",
     )
-    parser.add_argument("out", metavar="OUT", help="file to write; one that is there stays")
+    parser.add_argument("out", metavar="OUT", help="file to write; an existing file is kept")
     parser.add_argument("--use", choices=USES, default="seed", help="what the crop is for (seed)")
 
 
@@ -31,4 +31,4 @@ def run(args: argparse.Namespace) -> str:
     done = create(args.out, starter_file(args.use, args.units))
     if args.json:
         return as_json({"wrote": args.out, "use": args.use, "units": args.units})
-    return f"{done}: the numbers are invented, put your own in the place of each."
+    return f"{done}: the numbers are invented, replace each with your own."

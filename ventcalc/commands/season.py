@@ -18,8 +18,9 @@ from ventcalc.commands.files import bay_named, check_target, write_text
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.errors import BadInput, OutOfRange
 from ventcalc.report.data import season_csv, season_data
+from ventcalc.report.pages import need_page_libraries
 from ventcalc.report.season_page import season_page
-from ventcalc.report.season_plots import need_matplotlib
+from ventcalc.report.season_rows import control_words
 from ventcalc.report.text import compare_text, season_text
 from ventcalc.season.run import Season, run_season, weather_of_season
 from ventcalc.weather import Weather, example_weather, read_weather
@@ -42,7 +43,7 @@ def add(commands: Any) -> None:
         commands,
         "season",
         run,
-        "Run a bay through a weather file and say what the season was worth.",
+        "Run a bay through a season of weather: shrink, condensation, energy, cost.",
         "ventcalc season seed_bay --weather example --compare --html season.html",
     )
     parser.add_argument("bay", metavar="BAY", help="bay file, or seed_bay or fry_bay (invented)")
@@ -54,11 +55,16 @@ def add(commands: Any) -> None:
     )
     which = parser.add_mutually_exclusive_group()
     which.add_argument(
-        "--policy", choices=tuple(POLICIES), default="advice", help="who decides (advice)"
+        "--policy",
+        choices=tuple(POLICIES),
+        default="advice",
+        help="control method (advice); nothing is no ventilation",
     )
-    which.add_argument("--compare", action="store_true", help="all policies side by side")
-    parser.add_argument("--start", metavar="MM-DD", help="first load, in the place of the file's")
-    parser.add_argument("--csv", metavar="OUT", help="write the hours as CSV")
+    which.add_argument("--compare", action="store_true", help="all control methods side by side")
+    parser.add_argument(
+        "--start", metavar="MM-DD", help="date of the first load, instead of the bay file's"
+    )
+    parser.add_argument("--csv", metavar="OUT", help="write every hour as CSV")
     parser.add_argument("--html", metavar="OUT", help="write a report with plots, one HTML file")
     parser.add_argument(
         "--layers", metavar="N", type=_layers, default=40, help="layers of the pile, 4 to 200 (40)"
@@ -77,21 +83,21 @@ def run(args: argparse.Namespace) -> str:
     for name in targets:
         check_target(name)
     if args.html is not None:
-        need_matplotlib()
+        need_page_libraries()
     bay = _started(bay_named(args.bay), args.start)
     weather = weather_for(bay, args.weather)
     names = tuple(POLICIES) if args.compare else (args.policy,)
     seasons, stopped = _simulated(bay, weather, names, args.layers)
-    left_out = [f'Left out: policy "{name}", {why}.' for name, why in stopped.items()]
+    left_out = [f"Left out: {control_words(name)}, because {why}." for name, why in stopped.items()]
     written = _written(seasons, weather, left_out, args)
     if args.json:
         data = season_data(seasons, args.units)
         return as_json({**data, "left_out": stopped, "files": targets})
     if args.compare:
-        told = compare_text(seasons, args.units)
+        summary = compare_text(seasons, args.units)
     else:
-        told = season_text(seasons[0], args.units)
-    return "\n\n".join(part for part in (told, *left_out, "\n".join(written)) if part)
+        summary = season_text(seasons[0], args.units)
+    return "\n\n".join(part for part in (summary, *left_out, "\n".join(written)) if part)
 
 
 def _simulated(
@@ -111,7 +117,7 @@ def _simulated(
                 f"{error.high:g} that the model covers"
             )
     if not seasons:
-        raise BadInput(f"{name}: {why}" for name, why in stopped.items())
+        raise BadInput(f"{control_words(name)}: {why}" for name, why in stopped.items())
     return seasons, stopped
 
 
@@ -181,7 +187,7 @@ def simulate(bay: Bay, weather: Weather, name: str, layers: int) -> Season:
     weather : Weather
         Outside air.
     name : str
-        Name of the policy.
+        Name of the control method.
     layers : int
         Layers of the pile.
 
@@ -190,7 +196,9 @@ def simulate(bay: Bay, weather: Weather, name: str, layers: int) -> Season:
     Season
         The season.
     """
-    with tqdm(desc=f"season, {name}", unit="h", disable=None, leave=False, file=sys.stderr) as bar:
+    with tqdm(
+        desc=f"season, {control_words(name)}", unit="h", disable=None, leave=False, file=sys.stderr
+    ) as bar:
 
         def progress(done: int, total: int) -> None:
             bar.total = total

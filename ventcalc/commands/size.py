@@ -14,7 +14,7 @@ from ventcalc.commands.files import bay_named, check_target, create, write_text
 from ventcalc.commands.season import EXAMPLE_CREDIT
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.errors import BadInput
-from ventcalc.report.drawing import need_matplotlib
+from ventcalc.report.pages import need_page_libraries
 from ventcalc.units import UnitSystem, convert, parse, parse_any
 from ventcalc.weather import Weather, example_weather, read_weather
 
@@ -53,7 +53,9 @@ def add(commands: Any) -> None:
         default="example",
         help="EPW, TMY3 or CSV file with a whole year, or the word example (example)",
     )
-    parser.add_argument("--out", metavar="OUT", help="write the sized bay; a file there stays")
+    parser.add_argument(
+        "--out", metavar="OUT", help="write the sized bay as a bay file; an existing file is kept"
+    )
     parser.add_argument("--html", metavar="OUT", help="write a report with plots, one HTML file")
 
 
@@ -86,7 +88,7 @@ def _check_files(args: argparse.Namespace) -> None:
             )
     if args.html is not None:
         check_target(args.html)
-        need_matplotlib()
+        need_page_libraries()
 
 
 def _target(bay: Bay, text: str | None) -> float:

@@ -16,7 +16,7 @@ Command = Callable[[argparse.Namespace], str]
 
 
 class Parser(argparse.ArgumentParser):
-    """An argument parser whose errors are ventcalc's: one line, told by ``main``."""
+    """An argument parser whose errors are ventcalc's: one line, printed by ``main``."""
 
     def error(self, message: str) -> NoReturn:
         """Raise instead of printing the usage and leaving."""

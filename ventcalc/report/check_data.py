@@ -41,8 +41,8 @@ _JSON = {
 
 def _number(value: Any) -> Any:
     array = np.asarray(value, float)
-    told = [round(float(x), 9) if math.isfinite(x) else None for x in array.ravel()]
-    return told if array.ndim else told[0]
+    numbers = [round(float(x), 9) if math.isfinite(x) else None for x in array.ravel()]
+    return numbers if array.ndim else numbers[0]
 
 
 def _figures(unit: str, **named: Any) -> dict[str, Any]:

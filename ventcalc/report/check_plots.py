@@ -12,7 +12,7 @@ from ventcalc.bay.description import Bay, Ducts
 from ventcalc.check.check import PileCheck
 from ventcalc.check.cold_load import RUNNING_SHARE
 from ventcalc.check.heat_balance import HeatBalance
-from ventcalc.report.drawing import BLUE, GREEN, GREY, RED, drawing, legend, note
+from ventcalc.report.drawing import BLUE, GREEN, GREY, RED, Drawing, drawing, legend, note
 from ventcalc.units import UnitSystem, convert, show, shown_unit
 
 __all__ = [
@@ -40,7 +40,7 @@ def _box(axes: Any, x: float, y: float, width: float, height: float, **looks: An
 # --- the bay to scale --------------------------------------------------------------------
 
 
-def bay_drawing(result: PileCheck, units: UnitSystem, text: str) -> str:
+def bay_drawing(result: PileCheck, units: UnitSystem) -> Drawing:
     """Plan with plenum and laterals, and a section across the laterals' way, both to scale."""
     ducts = result.bay.ducts
     along, across = _sides(result.bay)
@@ -48,7 +48,7 @@ def bay_drawing(result: PileCheck, units: UnitSystem, text: str) -> str:
     tall = _wall(result) + 1.0
     ratio = (across + lane + 4.0) / (along + 4.0)
     height = 2.0 + 8.6 * ratio + 8.6 * tall / (across + lane + 4.0) * 0.55
-    with drawing("bay", "The bay to scale", text, min(height, 11.0)) as sheet:
+    with drawing("bay", "The bay to scale", min(height, 11.0)) as sheet:
         grid = sheet.figure.add_gridspec(2, 1, height_ratios=(max(ratio, 0.3), 0.42))
         _plan(sheet.figure.add_subplot(grid[0]), result.bay, ducts, units)
         _section(sheet.figure.add_subplot(grid[1]), result, units)
@@ -57,7 +57,7 @@ def bay_drawing(result: PileCheck, units: UnitSystem, text: str) -> str:
             axes.grid(False)
             axes.set_xlabel(shown_unit("m", units))
             axes.set_ylabel(shown_unit("m", units))
-    return sheet.svg
+    return sheet
 
 
 def _sides(bay: Bay) -> tuple[float, float]:
@@ -143,16 +143,16 @@ _LINES = (
     ("cool_down", "cool-down", GREEN, "-", "X"),
     ("humidity_fill", "humidifier", GREEN, "--", "*"),
     ("co2_healing", "CO2, healing", GREEN, ":", "h"),
-    ("cold_pull_down", "cold, pull-down", BLUE, "--", "d"),
-    ("cold_holding", "cold, holding", BLUE, ":", "p"),
+    ("cold_pull_down", "cooling, pull-down", BLUE, "--", "d"),
+    ("cold_holding", "cooling, holding", BLUE, ":", "p"),
 )
 """Checks drawn against height: words, colour, line, mark; marks tell lines apart without colour."""
 
 
-def sweep_plot(result: PileCheck, sweep: PileCheck, units: UnitSystem, text: str) -> str:
+def sweep_plot(result: PileCheck, sweep: PileCheck, units: UnitSystem) -> Drawing:
     """Margin of every check over its limit, by height."""
     height = _m(np.asarray(sweep.height), units)
-    with drawing("sweep", "Margins by height of the pile", text, 5.0) as sheet:
+    with drawing("sweep", "Margins by height of the pile", 5.0) as sheet:
         axes = sheet.figure.add_subplot()
         axes.axhspan(-60.0, 0.0, facecolor="#f5e0d6", edgecolor="#cc9980", hatch="xx", lw=0)
         axes.axhline(0.0, color="black", lw=1.0)
@@ -172,13 +172,13 @@ def sweep_plot(result: PileCheck, sweep: PileCheck, units: UnitSystem, text: str
         axes.set_xlabel(f"height of the pile, {shown_unit('m', units)}")
         axes.set_ylabel("margin, % of the limit")
         sheet.figure.legend(loc="outside lower center", ncols=6, fontsize=9, handlelength=3.0)
-    return sheet.svg
+    return sheet
 
 
 # --- fans --------------------------------------------------------------------------------
 
 
-def fan_plot(result: PileCheck, units: UnitSystem, text: str) -> str:
+def fan_plot(result: PileCheck, units: UnitSystem) -> Drawing:
     """Curve of all fans in the air of the site, system curve and where they meet."""
     system, fans = result.system, result.bay.fans
     each = np.linspace(system.curve.airflow[0], system.curve.airflow[-1], 200)
@@ -191,7 +191,7 @@ def fan_plot(result: PileCheck, units: UnitSystem, text: str) -> str:
     def static(value: Any) -> Any:
         return convert(value, "Pa", units)[0]
 
-    with drawing("fan", "Fans and system", text, 3.8) as sheet:
+    with drawing("fan", "Fans and system", 3.8) as sheet:
         axes = sheet.figure.add_subplot()
         axes.plot(flow_in(flow), static(fan), color=BLUE, lw=1.8, label="all fans, full speed")
         slow = fans.minimum_speed
@@ -201,7 +201,7 @@ def fan_plot(result: PileCheck, units: UnitSystem, text: str) -> str:
         asked = system.system(flow)
         near = asked <= 1.1 * np.max(fan)  # beyond, the line would run through the legend
         axes.plot(flow_in(flow[near]), static(asked[near]), color=RED, lw=1.8, ls=(0, (5, 1.5)),
-                  label="ducts, pile and all else")  # fmt: skip
+                  label="ducts, pile and everything else")  # fmt: skip
         if math.isfinite(system.airflow):
             here = (flow_in(system.airflow), static(system.point.static_pressure))
             axes.plot(*here, marker="o", color="black", ms=7, ls="none")
@@ -211,15 +211,15 @@ def fan_plot(result: PileCheck, units: UnitSystem, text: str) -> str:
         axes.set_xlabel(f"airflow of all fans, {shown_unit('m3/s', units)}")
         axes.set_ylabel(f"static pressure, {shown_unit('Pa', units)}")
         legend(axes, 3)
-    return sheet.svg
+    return sheet
 
 
 # --- moist air ---------------------------------------------------------------------------
 
 
-def psychrometric_plot(result: PileCheck, units: UnitSystem, text: str) -> str:
+def psychrometric_plot(result: PileCheck, units: UnitSystem) -> Drawing:
     """Outside, mixed, supply and return air of fill and holding on a psychrometric chart."""
-    with drawing("air", "The air on a psychrometric chart", text, 5.2) as sheet:
+    with drawing("air", "The air on a psychrometric chart", 5.2) as sheet:
         axes = sheet.figure.add_subplot()
         dry = np.linspace(-25.0, 25.0, 120)
         for percent in (100, 80, 60, 40, 20):
@@ -247,7 +247,7 @@ def psychrometric_plot(result: PileCheck, units: UnitSystem, text: str) -> str:
         axes.set_xlabel(f"dry bulb, {shown_unit('degC', units)}")
         axes.set_ylabel(f"humidity ratio, {shown_unit('kg/kg', units)} dry air")
         axes.legend(loc="upper left", fontsize=9)
-    return sheet.svg
+    return sheet
 
 
 def _point(temperature: Any, humidity_ratio: Any, units: UnitSystem) -> tuple[Any, Any]:
@@ -323,9 +323,9 @@ def _sum(axes: Any, place: int, total: float, words: str) -> None:
                   fontsize=9)  # fmt: skip
 
 
-def heat_plot(balances: tuple[HeatBalance, ...], text: str) -> str:
+def heat_plot(balances: tuple[HeatBalance, ...]) -> Drawing:
     """Heat of each state by part: gains above, what cools below."""
-    with drawing("heat", "Heat of the bay by part", text, 3.8) as sheet:
+    with drawing("heat", "Heat of the bay by part", 3.8) as sheet:
         axes = sheet.figure.add_subplot()
         parts = [
             (part, [balance.parts[part] / 1000.0 for balance in balances], color, hatch)
@@ -337,7 +337,7 @@ def heat_plot(balances: tuple[HeatBalance, ...], text: str) -> str:
             _sum(axes, place, total, f"sum {total:,.0f} kW")
         axes.set_ylim(1.1 * down.min(), 1.3 * up.max())
         axes.set_ylabel("kW, sensible")
-    return sheet.svg
+    return sheet
 
 
 _COLD_PARTS = (
@@ -351,7 +351,7 @@ _COLD_PARTS = (
 )
 
 
-def cold_plot(result: PileCheck, units: UnitSystem, text: str) -> str:
+def cold_plot(result: PileCheck, units: UnitSystem) -> Drawing:
     """Load of a warm day by part, and what the plant can do."""
     unit = "W refrigeration"
 
@@ -360,7 +360,7 @@ def cold_plot(result: PileCheck, units: UnitSystem, text: str) -> str:
 
     checks = [result.check(key) for key in ("cold_fill", "cold_pull_down", "cold_holding")]
     heats = [{aside.name: aside.value for aside in check.asides} for check in checks]
-    with drawing("cold", "Heat to remove on a warm day by part", text, 3.8) as sheet:
+    with drawing("cold", "Heat to remove on a warm day by part", 3.8) as sheet:
         axes = sheet.figure.add_subplot()
         parts = [
             (part, [float(cold(heat.get(part, 0.0))) for heat in heats], color, hatch)
@@ -375,8 +375,8 @@ def cold_plot(result: PileCheck, units: UnitSystem, text: str) -> str:
         top = float(up.max())
         if math.isfinite(able):
             axes.axhline(float(cold(able)), color=RED, lw=1.6, ls=(0, (5, 2)))
-            note(axes, "the plant, 20 h of 24", 2.3, float(cold(able)), 3)
+            note(axes, "the refrigeration plant, 20 h of 24", 2.3, float(cold(able)), 3)
             top = max(top, float(cold(able)))
         axes.set_ylim(1.1 * float(down.min()), 1.3 * top)
         axes.set_ylabel(shown_unit(unit, units).replace("_", " of "))
-    return sheet.svg
+    return sheet

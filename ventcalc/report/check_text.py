@@ -82,8 +82,8 @@ def capacity_line(result: PileCheck, units: UnitSystem) -> str:
     pounds = result.mass / 0.45359237
     return (
         f"Filled level to {show(result.height, 'm', units)}, the bay holds "
-        f"{result.mass / 1000.0:,.1f} t = {pounds / 100.0:,.0f} cwt = {pounds:,.0f} lb; its lots "
-        f"weigh {show(result.bay.mass, 'kg', units)} and stand "
+        f"{result.mass / 1000.0:,.1f} t = {pounds / 100.0:,.0f} cwt = {pounds:,.0f} lb; the crop "
+        f"planned for it weighs {show(result.bay.mass, 'kg', units)} and stands "
         f"{show(result.least_for_lots, 'm', units)} high."
     )
 
@@ -103,8 +103,8 @@ def headline(result: PileCheck, units: UnitSystem) -> str:
         return f"Doubtful, past the limit by less than the uncertainty: {_joined(past)}."
     open_ = [check for check in result.checks if check.verdict in (MARGINAL, CANNOT_SAY)]
     if open_:
-        return "Nothing here speaks against this height, but mind what is marginal or not judged."
-    return "Nothing here speaks against this height."
+        return "No check fails at this height, but mind what is marginal or not judged."
+    return "No check fails at this height."
 
 
 def _joined(names: Sequence[str]) -> str:
@@ -112,26 +112,26 @@ def _joined(names: Sequence[str]) -> str:
 
 
 def findings(result: PileCheck, units: UnitSystem) -> list[str]:
-    """The highest pile that passes, what binds, and what that leaves open."""
+    """The highest pile that passes, what limits it, and what that leaves open."""
     lines = []
     if whatever := result.whatever_height:
-        lines.append(f"No at any height, to be mended first: {_joined(whatever)}.")
-    mended = "But for that, the highest pile" if whatever else "Highest pile"
+        lines.append(f"Fails at any height, fix first: {_joined(whatever)}.")
+    subject = "Apart from that, the highest pile" if whatever else "Highest pile"
     if result.check("airflow").verdict == CANNOT_SAY and result.highest == 0.0:
         lines.append("No height can be judged before the airflow is known.")
     elif result.highest == 0.0:
-        lines.append(f"No height passes, for at any of them fails: {_joined(result.binds)}.")
+        lines.append(f"No height passes; at every height this fails: {_joined(result.binds)}.")
     elif not result.binds:
-        lines.append(f"Up to {show(TALLEST_HEIGHT, 'm', units)} no height runs out of margin.")
+        lines.append(f"No check fails at any height up to {show(TALLEST_HEIGHT, 'm', units)}.")
     else:
         lines.append(
-            f"{mended} that passes: {show(result.highest, 'm', units)}. "
-            f"What binds: {_joined(result.binds)}."
+            f"{subject} that passes: {show(result.highest, 'm', units)}, "
+            f"limited by {_joined(result.binds)}."
         )
     later = [reach for reach in result.reaches if reach.height > result.highest + 1e-9]
     if later and result.highest > 0.0:
-        told = _joined([f"{r.name} at {show(r.height, 'm', units)}" for r in later[:4]])
-        lines.append(f"Next would bind: {told}.")
+        heights = [f"{r.name} at {show(r.height, 'm', units)}" for r in later[:4]]
+        lines.append(f"Next limits: {_joined(heights)}.")
     if result.plant_reaches:
         least = result.plant_reaches[0]
         lines.append(
@@ -139,21 +139,21 @@ def findings(result: PileCheck, units: UnitSystem) -> list[str]:
             f"({least.name})."
         )
     if 0.0 < result.highest < result.least_for_lots:
-        lines.append("The lots need more height than that: they do not all fit.")
+        lines.append("The crop needs more height than that: it does not all fit.")
     for verdict, words in ((MARGINAL, "Marginal"), (CANNOT_SAY, "Not judged")):
         names = [check.name for check in result.checks if check.verdict == verdict]
         if names:
             lines.append(f"{words} at {show(result.height, 'm', units)}: {_joined(names)}.")
     notes = dict.fromkeys(check.note for check in result.checks if _worth(check))
-    for told in notes:
-        names = [check.name for check in result.checks if check.note == told]
-        lines.append(f"{_joined(names)}: {told}")
-    lines += [f"Remark on the bay: {note}" for note in bay_notes(result.bay)]
+    for note in notes:
+        names = [check.name for check in result.checks if check.note == note]
+        lines.append(f"{_joined(names)}: {note}")
+    lines += [f"Note on the bay: {note}" for note in bay_notes(result.bay)]
     return lines
 
 
 def _worth(check: Check) -> bool:
-    """Notes that are not said in the cautions anyway."""
+    """Notes that do not stand in the cautions anyway."""
     return bool(check.note) and not check.key.startswith("wall_t") and check.key != "wall_moment"
 
 
@@ -187,8 +187,13 @@ def cold_rows(result: PileCheck, units: UnitSystem) -> list[list[str]]:
     names = [*dict.fromkeys(name for some in parts for name in some if name not in last), *last]
     rows = [[name, *(_known(some.get(name, 0.0), unit, units, "-") for some in parts)]
             for name in names]  # fmt: skip
-    rows.append(["to be done in 20 h of 24", *(_known(c.value, unit, units, "-") for c in checks)])
-    return [*rows, ["the plant", *(_known(c.limit, unit, units, "none") for c in checks)]]
+    rows.append(
+        ["capacity needed, 20 h of 24", *(_known(c.value, unit, units, "-") for c in checks)]
+    )
+    return [
+        *rows,
+        ["the refrigeration plant", *(_known(c.limit, unit, units, "none") for c in checks)],
+    ]
 
 
 def check_text(result: PileCheck, units: UnitSystem = "metric") -> str:
@@ -205,7 +210,7 @@ def check_text(result: PileCheck, units: UnitSystem = "metric") -> str:
     Returns
     -------
     str
-        One table, what binds, the working behind it, then the cautions.
+        One table, what limits the height, the figures behind it, then the cautions.
     """
     bay = result.bay
     numbers, sources = numbered_sources(result)
@@ -214,7 +219,7 @@ def check_text(result: PileCheck, units: UnitSystem = "metric") -> str:
         for check, number in zip(result.checks, numbers, strict=True)
     ]
     head = ["check", "value", "limit", "margin", "verdict", "source"]
-    walls = table([["", "foot", "thrust", "moment"], *wall_rows(result, units)])
+    walls = table([["", "pressure at foot", "thrust", "moment"], *wall_rows(result, units)])
     spread = f"Greatest over least ratio: {result.walls.spread:.2f} without the upper value."
     parts = [
         [f"{bay.name}: may it be filled to {show(result.height, 'm', units)}?"],
@@ -236,8 +241,11 @@ def _asides(result: PileCheck, units: UnitSystem) -> Iterator[list[str]]:
     for check in result.checks:
         if not check.key.startswith(("wall_", "cold_")):
             for aside in check.asides:
-                words = f"{check.key.replace('_', ' ')}: {aside.name}"
-                yield [words, show(aside.value, aside.unit, units)]
+                yield [f"{_key_words(check)}: {aside.name}", show(aside.value, aside.unit, units)]
+
+
+def _key_words(check: Check) -> str:
+    return {"lots": "crop"}.get(check.key, check.key.replace("_", " "))
 
 
 def _sources(sources: Sequence[str]) -> list[str]:
@@ -263,26 +271,14 @@ _SWEPT = (
     ("cool_down", "cool-down"),
     ("humidity_fill", "water, fill"),
     ("co2_healing", "CO2, healing"),
-    ("cold_pull_down", "cold, pull-down"),
-    ("cold_holding", "cold, holding"),
+    ("cold_pull_down", "cooling, pull-down"),
+    ("cold_holding", "cooling, holding"),
 )
 """Checks whose margins a sweep shows, and their short names."""
 
 
 def table_heights(units: UnitSystem) -> Any:
-    """
-    Round heights for a table of margins.
-
-    Parameters
-    ----------
-    units : {"metric", "us"}
-        Half metres, or feet.
-
-    Returns
-    -------
-    array
-        From the lowest to the tallest height looked at. [m]
-    """
+    """Half metres, or feet, from the lowest to the tallest height looked at. [m]"""
     if units == "us":
         return np.arange(2.0, TALLEST_HEIGHT / FOOT) * FOOT
     return np.arange(LOWEST_HEIGHT, TALLEST_HEIGHT + 0.25, 0.5)
@@ -314,10 +310,9 @@ SWEEP_WORDS = "Margins by height, positive is safe; ? is past by less than the u
 
 def _past(sweep: PileCheck, i: int) -> str:
     """The first two checks whose margin is negative, and how many more there are."""
-    words = dict(_SWEPT)
+    short = dict(_SWEPT)
     names = [
-        words.get(check.key, check.key.replace("_", " "))
-        + ("?" if check.verdict[i] == MARGINAL else "")
+        short.get(check.key, _key_words(check)) + ("?" if check.verdict[i] == MARGINAL else "")
         for check in sweep.checks
         if check.margin[i] < -1e-6 * abs(check.limit[i]) and check.verdict[i] in (NO, MARGINAL)
     ]

@@ -16,7 +16,7 @@ from ventcalc.air import AirState
 from ventcalc.bay.calendar import STAGES
 from ventcalc.bay.description import Bay
 from ventcalc.report.season_days import local
-from ventcalc.report.season_rows import ROWS, sanity_lines
+from ventcalc.report.season_rows import ROWS, equipment_lines, published_lines
 from ventcalc.report.text import CAUTION
 from ventcalc.season.run import TRACES, Season
 from ventcalc.units import UnitSystem
@@ -139,14 +139,14 @@ def season_data(seasons: Sequence[Season], units: UnitSystem = "metric") -> dict
     Parameters
     ----------
     seasons : sequence of Season
-        The same bay and weather under one or several policies.
+        The same bay and weather under one or several control methods.
     units : {"metric", "us"}
-        Units in the sanity lines' sentences; numbers are in the unit of their key.
+        Units in the sentences; numbers are in the unit of their key.
 
     Returns
     -------
     dict
-        Per policy its results; "per tonne" is per tonne loaded.
+        Per control method its results; "per tonne" is per tonne loaded.
     """
     first = seasons[0]
     return {
@@ -160,7 +160,7 @@ def season_data(seasons: Sequence[Season], units: UnitSystem = "metric") -> dict
         "policies": {
             season.policy: {
                 **{row.key: _number(row.number(season)) for row in ROWS},
-                "sanity": list(sanity_lines(season, units)),
+                "sanity": [*published_lines(season, units), *equipment_lines(season, units)],
             }
             for season in seasons
         },
@@ -205,7 +205,7 @@ def season_csv(seasons: Sequence[Season]) -> str:
     Parameters
     ----------
     seasons : sequence of Season
-        The same bay under one or several policies.
+        The same bay under one or several control methods.
 
     Returns
     -------

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import html
 import io
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from typing import Any
 
 from ventcalc.errors import VentcalcError
@@ -15,13 +15,11 @@ __all__ = [
     "BLUE",
     "GREEN",
     "GREY",
-    "PLOT_STYLE",
     "RED",
-    "WIDTH",
     "Drawing",
     "drawing",
-    "inline",
     "legend",
+    "months_below",
     "need_matplotlib",
     "note",
 ]
@@ -54,45 +52,42 @@ def need_matplotlib() -> Any:
         import matplotlib.figure
     except ImportError:
         raise VentcalcError(
-            'plots need matplotlib, which is not installed: pip install "ventcalc[report]"'
+            'matplotlib draws the plots and is not installed: pip install "ventcalc[report]"'
         ) from None
     return matplotlib
 
 
-def inline(svg: str, name: str, title: str, text: str) -> str:
-    """An SVG that may stand in a page beside others: own ids, a title, a description."""
-    svg = svg[svg.index("<svg") :]
-    svg = re.sub(r"<metadata>.*?</metadata>", "", svg, flags=re.S)
-    svg = re.sub(r'\bid="', f'id="{name}-', svg)
-    svg = re.sub(r"url\(#", f"url(#{name}-", svg)
-    svg = re.sub(r'href="#', f'href="#{name}-', svg)
-    opening, rest = svg.split(">", 1)
-    opening = re.sub(r'\s(?:width|height|version)="[^"]*"', "", opening)
-    return (
-        f'{opening} role="img" aria-labelledby="{name}-t {name}-d">'
-        f'<title id="{name}-t">{html.escape(title)}</title>'
-        f'<desc id="{name}-d">{html.escape(text)}</desc>{rest}'
-    )
-
-
+@dataclass
 class Drawing:
-    """A figure, and its SVG once it is finished."""
+    """A figure under way; finished, it has the frame and shapes of an SVG for a page."""
 
-    def __init__(self, height: float) -> None:
-        make = need_matplotlib().figure.Figure
-        self.figure: Any = make(figsize=(WIDTH, height), layout="constrained")
-        self.svg = ""
+    figure: Any
+    name: str
+    """Begins every id in it, so that several may stand in one page."""
+    title: str
+    frame: str = ""
+    shapes: str = ""
 
 
 @contextmanager
-def drawing(name: str, title: str, text: str, height: float) -> Iterator[Drawing]:
+def drawing(name: str, title: str, height: float) -> Iterator[Drawing]:
     """A figure as wide as the page and ``height`` inches high, in the looks of the reports."""
-    with need_matplotlib().rc_context(PLOT_STYLE):
-        sheet = Drawing(height)
+    matplotlib = need_matplotlib()
+    with matplotlib.rc_context(PLOT_STYLE):
+        figure = matplotlib.figure.Figure(figsize=(WIDTH, height), layout="constrained")
+        sheet = Drawing(figure, name, title)
         yield sheet
         out = io.StringIO()
-        sheet.figure.savefig(out, format="svg", metadata={"Date": None})
-    sheet.svg = inline(out.getvalue(), name, title, text)
+        figure.savefig(out, format="svg", metadata={"Date": None})
+    sheet.frame, sheet.shapes = _of_page(out.getvalue(), name)
+
+
+def _of_page(svg: str, name: str) -> tuple[str, str]:
+    """View box and contents of an SVG, with ids of its own."""
+    svg = re.sub(r"<metadata>.*?</metadata>", "", svg, flags=re.S)
+    svg = re.sub(r'(\bid="|url\(#|href="#)', rf"\g<1>{name}-", svg)
+    frame = svg.partition('viewBox="')[2].partition('"')[0]
+    return frame, svg[svg.index(">", svg.index("<svg")) + 1 : svg.rindex("</svg>")].strip()
 
 
 def note(axes: Any, words: str, x: Any, y: float, up: float) -> None:
@@ -111,3 +106,15 @@ def note(axes: Any, words: str, x: Any, y: float, up: float) -> None:
 def legend(axes: Any, columns: int = 4) -> None:
     """The legend of a plot, in the upper right corner."""
     axes.legend(loc="upper right", ncols=columns, fontsize=9, handlelength=3.2)
+
+
+def months_below(axes: Any, january: str = "%b\n%Y") -> None:
+    """Months under a plot, with the year under January where it matters."""
+    dates = need_matplotlib().dates
+    locator = dates.MonthLocator()
+    axes.xaxis.set_major_locator(locator)
+    axes.xaxis.set_major_formatter(
+        dates.ConciseDateFormatter(
+            locator, formats=[january, "%b", "%d", "%H", "%M", "%S"], show_offset=False
+        )
+    )

@@ -21,21 +21,7 @@ Array = NDArray[np.float64]
 
 
 def local(bay: Bay, time: float) -> datetime:
-    """
-    Wall-clock time at the bay.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    time : float
-        UTC, since 1970-01-01. [s]
-
-    Returns
-    -------
-    datetime
-        With the offset of the bay's time zone.
-    """
+    """Wall-clock time at the bay of a time in UTC since 1970-01-01 [s], with its offset."""
     return datetime.fromtimestamp(time, ZoneInfo(bay.site.time_zone))
 
 
@@ -73,6 +59,10 @@ class Days:
         """A trace times the time it lasted, each month. [unit of the trace times h]"""
         return self.monthly(name, np.sum) * self.step_hours
 
+    def monthly_hours(self, name: str, when: Callable[[Array], Any]) -> Array:
+        """How long each month a trace was as ``when`` asks. [h]"""
+        return self.monthly(name, lambda values: np.count_nonzero(when(values))) * self.step_hours
+
     @staticmethod
     def _grouped(
         values: Array, groups: NDArray[np.int64], count: int, what: Callable[[Array], Any]
@@ -87,25 +77,13 @@ class Days:
 
 
 def days_of(season: Season) -> Days:
-    """
-    Sort a season into local days and months.
-
-    Parameters
-    ----------
-    season : Season
-        The season.
-
-    Returns
-    -------
-    Days
-        Groups of its steps.
-    """
+    """The steps of a season sorted into local days and months."""
     seconds = season.time.astype("datetime64[s]").astype(np.int64).tolist()
     wall = [local(season.bay, stamp).replace(tzinfo=None) for stamp in seconds]
     first = wall[0].date()
-    day = [(moment.date() - first).days for moment in wall]
-    month = [(moment.year - first.year) * 12 + moment.month - first.month for moment in wall]
-    names = {place: f"{moment:%b %Y}" for place, moment in zip(month, wall, strict=True)}
+    day = [(time.date() - first).days for time in wall]
+    month = [(time.year - first.year) * 12 + time.month - first.month for time in wall]
+    names = {place: f"{time:%b %Y}" for place, time in zip(month, wall, strict=True)}
     return Days(
         season=season,
         wall=wall,
@@ -118,18 +96,9 @@ def days_of(season: Season) -> Days:
 
 def stage_runs(days: Days) -> list[tuple[str, datetime, datetime]]:
     """
-    Stages in their order.
+    Name, first and last step (local time) of each stage, in their order.
 
-    Parameters
-    ----------
-    days : Days
-        A season.
-
-    Returns
-    -------
-    list of tuple
-        Name, first and last step (local time) of each stage; a stage that comes back within
-        the run of another (a target that waits) is not listed twice.
+    A stage that comes back within the run of another (a target that waits) is not listed twice.
     """
     codes = days.season.traces["stage"].astype(int)
     runs = []
@@ -141,21 +110,7 @@ def stage_runs(days: Days) -> list[tuple[str, datetime, datetime]]:
 
 
 def loss_at(season: Season, days: float) -> float:
-    """
-    Mass lost by a day after the first load.
-
-    Parameters
-    ----------
-    season : Season
-        The season.
-    days : float
-        Days since the first load.
-
-    Returns
-    -------
-    float
-        Water and dry matter of the mass loaded; NaN after the end. [1]
-    """
+    """Shrink some days after the first load, of the mass loaded; NaN after the end. [1]"""
     age = (season.time - season.time[0]) / np.timedelta64(86400, "s")
     if age[-1] < days:
         return float("nan")

@@ -1,8 +1,7 @@
-"""Plots of a season as SVG text."""
+"""Plots of a season, each with the stages above and the months below."""
 
 from __future__ import annotations
 
-import io
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -14,11 +13,11 @@ from ventcalc.report.drawing import (
     BLUE,
     GREEN,
     GREY,
-    PLOT_STYLE,
     RED,
-    WIDTH,
-    inline,
+    Drawing,
+    drawing,
     legend,
+    months_below,
     need_matplotlib,
     note,
 )
@@ -26,12 +25,12 @@ from ventcalc.report.season_days import Days, stage_runs
 from ventcalc.units import UnitSystem, convert, shown_unit
 
 __all__ = [
+    "PARTS",
     "actions_plot",
     "carbon_plot",
     "energy_plot",
     "loss_plot",
     "margin_plot",
-    "need_matplotlib",
     "outside_plot",
     "pile_plot",
 ]
@@ -45,66 +44,39 @@ _POINTS = 1000
 # --- the frame of every plot -------------------------------------------------------------
 
 
-class _Sheet:
-    """A figure with stages above and months below, that turns into SVG."""
-
-    def __init__(self, days: Days, heights: tuple[float, ...]) -> None:
-        figure = need_matplotlib().figure.Figure(
-            figsize=(WIDTH, sum(heights) + 0.9), layout="constrained"
-        )
-        grid: Any = figure.add_gridspec(
-            len(heights) + 1, 1, height_ratios=(0.22, *heights), hspace=0.02
-        )
-        top = figure.add_subplot(grid[0])
-        self.figure, self.days = figure, days
-        self.axes = [figure.add_subplot(grid[k + 1], sharex=top) for k in range(len(heights))]
-        self._stages(top)
-        for axes in self.axes[:-1]:
-            axes.tick_params(labelbottom=False)
-        self._months(self.axes[-1])
-        self.svg = ""
-
-    def _stages(self, top: Any) -> None:
-        """A strip with the numbers of the stages; the numbers stand in the text above it."""
-        runs = stage_runs(self.days)
-        for number, (_, begin, end) in enumerate(runs, start=1):
-            shade = "#e8e8e8" if number % 2 else "#c9c9c9"
-            top.axvspan(begin, end, color=shade, lw=0)
-            top.text(
-                begin + (end - begin) / 2, 0.5, str(number), ha="center", va="center", fontsize=9
-            )
-            for axes in self.axes:
-                axes.axvline(begin, color="#999999", lw=0.7, ls=(0, (1, 3)))
-        names = ",  ".join(f"{k} {name}" for k, (name, _, _) in enumerate(runs, start=1))
-        top.set_title(f"Stages:  {names}", fontsize=9, loc="left")
-        top.set_yticks([])
-        top.tick_params(labelbottom=False, bottom=False)
-        top.grid(False)
-        top.spines[:].set_visible(False)
-        top.set_xlim(self.days.wall[0], self.days.wall[-1])
-
-    def _months(self, axes: Any) -> None:
-        dates = need_matplotlib().dates
-        locator = dates.MonthLocator()
-        axes.xaxis.set_major_locator(locator)
-        axes.xaxis.set_major_formatter(
-            dates.ConciseDateFormatter(locator, formats=["%b\n%Y", "%b", "%d", "%H", "%M", "%S"])
-        )
-
-    def finish(self, name: str, title: str, text: str) -> None:
-        out = io.StringIO()
-        self.figure.savefig(out, format="svg", metadata={"Date": None})
-        self.svg = inline(out.getvalue(), name, title, text)
-
-
 @contextmanager
-def _sheet(
-    days: Days, heights: tuple[float, ...], name: str, title: str, text: str
-) -> Iterator[_Sheet]:
-    with need_matplotlib().rc_context(PLOT_STYLE):
-        sheet = _Sheet(days, heights)
-        yield sheet
-        sheet.finish(name, title, text)
+def _by_date(
+    days: Days, name: str, title: str, *heights: float
+) -> Iterator[tuple[Drawing, list[Any]]]:
+    """A drawing and its axes, one below the other, over one axis of dates."""
+    with drawing(name, title, sum(heights) + 0.9) as sheet:
+        ratios = (0.22, *heights)
+        grid = sheet.figure.add_gridspec(len(ratios), 1, height_ratios=ratios, hspace=0.02)
+        top = sheet.figure.add_subplot(grid[0])
+        plots = [sheet.figure.add_subplot(part, sharex=top) for part in list(grid)[1:]]
+        _stages(days, top, plots)
+        for axes in plots[:-1]:
+            axes.tick_params(labelbottom=False)
+        months_below(plots[-1])
+        yield sheet, plots
+
+
+def _stages(days: Days, top: Any, plots: list[Any]) -> None:
+    """A strip with the numbers of the stages; their names stand in the line above it."""
+    runs = stage_runs(days)
+    for number, (_, begin, end) in enumerate(runs, start=1):
+        top.axvspan(begin, end, color="#e8e8e8" if number % 2 else "#c9c9c9", lw=0)
+        middle = begin + (end - begin) / 2
+        top.text(middle, 0.5, str(number), ha="center", va="center", fontsize=9)
+        for axes in plots:
+            axes.axvline(begin, color="#999999", lw=0.7, ls=(0, (1, 3)))
+    names = ",  ".join(f"{k} {name}" for k, (name, _, _) in enumerate(runs, start=1))
+    top.set_title(f"Stages:  {names}", fontsize=9, loc="left")
+    top.set_yticks([])
+    top.tick_params(labelbottom=False, bottom=False)
+    top.grid(False)
+    top.spines[:].set_visible(False)
+    top.set_xlim(days.wall[0], days.wall[-1])
 
 
 def _thin(days: Days, values: Array) -> tuple[list[Any], Array]:
@@ -130,11 +102,10 @@ def _difference_unit(units: UnitSystem) -> str:
 # --- the plots ---------------------------------------------------------------------------
 
 
-def pile_plot(days: Days, units: UnitSystem, text: str) -> str:
+def pile_plot(days: Days, units: UnitSystem) -> Drawing:
     """Pile temperatures by height, target and band."""
     season = days.season
-    with _sheet(days, (3.6,), "pile", "Temperature of the pile by height", text) as sheet:
-        (axes,) = sheet.axes
+    with _by_date(days, "pile", "Temperature of the pile by height", 3.6) as (sheet, (axes,)):
         when, target = _thin(days, season.traces["target"])
         band = season.bay.limits.band
         axes.fill_between(
@@ -157,13 +128,12 @@ def pile_plot(days: Days, units: UnitSystem, text: str) -> str:
             axes.plot(when, line, color=color, ls=style, lw=width, label=words)
         axes.set_ylabel(f"pulp, {shown_unit('degC', units)}")
         legend(axes)
-    return sheet.svg
+    return sheet
 
 
-def outside_plot(days: Days, units: UnitSystem, text: str) -> str:
+def outside_plot(days: Days, units: UnitSystem) -> Drawing:
     """Outside air by the day, with the pile for comparison."""
-    with _sheet(days, (3.0,), "outside", "Outside air and the pile", text) as sheet:
-        (axes,) = sheet.axes
+    with _by_date(days, "outside", "Outside air and the pile", 3.0) as (sheet, (axes,)):
 
         def daily(name: str, what: Any) -> Any:
             return _temperature(days.daily(name, what), units)
@@ -183,17 +153,17 @@ def outside_plot(days: Days, units: UnitSystem, text: str) -> str:
         note(axes, "freezing", days.dates[1], _temperature(0.0, units), -6)
         axes.set_ylabel(shown_unit("degC", units))
         legend(axes, 3)
-    return sheet.svg
+    return sheet
 
 
-def actions_plot(days: Days, text: str) -> str:
+def actions_plot(days: Days) -> Drawing:
     """Positions by date and hour of the day."""
     strips = _strips(days)
-    heights = tuple(1.15 for _ in strips)
+    heights = (1.15 for _ in strips)
     title = "Fans, door and equipment by date and hour of the day"
-    with _sheet(days, heights, "actions", title, text) as sheet:
-        hours = np.array([moment.hour for moment in days.wall])
-        for axes, (words, values) in zip(sheet.axes, strips, strict=True):
+    with _by_date(days, "actions", title, *heights) as (sheet, plots):
+        hours = np.array([time.hour for time in days.wall])
+        for axes, (words, values) in zip(plots, strips, strict=True):
             image = _by_hour(days, hours, values)
             axes.imshow(
                 image,
@@ -208,7 +178,7 @@ def actions_plot(days: Days, text: str) -> str:
             axes.set_yticks([0, 6, 12, 18, 24])
             axes.set_ylabel(f"{words}\nhour")
             axes.grid(False)
-    return sheet.svg
+    return sheet
 
 
 def _strips(days: Days) -> list[tuple[str, Array]]:
@@ -239,20 +209,19 @@ def _by_hour(days: Days, hours: NDArray[np.int64], values: Array) -> Array:
     return total / np.maximum(count, 1.0)
 
 
-def loss_plot(days: Days, units: UnitSystem, text: str) -> str:
-    """Mass lost, water and dry matter, with published anchors."""
+def loss_plot(days: Days) -> Drawing:
+    """Shrink, water and dry matter, with published figures."""
     season = days.season
-    with _sheet(days, (2.8,), "loss", "Mass lost", text) as sheet:
-        (axes,) = sheet.axes
+    with _by_date(days, "loss", "Shrink", 2.8) as (sheet, (axes,)):
         when, water = _thin(days, 100.0 * season.traces["water_loss"])
         solids = _thin(days, 100.0 * season.traces["dry_matter_loss"])[1]
         axes.fill_between(
             when, 0.0, solids, facecolor="#bbbbbb", edgecolor=GREY, hatch="....", lw=0.5,
-            label="dry matter (respiration)",
+            label="respired dry matter",
         )  # fmt: skip
         axes.fill_between(
             when, solids, solids + water, facecolor="#d6e9f5", edgecolor=BLUE, hatch="////",
-            lw=0.5, label="water",
+            lw=0.5, label="net water",
         )  # fmt: skip
         axes.plot(when, solids + water, color="black", lw=1.5)
         for age, percent in ((30, 3.0), (150, 5.0)):
@@ -260,19 +229,18 @@ def loss_plot(days: Days, units: UnitSystem, text: str) -> str:
             if step < len(days.wall):
                 axes.plot(days.wall[step], percent, marker="D", color=RED, ms=7, ls="none")
                 note(axes, f"about {percent:.0f} % at {age} days", days.wall[step], percent, 9)
-        axes.set_ylabel("% of the mass loaded")
+        axes.set_ylabel("% of the weight loaded")
         axes.set_ylim(bottom=0.0)
         axes.legend(loc="upper left", ncols=2, fontsize=9)
-    return sheet.svg
+    return sheet
 
 
-def margin_plot(days: Days, units: UnitSystem, text: str) -> str:
-    """Smallest margins of each day against wet tubers and a dripping ceiling."""
-    with _sheet(days, (2.8,), "margins", "Margins against condensation", text) as sheet:
-        (axes,) = sheet.axes
+def margin_plot(days: Days, units: UnitSystem) -> Drawing:
+    """Smallest margins of each day against wet potatoes and a dripping ceiling."""
+    with _by_date(days, "margins", "Margins against condensation", 2.8) as (sheet, (axes,)):
         lines = (
             ("ceiling_margin", "ceiling above the dew point", BLUE, "-"),
-            ("wetting_margin", "coldest tuber above the plenum's dew point", RED, (0, (4, 1.5))),
+            ("wetting_margin", "coldest pulp above the plenum's dew point", RED, (0, (4, 1.5))),
         )
         top = _kelvin(6.0, units)
         lowest = -_kelvin(1.0, units)
@@ -282,18 +250,17 @@ def margin_plot(days: Days, units: UnitSystem, text: str) -> str:
             lowest = min(lowest, float(np.nanmin(least, initial=lowest)) * 1.1)
         axes.axhspan(lowest, 0.0, facecolor="#f5e0d6", edgecolor="#cc9980", hatch="xx", lw=0)
         axes.axhline(0.0, color="black", lw=1.0)
-        note(axes, "below zero water settles", days.dates[2], lowest, 8)
+        note(axes, "below zero: condensation", days.dates[2], lowest, 8)
         axes.set_ylim(lowest, top)
-        axes.set_ylabel(f"least of the day, {_difference_unit(units)}")
+        axes.set_ylabel(f"lowest of the day, {_difference_unit(units)}")
         legend(axes, 2)
-    return sheet.svg
+    return sheet
 
 
-def carbon_plot(days: Days, text: str) -> str:
+def carbon_plot(days: Days) -> Drawing:
     """CO2 by the day against its limit."""
     limit = 1e6 * days.season.bay.limits.co2
-    with _sheet(days, (2.4,), "co2", "CO2 in the bay", text) as sheet:
-        (axes,) = sheet.axes
+    with _by_date(days, "co2", "CO2 in the bay", 2.4) as (sheet, (axes,)):
         most = 1e6 * days.daily("co2", np.max)
         mean = 1e6 * days.daily("co2", np.mean)
         axes.plot(days.dates, most, color=RED, ls=(0, (4, 1.5)), lw=1.2, label="highest of the day")
@@ -302,7 +269,7 @@ def carbon_plot(days: Days, text: str) -> str:
         _ppm_scale(axes, float(np.nanmax(most, initial=2.0 * limit)))
         axes.set_ylabel("ppm (each step doubles)")
         legend(axes, 3)
-    return sheet.svg
+    return sheet
 
 
 def _ppm_scale(axes: Any, highest: float) -> None:
@@ -325,29 +292,26 @@ PARTS = (
 """Parts of the electricity: trace, words, colour, hatch."""
 
 
-def energy_plot(days: Days, text: str) -> str:
+def energy_plot(days: Days) -> Drawing:
     """Electricity of each month by part."""
-    with need_matplotlib().rc_context(PLOT_STYLE):
-        figure = need_matplotlib().figure.Figure(figsize=(WIDTH, 3.2), layout="constrained")
-        axes = figure.add_subplot()
+    with drawing("energy", "Electricity by month and part", 3.2) as sheet:
+        axes = sheet.figure.add_subplot()
         below = np.zeros(len(days.months))
         for name, words, color, hatch in PARTS:
-            power = np.nan_to_num(days.monthly_total(name)) / 1000.0
-            if not power.any():
+            energy = np.nan_to_num(days.monthly_total(name)) / 1000.0
+            if not energy.any():
                 continue
             axes.bar(
-                days.months, power, bottom=below, width=0.6, facecolor=color,
+                days.months, energy, bottom=below, width=0.6, facecolor=color,
                 edgecolor="#333333", hatch=hatch, lw=0.6, label=words,
             )  # fmt: skip
-            below = below + power
+            below = below + energy
         for place, total in enumerate(below):
             axes.annotate(
                 f"{total:,.0f}", (place, total), xytext=(0, 3), textcoords="offset points",
                 ha="center", fontsize=9,
             )  # fmt: skip
-        axes.set_ylabel("kWh a month")
+        axes.set_ylabel("kWh per month")
         axes.set_ylim(0.0, 1.25 * max(float(below.max()), 1.0))
         legend(axes)
-        out = io.StringIO()
-        figure.savefig(out, format="svg", metadata={"Date": None})
-    return inline(out.getvalue(), "energy", "Electricity by month and part", text)
+    return sheet

@@ -1,4 +1,4 @@
-"""The rows of a season's summary, once for text, HTML and JSON, and the sanity lines below it."""
+"""The rows of a season's summary, once for text, page and JSON, and the sentences below it."""
 
 from __future__ import annotations
 
@@ -15,29 +15,26 @@ from ventcalc.report.season_days import loss_at
 from ventcalc.season.run import Season
 from ventcalc.units import UnitSystem, convert, show
 
-__all__ = ["ROWS", "Row", "fan_words", "per_tonne", "sanity_lines"]
+__all__ = [
+    "ROWS",
+    "Row",
+    "control_words",
+    "equipment_lines",
+    "fan_words",
+    "per_tonne",
+    "published_lines",
+]
 
 TONS_PER_TONNE = 1.0 / 0.90718474  # short tons, NIST SP 811
 
 
+def control_words(policy: str) -> str:
+    """What people call a control method."""
+    return {"nothing": "no ventilation"}.get(policy, policy)
+
+
 def per_tonne(value: float, unit: str, units: UnitSystem) -> str:
-    """
-    Write an amount per mass of crop.
-
-    Parameters
-    ----------
-    value : float
-        The amount; in US units kilograms become pounds, tonnes short tons. [unit/t]
-    unit : {"kWh", "kg"}
-        Unit of the amount.
-    units : {"metric", "us"}
-        Units to write.
-
-    Returns
-    -------
-    str
-        For example ``"8.1 kWh/ton"``.
-    """
+    """An amount per mass of crop [unit/t]; in US units pounds or kWh per short ton."""
     if units == "metric":
         return f"{value:.2f} {unit}/t"
     if unit == "kg":
@@ -112,33 +109,38 @@ _KWH, _KG = _amount("kWh"), _amount("kg")
 ROWS: tuple[Row, ...] = (
     *_rows(
         "Pile temperature",
-        ("band_kelvin_hours", "band_k_h", "Outside the band, holding, mean", _kelvin_hours),
+        ("band_kelvin_hours", "band_k_h", "Degree-hours off target while holding", _kelvin_hours),
         (
             "band_worst_layer_kelvin_hours",
             "band_worst_layer_k_h",
-            "Outside the band, holding, worst layer",
+            "Degree-hours off target, worst depth",
             _kelvin_hours,
         ),
-        ("ramp_hours", "ramp_h", "Cooled faster than the ramp allows", _HOURS),
-        ("spread_hours", "spread_h", "Top above bottom by more than the limit", _HOURS),
-        ("mean_spread", "mean_spread_k", "Top above bottom, holding, mean", _shown("delta_degC")),
-        ("coldest_tuber", "coldest_tuber_c", "Coldest layer of tubers", _shown("degC")),
-        ("hottest_tuber", "hottest_tuber_c", "Warmest layer of tubers", _shown("degC")),
-        ("frozen_minutes", "frozen_min", "Tubers at freezing injury", _MINUTES),
+        ("ramp_hours", "ramp_h", "Hours cooled too fast", _HOURS),
+        ("spread_hours", "spread_h", "Top-to-bottom spread over its limit", _HOURS),
+        (
+            "mean_spread",
+            "mean_spread_k",
+            "Top-to-bottom spread while holding, mean",
+            _shown("delta_degC"),
+        ),
+        ("coldest_tuber", "coldest_tuber_c", "Coldest pulp", _shown("degC")),
+        ("hottest_tuber", "hottest_tuber_c", "Warmest pulp", _shown("degC")),
+        ("frozen_minutes", "frozen_min", "Pulp cold enough for freezing injury", _MINUTES),
     ),
     *_rows(
-        "Mass lost before unloading",
-        ("mass_loss", "mass_loss", "All, of the mass loaded", _PERCENT),
-        ("water_loss", "water_loss", "of which water", _PERCENT),
-        ("dry_matter_loss", "dry_matter_loss", "of which dry matter", _PERCENT),
-        ("mass_loss_month_one", "mass_loss_month_one", "In the first 30 days", _PERCENT),
+        "Shrink before unloading, of the weight loaded",
+        ("mass_loss", "mass_loss", "Shrink, all", _PERCENT),
+        ("water_loss", "water_loss", "of which water, net of respired water", _PERCENT),
+        ("dry_matter_loss", "dry_matter_loss", "of which respired dry matter", _PERCENT),
+        ("mass_loss_month_one", "mass_loss_month_one", "Shrink in the first 30 days", _PERCENT),
     ),
     *_rows(
-        "Wet crop, drip and fog",
-        ("wet_crop_hours", "wet_crop_h", "Free water on some layer", _HOURS),
-        ("condensed_on_crop", "condensed_on_crop_kg_t", "Condensed on the crop", _KG),
-        ("ceiling_drip_hours", "ceiling_drip_h", "Ceiling below the dew point", _HOURS),
-        ("ceiling_drip", "ceiling_drip_kg_t", "Condensed on the ceiling", _KG),
+        "Wet potatoes, drip and fog",
+        ("wet_crop_hours", "wet_crop_h", "Hours with wet potatoes", _HOURS),
+        ("condensed_on_crop", "condensed_on_crop_kg_t", "Sweating on the crop", _KG),
+        ("ceiling_drip_hours", "ceiling_drip_h", "Hours with ceiling below dew point", _HOURS),
+        ("ceiling_drip", "ceiling_drip_kg_t", "Condensation on the ceiling", _KG),
         ("fog", "fog_kg_t", "Fog carried into the ducts", _KG),
     ),
     *_rows(
@@ -150,49 +152,30 @@ ROWS: tuple[Row, ...] = (
             "Supply air below freezing",
             _MINUTES,
         ),
-        ("fan_hours", "fan_h", "Fans running", _HOURS),
+        ("fan_hours", "fan_h", "Fan run time", _HOURS),
         ("fan_starts", "fan_starts", "Fan starts", _plain("")),
-        ("door_travel", "door_travel", "Door travel, full strokes", _plain("")),
-        (
-            "humidifier_water",
-            "humidifier_water_kg_t",
-            "Water evaporated by the humidifier",
-            _KG,
-        ),
+        ("door_travel", "door_travel", "Door movement, full strokes", _plain("")),
+        ("humidifier_water", "humidifier_water_kg_t", "Water from the humidifier", _KG),
         ("co2_highest", "co2_highest_ppm", "Highest CO2", _shown("1 ppm"), 1e6),
-        ("co2_excess", "co2_excess_ppm_h", "CO2 above its limit", _ppm_hours),
+        ("co2_excess", "co2_excess_ppm_h", "CO2 over its limit", _ppm_hours),
     ),
     *_rows(
-        "Energy and money",
+        "Energy and cost",
         ("energy", "energy_kwh_t", "Electricity, all", _KWH),
         ("fan_energy", "fan_energy_kwh_t", "of which fans", _KWH),
         ("refrigeration_energy", "refrigeration_energy_kwh_t", "of which refrigeration", _KWH),
         ("heater_energy", "heater_energy_kwh_t", "of which heater", _KWH),
         ("humidifier_energy", "humidifier_energy_kwh_t", "of which humidifier", _KWH),
-        ("peak_power", "peak_power_w", "Highest power of an hour", _shown("W electrical", 1)),
+        ("peak_power", "peak_power_w", "Peak demand", _shown("W electrical", 1)),
         ("cost_energy", "cost_energy_per_t", "Cost of electricity", _money),
-        ("cost_shrink", "cost_shrink_per_t", "Cost of the mass lost", _money),
+        ("cost_shrink", "cost_shrink_per_t", "Cost of shrink", _money),
     ),
 )
 """Everything that ``Kpi`` holds, grouped, in the order in which it is printed."""
 
 
 def fan_words(season: Season, units: UnitSystem = "metric") -> str:
-    """
-    What the fans move in this bay, beside their rated point.
-
-    Parameters
-    ----------
-    season : Season
-        The season.
-    units : {"metric", "us"}
-        Units to write.
-
-    Returns
-    -------
-    str
-        One phrase.
-    """
+    """What the fans move in this bay, beside their rated point."""
     rated, now = season.bay.fans, season.installed.fans
     if now is rated:
         return f"{show(rated.airflow, 'm3/s', units)} as rated; no fan curve, no ducts in the file"
@@ -204,21 +187,9 @@ def fan_words(season: Season, units: UnitSystem = "metric") -> str:
     )
 
 
-def sanity_lines(season: Season, units: UnitSystem = "metric") -> tuple[str, ...]:
+def published_lines(season: Season, units: UnitSystem = "metric") -> tuple[str, ...]:
     """
-    Results beside published magnitudes, so that a reader sees whether they make sense.
-
-    Parameters
-    ----------
-    season : Season
-        The season.
-    units : {"metric", "us"}
-        Units to write.
-
-    Returns
-    -------
-    tuple of str
-        Respiration, temperature through the pile, mass loss, fans and energy.
+    Respiration, spread and shrink beside published figures.
 
     References
     ----------
@@ -228,22 +199,28 @@ def sanity_lines(season: Season, units: UnitSystem = "metric") -> tuple[str, ...
     .. [3] N. Olsen, M. Frazier, Univ. of Idaho: mass loss about 3 % in the first month and
        about 5 % in five.
     """
-    kpi = season.kpi
-    hours = len(season.time)
     low, high = (show(x, "W/kg", units) for x in (8.65e-3, 14.4e-3))
     even = " to ".join(show(x, "delta_degC", units, 1) for x in (0.6, 0.8))
     month, five = (loss_at(season, days) for days in (30, 150))
     later = ""
     if five == five:
-        later = f"; between them {show((five - month) / 4, '1 percent', units, 2)} a month"
+        later = f"; {show((five - month) / 4, '1 percent', units, 2)} a month in between"
     return (
         f"Respiration while holding: {show(_respiration(season), 'W/kg', units)} "
         f"(mature crop once settled: {low} to {high}, J. Agric. Sci. Cambridge).",
-        f"Top above bottom while holding: {show(kpi.mean_spread, 'delta_degC', units)} "
+        f"Top-to-bottom spread while holding: "
+        f"{show(season.kpi.mean_spread, 'delta_degC', units)} "
         f"({even} works well, Bethke, The Potato, ch. 15).",
-        f"Mass lost: {show(month, '1 percent', units)} after 30 days, "
+        f"Shrink: {show(month, '1 percent', units)} after 30 days, "
         f"{show(five, '1 percent', units)} after 150 (about 3 % and 5 %, Olsen and Frazier, Univ. "
         f"of Idaho){later}.",
+    )
+
+
+def equipment_lines(season: Season, units: UnitSystem = "metric") -> tuple[str, ...]:
+    """What the fans move, how long they ran, and the electricity of the season."""
+    kpi, hours = season.kpi, len(season.time)
+    return (
         f"Fans: {fan_words(season, units)}.",
         f"Fans ran {kpi.fan_hours:,.0f} of {hours:,} h ({kpi.fan_hours / hours:.0%}), "
         f"{kpi.fan_hours / hours * 24:.1f} h a day.",

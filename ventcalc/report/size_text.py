@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import re
-import textwrap
 from collections.abc import Sequence
 from itertools import groupby
 from typing import Any
@@ -12,14 +11,14 @@ from typing import Any
 from ventcalc.bay.checks import bay_notes
 from ventcalc.equipment.refrigerant_cycle import REFRIGERANTS
 from ventcalc.report.table import bullets, table
-from ventcalc.sizing.size import CAUTIONS, Given, Size, Sizing
+from ventcalc.sizing.size import CAUTIONS, Size, Sizing
 from ventcalc.units import UnitSystem, show
 
 __all__ = [
     "by_subject",
     "cells",
     "head_lines",
-    "plants",
+    "refrigerants_line",
     "shown_size",
     "size_data",
     "size_text",
@@ -60,25 +59,7 @@ KEY_UNITS = {
 
 
 def shown_size(value: float, unit: str, units: UnitSystem = "metric", currency: str = "") -> str:
-    """
-    Write one number of a sizing.
-
-    Parameters
-    ----------
-    value : float
-        What to write. [unit]
-    unit : str
-        A row of ``ventcalc.units``, or ``m2 K/W`` for insulation.
-    units : {"metric", "us"}
-        Units to write.
-    currency : str
-        Goes before a price.
-
-    Returns
-    -------
-    str
-        With its unit.
-    """
+    """A number with its unit; ``m2 K/W`` is insulation, a currency goes before a price."""
     if unit == "m2 K/W":
         word, factor = _RESISTANCE[units]
         return f"{word} {value * factor:.1f}"
@@ -91,64 +72,18 @@ def shown_size(value: float, unit: str, units: UnitSystem = "metric", currency: 
 
 
 def by_subject(sizes: Sequence[Size]) -> list[tuple[str, list[Size]]]:
-    """
-    Sizes in their groups.
-
-    Parameters
-    ----------
-    sizes : sequence of Size
-        As they stand in a sizing.
-
-    Returns
-    -------
-    list of (str, list of Size)
-        Subject and its sizes.
-    """
+    """Subjects, each with its sizes."""
     return [(name, list(some)) for name, some in groupby(sizes, lambda one: one.subject)]
 
 
-def _inputs(inputs: Sequence[Given], units: UnitSystem) -> str:
-    return "; ".join(f"{one.name} {shown_size(one.value, one.unit, units)}" for one in inputs)
-
-
 def working(one: Size, units: UnitSystem = "metric") -> str:
-    """
-    How a size was found, in one sentence.
-
-    Parameters
-    ----------
-    one : Size
-        The size.
-    units : {"metric", "us"}
-        Units to write.
-
-    Returns
-    -------
-    str
-        Formula, inputs, source.
-    """
-    inputs = f" From: {_inputs(one.given, units)}." if one.given else ""
-    return f"{one.formula}.{inputs} Source: {one.source}."
+    """How a size was found, in one sentence: formula, inputs, source."""
+    inputs = "; ".join(f"{x.name} {shown_size(x.value, x.unit, units)}" for x in one.given)
+    return f"{one.formula}.{f' From: {inputs}.' if inputs else ''} Source: {one.source}."
 
 
 def cells(one: Size, units: UnitSystem = "metric", currency: str = "") -> list[str]:
-    """
-    One row of a table.
-
-    Parameters
-    ----------
-    one : Size
-        The size.
-    units : {"metric", "us"}
-        Units to write.
-    currency : str
-        Goes before a price.
-
-    Returns
-    -------
-    list of str
-        Name, size, margin, what the bay has now.
-    """
+    """Name, size, margin, and what the bay has now."""
     optional = [
         "" if value is None else shown_size(value, one.unit, units, currency)
         for value in (one.margin, one.present)
@@ -159,21 +94,7 @@ def cells(one: Size, units: UnitSystem = "metric", currency: str = "") -> list[s
 
 
 def head_lines(sizing: Sizing, units: UnitSystem = "metric") -> list[str]:
-    """
-    What was sized, for what.
-
-    Parameters
-    ----------
-    sizing : Sizing
-        The sizing.
-    units : {"metric", "us"}
-        Units to write.
-
-    Returns
-    -------
-    list of str
-        Sentences.
-    """
+    """What was sized, for what weather."""
     pile, target = sizing.bay.pile, sizing.air.airflow_per_tonne
     return [
         f"{sizing.bay.name}: full pile of {show(pile.capacity, 'kg', units)}, "
@@ -204,34 +125,18 @@ def size_text(sizing: Sizing, units: UnitSystem = "metric") -> str:
     for subject, sizes in groups:
         head = [subject.capitalize(), "size", "margin", "bay now"]
         lines += ["", *table([head, *(cells(one, units, currency) for one in sizes)], indent=0)]
-    lines += ["", "Plants at these temperatures, cooling per electrical power"]
-    lines += bullets([plants(sizing)])
+    lines += ["", "Refrigerants at these temperatures, cooling per electrical power"]
+    lines += bullets([refrigerants_line(sizing)])
     for subject, sizes in groups:
-        lines += ["", f"Working: {subject}", *_workings(sizes, units)]
+        lines += ["", f"Working: {subject}"]
+        lines += bullets(f"{one.name}: {working(one, units)}" for one in sizes)
     if remarks := bay_notes(sizing.sized):
-        lines += ["", "Remarks on the sized bay", *bullets(remarks)]
+        lines += ["", "Notes on the sized bay", *bullets(remarks)]
     return "\n".join([*lines, "", "Cautions", *bullets(CAUTIONS)])
 
 
-def _workings(sizes: Sequence[Size], units: UnitSystem) -> list[str]:
-    fold = textwrap.TextWrapper(width=96, initial_indent="  - ", subsequent_indent="    ")
-    return [line for one in sizes for line in fold.wrap(f"{one.name}: {working(one, units)}")]
-
-
-def plants(sizing: Sizing) -> str:
-    """
-    Refrigerants side by side.
-
-    Parameters
-    ----------
-    sizing : Sizing
-        The sizing.
-
-    Returns
-    -------
-    str
-        Cooling per electrical power of each with its safety group, and those that do not work.
-    """
+def refrigerants_line(sizing: Sizing) -> str:
+    """Cooling per electrical power by refrigerant, with safety groups, and those left out."""
     found = ", ".join(
         f"{name} {value:.2f} ({REFRIGERANTS[name].safety_group})"
         for name, value in sizing.cooling.performances.items()
@@ -242,8 +147,8 @@ def plants(sizing: Sizing) -> str:
         for name, why in sizing.cooling.left_out.items()
     )
     return (
-        f"{found}; safety groups of ANSI/ASHRAE 34 (from memory): A or B for the poison, 1, 2L or "
-        "3 for the fire." + (f" Not at these temperatures: {left}." if left else "")
+        f"{found}; safety groups of ANSI/ASHRAE 34 (from memory): A or B for toxicity, 1, 2L or "
+        "3 for flammability." + (f" Not at these temperatures: {left}." if left else "")
     )
 
 

@@ -11,21 +11,7 @@ _PAGE = 96
 
 
 def table(rows: Iterable[Sequence[str]], indent: int = 2) -> list[str]:
-    """
-    Rows with their columns aligned: the first to the left, the others to the right.
-
-    Parameters
-    ----------
-    rows : iterable of sequence of str
-        Cells.
-    indent : int
-        Spaces before each line.
-
-    Returns
-    -------
-    list of str
-        Lines.
-    """
+    """Rows with their columns aligned: the first to the left, the others to the right."""
     rows = list(rows)
     widths = [max(len(row[k]) for row in rows if k < len(row)) for k in range(len(rows[0]))]
     return [
@@ -41,18 +27,6 @@ def table(rows: Iterable[Sequence[str]], indent: int = 2) -> list[str]:
 
 
 def bullets(sentences: Iterable[str]) -> list[str]:
-    """
-    Sentences as a list, folded to the width of a page.
-
-    Parameters
-    ----------
-    sentences : iterable of str
-        One item each.
-
-    Returns
-    -------
-    list of str
-        Lines.
-    """
+    """Sentences as a list, folded to the width of a page."""
     fold = textwrap.TextWrapper(width=_PAGE, initial_indent="  - ", subsequent_indent="    ")
     return [line for sentence in sentences for line in fold.wrap(sentence)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from itertools import groupby
 
 from ventcalc.advice.advise import Action, Advice
 from ventcalc.advice.outside_air import Binding, Verdict
@@ -13,7 +14,12 @@ from ventcalc.bay.calendar import STAGES
 from ventcalc.bay.checks import bay_notes
 from ventcalc.bay.description import Bay
 from ventcalc.report.season_days import local
-from ventcalc.report.season_rows import ROWS, sanity_lines
+from ventcalc.report.season_rows import (
+    ROWS,
+    control_words,
+    equipment_lines,
+    published_lines,
+)
 from ventcalc.report.table import bullets, table
 from ventcalc.season.run import Season
 from ventcalc.units import UnitSystem, show
@@ -76,22 +82,22 @@ def advice_text(bay: Bay, given: ReadingsFile, advice: Advice, units: UnitSystem
         lines += ["", *_outside(advice, bay, units)]
     if given.plenum_relative_humidity == given.plenum_relative_humidity:
         measured = show(given.plenum_relative_humidity, "1 percent", units, 0)
-        lines += ["", f"Plenum humidity as measured: {measured} (shown only)."]
+        lines += ["", f"Plenum humidity as measured: {measured} (for information only)."]
     return "\n".join(lines)
 
 
 def _positions(bay: Bay, advice: Advice, units: UnitSystem) -> list[tuple[str, str]]:
     if advice.action == Action.HANDS_OFF:
-        return [("All", "hands off: the controller's own program runs")]
+        return [("All", "leave it to the controller's own program")]
     parts = (
         ("Fans", advice.fan_speed, "off", True),
-        ("Fresh-air door", advice.door_opening, "shut", True),
+        ("Fresh-air door", advice.door_opening, "closed", True),
         ("Humidifier", advice.humidifier, "off", bay.humidifier is not None),
         ("Refrigeration", advice.refrigeration, "off", bay.refrigeration is not None),
         ("Heater", advice.heater, "off", bay.heater is not None),
     )
     rows = [
-        (name, ("off" if zero == "off" else zero) if value <= 0.0 else f"{value:.0%}")
+        (name, zero if value <= 0.0 else f"{value:.0%}")
         for name, value, zero, installed in parts
         if installed
     ]
@@ -120,9 +126,9 @@ def _outside(advice: Advice, bay: Bay, units: UnitSystem) -> list[str]:
         return show(value, "delta_degC", units)
 
     rows = [
-        ("pulp above the coldest plenum to be had", kelvin(air.cold_margin)),
-        ("plenum above its floor", kelvin(air.floor_margin)),
-        ("coldest tuber above plenum dew point", f"{kelvin(air.wetting_margin)} ± {unsure}"),
+        ("pulp above the coldest supply available", kelvin(air.cold_margin)),
+        ("plenum above its low limit", kelvin(air.floor_margin)),
+        ("coldest pulp above plenum dew point", f"{kelvin(air.wetting_margin)} ± {unsure}"),
         ("ceiling above plenum dew point", kelvin(air.drip_margin)),
     ]
     return [f"Outside air: {verdict}{why}. Margins, positive is safe:", *_stack(rows)]
@@ -143,7 +149,7 @@ def _heading(season: Season, units: UnitSystem) -> list[str]:
         f"Weather: {season.weather_name}",
     ]
     lines += [f"  note: {note}" for note in season.notes]
-    return lines + [f"Remark on the bay: {remark}" for remark in bay_notes(bay)]
+    return lines + [f"Note on the bay: {remark}" for remark in bay_notes(bay)]
 
 
 def season_text(season: Season, units: UnitSystem = "metric") -> str:
@@ -160,71 +166,54 @@ def season_text(season: Season, units: UnitSystem = "metric") -> str:
     Returns
     -------
     str
-        Results in words with units, then the sanity lines.
+        Results in words with units, then how they compare with published figures.
     """
-    lines = [*_heading(season, units), f"Policy: {season.policy}"]
-    lines += _grouped([season], units)
-    lines += ["", "Does it make sense?"]
-    return "\n".join([*lines, *bullets(sanity_lines(season, units))])
+    cells = table([row.words, row.text(season, units)] for row in ROWS)
+    lines = [*_heading(season, units), f"Control: {control_words(season.policy)}"]
+    for group, some in groupby(zip(ROWS, cells, strict=True), lambda pair: pair[0].group):
+        lines += ["", group, *(line for _, line in some)]
+    return "\n".join([*lines, *_remarks(season, units)])
 
 
 def compare_text(seasons: Sequence[Season], units: UnitSystem = "metric") -> str:
     """
-    Write several policies side by side.
+    Write several control methods side by side.
 
     Parameters
     ----------
     seasons : sequence of Season
-        The same bay and weather under several policies.
+        The same bay and weather under several control methods.
     units : {"metric", "us"}
         Units to write.
 
     Returns
     -------
     str
-        One column a policy.
+        One column a control method, and remarks on the first.
     """
-    lines = [*_heading(seasons[0], units), *_grouped(seasons, units), ""]
-    lines += [f"Does it make sense ({seasons[0].policy})?"]
-    lines += bullets(sanity_lines(seasons[0], units))
-    return "\n".join(lines)
+    head = ["", *(control_words(season.policy) for season in seasons)]
+    rows = [[row.words, *(row.text(season, units) for season in seasons)] for row in ROWS]
+    top, *cells = table([head, *rows])
+    lines = [*_heading(seasons[0], units), "", top]
+    for group, some in groupby(zip(ROWS, cells, strict=True), lambda pair: pair[0].group):
+        lines += [group, *(line for _, line in some)]
+    return "\n".join([*lines, *_remarks(seasons[0], units, f" ({head[1]})")])
 
 
-def _grouped(seasons: Sequence[Season], units: UnitSystem) -> list[str]:
-    head = ["", *(season.policy for season in seasons)] if len(seasons) > 1 else []
-    cells = [[row.words, *(row.text(season, units) for season in seasons)] for row in ROWS]
-    aligned = table([head, *cells] if head else cells)
-    lines = ["", aligned.pop(0)] if head else []
-    group = ""
-    for row, line in zip(ROWS, aligned, strict=True):
-        if row.group != group:
-            group = row.group
-            lines += ["", group] if lines and not head else [group]
-        lines.append(line)
-    return lines
+def _remarks(season: Season, units: UnitSystem, which: str = "") -> list[str]:
+    return [
+        *("", f"Compared with published figures{which}"),
+        *bullets(published_lines(season, units)),
+        *("", f"Fans and electricity{which}"),
+        *bullets(equipment_lines(season, units)),
+    ]
 
 
 # --- air ---------------------------------------------------------------------------------
 
 
 def air_text(state: AirState, units: UnitSystem = "metric", where: str = "") -> str:
-    """
-    Write every property of a state of moist air.
-
-    Parameters
-    ----------
-    state : AirState
-        One state.
-    units : {"metric", "us"}
-        Units to write.
-    where : str
-        Where the pressure comes from.
-
-    Returns
-    -------
-    str
-        One property a line.
-    """
+    """Every property of a state of moist air, one a line; ``where`` says whose the pressure is."""
     pressure = show(state.pressure, "Pa air", units)
     frost = state.dew_point < 0.01
     rows = [
