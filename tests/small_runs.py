@@ -9,9 +9,9 @@ from functools import cache
 import numpy as np
 import pytest
 from hypothesis import strategies as st
-
 from ventcalc._loop import traced_loop
 from ventcalc._traced import TRACED
+
 from ventcalc.advice.policies import POLICIES
 from ventcalc.bay.file import example_bay
 from ventcalc.pile import bed

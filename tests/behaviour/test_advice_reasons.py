@@ -8,9 +8,9 @@ from datetime import UTC, datetime
 from itertools import pairwise
 
 import pytest
+from ventcalc.advice.aims import dry_air_flow, fan_power
 
 from ventcalc.advice.advise import Action, Memory, Readings, advise
-from ventcalc.advice.aims import dry_air_flow, fan_power
 from ventcalc.advice.outside_air import FOG_LIMIT, Binding, Verdict
 from ventcalc.advice.reasons import outside_words, reasons
 from ventcalc.bay.file import example_bay

@@ -11,10 +11,10 @@ from dataclasses import replace
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from ventcalc.bay.batch import stack_bays
 
 from ventcalc.bay import checks as bay_checks
 from ventcalc.bay import description as storage
-from ventcalc.bay.batch import stack_bays
 from ventcalc.bay.description import USES, Bay
 from ventcalc.bay.file import (
     bay_from_dict,

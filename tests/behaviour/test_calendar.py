@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
 from ventcalc._ops import ARRAY, SCALAR
+
 from ventcalc.bay.calendar import (
     COLD_START,
     LAG,

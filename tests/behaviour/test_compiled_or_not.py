@@ -14,11 +14,11 @@ from threading import Barrier
 import numpy as np
 import pytest
 from small_runs import through_a_pile, through_a_season
-
-from ventcalc import _loop, _machine
 from ventcalc._leaves import leaves
 from ventcalc._loop import traced_loop
 from ventcalc._ops import ops_for
+
+from ventcalc import _loop, _machine
 from ventcalc.season import steps as season_steps
 
 # --- threads ------------------------------------------------------------------------------------

@@ -6,8 +6,8 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
-
 from ventcalc._ops import SCALAR
+
 from ventcalc.advice import freeze_guard
 from ventcalc.advice.advise import Action, Memory, Readings, advise
 from ventcalc.advice.freeze_guard import HARD, PATIENCE, SECOND_STAGE, release

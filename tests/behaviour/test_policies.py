@@ -11,11 +11,11 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from ventcalc.bay.batch import stack_bays
 
 from ventcalc.advice.advise import advise
 from ventcalc.advice.policies import POLICIES, Positions, policy_named
 from ventcalc.advice.situation import Readings
-from ventcalc.bay.batch import stack_bays
 from ventcalc.bay.file import example_bay
 from ventcalc.errors import BadInput
 

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 
 from ventcalc.advice.advise import Action
-from ventcalc.bay.calendar import EMPTY, FILLING, HOLDING, UNLOADING
 from ventcalc.advice.policies import POLICIES, Positions
+from ventcalc.bay.calendar import EMPTY, FILLING, HOLDING, UNLOADING
 from ventcalc.bay.description import Heater
 from ventcalc.bay.file import example_bay
 from ventcalc.errors import BadInput

@@ -9,10 +9,10 @@ from typing import Any
 
 import numpy as np
 import pytest
+from ventcalc.bay.batch import stack_bays
 
 from ventcalc.advice.advise import Memory, Readings, advise
 from ventcalc.advice.reasons import reasons
-from ventcalc.bay.batch import stack_bays
 from ventcalc.bay.file import example_bay
 
 BAY = example_bay("seed_bay")

@@ -10,9 +10,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from ventcalc._ops import SCALAR
 
 from ventcalc import air
-from ventcalc._ops import SCALAR
 from ventcalc.air import kernel as kernel
 from ventcalc.air.border import BLOCK, evaluate
 from ventcalc.air.coolprop import humid_air

@@ -6,11 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from ventcalc._ops import SCALAR
 
 from ventcalc import air
-from ventcalc._ops import SCALAR
-from ventcalc.bay import calendar
 from ventcalc.advice.policies import Positions
+from ventcalc.bay import calendar
 from ventcalc.bay.file import example_bay
 from ventcalc.pile import bed
 from ventcalc.pile import series as bed_series

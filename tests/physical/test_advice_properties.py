@@ -13,14 +13,14 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, assume, event, example, given, settings
 from hypothesis import strategies as st
+from ventcalc.advice.aims import dry_air_flow, fan_power
+from ventcalc.bay.batch import stack_bays
 
 from ventcalc import air
 from ventcalc.advice.advise import Action, Memory, Readings, advise
-from ventcalc.advice.aims import dry_air_flow, fan_power
 from ventcalc.advice.outside_air import Binding, Verdict
 from ventcalc.advice.readings_file import memory_from_json, memory_to_dict, readings_from_dict
 from ventcalc.advice.reasons import reasons
-from ventcalc.bay.batch import stack_bays
 from ventcalc.bay.description import capacity_of
 from ventcalc.bay.file import example_bay
 from ventcalc.equipment import plenum

@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from ventcalc._ops import ARRAY, SCALAR
+from ventcalc.bay.batch import stack_bays
 
 from ventcalc import air
-from ventcalc._ops import ARRAY, SCALAR
-from ventcalc.bay import calendar
 from ventcalc.advice.policies import Positions
 from ventcalc.air import plain as plain_air
-from ventcalc.bay.batch import stack_bays
+from ventcalc.bay import calendar
 from ventcalc.bay.file import example_bay
 from ventcalc.pile import bed
 from ventcalc.pile.crop import metabolic_water_rate

@@ -7,8 +7,8 @@ from functools import cache
 
 import numpy as np
 import pytest
-
 from ventcalc._loop import Loop
+
 from ventcalc.advice.policies import POLICIES, Positions
 from ventcalc.bay.description import Heater
 from ventcalc.bay.file import example_bay

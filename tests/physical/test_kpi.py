@@ -6,18 +6,18 @@ from dataclasses import fields, replace
 
 import numpy as np
 import pytest
-
 from ventcalc._leaves import stacked
-from ventcalc.bay.calendar import COOL_DOWN, EMPTY, FILLING, HOLDING, UNLOADING
+from ventcalc.bay.batch import stack_bays
+from ventcalc.season.record import kept_of
+
 from ventcalc.advice.policies import Positions
 from ventcalc.advice.situation import Readings
-from ventcalc.bay.batch import stack_bays
+from ventcalc.bay.calendar import COOL_DOWN, EMPTY, FILLING, HOLDING, UNLOADING
 from ventcalc.bay.description import Lot
 from ventcalc.bay.file import example_bay
 from ventcalc.pile.bed import BedState, BedStep
 from ventcalc.season.bay_model import BayState, Hour
 from ventcalc.season.kpi import MONTH, Kpi, Tally
-from ventcalc.season.record import kept_of
 
 HOUR = 3600.0
 BAY = replace(

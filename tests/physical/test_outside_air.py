@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from ventcalc._ops import SCALAR
 
 from ventcalc import air
-from ventcalc._ops import SCALAR
 from ventcalc.advice import aims, outside_air
 from ventcalc.advice.outside_air import FOG_LIMIT, Binding, OutsideAir, Verdict
 from ventcalc.bay.file import example_bay

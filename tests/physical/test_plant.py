@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
 from ventcalc._ops import ARRAY, SCALAR
+
 from ventcalc.equipment.plant import PLANT_REFRIGERANTS, UNNAMED, Rating, hourly_performance
 from ventcalc.errors import OutOfRange
 

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from ventcalc._ops import SCALAR
 
 from ventcalc import air
-from ventcalc._ops import SCALAR
 from ventcalc.air import plain as plain_air
 from ventcalc.equipment import coil as coil_module
 from ventcalc.equipment import plenum

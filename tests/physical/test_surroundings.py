@@ -7,10 +7,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-
-from ventcalc import air
 from ventcalc._ops import ARRAY, SCALAR
 from ventcalc.bay.batch import stack_bays
+
+from ventcalc import air
 from ventcalc.bay.file import example_bay
 from ventcalc.building.ground import SOILS, Floor, ground_heat_gain
 from ventcalc.check.air_system import air_system

@@ -61,7 +61,7 @@ def lowest_supply(bay: HourlyBay) -> float:
 
 
 def supply_setpoint(bay: HourlyBay, target: float, pulp_coldest: float) -> float:
-    """Plenum to cool with: below target, not far below the coldest tuber nor near the floor. [°C]"""
+    """Plenum to cool with: below target, not far below the coldest pulp nor near the floor. [°C]"""
     below = target - bay.control.supply_below
     chilling = pulp_coldest - bay.limits.supply_difference
     return max(max(below, chilling), lowest_supply(bay))

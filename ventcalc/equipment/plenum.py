@@ -213,7 +213,7 @@ def fresh_fraction_for(
     return_temperature: float,
     return_humidity_ratio: float,
     pressure: float,
-    heat: float,
+    heat: float = 0.0,
 ) -> float:
     """
     Part of fresh air that brings the plenum to a wanted state, solved on enthalpy.
