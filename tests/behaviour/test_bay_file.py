@@ -11,7 +11,6 @@ from dataclasses import replace
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from ventcalc.bay.batch import stack_bays
 
 from ventcalc.bay import checks as bay_checks
 from ventcalc.bay import description as storage
@@ -117,44 +116,6 @@ def test_a_limit_may_be_reached_in_any_unit(tables):
 
 
 # --- many bays at once -------------------------------------------------------------------
-
-
-def test_bays_stack_with_their_curves_and_what_none_of_them_has():
-    one = example_bay()
-    points = tuple(1.1 * flow for flow in one.fans.curve_airflow)
-    two = replace(one, fans=replace(one.fans, curve_airflow=points))
-    batch = stack_bays([one, two])
-    assert batch.fans.curve_airflow[1].tolist() == [one.fans.curve_airflow[1], points[1]]
-    assert batch.limits.floor_load is None
-    assert batch.ducts.laterals.tolist() == [12, 12]
-
-
-@pytest.mark.parametrize(
-    ("change", "said"),
-    [
-        ({"ducts": None}, "bay.ducts: of the bays of one batch all must have it, or none"),
-        (
-            {"limits": storage.Limits(floor_load=3e4)},
-            "bay.limits.floor_load: of the bays of one batch all must have it, or none",
-        ),
-    ],
-)
-def test_bays_that_do_not_stack(change, said):
-    one = example_bay()
-    for pair in ([one, replace(one, **change)], [replace(one, **change), one]):
-        with pytest.raises(BadInput, match=said):
-            stack_bays(pair)
-
-
-def test_curves_of_different_length_do_not_stack():
-    one = example_bay()
-    short = replace(
-        one.fans,
-        curve_airflow=one.fans.curve_airflow[:3],
-        curve_static_pressure=one.fans.curve_static_pressure[:3],
-    )
-    with pytest.raises(BadInput, match="as many values"):
-        stack_bays([one, replace(one, fans=short)])
 
 
 # --- refusals ----------------------------------------------------------------------------

@@ -416,20 +416,8 @@ def test_memory_returns_as_it_was():
     memory = Memory(
         time=1.8e9, target=7.5, fan_on=True, freeze_stage=2, since_run=12.5, cooling=True
     )
-    assert memory_from_dict(json.loads(json.dumps(memory_to_dict(memory)))) == memory_like(memory)
+    assert memory_from_dict(json.loads(json.dumps(memory_to_dict(memory)))) == memory
     assert math.isnan(memory_from_dict({}).target)
-
-
-def memory_like(memory):
-    """Memories compare by identity; this one compares by its values."""
-
-    class Like:
-        def __eq__(self, other):
-            return all(getattr(memory, f.name) == getattr(other, f.name) for f in fields(Memory))
-
-        __hash__ = None
-
-    return Like()
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,7 @@ import sys
 import numpy as np
 import pytest
 
-from ventcalc.air import coolprop as _coolprop
+from ventcalc.air import coolprop
 from ventcalc.errors import VentcalcError
 
 
@@ -23,30 +23,30 @@ def test_importing_the_air_does_not_load_coolprop():
 
 def test_absence_is_one_clear_line(monkeypatch):
     monkeypatch.setitem(sys.modules, "CoolProp", None)
-    _coolprop.load.cache_clear()
+    coolprop.load.cache_clear()
     try:
         wanted = r"pip install 'ventcalc\[refrigeration\]'"
         with pytest.raises(VentcalcError, match=wanted) as caught:
-            _coolprop.humid_air("W", "T", 293.15, "R", 0.5, "P", 101325.0)
+            coolprop.humid_air("W", "T", 293.15, "R", 0.5, "P", 101325.0)
     finally:
-        _coolprop.load.cache_clear()
+        coolprop.load.cache_clear()
     assert "\n" not in str(caught.value)
 
 
 def test_nan_shapes_and_floats():
     t = np.array([[280.0, math.nan], [290.0, 300.0]])
-    w = _coolprop.humid_air("W", "T", t, "R", 0.5, "P", 101325.0)
+    w = coolprop.humid_air("W", "T", t, "R", 0.5, "P", 101325.0)
     assert w.shape == (2, 2)
     assert np.isnan(w).tolist() == [[False, True], [False, False]]
-    alone = _coolprop.humid_air("W", "T", 290.0, "R", 0.5, "P", 101325.0)
+    alone = coolprop.humid_air("W", "T", 290.0, "R", 0.5, "P", 101325.0)
     assert type(alone) is float
     assert alone == w[1, 0]
-    assert math.isnan(_coolprop.humid_air("W", "T", math.nan, "R", 0.5, "P", 101325.0))
-    assert _coolprop.humid_air("W", "T", np.empty(0), "R", 0.5, "P", 101325.0).shape == (0,)
-    assert _coolprop.pure_fluid("P", "T", np.array([300.0]), "Q", 0.0, "Water").shape == (1,)
+    assert math.isnan(coolprop.humid_air("W", "T", math.nan, "R", 0.5, "P", 101325.0))
+    assert coolprop.humid_air("W", "T", np.empty(0), "R", 0.5, "P", 101325.0).shape == (0,)
+    assert coolprop.pure_fluid("P", "T", np.array([300.0]), "Q", 0.0, "Water").shape == (1,)
 
 
 def test_refusal_is_translated():
     with pytest.raises(VentcalcError, match="CoolProp refused") as caught:
-        _coolprop.humid_air("W", "T", 290.0, "R", 50.0, "P", 101325.0)
+        coolprop.humid_air("W", "T", 290.0, "R", 50.0, "P", 101325.0)
     assert "\n" not in str(caught.value)
