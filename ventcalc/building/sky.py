@@ -202,7 +202,7 @@ def sol_air_temperature(
     outside_temperature : array-like
         Outside air, -60 to 60. [°C]
     surface_resistance : array-like
-        Outside surface resistance, 0.01 to 0.3; see `outside_resistance`. [m² K/W]
+        Outside surface resistance, 0.004 (a storm) to 0.3; see `outside_resistance`. [m² K/W]
     solar : array-like
         Solar irradiance on the surface, 0 to 1500. [W/m²]
     absorptance : array-like
@@ -231,7 +231,7 @@ def sol_air_temperature(
        t_o + (a I - e dR) / h_o.
     """
     check_range("outside_temperature", outside_temperature, -60.0, 60.0, "°C", "kelvin or °F?")
-    check_range("surface_resistance", surface_resistance, 0.01, 0.3, "m² K/W")
+    check_range("surface_resistance", surface_resistance, 0.004, 0.3, "m² K/W")
     check_range("solar", solar, 0.0, 1500.0, "W/m²")
     for name, share in (
         ("absorptance", absorptance),
