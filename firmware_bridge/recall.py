@@ -12,7 +12,8 @@ from dataclasses import dataclass, field, replace
 
 from firmware_bridge.safety import RUNNING
 from ventcalc.advice.advise import Action, Memory
-from ventcalc.advice.situation import LONGEST_GAP, Readings
+from ventcalc.advice.readings import Readings
+from ventcalc.advice.situation import LONGEST_GAP
 from ventcalc.bay.description import Bay
 
 __all__ = [

@@ -22,7 +22,7 @@ from firmware_bridge.messages import Advice, Birth, Channel, Reading, State
 from firmware_bridge.receiver import LocalLimits, Receiver
 from ventcalc import air
 from ventcalc.advice.policies import Positions, differential_thermostat
-from ventcalc.advice.situation import START, Memory, Readings
+from ventcalc.advice.readings import START, Memory, Readings
 from ventcalc.bay.description import Bay
 from ventcalc.bay.hourly import HourlyBay, hourly
 from ventcalc.pile.layers import Bed, Layer

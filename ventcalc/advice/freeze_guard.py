@@ -1,88 +1,87 @@
-"""Three stages of protection against freezing supply air, the last one latched."""
+"""
+Protection against freezing supply air and freezing tubers: what is measured now decides.
+
+Freezing outranks wetting. The door shuts at once when the plenum or the coldest pulp is too cold;
+if it is colder still, the fans rest, for then shutting the door has not helped or cannot be waited
+for. Nothing is latched, unless the site wants it so: stages end by measured warmth.
+"""
 
 from __future__ import annotations
 
 import math
 from typing import NamedTuple
 
-from ventcalc.advice.situation import Memory, Readings
+from ventcalc.advice.readings import Memory, Readings
 from ventcalc.bay.hourly import HourlyBay
 
-__all__ = ["EXIT_ABOVE_FLOOR", "Guard", "guard", "release"]
+__all__ = ["DOOR_SHUT", "EXIT_ABOVE_FLOOR", "FANS_OFF", "LATCHED", "Guard", "guard", "release"]
 
-PATIENCE = 300.0
-"""How long a temperature must be too low before a stage begins. [s]"""
-SECOND_STAGE = 3600.0
-"""How long the door stays shut in stage 2. [s]"""
-ABOVE_FREEZING = 0.1
-"""Plenum temperature of stage 3, above that at which potatoes freeze. [K]"""
+DOOR_SHUT, FANS_OFF, LATCHED = 1, 2, 3
+"""Stages: door shut; fans off too; the same until a person releases it, where a site wants that."""
+PULP_RESERVE = 1.0
+"""Coldest pulp above freezing injury that shuts the door. [K]"""
+BLOWS_FROST = 0.0
+"""Plenum below which the fans rest. [°C]"""
 EXIT_ABOVE_FLOOR = 1.0
-"""Plenum above its floor that ends stage 1, and the heater's help. [K]"""
+"""Plenum above its floor that ends a stage, and the heater's help. [K]"""
+LONGEST_REST = 2 * 3600.0
+"""After which a pile that warms up is recirculated, behind a shut door. [s]"""
+WARMS_UP = 1.0
+"""Pulp above its target that counts as warming up. [K]"""
+OVERHEATS = 5.0
+"""Pulp above its target that overrules even a latch. [K]"""
+UNSEEN = 6 * 3600.0
+"""Time after which a stage ends whose plenum is not measured any more. [s]"""
 
 
 class Guard(NamedTuple):
-    """Stage 0-3, and how long each condition has held. [s]"""
+    """Stage of freeze protection."""
 
     stage: int
     """Code of the stage."""
-    below_floor: float
-    """Plenum below its floor. [s]"""
-    below_zero: float
-    """Plenum below 0 °C. [s]"""
-    below_hard: float
-    """Plenum just above the freezing temperature of tubers, or below. [s]"""
-    above_exit: float
-    """Plenum warm enough to leave stage 1. [s]"""
     stage_age: float
-    """The stage itself. [s]"""
+    """How long it has lasted. [s]"""
+    pulp_cold: bool
+    """Whether the pulp itself is near freezing injury."""
 
 
-def guard(bay: HourlyBay, readings: Readings, memory: Memory, elapsed: float) -> Guard:
+def guard(
+    bay: HourlyBay, readings: Readings, memory: Memory, elapsed: float, excess: float
+) -> Guard:
     """
-    Stage of freeze protection, some time after the last advice [s].
+    Stage of freeze protection, some time [s] after the last advice, at an excess of pulp [K].
 
-    0 none; 1 door to its stop, heat if there is any; 2 door shut, recirculation for an hour; 3 the
-    same, latched until a person releases it. A plenum that is not measured leaves the stage.
-
-    The structure is that of ASHRAE Guideline 36 (freeze protection in three stages with
-    timers and a manual reset); the temperatures are moved to those of a potato store.
+    The idea of stages is that of ASHRAE Guideline 36 (freeze protection with timers and a manual
+    reset); here the present reading counts, since one hour of frost kills tubers at the ducts.
     """
-    plenum, floor = readings.plenum_temperature, bay.limits.plenum_floor
-    low = _held(plenum, plenum < floor, memory.below_floor, elapsed)
-    zero = _held(plenum, plenum < 0.0, memory.below_zero, elapsed)
-    freezing = bay.crop.freezing_temperature + ABOVE_FREEZING
-    hard = _held(plenum, plenum < freezing, memory.below_hard, elapsed)
-    warm = _held(plenum, plenum > floor + EXIT_ABOVE_FLOOR, memory.above_exit, elapsed)
     before, age = memory.freeze_stage, memory.stage_age + elapsed
-    stage = _next_stage(before, age, low, zero, hard, warm)
-    return Guard(
-        stage=stage,
-        below_floor=low,
-        below_zero=zero,
-        below_hard=hard,
-        above_exit=warm,
-        stage_age=age if stage == before else 0.0,
-    )
+    coldest = readings.pulp_coldest
+    if readings.pulp_odd < coldest:
+        coldest = readings.pulp_odd
+    pulp_cold = coldest < bay.crop.injury_temperature + PULP_RESERVE
+    stage = _plenum_stage(bay, readings.plenum_temperature, before, age, excess)
+    if (before == LATCHED and not excess > OVERHEATS) or (
+        stage == FANS_OFF and bay.control.freeze_latch > 0.0 and not excess > OVERHEATS
+    ):
+        stage = LATCHED
+    if pulp_cold and stage < DOOR_SHUT:
+        stage = DOOR_SHUT
+    return Guard(stage=stage, stage_age=age if stage == before else 0.0, pulp_cold=pulp_cold)
 
 
-def _held(plenum: float, condition: bool, before: float, elapsed: float) -> float:
-    """How long a condition has held; a plenum that is not measured neither adds nor ends. [s]"""
+def _plenum_stage(bay: HourlyBay, plenum: float, before: int, age: float, excess: float) -> int:
+    """Stage by the plenum; a long rest gives way to a pile that warms up."""
+    floor = bay.limits.plenum_floor
     if math.isnan(plenum):
-        return before
-    return before + elapsed if condition else 0.0
-
-
-def _next_stage(before: int, age: float, low: float, zero: float, hard: float, warm: float) -> int:
-    if before == 3 or hard >= PATIENCE:
-        return 3
-    stage = before
-    if before == 1 and warm >= PATIENCE:
-        stage = 0
-    elif before == 2 and age >= SECOND_STAGE:
-        stage = 1
-    if zero >= PATIENCE:
-        return 2
-    return max(stage, 1) if low >= PATIENCE else stage
+        return min(before, FANS_OFF) if age < UNSEEN else 0
+    if plenum < BLOWS_FROST:
+        rested = before >= FANS_OFF and age >= LONGEST_REST and excess > WARMS_UP
+        return DOOR_SHUT if rested else FANS_OFF
+    if plenum < floor:
+        return DOOR_SHUT
+    if before >= DOOR_SHUT and plenum < floor + EXIT_ABOVE_FLOOR:
+        return DOOR_SHUT
+    return 0
 
 
 def release(memory: Memory) -> Memory:
@@ -97,8 +96,6 @@ def release(memory: Memory) -> Memory:
     Returns
     -------
     Memory
-        At stage 0, with the freeze timers at zero.
+        At stage 0.
     """
-    return memory._replace(
-        freeze_stage=0, below_floor=0.0, below_zero=0.0, below_hard=0.0, stage_age=0.0
-    )
+    return memory._replace(freeze_stage=0, stage_age=0.0)

@@ -144,17 +144,16 @@ def judge(
     """
     if not wanted:
         return _nothing_to_cool(bay, now)
-    leak, widest = bay.doors.leakage_fraction, bay.doors.largest_fraction
-    seen = now.readings
+    leak, widest = now.leak, now.widest
     fraction = 1.0
     # Outside air no colder than the return can only be judged with the door wide open.
-    if seen.outside_temperature < now.run_temperature:
+    if now.outside_temperature < now.run_temperature:
         fraction = fresh_fraction_for(
             setpoint,
             humidity_setpoint(bay),
             bay.humidifier.capacity,
             dry_air_flow(bay, fan_speed, now.pressure),
-            seen.outside_temperature,
+            now.outside_temperature,
             now.outside_humidity_ratio,
             now.run_temperature,
             now.run_humidity_ratio,
@@ -186,7 +185,7 @@ def supply_of(
     return supply(
         dry_air_flow(bay, fan_speed, now.pressure),
         fraction,
-        now.readings.outside_temperature,
+        now.outside_temperature,
         now.outside_humidity_ratio,
         now.run_temperature,
         now.run_humidity_ratio,
@@ -203,7 +202,7 @@ def supply_of(
 
 def _without_fog(bay: HourlyBay, now: Situation, fan_speed: float, widest: float) -> float:
     """The widest opening up to ``widest`` whose fog the ducts can dry. [0-1]"""
-    low, high = bay.doors.leakage_fraction, widest
+    low, high = now.leak, widest
     for _ in range(HALVINGS):
         middle = 0.5 * (low + high)
         if supply_of(bay, now, fan_speed, middle, 0.0).fog > FOG_LIMIT:
@@ -227,7 +226,7 @@ def _verdict(
     dew = dew_point(end.humidity_ratio + end.fog, now.pressure)
     # Where the door modulates, undiluted outside air with the fans' heat is the coldest to be had
     # (or, dried air cooled by the humidifier, the supply).
-    undiluted = now.readings.outside_temperature + fan_power(bay, fan_speed) / (flow * AIR_HEAT)
+    undiluted = now.outside_temperature + fan_power(bay, fan_speed) / (flow * AIR_HEAT)
     cold = pulp - bay.control.outside_offset - min(end.temperature, undiluted)
     floor = end.temperature - bay.limits.plenum_floor
     wet = now.readings.pulp_coldest - dew

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import Any, NamedTuple
 
-from ventcalc.advice import advise as advice_module
+from ventcalc.advice.readings import START, Memory, Readings
+from ventcalc.advice.rules import decide
 from ventcalc.advice.setpoints import humidity_setpoint, supply_setpoint
-from ventcalc.advice.situation import Memory, Readings
 from ventcalc.bay.calendar import calendar_at, local_hour, target_of
 from ventcalc.bay.description import door_opening_at
 from ventcalc.bay.hourly import HourlyBay
@@ -59,7 +60,7 @@ def positions_of(advice: Any) -> Positions:
 
 def advice(bay: HourlyBay, readings: Readings, memory: Memory) -> tuple[Positions, Memory]:
     """The advice, followed to the letter."""
-    given, after = advice_module.decide(bay, readings, memory)
+    given, after = decide(bay, readings, memory)
     return positions_of(given), after
 
 
@@ -124,11 +125,22 @@ def _remembered(readings: Readings, target: float, cooling: bool) -> Memory:
         since_run=0.0,
         since_fresh=0.0,
         freeze_stage=0,
-        below_floor=0.0,
-        below_zero=0.0,
-        below_hard=0.0,
-        above_exit=0.0,
         stage_age=0.0,
+        fan_speed=0.0,
+        door_opening=0.0,
+        expected_plenum=math.nan,
+        expected_share=0.0,
+        expected_humidity=math.nan,
+        expected_return=math.nan,
+        expected_outside=math.nan,
+        expected_mist=0.0,
+        outside_bias=0.0,
+        door_share=math.nan,
+        door_age=0.0,
+        mist_lacking=0.0,
+        mist_age=0.0,
+        no_air=0.0,
+        alarm_times=START.alarm_times,
     )
 
 

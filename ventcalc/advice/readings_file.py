@@ -10,7 +10,9 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, NoReturn
 
-from ventcalc.advice.situation import Memory, Readings
+from ventcalc.advice.probes import believed, pulp_of
+from ventcalc.advice.readings import OUT_OF_ORDER, Memory, Readings
+from ventcalc.bay.calendar import STAGES
 from ventcalc.errors import BadInput
 
 __all__ = [
@@ -55,8 +57,14 @@ KEYS: dict[str, _Key] = {
 }
 """Keys beside ``time``, and the limits within which a reading is believed."""
 
+TOLD = ("loaded_t", "stage", "crop_wet", "rot_share", "out_of_order", "people_inside")
+"""Keys of what people tell; no probe knows it."""
+CO2_TOP = "co2_top_ppm"
+"""Top of the CO2 probe's range: a reading there means "at least"."""
 _FAHRENHEIT = {f"{key[:-2]}_f": key for key in KEYS if key.endswith("_c")}
-_KNOWN = ("time", "note", *KEYS, *_FAHRENHEIT)
+_KNOWN = ("time", "note", *KEYS, *_FAHRENHEIT, *TOLD, CO2_TOP)
+_TONNES = _Key(low=0, high=20_000, unit="t", slip="kg or lb, perhaps?")
+_PPM = _Key(low=1000, high=100_000, unit="ppm", slip="a fraction or percent, perhaps?")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -64,8 +72,10 @@ class ReadingsFile:
     """What a file of readings holds."""
 
     readings: Readings
-    plenum_relative_humidity: float = math.nan
-    """Shown only; the adviser does not use it. [0-1]"""
+    doubts: tuple[str, ...] = ()
+    """What was not believed, one line each."""
+    loaded: float = math.nan
+    """Mass of crop in the bay, as told. [kg]"""
     note: str = ""
 
 
@@ -130,27 +140,64 @@ def readings_from_dict(given: Mapping[str, Any]) -> ReadingsFile:
     note = given.get("note", "")
     if not isinstance(note, str):
         problems.append(f"note is {_short(note)}; write a text in quotes")
+    told = _told(given, problems)
+    top = _number(given.get(CO2_TOP), CO2_TOP, _PPM, problems)
+    tonnes = _number(given.get("loaded_t"), "loaded_t", _TONNES, problems)
     if problems:
         raise BadInput(problems)
-    return ReadingsFile(
-        readings=Readings(
+    pulp = pulp_of(pulps)
+    readings, doubts = believed(
+        Readings(
             time=time,
             outside_temperature=value["outside_temp_c"],
             outside_relative_humidity=value["outside_rh"],
             return_temperature=value["return_temp_c"],
             return_relative_humidity=value["return_rh"],
             plenum_temperature=value["plenum_temp_c"],
-            pulp_bottom=pulps[0],
-            pulp_top=pulps[-1],
-            pulp_mean=math.fsum(pulps) / len(pulps),
-            pulp_coldest=min(pulps),
+            plenum_relative_humidity=value["plenum_rh"],
+            pulp_bottom=pulp.bottom,
+            pulp_top=pulp.top,
+            pulp_mean=pulp.mean,
+            pulp_coldest=pulp.coldest,
             ceiling_temperature=value["ceiling_temp_c"],
             co2=value["co2_ppm"] * 1e-6,
             pressure=value["pressure_pa"],
-        ),
-        plenum_relative_humidity=value["plenum_rh"],
-        note=note,
+            pulp_odd=pulp.odd,
+            pulp_odd_place=pulp.odd_place,
+            pulp_probes=pulp.probes,
+            co2_at_least=value["co2_ppm"] >= top,
+            **told,
+        )
     )
+    return ReadingsFile(readings=readings, doubts=doubts, loaded=tonnes * 1000.0, note=note)
+
+
+def _told(given: Mapping[str, Any], problems: list[str]) -> dict[str, Any]:
+    """What people tell of the bay."""
+    told: dict[str, Any] = {}
+    stage = given.get("stage")
+    if stage is not None:
+        if stage in STAGES:
+            told["stage_told"] = STAGES.index(stage)
+        else:
+            problems.append(f"stage is {_short(stage)}; write one of {', '.join(STAGES)}")
+    for key in ("crop_wet", "people_inside"):
+        value = given.get(key)
+        if isinstance(value, bool):
+            told[key] = value
+        elif value is not None:
+            problems.append(f"{key} is {_short(value)}; write true or false")
+    share = _number(given.get("rot_share"), "rot_share", _SHARE, problems)
+    told["rot_share"] = 0.0 if math.isnan(share) else share
+    broken = given.get("out_of_order")
+    names = broken if isinstance(broken, list) else [] if broken is None else [broken]
+    wrong = [name for name in names if name not in OUT_OF_ORDER]
+    if wrong:
+        problems.append(
+            f"out_of_order holds {_short(wrong[0])}; write a list of {', '.join(OUT_OF_ORDER)}"
+        )
+    told["out_of_order"] = sum({OUT_OF_ORDER[n] for n in names if n in OUT_OF_ORDER})
+    return told
 
 
 # --- JSON, strictly ----------------------------------------------------------------------
@@ -269,11 +316,6 @@ def _pulps(given: Mapping[str, Any], problems: list[str]) -> list[float]:
         return [math.nan]
     result = []
     for place, item in enumerate(value, start=1):
-        if item is None:
-            problems.append(
-                f"{name}: element {place} is null; leave a broken probe out of the list, "
-                "the others stay bottom to top"
-            )
         result.append(_number(item, f"{name}: element {place}", KEYS[PULPS], problems))
     return result
 
@@ -281,10 +323,18 @@ def _pulps(given: Mapping[str, Any], problems: list[str]) -> list[float]:
 # --- memory ------------------------------------------------------------------------------
 
 
+_TEMPERATURES = ("expected_plenum", "expected_return", "expected_outside")
+_SHARES = ("fan_speed", "door_opening", "expected_share", "expected_humidity", "door_share")
+_DIFFERENCES = ("expected_mist", "outside_bias")
+
+
 def _memory_key(name: str, default: Any) -> str:
     if name == "target":
         return "target_c"
-    return name if name == "time" or isinstance(default, int) else f"{name}_s"
+    if name in _TEMPERATURES:
+        return f"{name}_c"
+    plain = name in ("time", *_SHARES, *_DIFFERENCES) or not isinstance(default, float)
+    return f"{name}_k" if name in _DIFFERENCES else name if plain else f"{name}_s"
 
 
 _MEMORY = {
@@ -311,7 +361,9 @@ def memory_to_dict(memory: Memory) -> dict[str, Any]:
     for key, (name, default) in _MEMORY.items():
         value = getattr(memory, name)
         kind = type(default)
-        if kind is float:
+        if kind is tuple:
+            result[key] = [None if math.isnan(one) else one for one in value]
+        elif kind is float:
             result[key] = None if math.isnan(value) else float(value)
         else:
             result[key] = kind(value)
@@ -375,20 +427,39 @@ def memory_from_dict(given: Mapping[str, Any]) -> Memory:
         if key == "time":
             values["time"] = _time(given["time"], problems)
         else:
-            values[name] = _remembered(key, given[key], type(default), problems)
+            values[name] = _remembered(key, given[key], default, problems)
     if problems:
         raise BadInput(problems)
     return Memory(**values)
 
 
-def _remembered(key: str, value: Any, kind: type, problems: list[str]) -> Any:
+def _remembered(key: str, value: Any, default: Any, problems: list[str]) -> Any:
+    kind = type(default)
     if kind is bool:
         if not isinstance(value, bool):
             problems.append(f"{key} is {_short(value)}; write true or false")
         return value
+    if kind is tuple:
+        numbers = value if isinstance(value, list) else []
+        found = tuple(math.nan if one is None else _plain(one) for one in numbers)
+        if len(found) != len(default) or None in found:
+            problems.append(f"{key} is {_short(value)}; a list of {len(default)} times or null")
+            return default
+        return found
     number = _plain(value)
-    low, high = (-20, 40) if key == "target_c" else (0, 3) if kind is int else (0, 1e12)
+    low, high = _limits_of(key, kind)
     if number is None or not low <= number <= high or number != kind(number):
         problems.append(f"{key} is {_short(value)}; it must be a number, {low:g} to {high:g}")
         return math.nan
     return kind(number)
+
+
+def _limits_of(key: str, kind: type) -> tuple[float, float]:
+    """What a remembered number may be. [as the key]"""
+    if kind is int:
+        return 0, 3
+    if key.endswith("_c"):
+        return -60, 60
+    if key.endswith("_k"):
+        return -20, 20
+    return (-1, 2) if key in _SHARES else (0, 1e12)

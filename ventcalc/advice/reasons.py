@@ -5,11 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from ventcalc.advice.advise import Action, Advice
+from ventcalc.advice.devices import ROTS
 from ventcalc.advice.outside_air import Binding, Verdict
+from ventcalc.advice.readings import FANS_OUT, OUT_OF_ORDER
+from ventcalc.advice.rules import Action, Advice
 from ventcalc.bay.calendar import STAGES
 from ventcalc.bay.description import Bay
 from ventcalc.units import UnitSystem, show
+
+SHOWN_BIAS = 0.5
+"""Correction of the outside probe that is worth a line. [K]"""
 
 __all__ = ["headline", "outside_words", "reasons"]
 
@@ -38,7 +43,9 @@ def reasons(advice: Advice, bay: Bay, units: UnitSystem = "metric") -> tuple[str
     if advice.stopped_by != Binding.NONE:
         lines.append(_stopped(advice, units))
     allowed = advice.outside.verdict == Verdict.ALLOWED
-    if advice.needs.cool and advice.action != Action.COOL_BY_OUTSIDE and not allowed:
+    if advice.action in (Action.CHOSEN, Action.PROTECT, Action.PEOPLE_INSIDE):
+        pass
+    elif advice.needs.cool and advice.action != Action.COOL_BY_OUTSIDE and not allowed:
         lines.append(f"Outside air does not cool the pile now: {outside_words(advice, bay, units)}")
     elif advice.action == Action.COOL_BY_OUTSIDE:
         lines.append(outside_words(advice, bay, units))
@@ -74,30 +81,48 @@ def headline(advice: Advice, bay: Bay, units: UnitSystem = "metric") -> str:
     state = f"pulp {pulp} is {over} {side} the target of {target} ({stage})"
     supply = show(advice.plenum_temperature, "degC", units)
     words: dict[Action, str] = {
-        Action.HANDS_OFF: "No advice: pulp or return-air readings are missing. "
-        "Run the controller's own program and check the sensors.",
-        Action.REST: f"Rest, doors shut: {state}.",
+        Action.HANDS_OFF: _hands_off(advice),
+        Action.REST: f"Fans off, doors closed: {state}.",
         Action.WAIT: f"Wait: the fans stopped {advice.fan_since / 60:.0f} min ago and should rest "
         f"{bay.control.minimum_off / 60:.0f} min; {state}.",
-        Action.FINISH_RUN: f"Finish the run with the door shut: the fans started "
+        Action.FINISH_RUN: f"Finish the run with the door closed: the fans started "
         f"{advice.fan_since / 60:.0f} min ago and should run for "
         f"{bay.control.minimum_on / 60:.0f} min; {state}.",
-        Action.EVEN_OUT: f"Run to even out the pile: top is "
-        f"{show(now.spread, 'delta_degC', units)} above bottom; {state}.",
+        Action.EVEN_OUT: f"Equalize the pile: top-to-bottom spread "
+        f"{show(now.spread, 'delta_degC', units)}; {state}.",
         Action.DRY_CEILING: f"Move air under the ceiling: its coldest spots "
         f"({show(now.ceiling, 'degC', units)}) are below the dew point of the air there "
         f"({show(now.return_dew_point, 'degC', units)}) and would drip.",
         Action.TAIL: "Recirculate after cooling, so that the top tubers, cooler than the air "
         "that rises to them, do not sweat.",
-        Action.FRESH_AIR: f"Change the air: {_co2(advice, bay)}.",
+        Action.FRESH_AIR: f"Fresh air for CO2: {_co2(advice, bay)}.",
         Action.WARM_BY_HEATER: f"Warm the pile with the heater, air at {supply}: {state}.",
         Action.WARM_BY_OUTSIDE: f"Warm the pile with outside air, plenum at {supply}: {state}.",
         Action.COOL_BY_COIL: f"Cool with the refrigeration, plenum at {supply}: {state}.",
         Action.COOL_BY_OUTSIDE: f"Cool with outside air, plenum at {supply}: {state}.",
-        Action.PROTECT: "Freeze protection: door shut, recirculate the pile's own warmth. "
-        f"The plenum stood at {show(seen.plenum_temperature, 'degC', units)}.",
+        Action.PROTECT: _protect(advice, units),
+        Action.PEOPLE_INSIDE: "People are inside: nothing that stands still is started, and the "
+        "door stays as it is unless opening it helps them.",
+        Action.CHOSEN: "Deep cold: the best of what can be done in the next hour, supply at "
+        f"{supply}; {state}.",
     }
     return words[Action(int(advice.action))]
+
+
+def _hands_off(advice: Advice) -> str:
+    why = "pulp or return-air readings are missing or contradict each other"
+    if advice.situation.readings.out_of_order & FANS_OUT:
+        why = "the fans are told to be out of order"
+    return f"No advice: {why}. Leave the bay to the controller's own program and check the sensors."
+
+
+def _protect(advice: Advice, units: UnitSystem) -> str:
+    seen = advice.situation.readings
+    plenum, pulp = (show(t, "degC", units) for t in (seen.plenum_temperature, seen.pulp_coldest))
+    stood = f"the plenum is at {plenum}, the coldest pulp at {pulp}"
+    if advice.fan_speed > 0.0:
+        return f"Freeze protection, door closed: recirculate the pile's own warmth; {stood}."
+    return f"Freeze protection, door closed, fans off: check the door; {stood}."
 
 
 def _co2(advice: Advice, bay: Bay) -> str:
@@ -138,7 +163,7 @@ def outside_words(advice: Advice, bay: Bay, units: UnitSystem = "metric") -> str
     power = show(air.cooling, "W electrical", units, 0)
     rate = show(air.pile_rate, "delta_degC/s", units)
     unsure = kelvin(bay.control.confidence * air.wetting_uncertainty)
-    cools = f"it takes {power} from the bay, {rate} for the whole pile"
+    cools = f"it removes {power} from the bay, {rate} for the whole pile"
     words = {
         Binding.NONE: f"Outside air at {outside} gives a plenum at {supply}; {cools}.",
         Binding.MIXING_FOG: f"Outside air at {outside} is usable, but the door is held at "
@@ -150,10 +175,10 @@ def outside_words(advice: Advice, bay: Bay, units: UnitSystem = "metric") -> str
         Binding.NOT_COLD_ENOUGH: f"not cold enough. Outside air at {outside} gives a plenum at "
         f"{supply} at best; it should be {kelvin(bay.control.outside_offset)} below the pulp "
         f"(short by {kelvin(-air.cold_margin)}).",
-        Binding.FREEZING: f"plenum too cold. Even with the door at its stop the plenum would be "
-        f"at {supply}, below the floor of {show(bay.limits.plenum_floor, 'degC', units)}.",
-        Binding.WETS_CROP: f"it would wet the crop, or cannot be told from doing so: dew point of "
-        f"the plenum {dew} against the coldest tuber at "
+        Binding.FREEZING: f"plenum too cold. Even with the door at its minimum the plenum would "
+        f"be at {supply}, below the low limit of {show(bay.limits.plenum_floor, 'degC', units)}.",
+        Binding.WETS_CROP: f"it would sweat the crop, or cannot be told from doing so: dew point "
+        f"of the plenum {dew} against the coldest pulp at "
         f"{show(seen.pulp_coldest, 'degC', units)}; the margin {kelvin(air.wetting_margin)} is "
         f"less than the {unsure} that the sensors can be trusted to.",
         Binding.CEILING_DRIP: f"it would drip from the ceiling: dew point {dew} against a ceiling "
@@ -165,26 +190,26 @@ def outside_words(advice: Advice, bay: Bay, units: UnitSystem = "metric") -> str
 
 def _nothing_to_cool(advice: Advice, bay: Bay, units: UnitSystem) -> str:
     now = advice.situation
-    if STAGES[int(now.stage)] == "empty":
-        return "The bay is empty by its calendar."
+    if not now.in_use:
+        return "The bay is empty, as told or by its calendar and its air."
     if now.target > now.final + 0.05 and now.readings.pulp_mean > now.final:
         return (
-            f"Ramp limit: the pulp may fall to {show(now.target, 'degC', units)} now, and to "
-            f"{show(now.final, 'degC', units)} in the end."
+            f"Cooling-rate limit: the pulp may come down to {show(now.target, 'degC', units)} now, "
+            f"to {show(now.final, 'degC', units)} in the end."
         )
     start = show(bay.control.start_above, "delta_degC", units)
-    return f"Nothing to cool: the pulp is less than {start} above its target."
+    return f"No cooling needed: the pulp is less than {start} above its target."
 
 
 def _stopped(advice: Advice, units: UnitSystem) -> str:
     if advice.stopped_by == Binding.FREEZING:
         return (
-            f"A run was wanted, but its plenum would be at "
-            f"{show(advice.plenum_temperature, 'degC', units)}, below the floor."
+            f"The fans were due to run, but the supply would be at "
+            f"{show(advice.plenum_temperature, 'degC', units)}, below the low limit."
         )
     return (
-        f"A run was wanted, but its air (dew point "
-        f"{show(advice.plenum_dew_point, 'degC', units)}) would wet tubers at "
+        f"The fans were due to run, but the supply (dew point "
+        f"{show(advice.plenum_dew_point, 'degC', units)}) would sweat tubers at "
         f"{show(advice.situation.readings.pulp_coldest, 'degC', units)}."
     )
 
@@ -202,7 +227,7 @@ def _carbon(advice: Advice, bay: Bay, units: UnitSystem) -> str:
         return ""
     if advice.door_opening > 0.02:
         return f"{_co2(advice, bay)}: the fresh air of this run lowers it."
-    return f"{_co2(advice, bay)}: air will be changed as soon as it does no harm."
+    return f"{_co2(advice, bay)}: fresh air as soon as it does no harm."
 
 
 def _carbon_high(advice: Advice, bay: Bay, units: UnitSystem) -> str:
@@ -215,13 +240,34 @@ def _carbon_high(advice: Advice, bay: Bay, units: UnitSystem) -> str:
     )
 
 
-def _guard(advice: Advice, bay: Bay, units: UnitSystem) -> str:
-    return {
-        1: "Freeze protection, first stage: the plenum has been below its floor, so the door stays "
-        "at its stop and the refrigeration off until it is 1 K above.",
-        2: "Freeze protection, second stage: the door stays shut for an hour.",
-        3: "Freeze protection is latched until a person has looked at the plenum and released it.",
-    }.get(int(advice.freeze_stage), "")
+def _learned(advice: Advice, bay: Bay, units: UnitSystem) -> str:
+    found = advice.situation.findings
+    if not math.isnan(found.door_share):
+        return (
+            f"The plenum shows {found.door_share:.0%} outside air whatever the door is told: it is "
+            "reckoned with as stuck there."
+        )
+    if abs(found.outside_bias) > SHOWN_BIAS:
+        off = show(abs(found.outside_bias), "delta_degC", units)
+        side = "colder" if found.outside_bias < 0.0 else "warmer"
+        return f"Outside air is taken to be {off} {side} than its probe says: the plenum shows it."
+    return ""
+
+
+def _told(advice: Advice, bay: Bay, units: UnitSystem) -> str:
+    told, parts = advice.situation.readings, []
+    if told.crop_wet:
+        parts.append("the crop is wet: no mist, and air at least every hour")
+    if told.rot_share > ROTS:
+        parts.append(f"{told.rot_share:.0%} of the crop rots: no mist, and air at least every hour")
+    if told.stage_told >= 0:
+        parts.append(f"the stage is {STAGES[told.stage_told].replace('_', ' ')}")
+    if not math.isnan(told.loaded):
+        parts.append(f"{told.loaded:.0%} of the crop is in")
+    names = [name for name, code in OUT_OF_ORDER.items() if told.out_of_order & code]
+    if names:
+        parts.append(f"out of order: {', '.join(names)}")
+    return f"Told: {'; '.join(parts)}." if parts else ""
 
 
 def _drip(advice: Advice, bay: Bay, units: UnitSystem) -> str:
@@ -273,7 +319,8 @@ _REMARKS: tuple[Callable[[Advice, Bay, UnitSystem], str], ...] = (
     _humidifier,
     _carbon,
     _carbon_high,
-    _guard,
+    _learned,
+    _told,
     _drip,
     _uneven,
     _recirculation,

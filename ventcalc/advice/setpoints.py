@@ -19,6 +19,7 @@ __all__ = [
     "lowest_supply",
     "supply_setpoint",
     "vapour_limit",
+    "wetting_margin",
 ]
 
 CEILING_RESISTANCE = 0.10
@@ -72,16 +73,25 @@ def humidity_setpoint(bay: HourlyBay) -> float:
     return bay.limits.plenum_humidity if bay.humidifier.capacity > 0.0 else 0.0
 
 
+def wetting_margin(bay: HourlyBay, pulp_coldest: float) -> float:
+    """
+    Coldest tuber above the dew point of any supply air, so that the sensors leave no doubt. [K]
+
+    One margin for cooling, fresh air, warming and the humidifier: about 0.86 K with the usual
+    probes (0.2 K, 2 %).
+    """
+    sigma = dew_point_uncertainty(bay, pulp_coldest, bay.limits.plenum_humidity)
+    sigma = math.sqrt(sigma * sigma + bay.sensors.temperature**2)
+    return HUMIDIFIER_RESERVE * bay.control.confidence * sigma
+
+
 def vapour_limit(bay: HourlyBay, pulp_coldest: float, pressure: float) -> float:
     """
     Humidity ratio up to which a humidifier may go without a doubt about the coldest tuber.
 
     Saturated at the coldest tuber less the margin that the sensors ask for. [kg/kg dry air]
     """
-    sigma = dew_point_uncertainty(bay, pulp_coldest, bay.limits.plenum_humidity)
-    sigma = math.sqrt(sigma * sigma + bay.sensors.temperature**2)
-    margin = HUMIDIFIER_RESERVE * bay.control.confidence * sigma
-    return saturated(pulp_coldest - margin, pressure)
+    return saturated(pulp_coldest - wetting_margin(bay, pulp_coldest), pressure)
 
 
 def dew_point_uncertainty(bay: HourlyBay, temperature: float, relative_humidity: float) -> float:

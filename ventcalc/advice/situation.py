@@ -5,96 +5,36 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
+from ventcalc.advice.learning import Findings, learn
+from ventcalc.advice.readings import DOOR_OUT, Memory, Readings
 from ventcalc.advice.setpoints import ceiling_temperature
 from ventcalc.air.plain import dew_point, humidity_ratio, saturated, standard_pressure
-from ventcalc.bay.calendar import ARRIVED, calendar_at, final_target, stage_of, target_of
+from ventcalc.bay.calendar import (
+    ARRIVED,
+    EMPTY,
+    FILLING,
+    UNLOADING,
+    Calendar,
+    calendar_at,
+    final_target,
+    stage_of,
+    target_of,
+)
 from ventcalc.bay.hourly import HourlyBay
 
-__all__ = ["START", "Memory", "Readings", "Situation", "assess"]
+__all__ = ["Situation", "assess"]
 
-NAN = math.nan
+MOISTEST_RETURN = 0.985
+"""No return probe is believed above it: they drift upward when wet; common practice. [0-1]"""
+BREATHES = 700e-6
+"""CO2 that only a crop gives off, well above that outside. [1]"""
+NEAR = 14 * 86400.0
+"""Around the ends of the calendar, in which crop may be there earlier or longer. [s]"""
+YEAR = 365 * 86400.0
 EXIT_HUMIDITY = 0.98
 """Air cannot leave a pile much moister than this, the water activity of tubers. [0-1]"""
 LONGEST_GAP = 6 * 3600.0
 """A longer silence, or a clock that goes backward, counts as no time at all. [s]"""
-
-
-class Readings(NamedTuple):
-    """Readings of one time; NaN is a missing one."""
-
-    time: float
-    """UTC, since 1970-01-01. [s]"""
-    outside_temperature: float = NAN
-    """[°C]"""
-    outside_relative_humidity: float = NAN
-    """[0-1]"""
-    return_temperature: float = NAN
-    """Air above the pile. [°C]"""
-    return_relative_humidity: float = NAN
-    """[0-1]"""
-    plenum_temperature: float = NAN
-    """Supply air as measured. [°C]"""
-    pulp_bottom: float = NAN
-    """[°C]"""
-    pulp_top: float = NAN
-    """[°C]"""
-    pulp_mean: float = NAN
-    """[°C]"""
-    pulp_coldest: float = NAN
-    """Coldest exposed tuber. [°C]"""
-    ceiling_temperature: float = NAN
-    """Inside surface; estimated when missing. [°C]"""
-    co2: float = NAN
-    """Volume fraction. [1]"""
-    pressure: float = NAN
-    """Air pressure; taken from the altitude when missing. [Pa]"""
-
-
-class Memory(NamedTuple):
-    """What one piece of advice leaves for the next. Times are durations. [s]"""
-
-    time: float = NAN
-    """Of the last advice, UTC since 1970-01-01. [s]"""
-    target: float = NAN
-    """Pulp temperature wanted. [°C]"""
-    fan_on: bool = False
-    """Whether the fans were to run."""
-    fan_since: float = 1e9
-    """Since the fans last started or stopped. [s]"""
-    cooling: bool = False
-    """Whether heat was wanted out (hysteresis)."""
-    warming: bool = False
-    """Whether heat was wanted in (hysteresis)."""
-    purging: bool = False
-    """Whether CO2 was too high (hysteresis)."""
-    cooled: bool = False
-    """Whether the last advice did cool."""
-    tail_left: float = 0.0
-    """Of the run on after cooling. [s]"""
-    run_left: float = 0.0
-    """Of the circulation run. [s]"""
-    fresh_left: float = 0.0
-    """Of the fresh-air run. [s]"""
-    since_run: float = 0.0
-    """Since the fans last ran. [s]"""
-    since_fresh: float = 0.0
-    """Since the last fresh-air run. [s]"""
-    freeze_stage: int = 0
-    """Code of the stage of freeze protection, 0 to 3."""
-    below_floor: float = 0.0
-    """How long the plenum has been below its floor. [s]"""
-    below_zero: float = 0.0
-    """How long it has been below 0 °C. [s]"""
-    below_hard: float = 0.0
-    """How long it has been below the temperature of stage 3. [s]"""
-    above_exit: float = 0.0
-    """How long it has been warm enough to leave stage 1. [s]"""
-    stage_age: float = 0.0
-    """How long the stage has lasted. [s]"""
-
-
-START = Memory()
-"""Nothing remembered."""
 
 
 class Situation(NamedTuple):
@@ -136,7 +76,19 @@ class Situation(NamedTuple):
     usable: bool
     """Whether pulp and return air are known."""
     outside_known: bool
-    """Whether outside air and its humidity are known."""
+    """Whether outside air and its humidity are known, and the door obeys."""
+    outside_temperature: float
+    """As believed: the probe's, corrected by what the plenum taught. [°C]"""
+    in_use: bool
+    """Whether there is crop in the bay, by what is told or measured; else by the calendar."""
+    findings: Findings
+    """What is believed of probes and parts."""
+    humidity_missed: float
+    """Relative humidity of the plenum below what the last advice expected. [0-1]"""
+    leak: float
+    """Fresh fraction with the door shut, or where it is stuck. [0-1]"""
+    widest: float
+    """Fresh fraction with the door wide open, or where it is stuck. [0-1]"""
 
 
 def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
@@ -147,23 +99,34 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
     pressure = readings.pressure
     if math.isnan(pressure):
         pressure = standard_pressure(bay.site.altitude)
-    outside = humidity_ratio(
-        readings.outside_temperature, readings.outside_relative_humidity, pressure
-    )
-    inside = humidity_ratio(
-        readings.return_temperature, readings.return_relative_humidity, pressure
-    )
+    findings = learn(readings, memory, elapsed)
+    believed = readings.outside_temperature + findings.outside_bias
+    outside = humidity_ratio(believed, readings.outside_relative_humidity, pressure)
+    moistest = min(readings.return_relative_humidity, MOISTEST_RETURN)
+    inside = humidity_ratio(readings.return_temperature, moistest, pressure)
     ceiling = readings.ceiling_temperature
     if math.isnan(ceiling):
-        ceiling = ceiling_temperature(
-            bay, readings.return_temperature, readings.outside_temperature
-        )
+        ceiling = ceiling_temperature(bay, readings.return_temperature, believed)
     run, moist = _run_air(readings, memory, inside, pressure)
     return_dew_point = dew_point(inside, pressure)
     run_dew_point = return_dew_point if moist == inside else dew_point(moist, pressure)
     when = calendar_at(bay, readings.time)
     target = target_of(bay, when, memory.target, readings.pulp_mean, elapsed)
     final = final_target(bay, when)
+    stage = stage_of(bay, when, target)
+    if readings.stage_told >= 0:
+        stage = readings.stage_told
+    in_use = _in_use(readings, stage, when)
+    if in_use and stage == EMPTY:
+        stage = FILLING if when.now > when.emptied + NEAR else UNLOADING
+    leak, widest = bay.doors.leakage_fraction, bay.doors.largest_fraction
+    if not math.isnan(findings.door_share):
+        leak = widest = min(max(findings.door_share, 0.0), 1.0)
+    elif readings.out_of_order & DOOR_OUT:
+        widest = leak
+    missed = 0.0
+    if memory.fan_on and memory.fan_since > 0.0 and elapsed > 0.0:
+        missed = memory.expected_humidity - readings.plenum_relative_humidity
     pulp = readings.pulp_mean + readings.pulp_coldest + readings.pulp_top + readings.pulp_bottom
     return Situation(
         readings=readings,
@@ -177,7 +140,7 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
         run_humidity_ratio=moist,
         run_dew_point=run_dew_point,
         ceiling=ceiling,
-        stage=stage_of(bay, when, target),
+        stage=stage,
         target=target,
         final=final,
         ramping=target > final + ARRIVED,
@@ -185,7 +148,24 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
         spread=readings.pulp_top - readings.pulp_bottom,
         usable=not math.isnan(pulp + inside),
         outside_known=not math.isnan(outside),
+        outside_temperature=believed,
+        in_use=in_use,
+        findings=findings,
+        humidity_missed=missed,
+        leak=leak,
+        widest=widest,
     )
+
+
+def _in_use(readings: Readings, stage: int, when: Calendar) -> bool:
+    """What is in the bay decides, not the calendar: as told, by CO2, near the calendar's ends."""
+    if not math.isnan(readings.loaded):
+        return readings.loaded > 0.0
+    if stage != EMPTY:
+        return True
+    if not math.isnan(readings.co2):
+        return readings.co2 > BREATHES
+    return when.now < when.emptied + NEAR or when.now > YEAR - NEAR
 
 
 def _run_air(

@@ -143,7 +143,8 @@ def target_of(bay: HourlyBay, when: Calendar, last: float, pulp: float, elapsed:
         return plan.healing_temperature
     if math.isnan(last):
         last = planned_target(bay, when)
-        if pulp - COLD_START > last:
+        # While it should still come down; a pile that should long be cold has nothing to wait for.
+        if pulp - COLD_START > last > plan.holding_temperature:
             last = min(pulp - COLD_START, plan.healing_temperature)
     if when.now < when.warm_up:
         if pulp - last > LAG:

@@ -332,6 +332,14 @@ class Control:
     validity: float = quantity(
         "s", 60, 21600, "how long one piece of advice stands", 3600.0, like="60 min"
     )
+    freeze_latch: float = quantity(
+        "1",
+        0,
+        1,
+        "1 holds the last stage of freeze protection until a person releases it",
+        0.0,
+        like="0",
+    )
 
 
 @dataclass(frozen=True, kw_only=True)

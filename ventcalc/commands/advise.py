@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from ventcalc.advice.advise import Memory, advise
+from ventcalc.advice.freeze_guard import release
 from ventcalc.advice.readings_file import memory_from_json, memory_to_dict, readings_from_json
 from ventcalc.commands.files import bay_named, read_text, write_text
 from ventcalc.commands.words import add_command, as_json
@@ -38,18 +39,27 @@ def add(commands: Any) -> None:
         metavar="FILE",
         help="what to remember from hour to hour, JSON; read if it exists, then written",
     )
+    parser.add_argument(
+        "--release",
+        action="store_true",
+        help="release a latched freeze protection, after somebody has looked at the plenum",
+    )
 
 
 def run(args: argparse.Namespace) -> str:
     """Advice as text or JSON; the memory goes back to its file."""
     given = readings_from_json(read_text(args.readings, "readings"), args.readings)
     bay = as_installed(bay_named(args.bay), pressure=given.readings.pressure)
-    advice, after = advise(bay, given.readings, _memory(args.memory))
+    readings = given.readings._replace(loaded=min(given.loaded / bay.mass, 1.0))
+    memory = _memory(args.memory)
+    if args.release and memory is not None:
+        memory = release(memory)
+    advice, after = advise(bay, readings, memory)
     if args.memory is not None:
         write_text(args.memory, as_json(memory_to_dict(after)) + "\n")
     if args.json:
         return as_json(advice_data(bay, given, advice, after, args.units))
-    return f"{advice_text(bay, given, advice, args.units)}\n\n{CAUTION}"
+    return f"{advice_text(bay, given, advice, after, args.units)}\n\n{CAUTION}"
 
 
 def _memory(name: str | None) -> Memory | None:

@@ -146,7 +146,7 @@ def _title(name: str) -> str:
 
 
 def _hour(bay: Bay, given: ReadingsFile, units: UnitSystem) -> str:
-    return advice_text(bay, given, advise(bay, given.readings)[0], units)
+    return advice_text(bay, given, *advise(bay, given.readings), units)
 
 
 def _hour_data(bay: Bay, given: ReadingsFile, units: UnitSystem) -> dict[str, Any]:

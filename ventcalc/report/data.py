@@ -6,9 +6,11 @@ import csv
 import io
 import math
 from collections.abc import Sequence
+from dataclasses import asdict
 from typing import Any
 
 from ventcalc.advice.advise import Action, Advice, Memory
+from ventcalc.advice.alarms import alarms
 from ventcalc.advice.outside_air import Binding, Verdict
 from ventcalc.advice.readings_file import ReadingsFile, memory_to_dict
 from ventcalc.advice.reasons import reasons
@@ -78,8 +80,10 @@ def advice_data(
         "plenum_temp_c": supply(advice.plenum_temperature),
         "plenum_rh": supply(advice.plenum_relative_humidity),
         "plenum_dew_point_c": supply(advice.plenum_dew_point),
-        "plenum_rh_measured": _number(given.plenum_relative_humidity),
+        "plenum_rh_measured": _number(given.readings.plenum_relative_humidity),
         "valid_until": local(bay, now.readings.time + advice.valid_for).isoformat(),
+        "alarms": [asdict(alarm) for alarm in alarms(advice, bay, memory, units)],
+        "not_believed": list(given.doubts),
         "reasons": list(reasons(advice, bay, units)),
         "outside_air": _outside_data(advice),
         "caution": CAUTION,

@@ -6,7 +6,9 @@ from collections.abc import Iterable, Sequence
 from itertools import groupby
 
 from ventcalc.advice.advise import Action, Advice
+from ventcalc.advice.alarms import alarms
 from ventcalc.advice.outside_air import Binding, Verdict
+from ventcalc.advice.readings import Memory
 from ventcalc.advice.readings_file import ReadingsFile
 from ventcalc.advice.reasons import reasons
 from ventcalc.air import AirState
@@ -49,7 +51,9 @@ def _stack(rows: Iterable[tuple[str, str]]) -> list[str]:
 # --- advice ------------------------------------------------------------------------------
 
 
-def advice_text(bay: Bay, given: ReadingsFile, advice: Advice, units: UnitSystem = "metric") -> str:
+def advice_text(
+    bay: Bay, given: ReadingsFile, advice: Advice, memory: Memory, units: UnitSystem = "metric"
+) -> str:
     """
     Write one piece of advice.
 
@@ -61,28 +65,33 @@ def advice_text(bay: Bay, given: ReadingsFile, advice: Advice, units: UnitSystem
         What was read.
     advice : Advice
         The advice.
+    memory : Memory
+        Memory after it: it knows since when an alarm stands.
     units : {"metric", "us"}
         Units to write.
 
     Returns
     -------
     str
-        Positions, reasons, outside air; ``CAUTION`` belongs below it.
+        Alarms, positions, reasons, outside air; ``CAUTION`` belongs below it.
     """
     now = advice.situation
     start, end = local(bay, now.readings.time), local(bay, now.readings.time + advice.valid_for)
     stage = STAGES[int(now.stage)].replace("_", " ")
     lines = [f"{bay.name}, {stage}, {start:%a %d %b %Y %H:%M %Z}"]
     lines += [given.note] if given.note else []
-    lines += ["", f"Advice until {end:%H:%M %Z}:"]
+    for alarm in alarms(advice, bay, memory, units):
+        lines += ["", f"ALARM: {alarm.text}", f"  First: {alarm.first}"]
+    lines += ["", *(f"Not believed: {doubt}." for doubt in given.doubts)] if given.doubts else []
+    lines += ["", f"Advice until {end:%H:%M %Z}; ask again then:"]
     lines += _stack(_positions(bay, advice, units))
     lines += ["", "Why:"]
     lines += bullets(reasons(advice, bay, units))
     if advice.action != Action.HANDS_OFF:
         lines += ["", *_outside(advice, bay, units)]
-    if given.plenum_relative_humidity == given.plenum_relative_humidity:
-        measured = show(given.plenum_relative_humidity, "1 percent", units, 0)
-        lines += ["", f"Plenum humidity as measured: {measured} (for information only)."]
+    seen = given.readings.plenum_relative_humidity
+    if seen == seen:
+        lines += ["", f"Plenum humidity as measured: {show(seen, '1 percent', units, 0)}."]
     return "\n".join(lines)
 
 

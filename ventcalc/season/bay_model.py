@@ -6,8 +6,8 @@ import math
 from collections.abc import Sequence
 
 from ventcalc.advice.policies import Positions
+from ventcalc.advice.readings import Readings
 from ventcalc.advice.setpoints import dry_air_flow, fan_power
-from ventcalc.advice.situation import Readings
 from ventcalc.air.plain import AIR_HEAT, EVAPORATION, air_density, relative_humidity, saturated
 from ventcalc.bay.calendar import Calendar, calendar_at
 from ventcalc.bay.description import fresh_fraction_at
@@ -69,6 +69,7 @@ def readings_of(
         return_temperature=state.return_temperature,
         return_relative_humidity=min(relative, 1.0),
         plenum_temperature=state.plenum_temperature,
+        plenum_relative_humidity=math.nan,
         pulp_bottom=layers[0].temperature,
         pulp_top=layers[-1].temperature,
         pulp_mean=layer_mean(layers),
@@ -76,6 +77,16 @@ def readings_of(
         ceiling_temperature=math.nan,
         co2=state.co2,
         pressure=pressure,
+        pulp_odd=math.nan,
+        pulp_odd_place=0,
+        pulp_probes=0,
+        loaded=math.nan,
+        stage_told=-1,
+        rot_share=0.0,
+        crop_wet=False,
+        people_inside=False,
+        co2_at_least=False,
+        out_of_order=0,
     )
 
 

@@ -23,13 +23,14 @@ from ventcalc.pile.bed import BedState, layers_of, state_of
 from ventcalc.season.bay_state import BayState, bed_of, first_layers, first_state
 from ventcalc.season.installed import as_installed
 from ventcalc.season.kpi import Kpi, key_figures
-from ventcalc.season.steps import Course, Ran, SensorErrors, run_course
+from ventcalc.season.steps import Course, PlantFaults, Ran, SensorErrors, run_course
 from ventcalc.season.surroundings import Outside, ground_of, hours_of
 from ventcalc.weather import Weather
 from ventcalc.weather import season as part_of_year
 
 __all__ = [
     "TRACES",
+    "PlantFaults",
     "Season",
     "SeasonState",
     "SensorErrors",
@@ -110,6 +111,7 @@ def run_season(
     until: np.datetime64 | None = None,
     believed: Bay | None = None,
     sensor_errors: SensorErrors | None = None,
+    faults: PlantFaults | None = None,
     limits: Limits | None = None,
     compiled: bool | None = None,
 ) -> Season:
@@ -141,6 +143,8 @@ def run_season(
         The bay that the policy takes this one for.
     sensor_errors : SensorErrors, optional
         What probes read less what is true.
+    faults : PlantFaults, optional
+        Parts that do not do what they are told.
     limits : Limits, optional
         To measure the season by; the bay's own if not given.
     compiled : bool, optional
@@ -171,7 +175,7 @@ def run_season(
         raise BadInput(
             f"policy {policy!r}: write a name, or give a function of bay, readings, memory"
         )
-    plan = _plan(bay, weather, layers, start, until, believed, sensor_errors, {})
+    plan = _plan(bay, weather, layers, start, until, believed, sensor_errors, faults, {})
     fast = _use_machine_code(compiled, chosen, 1)
     ran = _run(plan, chosen, fast, progress)
     records, pulp = ran.records, ran.pulp
@@ -251,7 +255,7 @@ def run_seasons(
 
     def one(k: int) -> Kpi:
         bay, weather, _ = cases[k]
-        plan = _plan(bay, weather, layers, None, None, None, None, shared)
+        plan = _plan(bay, weather, layers, None, None, None, None, None, shared)
         ran = _run(plan, chosen[k], fast, None)
         return key_figures(plan.installed, ran.records, ran.pulp, plan.course.step, limits)
 
@@ -367,6 +371,7 @@ def _plan(
     until: np.datetime64 | None,
     believed: Bay | None,
     errors: SensorErrors | None,
+    faults: PlantFaults | None,
     shared: dict[Any, Any],
 ) -> _Plan:
     key = (id(weather), bay.schedule, bay.site.time_zone)
@@ -394,6 +399,7 @@ def _plan(
         hours=hours[first:last],
         step=whole.step,
         errors=errors or SensorErrors(),
+        faults=faults or PlantFaults(),
     )
     return _Plan(
         installed=installed,

@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ventcalc import compiled
-from ventcalc.advice.advise import HANDS_OFF
 from ventcalc.advice.policies import POLICIES, Positions
-from ventcalc.advice.situation import START, Memory, Readings
+from ventcalc.advice.readings import START, Memory, Readings
+from ventcalc.advice.rules import HANDS_OFF
 from ventcalc.bay.calendar import calendar_at, planned_target, stage_of
 from ventcalc.bay.hourly import HourlyBay
 from ventcalc.errors import BadInput, OutOfRange
@@ -22,7 +22,7 @@ from ventcalc.season.bay_model import FAULTS, NO_FAULT, readings_of, step_bay
 from ventcalc.season.bay_state import BayState, StepRecord
 from ventcalc.season.surroundings import Ground, Outside
 
-__all__ = ["JOB", "Course", "SensorErrors", "run_course"]
+__all__ = ["Course", "PlantFaults", "SensorErrors", "run_course"]
 
 JOB = "season"
 """Name of the machine code of seasons in the cache."""
@@ -49,6 +49,29 @@ class SensorErrors(NamedTuple):
     """Volume fraction. [1]"""
 
 
+class PlantFaults(NamedTuple):
+    """Parts that do not do what they are told for a time, UTC since 1970-01-01 [s]."""
+
+    door_opening: float = 0.0
+    """At which the door is stuck. [0-1]"""
+    door_from: float = math.inf
+    """[s]"""
+    door_until: float = math.inf
+    """[s]"""
+    fans_from: float = math.inf
+    """Fans do not turn. [s]"""
+    fans_until: float = math.inf
+    """[s]"""
+    humidifier_from: float = math.inf
+    """No mist comes. [s]"""
+    humidifier_until: float = math.inf
+    """[s]"""
+    heater_from: float = math.inf
+    """Heater and refrigeration stand. [s]"""
+    heater_until: float = math.inf
+    """[s]"""
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Course:
     """What stays the same from the first step of a season to the last."""
@@ -62,6 +85,7 @@ class Course:
     step: float
     """[s]"""
     errors: SensorErrors
+    faults: PlantFaults
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -92,6 +116,7 @@ def believed_readings(seen: Readings, errors: SensorErrors) -> Readings:
             seen.return_relative_humidity + errors.return_relative_humidity
         ),
         plenum_temperature=seen.plenum_temperature + errors.plenum_temperature,
+        plenum_relative_humidity=seen.plenum_relative_humidity,
         pulp_bottom=seen.pulp_bottom + errors.pulp,
         pulp_top=seen.pulp_top + errors.pulp,
         pulp_mean=seen.pulp_mean + errors.pulp,
@@ -99,11 +124,43 @@ def believed_readings(seen: Readings, errors: SensorErrors) -> Readings:
         ceiling_temperature=seen.ceiling_temperature,
         co2=max(seen.co2 + errors.co2, 0.0),
         pressure=seen.pressure,
+        pulp_odd=seen.pulp_odd,
+        pulp_odd_place=seen.pulp_odd_place,
+        pulp_probes=seen.pulp_probes,
+        loaded=seen.loaded,
+        stage_told=seen.stage_told,
+        rot_share=seen.rot_share,
+        crop_wet=seen.crop_wet,
+        people_inside=seen.people_inside,
+        co2_at_least=seen.co2_at_least,
+        out_of_order=seen.out_of_order,
     )
 
 
 def _fraction(value: float) -> float:
     return min(max(value, 0.0), 1.0)
+
+
+def obeyed(given: Positions, faults: PlantFaults, time: float) -> Positions:
+    """What the parts make of what they are told."""
+    fan, door, mist = given.fan_speed, given.door_opening, given.humidity_wanted
+    coil, heater = given.refrigeration, given.heater
+    if faults.fans_from <= time < faults.fans_until:
+        fan = 0.0
+    if faults.door_from <= time < faults.door_until:
+        door = faults.door_opening
+    if faults.humidifier_from <= time < faults.humidifier_until:
+        mist = 0.0
+    if faults.heater_from <= time < faults.heater_until:
+        coil = heater = 0.0
+    return Positions(
+        fan_speed=fan,
+        door_opening=door,
+        humidity_wanted=mist,
+        refrigeration=coil,
+        heater=heater,
+        action=given.action,
+    )
 
 
 def begin_step(
@@ -124,6 +181,7 @@ def end_step(
     wanted: float,
     outside: Outside,
     step: float,
+    faults: PlantFaults,
     record: StepRecord,
     pulp: Any,
 ) -> tuple[BayState, int, float]:
@@ -146,6 +204,7 @@ def end_step(
             heater=0.0,
             action=given.action,
         )
+    positions = obeyed(positions, faults, outside.time)
     record.now = when.now
     record.target = target
     record.stage = float(stage_of(bay, when, target))
@@ -174,6 +233,7 @@ def run_steps(
     hours: Sequence[Outside],
     step: float,
     errors: SensorErrors,
+    faults: PlantFaults,
     policy: Any,
     first: int,
     last: int,
@@ -188,7 +248,7 @@ def run_steps(
         positions, memory = policy(believed, readings, memory)
         state, fault, value = end_step(
             bay, bed, ground, layers, state, readings, positions, memory.target, hours[i], step,
-            records[i], pulp[i],
+            faults, records[i], pulp[i],
         )  # fmt: skip
         if fault != NO_FAULT:
             return state, memory, i, fault, value
@@ -324,7 +384,7 @@ class _Plain:
         one = self.course
         return run_steps(
             one.bay, one.believed, one.bed, one.ground, self.layers, one.hours, one.step,
-            one.errors, policy, first, last, state, memory, self.records, self.pulp,
+            one.errors, one.faults, policy, first, last, state, memory, self.records, self.pulp,
         )  # fmt: skip
 
     def kept(self) -> tuple[NDArray[Any], NDArray[np.float64]]:
@@ -352,7 +412,7 @@ class _Compiled:
         code = compiled.pointer(policy, *self.kind)
         return compiled.entry(run_steps)(
             self.bay, self.believed, self.bed, one.ground, self.layers, self.hours, one.step,
-            one.errors, code, first, last, state, memory, self.records, self.pulp,
+            one.errors, one.faults, code, first, last, state, memory, self.records, self.pulp,
         )  # fmt: skip
 
     def _ask(self, guest: _Guest, first: int, last: int, state: BayState, memory: Any) -> Any:
@@ -363,7 +423,7 @@ class _Compiled:
             positions, memory = guest(one.believed, told, memory)
             state, fault, value = end(
                 self.bay, self.bed, one.ground, self.layers, state, told, positions,
-                memory.target, self.hours[i], one.step, self.records[i], self.pulp[i],
+                memory.target, self.hours[i], one.step, one.faults, self.records[i], self.pulp[i],
             )  # fmt: skip
             if fault != NO_FAULT:
                 return state, memory, i, fault, value

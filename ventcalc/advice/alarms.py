@@ -1,0 +1,215 @@
+"""What must be looked at, worst first: each alarm with what to do first."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from ventcalc.advice.freeze_guard import FANS_OFF, LATCHED
+from ventcalc.advice.readings import OUT_OF_ORDER, Memory
+from ventcalc.advice.rules import CO2_DANGEROUS, PEOPLE_CO2, Advice
+from ventcalc.bay.description import Bay
+from ventcalc.bay.hourly import HourlyBay
+from ventcalc.units import UnitSystem, show
+
+__all__ = ["ALARM_IDS", "Alarm", "alarms", "with_alarm_times"]
+
+HOT = 5.0
+"""Pulp above its target that is alarming. [K]"""
+NO_AIR = 3600.0
+"""Fans that the plenum does not feel for so long. [s]"""
+NO_MIST = 3 * 3600.0
+"""Cooling by the humidifier that is missing for so long. [s]"""
+BIASED = 2.0
+"""Correction of the outside probe that is worth a look. [K]"""
+HUMID_OFF = 0.10
+"""Plenum humidity below what the last advice expected. [0-1]"""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Alarm:
+    """One alarm that stands."""
+
+    id: str
+    """Its name, one of ``ALARM_IDS``."""
+    level: int
+    """1 danger to people or crop, 2 equipment, 3 to be looked at."""
+    since: str
+    """When it began, ISO 8601, UTC; empty for now."""
+    text: str
+    """What is wrong."""
+    first: str
+    """What to do first."""
+
+
+Finding = tuple[int, str, str] | None
+"""Level, text, what to do first."""
+
+
+def alarms(
+    advice: Advice, bay: Bay, memory: Memory, units: UnitSystem = "metric"
+) -> tuple[Alarm, ...]:
+    """
+    Every alarm that stands, the worst first.
+
+    Parameters
+    ----------
+    advice : Advice
+        What ``advise`` gave.
+    bay : Bay
+        The bay.
+    memory : Memory
+        The memory that came with it: it knows since when.
+    units : {"metric", "us"}
+        Units of the numbers.
+
+    Returns
+    -------
+    tuple of Alarm
+        Empty where nothing is wrong.
+    """
+    found = []
+    for (name, look), began in zip(_LOOKS.items(), memory.alarm_times, strict=True):
+        what = look(advice, bay, units)
+        if what is not None:
+            level, text, first = what
+            since = "" if math.isnan(began) else datetime.fromtimestamp(began, UTC).isoformat()
+            found.append(Alarm(id=name, level=level, since=since, text=text, first=first))
+    return tuple(sorted(found, key=lambda alarm: alarm.level))
+
+
+def with_alarm_times(advice: Advice, bay: Bay | HourlyBay, memory: Memory) -> Memory:
+    """The memory with the time at which each standing alarm began."""
+    now = advice.situation.readings.time
+    times = tuple(
+        math.nan if look(advice, bay, "metric") is None else now if math.isnan(began) else began
+        for look, began in zip(_LOOKS.values(), memory.alarm_times, strict=True)
+    )
+    return memory._replace(alarm_times=times)
+
+
+def _frost(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
+    seen = advice.situation.readings
+    plenum, pulp = (show(t, "degC", units) for t in (seen.plenum_temperature, seen.pulp_coldest))
+    if advice.pulp_cold:
+        text = f"The coldest pulp is at {pulp}, near freezing injury."
+        return 1, text, "Close the fresh-air door by hand; warm the plenum; check the probe."
+    if advice.freeze_stage == LATCHED:
+        text = f"Freeze protection is latched (plenum {plenum})."
+        return 1, text, "Look at door and plenum, then release it: ventcalc advise --release."
+    if advice.freeze_stage >= FANS_OFF:
+        text = f"The plenum is at {plenum}: the fans are off and the door is closed."
+        return 1, text, "Check the door: does it close? Close it by hand."
+    if advice.freeze_stage > 0:
+        text = f"The plenum is at {plenum}, below or near its low limit: the door is closed."
+        return 1, text, "Check the door and the plenum probe."
+    return None
+
+
+def _people(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
+    seen = advice.situation.readings
+    ppm = f"{'at least ' if seen.co2_at_least else ''}{seen.co2 * 1e6:.0f} ppm"
+    leave = "Leave the bay, air it, and test the air before anybody enters. Never alone."
+    if seen.people_inside and math.isnan(seen.co2):
+        return 1, "People are inside and CO2 is not measured.", leave
+    if seen.co2 >= CO2_DANGEROUS:
+        return 1, f"CO2 is at {ppm}: immediately dangerous to life (40 000 ppm, NIOSH).", leave
+    if seen.co2 > PEOPLE_CO2:
+        text = f"CO2 is at {ppm}: above the limit of a working day (5 000 ppm, OSHA)."
+        return (1 if seen.people_inside else 3), text, leave
+    return None
+
+
+def _hot(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
+    now = advice.situation
+    if not now.in_use or not now.excess > HOT:
+        return None
+    over = show(now.excess, "delta_degC", units)
+    text = f"The pile is {over} above its target."
+    return 1, text, "Give it air: check fans, door and refrigeration; look for rot."
+
+
+def _door(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
+    share = advice.situation.findings.door_share
+    if math.isnan(share):
+        return None
+    text = f"The plenum shows {share:.0%} outside air whatever the door is told."
+    return 2, text, "Look at the fresh-air door: stuck, iced, or leaking?"
+
+
+def _no_air(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
+    if not advice.situation.findings.no_air >= NO_AIR:
+        return None
+    text = "The plenum does not feel the fans: it stays at the temperature of the bottom."
+    return 2, text, "Look whether the fans turn, and which way; lock them out first."
+
+
+def _no_mist(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
+    now, seen = advice.situation, advice.situation.readings
+    dry = now.humidity_missed
+    if not now.findings.mist_lacking >= NO_MIST and not dry > HUMID_OFF:
+        return None
+    text = "The plenum is drier than the humidifier should make it"
+    if dry > HUMID_OFF:
+        text += f": {seen.plenum_relative_humidity:.0%} measured, {dry:.0%} less than expected"
+    return 2, f"{text}.", "Look at the humidifier: water, nozzles, pump; then at the probe."
+
+
+def _odd_probe(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
+    seen = advice.situation.readings
+    if math.isnan(seen.pulp_odd):
+        return None
+    odd, mean = show(seen.pulp_odd, "degC", units), show(seen.pulp_mean, "degC", units)
+    text = f"Pulp probe {seen.pulp_odd_place} (from the bottom) reads {odd}, the others {mean}."
+    return 2, text, "Bad probe or real spot: look there, smell, and take the temperature by hand."
+
+
+def _missing(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
+    if advice.situation.usable:
+        return None
+    text = "Pulp or return air is missing or contradictory: there is no advice."
+    return 2, text, "Leave the bay to the controller's own program; check the probes."
+
+
+def _outside_probe(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
+    bias = advice.situation.findings.outside_bias
+    if not abs(bias) > BIASED:
+        return None
+    off = show(abs(bias), "delta_degC", units)
+    side = "high" if bias < 0.0 else "low"
+    return 3, f"The outside probe seems to read {off} {side}.", "Check it: sun, wall, wet, drift?"
+
+
+def _crop_co2(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
+    seen = advice.situation.readings.co2
+    if not seen > 2.0 * bay.limits.co2:
+        return None
+    text = f"CO2 is at {seen * 1e6:.0f} ppm, more than twice the crop's limit."
+    return 3, text, "Give fresh air by hand if the advice cannot; nobody enters without testing."
+
+
+def _told(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
+    told = advice.situation.readings.out_of_order
+    names = [name for name, code in OUT_OF_ORDER.items() if told & code]
+    if not names:
+        return None
+    return 3, f"Told to be out of order: {', '.join(names)}.", "Repair, then tell so."
+
+
+_LOOKS: dict[str, Callable[[Advice, Bay | HourlyBay, UnitSystem], Finding]] = {
+    "frost_risk": _frost,
+    "co2_people": _people,
+    "pile_hot": _hot,
+    "door_stuck": _door,
+    "fans_no_air": _no_air,
+    "humidity_low": _no_mist,
+    "probe_or_spot": _odd_probe,
+    "readings_missing": _missing,
+    "outside_probe": _outside_probe,
+    "co2_crop": _crop_co2,
+    "out_of_order": _told,
+}
+ALARM_IDS = tuple(_LOOKS)
+"""Names of the alarms, one list for library and bridge."""

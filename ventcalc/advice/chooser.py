@@ -1,0 +1,249 @@
+"""
+Deep cold: what to do is chosen by what the next hour would bring.
+
+In frost every mixture looks imperfect: it nearly fogs, nearly wets, or is colder than one would
+like. Resting because of that is worse, for a pile that rests grows warm and wet. So a few settings
+are tried on a small model of the pile; those that could harm it are left out, and the cheapest is
+taken. Prices are per tonne of crop, in the currency of the bay file.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+from ventcalc.advice.devices import heater_capacity, mist_setpoint
+from ventcalc.advice.setpoints import (
+    dew_point_uncertainty,
+    dry_air_flow,
+    fan_power,
+    lowest_supply,
+    vapour_limit,
+)
+from ventcalc.advice.situation import Situation
+from ventcalc.air.plain import AIR_HEAT, EVAPORATION, dew_point, saturated
+from ventcalc.bay.hourly import HourlyBay
+from ventcalc.equipment.plenum import Supply, fresh_fraction_for, supply
+from ventcalc.pile.crop import CO2_DENSITY, CO2_OUTSIDE, co2_rate, temperature_factor
+
+__all__ = ["DEEP_COLD", "Choice", "choose"]
+
+DEEP_COLD = -8.0
+"""Outside air from which on the next hour is predicted. [°C]"""
+SPEEDS = (0.0, 0.5, 1.0)
+"""Between the lowest and the full speed. [0-1]"""
+BELOW_BOTTOM = (0.25, 0.6, 1.05, 1.5)
+"""Supply set below the bottom pulp by the door. [K]"""
+HEATED_SHARES = (0.03, 0.07, 0.12)
+"""Fresh fractions that a heater brings to just above the bottom pulp. [0-1]"""
+HEATED_ABOVE = 0.3
+"""[K]"""
+FRESH_SHARES = (0.02, 0.05, 0.15)
+"""Fresh fractions for CO2. [0-1]"""
+WARMEST_STEP = 3.4
+"""Supply above the coldest pulp that is not tried any more. [K]"""
+WETTING_ROOM = 0.2
+"""Dew point above the coldest pulp, less half of what the probes leave open, that is tried. [K]"""
+TARGET_PRICE, DEAD_BAND = 0.2, 0.5
+"""Per K² over the target, which begins half a kelvin below it. [1/(t K²), K]"""
+BOTTOM_PRICE, BOTTOM_BAND = 0.05, 0.9
+"""Per K² of the bottom below the target. [1/(t K²), K]"""
+WATER_WEIGHT = 1.5
+"""Times the price of the crop for water that it loses. [1]"""
+CO2_PRICE, CO2_FROM = 0.02, 0.85
+"""Per share over the limit, from this part of it on. [1/t, 1]"""
+FILM_PRICE, FILM_UNIT, FILM_MOST = 0.04, 5e-6, 4.0
+"""Per 5 g/t of water that lies down, at most four times that. [1/t, kg/kg, 1]"""
+WARM_PRICE, WARM_FROM = 0.008, 1.5
+"""Per K² of supply above the coldest pulp. [1/(t K²), K]"""
+START_PRICE, STOP_PRICE, SOON = 0.006, 0.05, 7200.0
+"""Per start; to stop so soon after one. [1/t, 1/t, s]"""
+TRANSFER_UNITS = 0.6
+"""Of vapour in a pile at full flow; more the slower the air. [1]"""
+BOTTOM_SHARE = 0.15
+"""Of the pile that feels the supply first. [0-1]"""
+BOTTOM_EXCHANGE = 0.6
+"""Part of the way to the bottom tubers' temperature that air goes there. [1]"""
+
+
+class Choice(NamedTuple):
+    """Settings, their supply, and what the next hour would cost with them."""
+
+    fan_speed: float
+    """0 for rest. [0-1]"""
+    fresh_fraction: float
+    """[0-1]"""
+    humidity_wanted: float
+    """[0-1]"""
+    heater_heat: float
+    """[W]"""
+    cost: float
+    """Per tonne of crop. [1/t]"""
+
+
+def choose(bay: HourlyBay, now: Situation, fan_on: bool, fan_since: float) -> Choice:
+    """The cheapest setting that cannot harm the crop; rest is always one of them."""
+    best = Choice(0.0, now.leak, 0.0, 0.0, _cost_of_rest(bay, now, fan_on, fan_since))
+    mist = mist_setpoint(bay, now)
+    seen = now.readings
+    bottom = min(seen.pulp_bottom, seen.pulp_coldest)
+    for part in SPEEDS:
+        speed = bay.fans.minimum_speed + part * (1.0 - bay.fans.minimum_speed)
+        best = _better(bay, now, best, speed, now.leak, 0.0, 0.0, fan_on)
+        for below in BELOW_BOTTOM:
+            setpoint = max(bottom - below, lowest_supply(bay))
+            for humidity in (mist, 0.0):
+                share = _door_for(bay, now, setpoint, humidity, speed)
+                best = _better(bay, now, best, speed, share, humidity, 0.0, fan_on)
+        for fresh in FRESH_SHARES:
+            best = _better(bay, now, best, speed, fresh, 0.0, 0.0, fan_on)
+    capacity = heater_capacity(bay, now)
+    if capacity > 0.0:
+        speed = bay.fans.minimum_speed
+        flow = dry_air_flow(bay, speed, now.pressure)
+        for fresh in HEATED_SHARES:
+            mixed = now.run_temperature + fresh * (now.outside_temperature - now.run_temperature)
+            lacking = flow * AIR_HEAT * (bottom + HEATED_ABOVE - mixed) - fan_power(bay, speed)
+            heat = min(max(lacking, 0.0), capacity)
+            best = _better(bay, now, best, speed, fresh, 0.0, heat, fan_on)
+    return best
+
+
+def _door_for(
+    bay: HourlyBay, now: Situation, setpoint: float, humidity: float, speed: float
+) -> float:
+    """Fresh fraction that brings the supply to a set point. [0-1]"""
+    return fresh_fraction_for(
+        setpoint,
+        humidity,
+        bay.humidifier.capacity,
+        dry_air_flow(bay, speed, now.pressure),
+        now.outside_temperature,
+        now.outside_humidity_ratio,
+        now.run_temperature,
+        now.run_humidity_ratio,
+        now.pressure,
+        fan_power(bay, speed),
+    )
+
+
+def _better(
+    bay: HourlyBay,
+    now: Situation,
+    best: Choice,
+    speed: float,
+    fresh: float,
+    humidity: float,
+    heat: float,
+    fan_on: bool,
+) -> Choice:
+    """These settings, if they are harmless and cheaper than the best so far."""
+    share = min(max(fresh, now.leak), now.widest)
+    end = supply(
+        dry_air_flow(bay, speed, now.pressure),
+        share,
+        now.outside_temperature,
+        now.outside_humidity_ratio,
+        now.run_temperature,
+        now.run_humidity_ratio,
+        now.pressure,
+        fan_power(bay, speed) + heat,
+        0.0,
+        0.0,
+        0.0,
+        humidity,
+        bay.humidifier.capacity,
+        vapour_limit(bay, now.readings.pulp_coldest, now.pressure),
+    )
+    if _harms(bay, now, share, end):
+        return best
+    cost = _cost_of_run(bay, now, speed, share, end, heat, fan_on)
+    return Choice(speed, share, humidity, heat, cost) if cost < best.cost else best
+
+
+def _harms(bay: HourlyBay, now: Situation, share: float, end: Supply) -> bool:
+    """Supply that is too cold, too far below the bottom, too warm or too moist."""
+    seen = now.readings
+    bottom = min(seen.pulp_bottom, seen.pulp_coldest)
+    if end.temperature < min(lowest_supply(bay), now.run_temperature):
+        return True
+    if end.temperature < bottom - bay.limits.supply_difference - 0.01:
+        return True
+    if end.temperature > seen.pulp_coldest + WARMEST_STEP:
+        return True
+    dew = dew_point(end.humidity_ratio + end.fog, now.pressure)
+    # Recirculated air passes the same probes as the pile; fresh air brings their errors in.
+    doubt = 0.5 * dew_point_uncertainty(bay, seen.pulp_coldest, bay.limits.plenum_humidity)
+    doubt *= min(share / 0.1, 1.0)
+    return dew > seen.pulp_coldest + WETTING_ROOM - doubt
+
+
+def _warming(bay: HourlyBay, now: Situation) -> float:
+    """Heat of respiration of the settled crop. [W]"""
+    factor = temperature_factor(now.readings.pulp_mean, bay.crop)
+    return bay.crop.respiration_settled * factor * bay.mass
+
+
+def _cost_of_rest(bay: HourlyBay, now: Situation, fan_on: bool, fan_since: float) -> float:
+    """An hour without air: the pile warms, its top sweats under a cold roof, CO2 rises. [1/t]"""
+    seen, hour = now.readings, bay.control.validity
+    rise = _warming(bay, now) * hour / (bay.mass * bay.crop.specific_heat)
+    sweating = max(now.return_dew_point - now.ceiling, 0.0)
+    film = FILM_UNIT * min(0.5 * sweating, FILM_MOST)
+    cost = _thermal_cost(now, seen.pulp_mean + rise, seen.pulp_bottom + rise)
+    cost += _co2_cost(bay, now, 0.0) + FILM_PRICE * min(film / FILM_UNIT, FILM_MOST)
+    return cost + STOP_PRICE if fan_on and fan_since < SOON else cost
+
+
+def _cost_of_run(
+    bay: HourlyBay,
+    now: Situation,
+    speed: float,
+    share: float,
+    end: Supply,
+    heat: float,
+    fan_on: bool,
+) -> float:
+    """An hour of air: what the pile gains and loses by it, what it costs. [1/t]"""
+    seen, hour, crop = now.readings, bay.control.validity, bay.crop
+    flow = dry_air_flow(bay, speed, now.pressure)
+    holds = bay.mass * crop.specific_heat
+    level = crop.water_activity * saturated(seen.pulp_mean, now.pressure)
+    exchange = 1.0 - math.exp(-TRANSFER_UNITS / speed)
+    water = flow * exchange * (level - end.humidity_ratio - end.fog)
+    drawn = flow * AIR_HEAT * (seen.pulp_top - end.temperature) + EVAPORATION * water
+    mean = seen.pulp_mean + (_warming(bay, now) - drawn) * hour / holds
+    reach = 1.0 - math.exp(-BOTTOM_EXCHANGE * flow * AIR_HEAT * hour / (BOTTOM_SHARE * holds))
+    bottom = seen.pulp_bottom + reach * (end.temperature - seen.pulp_bottom)
+    wets = end.humidity_ratio + end.fog - saturated(seen.pulp_coldest, now.pressure)
+    film = max(wets, 0.0) * flow * hour / bay.mass
+    cost = _thermal_cost(now, mean, bottom)
+    cost += WATER_WEIGHT * bay.costs.crop * 1000.0 * max(water, 0.0) * hour / bay.mass
+    energy = (fan_power(bay, speed) + heat) * hour
+    cost += bay.costs.electricity * energy / (bay.mass / 1000.0)
+    cost += _co2_cost(bay, now, share * flow)
+    cost += FILM_PRICE * min(film / FILM_UNIT, FILM_MOST)
+    warm = max(end.temperature - seen.pulp_coldest - WARM_FROM, 0.0)
+    cost += WARM_PRICE * warm * warm
+    return cost if fan_on else cost + START_PRICE
+
+
+def _thermal_cost(now: Situation, mean: float, bottom: float) -> float:
+    """Pile above its target, bottom below it. [1/t]"""
+    over = max(mean - now.target + DEAD_BAND, 0.0)
+    under = max(now.target - bottom - BOTTOM_BAND, 0.0)
+    return TARGET_PRICE * over * over + BOTTOM_PRICE * under * under
+
+
+def _co2_cost(bay: HourlyBay, now: Situation, fresh_air: float) -> float:
+    """CO2 at the end of the hour against its limit; nothing where it is not measured. [1/t]"""
+    before = now.readings.co2
+    if math.isnan(before):
+        return 0.0
+    volume = 0.35 * bay.pile.volume + bay.envelope.headspace_volume
+    change = fresh_air / 1.25 + bay.envelope.leakage * volume
+    made: float = co2_rate(_warming(bay, now), bay.crop) / CO2_DENSITY
+    settled: float = CO2_OUTSIDE + made / max(change, 1e-9)
+    after = settled + (before - settled) * math.exp(-change * bay.control.validity / volume)
+    over = max(after / bay.limits.co2 - CO2_FROM, 0.0)
+    return CO2_PRICE * over * (1.0 + over)

@@ -1,0 +1,93 @@
+"""
+What the measured plenum teaches: is the outside probe right, do door, humidifier and fans obey?
+
+The last advice left the supply that it expected. What came instead corrects the believed outside
+temperature or, where it is too far off for that, finds a part that does not do what it was told.
+Findings expire: what was repaired must not be remembered for ever.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+from ventcalc.advice.readings import Memory, Readings
+
+__all__ = ["Findings", "learn"]
+
+FAR_OFF = 1.5
+"""Plenum off what was expected from which on a part, not a probe, is to blame. [K]"""
+DOOR_MOVES = 0.08
+"""Fresh fraction, implied less advised, from which on the door is stuck. [0-1]"""
+CLEAR_SPAN = 6.0
+"""Outside less return air from which on the plenum shows the door. [K]"""
+DOOR_FREE = 0.04
+"""Fresh fraction, implied less advised, up to which a stuck door moves again. [0-1]"""
+LEAST_SHARE = 0.05
+"""Fresh fraction from which on the plenum shows the outside air. [0-1]"""
+LESSON = 0.5
+"""Part of an error that is believed at once. [1]"""
+STEP, MOST = 1.0, 4.0
+"""Correction of the outside probe, at once and in all. [K]"""
+FORGETTING = 5 * 86400.0
+"""Time in which an old correction falls to 1/e. [s]"""
+FINDING_LIFE = 86400.0
+"""After which a finding that nothing confirms is forgotten. [s]"""
+STILL = 0.3
+"""Plenum this near to the bottom tubers has felt no fans. [K]"""
+MIST_SHOWS = 0.8
+"""Cooling by the humidifier from which on the plenum shows it. [K]"""
+MIST_MISSED = 0.6
+"""Part of that cooling which must be missing. [1]"""
+
+
+class Findings(NamedTuple):
+    """What is believed of probes and parts."""
+
+    outside_bias: float
+    """Believed outside temperature less the probe's. [K]"""
+    door_share: float
+    """Fresh fraction at which the door is stuck; NaN where it moves. [0-1]"""
+    door_age: float
+    """Since that was seen last. [s]"""
+    mist_lacking: float
+    """How long runs have missed the humidifier's cooling. [s]"""
+    mist_age: float
+    """Since they did last. [s]"""
+    no_air: float
+    """How long the plenum has not felt the fans. [s]"""
+
+
+def learn(readings: Readings, memory: Memory, elapsed: float) -> Findings:
+    """Compare the plenum with what the last advice expected of it, some time [s] ago."""
+    bias = memory.outside_bias * math.exp(-elapsed / FORGETTING)
+    door, door_age = memory.door_share, memory.door_age + elapsed
+    lacking, mist_age = memory.mist_lacking, memory.mist_age + elapsed
+    if door_age > FINDING_LIFE:
+        door = math.nan
+    if mist_age > FINDING_LIFE:
+        lacking = 0.0
+    error = readings.plenum_temperature - memory.expected_plenum
+    # A run that has only begun tells nothing: the plenum may still hold the air of the rest.
+    if math.isnan(error) or not memory.fan_on or not elapsed > 0.0 or not memory.fan_since > 0.0:
+        return Findings(bias, door, door_age, lacking, mist_age, 0.0)
+    expected = memory.expected_plenum - readings.pulp_bottom
+    if abs(readings.plenum_temperature - readings.pulp_bottom) < STILL and abs(expected) > FAR_OFF:
+        return Findings(bias, door, door_age, lacking, mist_age, memory.no_air + elapsed)
+    span = memory.expected_outside - memory.expected_return
+    if abs(span) >= CLEAR_SPAN:
+        implied = memory.expected_share + error / span
+        off = implied - memory.expected_share
+        if abs(error) > FAR_OFF and DOOR_MOVES < off <= 1.0 - memory.expected_share:
+            return Findings(bias, implied, 0.0, lacking, mist_age, 0.0)
+        if abs(off) < DOOR_FREE:
+            door = math.nan
+    if memory.expected_mist > MIST_SHOWS:
+        if error > MIST_MISSED * memory.expected_mist:
+            return Findings(bias, door, door_age, lacking + elapsed, 0.0, 0.0)
+        lacking = 0.0
+    warm_while_wet = error > 0.0 and memory.expected_mist > 0.0
+    if memory.expected_share >= LEAST_SHARE and math.isnan(door) and not warm_while_wet:
+        lesson = LESSON * error / memory.expected_share
+        bias = min(max(bias + min(max(lesson, -STEP), STEP), -MOST), MOST)
+    return Findings(bias, door, door_age, lacking, mist_age, 0.0)
