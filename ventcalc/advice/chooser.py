@@ -28,7 +28,7 @@ from ventcalc.pile.crop import CO2_DENSITY, CO2_OUTSIDE, co2_rate, temperature_f
 
 __all__ = ["DEEP_COLD", "Choice", "choose"]
 
-DEEP_COLD = -8.0
+DEEP_COLD = -5.0
 """Outside air from which on the next hour is predicted. [°C]"""
 SPEEDS = (0.0, 0.5, 1.0)
 """Between the lowest and the full speed. [0-1]"""

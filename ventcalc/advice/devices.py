@@ -25,6 +25,7 @@ __all__ = [
     "fresh_share",
     "heater_capacity",
     "heater_heat",
+    "mist_lacks",
     "mist_setpoint",
     "warm_share",
 ]
@@ -41,12 +42,18 @@ ROTS = 0.02
 """Part of a crop that rots from which on it is kept dry; common practice, no source. [0-1]"""
 
 
+def mist_lacks(bay: HourlyBay, now: Situation) -> bool:
+    """Whether a humidifier that is there gives nothing."""
+    told = now.readings.out_of_order & HUMIDIFIER_OUT > 0
+    return bay.humidifier.capacity > 0.0 and (told or now.findings.mist_lacking > MIST_GIVEN_UP)
+
+
 def mist_setpoint(bay: HourlyBay, now: Situation) -> float:
     """Humidity to work up to; 0 for a wet or rotting crop, and where no mist comes. [0-1]"""
     told = now.readings
-    if told.crop_wet or told.rot_share > ROTS or told.out_of_order & HUMIDIFIER_OUT:
+    if told.crop_wet or told.rot_share > ROTS or mist_lacks(bay, now):
         return 0.0
-    return 0.0 if now.findings.mist_lacking > MIST_GIVEN_UP else humidity_setpoint(bay)
+    return humidity_setpoint(bay)
 
 
 def heater_capacity(bay: HourlyBay, now: Situation) -> float:

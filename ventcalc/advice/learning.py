@@ -12,6 +12,7 @@ import math
 from typing import NamedTuple
 
 from ventcalc.advice.readings import Memory, Readings
+from ventcalc.bay.hourly import HourlyBay
 
 __all__ = ["Findings", "learn"]
 
@@ -23,8 +24,10 @@ CLEAR_SPAN = 6.0
 """Outside less return air from which on the plenum shows the door. [K]"""
 DOOR_FREE = 0.04
 """Fresh fraction, implied less advised, up to which a stuck door moves again. [0-1]"""
-LEAST_SHARE = 0.05
+LEAST_SHARE = 0.1
 """Fresh fraction from which on the plenum shows the outside air. [0-1]"""
+DOUBT = 1.5
+"""Standard uncertainties of a probe by which the plenum may be off without a reason. [1]"""
 LESSON = 0.5
 """Part of an error that is believed at once. [1]"""
 STEP, MOST = 1.0, 4.0
@@ -58,7 +61,7 @@ class Findings(NamedTuple):
     """How long the plenum has not felt the fans. [s]"""
 
 
-def learn(readings: Readings, memory: Memory, elapsed: float) -> Findings:
+def learn(bay: HourlyBay, readings: Readings, memory: Memory, elapsed: float) -> Findings:
     """Compare the plenum with what the last advice expected of it, some time [s] ago."""
     bias = memory.outside_bias * math.exp(-elapsed / FORGETTING)
     door, door_age = memory.door_share, memory.door_age + elapsed
@@ -87,7 +90,14 @@ def learn(readings: Readings, memory: Memory, elapsed: float) -> Findings:
             return Findings(bias, door, door_age, lacking + elapsed, 0.0, 0.0)
         lacking = 0.0
     warm_while_wet = error > 0.0 and memory.expected_mist > 0.0
-    if memory.expected_share >= LEAST_SHARE and math.isnan(door) and not warm_while_wet:
+    # Two probes disagree by so much without any reason.
+    doubt = bay.control.confidence * math.sqrt(2.0) * bay.sensors.temperature
+    if (
+        abs(error) > doubt
+        and memory.expected_share >= LEAST_SHARE
+        and math.isnan(door)
+        and not warm_while_wet
+    ):
         lesson = LESSON * error / memory.expected_share
         bias = min(max(bias + min(max(lesson, -STEP), STEP), -MOST), MOST)
     return Findings(bias, door, door_age, lacking, mist_age, 0.0)

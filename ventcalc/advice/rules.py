@@ -242,8 +242,11 @@ def _run(
     """The most urgent thing that can be done, with its settings."""
     if now.readings.people_inside:
         return _with_people(bay, now, memory, frost)
-    safe = now.usable and now.in_use and frost.stage == 0 and not now.readings.out_of_order
-    if safe and now.outside_known and now.outside_temperature < DEEP_COLD:
+    safe = (
+        now.usable and now.in_use and frost.stage == 0 and not now.readings.out_of_order & FANS_OUT
+    )
+    by_consequence = now.outside_temperature < DEEP_COLD or devices.mist_lacks(bay, now)
+    if safe and now.outside_known and by_consequence:
         found = choose(bay, now, memory.fan_on, memory.fan_since + now.elapsed)
         return _chosen(bay, now, needs, memory, found)
     leak = now.leak

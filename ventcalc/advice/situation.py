@@ -99,7 +99,7 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
     pressure = readings.pressure
     if math.isnan(pressure):
         pressure = standard_pressure(bay.site.altitude)
-    findings = learn(readings, memory, elapsed)
+    findings = learn(bay, readings, memory, elapsed)
     believed = readings.outside_temperature + findings.outside_bias
     outside = humidity_ratio(believed, readings.outside_relative_humidity, pressure)
     moistest = min(readings.return_relative_humidity, MOISTEST_RETURN)

@@ -62,11 +62,13 @@ class StepRecord:
         "film",
         "fog",
         "fresh_air",
+        "frost_stage",
         "heater",
         "heater_power",
         "humidifier_power",
         "humidity_wanted",
         "now",
+        "planned",
         "plenum_humidity_ratio",
         "plenum_temperature",
         "pulp_coldest",
@@ -87,6 +89,10 @@ class StepRecord:
     """Start of the step, since the first load. [s]"""
     target: float
     """Pulp temperature that the policy worked to. [°C]"""
+    planned: float
+    """Pulp temperature that the calendar asks for. [°C]"""
+    frost_stage: float
+    """Code of the stage of freeze protection that the policy was in."""
     stage: float
     """Code of the stage."""
     pulp_mean: float

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ventcalc.advice.rules import PEOPLE_CO2
 from ventcalc.bay.calendar import COOL_DOWN, EMPTY, HOLDING, UNLOADING
 from ventcalc.bay.description import Bay, Limits
 from ventcalc.bay.hourly import HourlyBay
@@ -42,6 +43,14 @@ class Kpi:
     """Mass-weighted time outside the band around the target, in holding. [K h]"""
     band_worst_layer_kelvin_hours: Any
     """The same for the worst layer. [K h]"""
+    off_plan_kelvin_hours: Any
+    """Mean pulp off the calendar's plan, from the end of healing to the warm-up. [K h]"""
+    late_hours: Any
+    """From the planned to the real arrival at holding; to the warm-up where it never came. [h]"""
+    latched_hours: Any
+    """Hours with the fans held off by freeze protection. [h]"""
+    people_co2_hours: Any
+    """Hours with CO2 over the limit of a working day (5 000 ppm). [h]"""
     ramp_hours: Any
     """Hours in which the mean pulp had cooled 1.25 times the ramp or more in a day. [h]"""
     spread_hours: Any
@@ -171,7 +180,16 @@ def _temperatures(
     day = round(86400.0 / step)
     fast = mean[:-day] - mean[day:] > FAST * bay.schedule.ramp * 86400.0
     frozen = in_use & (low < crop_for(bay.use).injury_temperature)
+    cooling = in_use & (records["planned"] < bay.schedule.healing_temperature)
+    cooling &= records["now"] < _warm_up(records, bay)
+    arrived = mean <= bay.schedule.holding_temperature + limits.band
+    due = cooling & (records["planned"] <= bay.schedule.holding_temperature)
+    here = np.flatnonzero(due & arrived)
+    late = (due[: here[0]] if here.size else due).sum() * hours
     return {
+        "off_plan_kelvin_hours": float(np.abs(mean - records["planned"])[cooling].sum() * hours),
+        "late_hours": float(late),
+        "latched_hours": float((records["frost_stage"] >= 2.0).sum() * hours),
         "band_kelvin_hours": float(by_layer.mean()),
         "band_worst_layer_kelvin_hours": float(by_layer.max()),
         "ramp_hours": float((fast & cooled[day:]).sum() * hours),
@@ -181,6 +199,12 @@ def _temperatures(
         "hottest_tuber": float(high[in_use].max(initial=-NOTHING)),
         "frozen_minutes": float(frozen.sum() * step / 60.0),
     }
+
+
+def _warm_up(records: NDArray[Any], bay: Bay | HourlyBay) -> float:
+    """Beginning of the warm-up: the plan is at holding for the last time. [s]"""
+    held = records["planned"] <= bay.schedule.holding_temperature
+    return float(records["now"][held].max(initial=0.0))
 
 
 def _losses(bay: Bay | HourlyBay, records: NDArray[Any]) -> dict[str, float]:
@@ -246,6 +270,7 @@ def _energy(
 def _carbon(limits: Limits, records: NDArray[Any], in_use: Flags, step: float) -> dict[str, float]:
     co2 = records["co2"][in_use]
     return {
+        "people_co2_hours": float((co2 > PEOPLE_CO2).sum() * step / 3600.0),
         "co2_excess": float(np.maximum(co2 - limits.co2, 0.0).sum() * 1e6 * step / 3600.0),
         "co2_highest": float(co2.max(initial=0.0)),
     }

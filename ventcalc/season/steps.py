@@ -178,7 +178,7 @@ def end_step(
     state: BayState,
     readings: Readings,
     given: Positions,
-    wanted: float,
+    memory: Memory,
     outside: Outside,
     step: float,
     faults: PlantFaults,
@@ -188,12 +188,13 @@ def end_step(
     """
     Move on under what the policy gave, and keep what came of it.
 
-    ``wanted`` is the target that the policy worked to; one without is measured on the plan. Hands
+    A policy whose memory has no target is measured on the plan. Hands
     off means fans off: no other program runs here. Gives the state, and what went wrong as
     ``step_bay`` does.
     """
     when = calendar_at(bay, outside.time)
-    target = planned_target(bay, when) if math.isnan(wanted) else wanted
+    planned = planned_target(bay, when)
+    target = planned if math.isnan(memory.target) else memory.target
     positions = given
     if given.action == HANDS_OFF:
         positions = Positions(
@@ -207,6 +208,8 @@ def end_step(
     positions = obeyed(positions, faults, outside.time)
     record.now = when.now
     record.target = target
+    record.planned = planned
+    record.frost_stage = float(memory.freeze_stage)
     record.stage = float(stage_of(bay, when, target))
     record.pulp_mean = readings.pulp_mean
     record.pulp_coldest = readings.pulp_coldest
@@ -247,7 +250,7 @@ def run_steps(
         readings = begin_step(bed, layers, state, hours[i], errors)
         positions, memory = policy(believed, readings, memory)
         state, fault, value = end_step(
-            bay, bed, ground, layers, state, readings, positions, memory.target, hours[i], step,
+            bay, bed, ground, layers, state, readings, positions, memory, hours[i], step,
             faults, records[i], pulp[i],
         )  # fmt: skip
         if fault != NO_FAULT:
@@ -423,7 +426,7 @@ class _Compiled:
             positions, memory = guest(one.believed, told, memory)
             state, fault, value = end(
                 self.bay, self.bed, one.ground, self.layers, state, told, positions,
-                memory.target, self.hours[i], one.step, one.faults, self.records[i], self.pulp[i],
+                memory, self.hours[i], one.step, one.faults, self.records[i], self.pulp[i],
             )  # fmt: skip
             if fault != NO_FAULT:
                 return state, memory, i, fault, value

@@ -9,12 +9,21 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from ventcalc import air
 from ventcalc.errors import BadInput, check_range
 from ventcalc.weather.files import ARRAYS, Weather
 from ventcalc.weather.grid import when
 from ventcalc.weather.record import Array, Times, zone
 
-__all__ = ["design_day", "dry_bulb_percentiles", "local_time", "season", "steps_of"]
+__all__ = [
+    "colder",
+    "design_day",
+    "dry_bulb_percentiles",
+    "finer",
+    "local_time",
+    "season",
+    "steps_of",
+]
 
 DAY = 86400.0
 SPAN = 6 * 3600
@@ -146,6 +155,81 @@ def steps_of(weather: Weather, which: ArrayLike | slice) -> Weather:
 
 def _seconds(step: float) -> np.timedelta64:
     return np.timedelta64(round(step), "s")
+
+
+def finer(weather: Weather, step: float) -> Weather:
+    """
+    The same weather at a shorter step, on straight lines between the hours.
+
+    Parameters
+    ----------
+    weather : Weather
+    step : float
+        A whole part of the weather's own step. [s]
+
+    Returns
+    -------
+    Weather
+        With a note that says so.
+
+    Raises
+    ------
+    BadInput
+        If the step does not divide the weather's own.
+    """
+    parts = round(weather.step / step)
+    if parts < 1 or parts * step != weather.step:
+        raise BadInput(f"step {step:g} s does not divide the weather's {weather.step:g} s")
+    places = np.arange(len(weather.time) * parts) / parts
+    own = np.arange(len(weather.time))
+    values: dict[str, Any] = {
+        name: np.interp(places, own, getattr(weather, name)) for name in ARRAYS if name != "time"
+    }
+    limit = air.saturation_humidity_ratio(values["temperature"], values["pressure"])
+    values["humidity_ratio"] = np.minimum(values["humidity_ratio"], limit)
+    relative = air.relative_humidity(
+        values["temperature"], values["humidity_ratio"], values["pressure"]
+    )
+    values["relative_humidity"] = np.minimum(relative, 1.0)
+    times = weather.time[0] + np.arange(len(places)) * _seconds(step)
+    note = f"steps of {step / 60:g} min on straight lines between those of {weather.step / 60:g}"
+    return replace(weather, time=times, step=step, notes=(*weather.notes, note), **values)
+
+
+def colder(weather: Weather, most: float) -> Weather:
+    """
+    A harder winter made from a real year, for trials; not a climate that was measured anywhere.
+
+    Parameters
+    ----------
+    weather : Weather
+    most : float
+        Taken off in mid-January, less and less towards the summer, 0 to 30. [K]
+
+    Returns
+    -------
+    Weather
+        Relative humidity (over ice) kept; with a note that says what was done.
+
+    Raises
+    ------
+    OutOfRange
+        If ``most`` lies outside 0 to 30.
+    """
+    check_range("most", most, 0.0, 30.0, "K")
+    day = (weather.time.astype("datetime64[D]") - weather.time.astype("datetime64[Y]")).astype(int)
+    off = most * (0.5 + 0.5 * np.cos(2.0 * np.pi * (day - 15) / 365.25)) ** 1.5
+    cold = np.maximum(weather.temperature - off, -50.0)
+    moist = air.humidity_ratio(cold, weather.relative_humidity, weather.pressure)
+    note = f"made up to {most:g} K colder in winter, relative humidity kept: an invented climate"
+    return replace(
+        weather,
+        temperature=cold,
+        humidity_ratio=np.asarray(moist),
+        sky_temperature=weather.sky_temperature - off,
+        name=f"{weather.name}, up to {most:g} K colder",
+        notes=(*weather.notes, note),
+    )
 
 
 def dry_bulb_percentiles(weather: Weather, percentiles: ArrayLike) -> Array:
