@@ -90,14 +90,8 @@ def learn(bay: HourlyBay, readings: Readings, memory: Memory, elapsed: float) ->
             return Findings(bias, door, door_age, lacking + elapsed, 0.0, 0.0)
         lacking = 0.0
     warm_while_wet = error > 0.0 and memory.expected_mist > 0.0
-    # Two probes disagree by so much without any reason.
-    doubt = bay.control.confidence * math.sqrt(2.0) * bay.sensors.temperature
-    if (
-        abs(error) > doubt
-        and memory.expected_share >= LEAST_SHARE
-        and math.isnan(door)
-        and not warm_while_wet
-    ):
+    clear = memory.expected_share >= LEAST_SHARE and abs(error) > DOUBT * bay.sensors.temperature
+    if clear and math.isnan(door) and not warm_while_wet:
         lesson = LESSON * error / memory.expected_share
         bias = min(max(bias + min(max(lesson, -STEP), STEP), -MOST), MOST)
     return Findings(bias, door, door_age, lacking, mist_age, 0.0)
