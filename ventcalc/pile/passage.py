@@ -6,7 +6,7 @@ import math
 from typing import NamedTuple
 
 from ventcalc.air.plain import AIR_HEAT, GAS_CONSTANT, KELVIN, air_density
-from ventcalc.pile.bed import Bed
+from ventcalc.pile.layers import Bed
 
 __all__ = [
     "AIR_VISCOSITY",
