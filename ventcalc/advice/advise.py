@@ -450,8 +450,8 @@ def _within_envelope(
 
 
 def _share(wanted: float, capacity: float) -> float:
-    """Part of a capacity; 0 where there is none. [0-1]"""
-    return wanted / capacity if capacity > 0.0 else 0.0
+    """Part of a capacity, all of it but for round-off; 0 where there is none. [0-1]"""
+    return min(wanted / capacity, 1.0) if capacity > 0.0 else 0.0
 
 
 def _expected_plenum(bay: HourlyBay, now: Situation, run: Run) -> Supply:
