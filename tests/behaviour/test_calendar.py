@@ -10,18 +10,11 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from ventcalc._ops import ARRAY, SCALAR
 
-from ventcalc.bay.calendar import (
-    COLD_START,
-    LAG,
-    STAGES,
-    calendar_at,
-    planned_target,
-    stage_of,
-    target_of,
-)
+from ventcalc.bay import calendar
+from ventcalc.bay.calendar import COLD_START, LAG, STAGES
 from ventcalc.bay.file import example_bay
+from ventcalc.bay.hourly import hourly
 
 BAY = example_bay("seed_bay")
 PLAN = BAY.schedule
@@ -33,9 +26,20 @@ def local(*when):
     return datetime(*when, tzinfo=ZONE).timestamp()
 
 
+def calendar_at(bay, time):
+    return calendar.calendar_at(hourly(bay, time), time)
+
+
+def planned_at(time):
+    return calendar.planned_target(hourly(BAY, time), calendar_at(BAY, time))
+
+
+def target_at(time, last, pulp, elapsed, bay=BAY):
+    return calendar.target_of(hourly(bay, time), calendar_at(bay, time), last, pulp, elapsed)
+
+
 def stage_at(time, target, bay=BAY):
-    when = calendar_at(bay, time)
-    return STAGES[stage_of(when, target, bay.schedule.holding_temperature, SCALAR)]
+    return STAGES[calendar.stage_of(hourly(bay, time), calendar_at(bay, time), target)]
 
 
 # --- stages -------------------------------------------------------------------------------------
@@ -73,9 +77,8 @@ def test_stages_follow_each_other_and_none_is_left_out():
     start = local(2026, 9, 18)
     seen = []
     for hour in range(0, 366 * 24, 6):
-        when = calendar_at(BAY, start + hour * HOUR)
-        target = planned_target(BAY, when, SCALAR)
-        stage = stage_of(when, target, PLAN.holding_temperature, SCALAR)
+        time = start + hour * HOUR
+        stage = STAGES.index(stage_at(time, planned_at(time)))
         if not seen or seen[-1] != stage:
             seen.append(stage)
     assert seen[:7] == list(range(7))
@@ -145,8 +148,7 @@ def follow(start, days, pulp, *, step=HOUR, last=float("nan"), bay=BAY):
     """Targets hour by hour; ``pulp`` gives the pulp from the target before."""
     found = []
     for k in range(int(days * DAY / step)):
-        when = calendar_at(bay, start + k * step)
-        last = target_of(bay, when, last, pulp(last), step, SCALAR)
+        last = target_at(start + k * step, last, pulp(last), step, bay)
         found.append(last)
     return np.array(found)
 
@@ -165,8 +167,7 @@ def test_ramp_of_a_pile_that_follows():
     days = (PLAN.healing_temperature - PLAN.holding_temperature) / (PLAN.ramp * DAY)
     assert np.argmax(found <= PLAN.holding_temperature + 1e-9) / 24 == pytest.approx(days, abs=0.1)
     assert found[-1] == PLAN.holding_temperature
-    when = calendar_at(BAY, start + 10 * DAY)
-    assert found[10 * 24] == pytest.approx(planned_target(BAY, when, SCALAR), abs=0.02)
+    assert found[10 * 24] == pytest.approx(planned_at(start + 10 * DAY), abs=0.02)
 
 
 def test_ramp_waits_for_a_pile_that_lags():
@@ -191,33 +192,16 @@ def test_warm_up_waits_for_a_pile_that_lags():
 
 def test_a_first_target_does_not_ask_a_warm_pile_for_the_plan():
     """Switched on in December over a pile at 9 °C: begin a little below it, not at holding."""
-    when = calendar_at(BAY, local(2026, 12, 15))
-    first = target_of(BAY, when, float("nan"), 9.0, 0.0, SCALAR)
+    time = local(2026, 12, 15)
+    first = target_at(time, float("nan"), 9.0, 0.0)
     assert first == pytest.approx(9.0 - COLD_START, abs=1e-9)
-    assert target_of(BAY, when, float("nan"), 3.5, 0.0, SCALAR) == PLAN.holding_temperature
+    assert target_at(time, float("nan"), 3.5, 0.0) == PLAN.holding_temperature
 
 
 def test_missing_pulp_leaves_a_number():
-    when = calendar_at(BAY, local(2026, 11, 1))
     for last in (float("nan"), 8.0):
-        found = target_of(BAY, when, last, float("nan"), HOUR, SCALAR)
+        found = target_at(local(2026, 11, 1), last, float("nan"), HOUR)
         assert PLAN.holding_temperature <= found <= PLAN.healing_temperature
-
-
-@given(
-    st.floats(0.0, 364.0),
-    st.one_of(st.just(float("nan")), st.floats(-2.0, 25.0)),
-    st.one_of(st.just(float("nan")), st.floats(2.0, 15.0)),
-    st.floats(0.0, 6 * HOUR),
-)
-@settings(max_examples=300, deadline=None)
-def test_one_bay_and_many_agree(days, pulp, last, elapsed):
-    when = calendar_at(BAY, local(2026, 9, 18) + days * DAY)
-    alone = target_of(BAY, when, last, pulp, elapsed, SCALAR)
-    many = target_of(BAY, when, np.array([last, 5.0]), np.array([pulp, 5.0]), elapsed, ARRAY)
-    assert many[0] == pytest.approx(alone, abs=1e-12)
-    code = stage_of(when, alone, PLAN.holding_temperature, SCALAR)
-    assert stage_of(when, many, PLAN.holding_temperature, ARRAY)[0] == code
 
 
 @given(
@@ -226,8 +210,7 @@ def test_one_bay_and_many_agree(days, pulp, last, elapsed):
 @settings(max_examples=300, deadline=None)
 def test_no_step_of_the_target_is_steeper_than_the_ramp(days, last, pulp, elapsed):
     """Whatever the pile does: in cool-down and holding the target never rises nor drops faster."""
-    when = calendar_at(BAY, local(2026, 9, 18) + days * DAY)
-    after = target_of(BAY, when, last, pulp, elapsed, SCALAR)
+    after = target_at(local(2026, 9, 18) + days * DAY, last, pulp, elapsed)
     assert last - PLAN.ramp * elapsed - 1e-9 <= after <= last + 1e-9
 
 

@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
-from ventcalc._ops import SCALAR
 
 from ventcalc.advice import freeze_guard
 from ventcalc.advice.advise import Action, Memory, Readings, advise
-from ventcalc.advice.freeze_guard import HARD, PATIENCE, SECOND_STAGE, release
+from ventcalc.advice.freeze_guard import ABOVE_FREEZING, PATIENCE, SECOND_STAGE, release
 from ventcalc.advice.reasons import reasons
 from ventcalc.bay.file import example_bay
+from ventcalc.bay.hourly import hourly
 
 BAY = example_bay("seed_bay")
 FLOOR, HOLDING = BAY.limits.plenum_floor, BAY.schedule.holding_temperature
 START = datetime(2027, 1, 14, 12, tzinfo=UTC).timestamp()
 MINUTE = 60.0
+HARD = hourly(BAY, START).crop.freezing_temperature + ABOVE_FREEZING
 
 
 def stages(plenum, *, step=MINUTE, memory=None):
@@ -26,10 +26,9 @@ def stages(plenum, *, step=MINUTE, memory=None):
     found = []
     for k, value in enumerate(plenum):
         now = Readings(time=START + step * k, plenum_temperature=value)
-        guard = freeze_guard.guard(BAY, now, memory, step, SCALAR)
+        guard = freeze_guard.guard(hourly(BAY, now.time), now, memory, step)
         found.append(guard.stage)
-        memory = replace(
-            memory,
+        memory = memory._replace(
             time=now.time,
             freeze_stage=guard.stage,
             below_floor=guard.below_floor,
@@ -153,7 +152,7 @@ def test_minutes_that_nobody_saw_are_not_counted():
     for memory in (None, running(time=START - 90 * 86400.0), running(time=START + 3600.0)):
         after = advise(BAY, cold, memory)[1]
         assert after.freeze_stage == 0
-        again = advise(BAY, replace(cold, time=START + PATIENCE), after)[1]
+        again = advise(BAY, cold._replace(time=START + PATIENCE), after)[1]
         assert again.freeze_stage == 3
 
 

@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 import re
-from dataclasses import fields, replace
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
-import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from ventcalc.bay.batch import stack_bays
 
 from ventcalc.advice.advise import advise
-from ventcalc.advice.policies import POLICIES, Positions, policy_named
-from ventcalc.advice.situation import Readings
+from ventcalc.advice.policies import POLICIES, policy_named, positions_of
+from ventcalc.advice.situation import START, Readings
 from ventcalc.bay.file import example_bay
+from ventcalc.bay.hourly import hourly
 from ventcalc.errors import BadInput
 
 BAY = example_bay("seed_bay")
@@ -46,10 +44,15 @@ def held(mean=HOLDING, **others):
     return Readings(**{**given, **others})
 
 
-def steady(policy, seen):
+def asked(name, seen, memory=START):
+    """What a policy gives, and its memory."""
+    return POLICIES[name](hourly(BAY, seen.time), seen, memory)
+
+
+def steady(name, seen):
     """Positions of the second call, with the memory of the first a quarter-hour before."""
-    _, memory = policy(BAY, replace(seen, time=seen.time - 900.0), None)
-    return policy(BAY, seen, memory)
+    _, memory = asked(name, seen._replace(time=seen.time - 900.0))
+    return asked(name, seen, memory)
 
 
 # --- the list -----------------------------------------------------------------------------------
@@ -58,7 +61,18 @@ def steady(policy, seen):
 def test_every_policy_is_found_by_its_name():
     for name in ("advice", *PLAIN):
         assert policy_named(name) is POLICIES[name]
-    assert policy_named("advice") is advise
+
+
+@pytest.mark.parametrize("co2", [0.0015, 0.0050])
+def test_the_policy_called_advice_is_the_advice(co2):
+    """Hour after hour, each with its own memory."""
+    own = given = START
+    for hour in range(12):
+        seen = held(HOLDING + 0.6 - 0.1 * hour, time=local(2026, 12, 15, hour), co2=co2)
+        found, own = asked("advice", seen, own)
+        wanted, given = advise(BAY, seen, given)
+        assert found == positions_of(wanted)
+        assert own == given
 
 
 @pytest.mark.parametrize("name", ["", "advise", "Clock", "thermostat "])
@@ -74,7 +88,6 @@ def test_an_unknown_name_is_told_with_what_there_is(name):
 
 
 def test_thermostat_runs_while_warm_inside_and_cold_outside():
-    thermostat = POLICIES["thermostat"]
     for excess, outside, runs in (
         (0.5, -3.0, True),
         (0.1, -3.0, False),
@@ -84,7 +97,7 @@ def test_thermostat_runs_while_warm_inside_and_cold_outside():
         (0.5, 20.0, False),
     ):
         seen = held(HOLDING + excess, outside_temperature=outside)
-        found, _ = steady(thermostat, seen)
+        found, _ = steady("thermostat", seen)
         assert found.fan_speed == (1.0 if runs else 0.0), (excess, outside)
         assert (found.door_opening > 0.0) == runs
         if not runs:
@@ -93,30 +106,30 @@ def test_thermostat_runs_while_warm_inside_and_cold_outside():
 
 def test_thermostat_has_hysteresis():
     """Off at 0.2 K above target until it was above 0.3 K; then on until the target is met."""
-    memory, runs = None, []
+    memory, runs = START, []
     for k, excess in enumerate((0.2, 0.4, 0.2, 0.05, -0.05, 0.2)):
         seen = held(HOLDING + excess, time=local(2026, 12, 15, 12) + 900.0 * k)
-        found, memory = POLICIES["thermostat"](BAY, seen, memory)
+        found, memory = asked("thermostat", seen, memory)
         runs.append(found.fan_speed > 0.0)
     assert runs == [False, True, True, True, False, False]
 
 
-def test_door_mixes_to_the_aim_by_dry_bulb():
-    """Return 4.3 °C, outside -3 °C: the mixture of the door's share has the supply aim."""
+def test_door_mixes_to_the_set_point_by_dry_bulb():
+    """Return 4.3 °C, outside -3 °C: the mixture of the door's share has the set point."""
     seen = held(HOLDING + 0.7)
-    found, memory = steady(POLICIES["thermostat"], seen)
+    found, memory = steady("thermostat", seen)
     doors, limits = BAY.doors, BAY.limits
     share = doors.leakage_fraction + found.door_opening * (
         doors.largest_fraction - doors.leakage_fraction
     )
     mixed = seen.return_temperature + share * (seen.outside_temperature - seen.return_temperature)
     lowest = limits.plenum_floor + BAY.control.confidence * BAY.sensors.temperature
-    aim = max(
+    setpoint = max(
         memory.target - BAY.control.supply_below,
         seen.pulp_coldest - limits.supply_difference,
         lowest,
     )
-    assert mixed == pytest.approx(aim, abs=1e-9)
+    assert mixed == pytest.approx(setpoint, abs=1e-9)
 
 
 # --- clock --------------------------------------------------------------------------------------
@@ -128,15 +141,15 @@ def test_clock_runs_from_22_to_6_local_time(day):
     start = local(*day)
     for quarter in range(4 * 24):
         time = start + 900.0 * quarter
-        found, _ = POLICIES["clock"](BAY, held(time=time), None)
+        found, _ = asked("clock", held(time=time))
         hour = datetime.fromtimestamp(time, ZONE).hour
         assert found.fan_speed == (1.0 if hour in (22, 23, 0, 1, 2, 3, 4, 5) else 0.0)
 
 
 def test_clock_opens_only_to_colder_air():
     night = local(2026, 12, 15, 23)
-    cold, _ = POLICIES["clock"](BAY, held(time=night), None)
-    warm, _ = POLICIES["clock"](BAY, held(time=night, outside_temperature=12.0), None)
+    cold, _ = asked("clock", held(time=night))
+    warm, _ = asked("clock", held(time=night, outside_temperature=12.0))
     assert cold.door_opening > 0.0
     assert warm.door_opening == 0.0
     assert warm.fan_speed == 1.0
@@ -146,8 +159,8 @@ def test_clock_opens_only_to_colder_air():
 
 
 def test_nothing_does_nothing():
-    memory = object()
-    found, kept = POLICIES["nothing"](BAY, held(HOLDING + 9.0), memory)
+    memory = START._replace(target=7.0)
+    found, kept = asked("nothing", held(HOLDING + 9.0), memory)
     assert all(getattr(found, name) == 0.0 for name in USED)
     assert kept is memory
 
@@ -162,42 +175,13 @@ def test_nothing_does_nothing():
 @settings(max_examples=80, deadline=None)
 def test_positions_lie_in_range_and_ignore_humidity(name, time, mean, outside, over):
     seen = held(mean, time=time, outside_temperature=outside, return_temperature=mean + over)
-    found, _ = POLICIES[name](BAY, seen, None)
+    found, _ = asked(name, seen)
     assert all(0.0 <= getattr(found, field) <= 1.0 for field in USED)
-    moist = replace(seen, outside_relative_humidity=1.0, return_relative_humidity=0.5)
-    again, _ = POLICIES[name](BAY, moist, None)
-    assert all(getattr(found, f.name) == getattr(again, f.name) for f in fields(Positions))
-
-
-@pytest.mark.parametrize("name", PLAIN)
-@given(
-    means=st.lists(st.floats(0.0, 18.0), min_size=1, max_size=4),
-    time=st.floats(local(2026, 9, 18), local(2027, 5, 30)),
-)
-@settings(max_examples=40, deadline=None)
-def test_many_bays_are_the_bays_one_by_one(name, means, time):
-    policy = POLICIES[name]
-    bays = [replace(BAY, humidifier=None if k % 2 else BAY.humidifier) for k in range(len(means))]
-    values = np.array(means)
-    arrays = {
-        "return_temperature": values + 0.3, "pulp_bottom": values - 0.2,
-        "pulp_top": values + 0.2, "pulp_mean": values, "pulp_coldest": values - 0.2,
-    }  # fmt: skip
-    many = held(time=time, **arrays)
-    batch = stack_bays(bays)
-    earlier = policy(batch, replace(many, time=time - 900.0), None)[1]
-    whole, _ = policy(batch, many, earlier)
-    for k, mean in enumerate(means):
-        one = held(mean, time=time)
-        before = policy(bays[k], replace(one, time=time - 900.0), None)[1]
-        alone, _ = policy(bays[k], one, before)
-        for field in USED:
-            other = np.broadcast_to(getattr(whole, field), len(means))[k]
-            assert other == pytest.approx(getattr(alone, field), abs=1e-9), field
+    moist = seen._replace(outside_relative_humidity=1.0, return_relative_humidity=0.5)
+    assert asked(name, moist)[0] == found
 
 
 def test_every_policy_says_what_it_does():
     for policy in POLICIES.values():
         text = policy.__doc__.strip()
         assert re.match(r"[A-Z].*\.$", text.splitlines()[0])
-        assert "Returns" in text

@@ -10,10 +10,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from ventcalc._ops import SCALAR
 
 from ventcalc import air
-from ventcalc.air import kernel as kernel
+from ventcalc.air import kernel, plain
 from ventcalc.air.border import BLOCK, evaluate
 from ventcalc.air.coolprop import humid_air
 
@@ -92,7 +91,12 @@ def test_coolprop(benchmark, states, key):
 
 @pytest.mark.parametrize("temperature", [5.0, -5.0])
 def test_one_state_five_properties(benchmark, temperature):
-    benchmark(kernel.of_relative_humidity, SCALAR, temperature, 0.9, PRESSURE)
+    benchmark(kernel.of_relative_humidity, temperature, 0.9, PRESSURE)
+
+
+@pytest.mark.parametrize("temperature", [5.0, -5.0])
+def test_one_saturation_of_an_hour(benchmark, temperature):
+    benchmark(plain.saturated, temperature, PRESSURE)
 
 
 @pytest.mark.parametrize("temperature", [5.0, -5.0])

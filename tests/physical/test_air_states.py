@@ -250,7 +250,7 @@ def test_shapes_broadcast():
     p = np.array(1e5)
     w = air.humidity_ratio(t, rh, p)
     assert w.shape == (4, 3)
-    assert w[2, 1] == air.humidity_ratio(float(t[2, 0]), 0.8, 1e5)
+    assert w[2, 1] == air.humidity_ratio(t[2], np.array([0.8]), 1e5)[0]
     assert air.wet_bulb(5.0, w, np.full((2, 1, 1), 9e4)).shape == (2, 4, 3)
     assert air.dew_point(np.empty((0, 3)), 1e5).shape == (0, 3)
     assert air.state(temperature=t, relative_humidity=rh, pressure=1e5).pressure.shape == (4, 3)

@@ -18,6 +18,7 @@ from ventcalc.air.plain import AIR_HEAT
 from ventcalc.errors import OutOfRange
 from ventcalc.pile import bed
 from ventcalc.pile.crop import crop_for
+from ventcalc.pile.passage import air_path, natural_velocity
 
 approx = pytest.approx
 ATM = 101325.0
@@ -40,16 +41,21 @@ def a_bed(crop=STONES, **other):
 
 def run(model, start, velocity, step, count, temperature, humidity_ratio=0.0, age=0.0):
     """States after every step under constant air."""
-    state, way = bed.fresh_bed(model, start), bed.passage(model, velocity, step)
-    states, steps = [], []
+    state, states, steps = bed.fresh_bed(model, start), [], []
     for _ in range(count):
-        state, out = bed.march(
-            model, state, way, inlet_temperature=temperature,
+        state, out = bed.step(
+            model, state, step=step, superficial_velocity=velocity, inlet_temperature=temperature,
             inlet_humidity_ratio=humidity_ratio, age=age,
         )  # fmt: skip
         states.append(state)
         steps.append(out)
     return states, steps
+
+
+def water_given(model, before, after):
+    """What each layer of a crop that does not respire gave to the air. [kg/m²]"""
+    lost = after.water_loss - before.water_loss
+    return (lost + before.film - after.film) * model.layer_mass
 
 
 def transfer_units(model, velocity):
@@ -165,7 +171,7 @@ def test_second_order_in_the_time_step():
 def test_any_step_is_stable_and_settles_at_the_inlet(step, velocity):
     """Bounded for every step; long steps overshoot by no more than 10 % and come to rest."""
     model = a_bed()
-    way = bed.passage(model, velocity, step)
+    way = air_path(model, velocity, step)
     y = way.air_capacity * way.effectiveness * step / model.heat_capacity
     states, steps = run(model, 0.0, velocity, step, 60, 1.0)
     values = np.array([s.temperature for s in states])
@@ -189,7 +195,7 @@ def test_any_step_is_stable_and_settles_at_the_inlet(step, velocity):
 def test_no_temperature_beyond_those_that_went_in(start, velocity, step, inlet):
     """Maximum principle, while a layer's share of the step (y) is at most 3."""
     model = a_bed(layers=30)
-    way = bed.passage(model, velocity, step)
+    way = air_path(model, velocity, step)
     y = way.air_capacity * way.effectiveness * step / model.heat_capacity
     if y > 3.0:
         step = step * 3.0 / y
@@ -235,7 +241,7 @@ def test_a_dry_pile_warms_its_air_by_heat_over_capacity(velocity, layers):
     capacity = velocity * ATM / (287.05 * 278.15) * AIR_HEAT
     rise = 0.012 * 650.0 * 5.0 / capacity
     assert steps[-1].outlet_temperature == approx(6.0 + rise, abs=1e-9)
-    way = bed.passage(model, velocity, DAY)
+    way = air_path(model, velocity, DAY)
     entering = 6.0 + rise * np.arange(layers) / layers
     expected = entering + rise / layers / way.effectiveness
     assert states[-1].temperature == approx(expected, abs=1e-8)
@@ -263,14 +269,15 @@ def test_dry_air_takes_water_from_every_layer_and_never_too_much(velocity, humid
     model = a_bed(replace(LIVING, **NO_HEAT))
     state = replace(bed.fresh_bed(model, 9.0), curing=1e8 if healed else 0.0)
     inlet = air.humidity_ratio(9.0, humidity, ATM)
-    after, step = bed.march(
-        model, state, bed.passage(model, velocity, HOUR), inlet_temperature=9.0,
+    after, step = bed.step(
+        model, state, step=HOUR, superficial_velocity=velocity, inlet_temperature=9.0,
         inlet_humidity_ratio=inlet, age=0.0,
     )  # fmt: skip
-    vapour = step.evaporated.cumsum() / (velocity * model.pressure / (287.05 * 278.15))
-    assert np.all(step.evaporated >= -1e-15)
+    evaporated = water_given(model, state, after) / HOUR
+    vapour = evaporated.cumsum() / (velocity * model.pressure / (287.05 * 278.15))
+    assert np.all(evaporated >= -1e-15)
     assert np.max(inlet + vapour) <= air.humidity_ratio(9.0, 0.985, ATM)
-    assert not after.wet
+    assert not after.film.any()
     assert step.condensed == 0.0
 
 
@@ -278,8 +285,8 @@ def test_dry_air_takes_water_from_every_layer_and_never_too_much(velocity, humid
 def test_air_above_98_percent_wets(humidity, sign):
     """Skin activity 0.98 (Chau et al. 1987, from memory): moister air gives water, drier takes."""
     model = a_bed(replace(LIVING, **NO_HEAT))
-    _, steps = run(model, 9.0, 0.02, HOUR, 3, 9.0, air.humidity_ratio(9.0, humidity, ATM))
-    assert np.all(sign * steps[-1].evaporated > 0.0)
+    states, _ = run(model, 9.0, 0.02, HOUR, 3, 9.0, air.humidity_ratio(9.0, humidity, ATM))
+    assert np.all(sign * water_given(model, states[-2], states[-1]) > 0.0)
 
 
 def test_long_ventilation_with_a_dry_skin_bed_ends_isenthalpic():
@@ -288,7 +295,7 @@ def test_long_ventilation_with_a_dry_skin_bed_ends_isenthalpic():
     w = air.humidity_ratio(10.0, 0.8, ATM)
     states, steps = run(model, 10.0, 0.02, 10 * DAY, 40, 10.0, w)
     out = steps[-1]
-    way = bed.passage(model, 0.02, HOUR)
+    way = air_path(model, 0.02, HOUR)
     lost = way.air_capacity * (10.0 - out.outlet_temperature)
     gained = out.latent_heat * way.mass_flow * (out.outlet_humidity_ratio - w)
     assert gained == approx(lost, rel=1e-4)
@@ -299,20 +306,25 @@ def test_long_ventilation_with_a_dry_skin_bed_ends_isenthalpic():
 
 def wetted(model, temperature, film):
     state = bed.fresh_bed(model, temperature)
-    return replace(state, film=np.full(model.layers, film), wet=True)
+    return replace(state, film=np.full(model.layers, film))
+
+
+def dried(model, state, step, ratio):
+    """A step under the air of 15 °C that dries a wetted bed."""
+    return bed.step(
+        model, state, step=step, superficial_velocity=0.02, inlet_temperature=15.0,
+        inlet_humidity_ratio=ratio, age=0.0,
+    )  # fmt: skip
 
 
 def test_air_leaves_a_deep_wet_bed_saturated_at_its_wet_bulb():
     """Adiabatic saturation (ASHRAE Fundamentals, psychrometrics), film enough to last."""
     model = a_bed(STONES)
     w = air.humidity_ratio(15.0, 0.5, ATM)
-    way = bed.passage(model, 0.02, HOUR)
     expected = air.wet_bulb(15.0, w, ATM)
     state = wetted(model, 12.0, 0.5)
     for _ in range(96):
-        state, out = bed.march(
-            model, state, way, inlet_temperature=15.0, inlet_humidity_ratio=w, age=0.0
-        )
+        state, out = dried(model, state, HOUR, w)
     assert np.all(state.film > 0.0)
     assert out.outlet_temperature == approx(expected, abs=0.05)
     assert out.outlet_humidity_ratio == approx(
@@ -325,12 +337,9 @@ def test_air_leaves_a_deep_wet_bed_saturated_at_its_wet_bulb():
 def test_the_film_dries_as_a_front_from_the_inlet():
     model = a_bed(STONES)
     w = air.humidity_ratio(15.0, 0.5, ATM)
-    way = bed.passage(model, 0.02, HOUR)
     state, films = wetted(model, air.wet_bulb(15.0, w, ATM), 0.01), []
-    while state.wet and len(films) < 500:
-        state, _ = bed.march(
-            model, state, way, inlet_temperature=15.0, inlet_humidity_ratio=w, age=0.0
-        )
+    while state.film.any() and len(films) < 500:
+        state, _ = dried(model, state, HOUR, w)
         films.append(state.film)
     assert 20 < len(films) < 500
     dry = [int(np.argmax(film > 0.0)) if film.any() else 40 for film in films]
@@ -342,7 +351,7 @@ def test_the_lowest_layer_dries_at_its_wet_bulb():
     model = a_bed(STONES)
     w = air.humidity_ratio(15.0, 0.5, ATM)
     step = 300.0
-    way = bed.passage(model, 0.02, step)
+    way = air_path(model, 0.02, step)
 
     def surplus(surface):
         heat = way.air_capacity * way.effectiveness * (15.0 - surface)
@@ -355,9 +364,7 @@ def test_the_lowest_layer_dries_at_its_wet_bulb():
     expected = 0.01 * model.layer_mass / (way.mass_flow * way.film_effectiveness * lift)
     state, time = wetted(model, surface, 0.01), 0.0
     while state.film[0] > 0.0:
-        state, _ = bed.march(
-            model, state, way, inlet_temperature=15.0, inlet_humidity_ratio=w, age=0.0
-        )
+        state, _ = dried(model, state, step, w)
         time += step
     assert time == approx(expected, rel=0.03)
 
@@ -417,101 +424,50 @@ def test_more_air_cools_faster(temperature, velocity, factor):
 @given(st.floats(0.0, 25.0), st.floats(0.0, 10.0))
 def test_natural_velocity_rises_with_the_excess(surrounding, excess):
     model = a_bed()
-    less = bed.natural_velocity(model, surrounding + excess, surrounding)
-    more = bed.natural_velocity(model, surrounding + excess + 0.5, surrounding)
+    less = natural_velocity(model, surrounding + excess, surrounding)
+    more = natural_velocity(model, surrounding + excess + 0.5, surrounding)
     assert 1e-4 <= less <= more < 0.02
-    assert bed.natural_velocity(model, surrounding - excess, surrounding) == 1e-4
+    assert natural_velocity(model, surrounding - excess, surrounding) == 1e-4
 
 
-# --- one bay, many bays, many threads -------------------------------------------------------
+# --- many threads, and what goes in ---------------------------------------------------------
 
 
-def many_bays(count=7):
+def season(model):
+    """The bed's state after a random season, wet and dry."""
     rng = np.random.default_rng(7)
-    size = {
-        "height": rng.uniform(4.0, 6.0, count), "bulk_density": rng.uniform(620.0, 690.0, count),
-        "tuber_diameter": rng.uniform(0.045, 0.07, count),
-        "pressure": rng.uniform(80e3, 102e3, count),
-    }  # fmt: skip
-    weather = [
-        {
-            "step": float(rng.choice([600.0, 1800.0, 3600.0])),
-            "velocity": 10.0 ** rng.uniform(-4.0, -1.7, count),
-            "temperature": rng.uniform(2.0, 16.0, count),
-            "relative": rng.uniform(0.4, 1.0, count),
-            "gain": rng.uniform(-20.0, 20.0, count),
-            "top": rng.uniform(-10.0, 10.0, count),
-        }
-        for _ in range(80)
-    ]
-    return size, weather
-
-
-def season(model, weather, place, start, film):
-    """The bed's states and steps under a random season; ``place`` picks one bay or all."""
-    bays = start.shape[1] if place is None else None
-    pick = (lambda v: v) if place is None else (lambda v: float(v[place]))
-    state = bed.fresh_bed(model, start if place is None else start[:, place], bays)
-    state = replace(state, film=film if place is None else film[:, place], wet=bool(film.any()))
-    steps = []
-    for k, hour in enumerate(weather):
-        way = bed.passage(model, pick(hour["velocity"]), hour["step"])
-        t = pick(hour["temperature"])
-        w = air.humidity_ratio(t, pick(hour["relative"]), model.pressure)
-        state, out = bed.march(
-            model, state, way, inlet_temperature=t, inlet_humidity_ratio=w, age=k * DAY,
-            heat_gain=pick(hour["gain"]), top_heat=pick(hour["top"]),
+    state, condensed = bed.fresh_bed(model, 9.0), 0
+    for k in range(80):
+        t = float(rng.uniform(2.0, 16.0))
+        state, out = bed.step(
+            model, state, step=float(rng.choice([600.0, 1800.0, 3600.0])),
+            superficial_velocity=float(10.0 ** rng.uniform(-4.0, -1.7)), inlet_temperature=t,
+            inlet_humidity_ratio=float(air.humidity_ratio(t, rng.uniform(0.4, 1.0), ATM)),
+            age=k * DAY, heat_gain=float(rng.uniform(-20.0, 20.0)),
+            top_heat=float(rng.uniform(-10.0, 10.0)),
         )  # fmt: skip
-        steps.append(out)
-    return state, steps
-
-
-def test_a_bay_in_a_batch_is_that_bay_alone():
-    """
-    Different piles, velocities and air, some wet and some dry, to 1e-12.
-
-    Steps are short enough for a wet step not to be cut: the cuts are those of the quickest bay.
-    """
-    size, weather = many_bays()
-    rng = np.random.default_rng(3)
-    start = rng.uniform(4.0, 14.0, (40, 7))
-    film = np.where(np.arange(7) % 3 == 0, rng.uniform(0.0, 2e-3, (40, 7)), 0.0)
-    together, steps = season(a_bed(LIVING, **size), weather, None, start, film)
-    assert any(np.any(s.condensed > 0.0) for s in steps)
-    for place in range(7):
-        own = {key: float(value[place]) for key, value in size.items()}
-        alone, own_steps = season(a_bed(LIVING, **own), weather, place, start, film)
-        for name in ("temperature", "film", "water_loss", "dry_matter_loss"):
-            one, all_ = getattr(alone, name), getattr(together, name)[:, place]
-            scale = max(np.max(np.abs(one)), 1e-6)
-            assert np.max(np.abs(one - all_)) <= 1e-12 * scale, name
-        assert alone.curing == approx(together.curing[place], rel=1e-12)
-        for a, b in zip(own_steps, steps, strict=True):
-            assert a.outlet_temperature == approx(b.outlet_temperature[place], rel=1e-12)
-            assert a.outlet_humidity_ratio == approx(b.outlet_humidity_ratio[place], rel=1e-12)
-            assert a.co2 == approx(b.co2[place], rel=1e-12)
+        condensed += out.condensed > 0.0
+    assert condensed > 0
+    return state
 
 
 def test_threads_do_not_disturb_each_other():
-    """Eight threads, eight seasons each, bit by bit the same."""
-    size, weather = many_bays()
-    model = a_bed(LIVING, **{key: float(value[2]) for key, value in size.items()})
-    start, film = np.full((40, 7), 9.0), np.zeros((40, 7))
-    expected, _ = season(model, weather, 2, start, film)
+    """Eight threads, sixteen seasons, bit by bit the same."""
+    model = a_bed(LIVING)
+    expected = season(model)
     with ThreadPoolExecutor(8) as pool:
-        found = list(pool.map(lambda _: season(model, weather, 2, start, film)[0], range(16)))
+        found = list(pool.map(lambda _: season(model), range(16)))
     for state in found:
         assert np.array_equal(state.temperature, expected.temperature)
         assert np.array_equal(state.film, expected.film)
         assert np.array_equal(state.water_loss, expected.water_loss)
 
 
-def test_march_leaves_its_input_alone():
+def test_a_step_leaves_its_input_alone():
     model = a_bed(LIVING)
     state = wetted(model, 9.0, 1e-4)
     before = state.temperature.copy(), state.film.copy(), state.water_loss.copy()
-    way = bed.passage(model, 0.02, HOUR)
-    bed.march(model, state, way, inlet_temperature=5.0, inlet_humidity_ratio=0.004, age=0.0)
+    dried(model, state, HOUR, 0.004)
     for was, now in zip(before, (state.temperature, state.film, state.water_loss), strict=True):
         assert np.array_equal(was, now)
 
@@ -519,28 +475,48 @@ def test_march_leaves_its_input_alone():
 # --- bad input ------------------------------------------------------------------------------
 
 
+AIR = {"superficial_velocity": 0.02, "inlet_temperature": 5.0, "inlet_humidity_ratio": 0.005}
+
+
+def one_step(state, step=HOUR, **given):
+    return bed.step(a_bed(LIVING), state, step=step, **{**AIR, "age": 0.0, **given})
+
+
 def test_slips_are_named():
-    model = a_bed(LIVING)
-    state, way = bed.fresh_bed(model, 9.0), bed.passage(model, 0.02, HOUR)
+    state = bed.fresh_bed(a_bed(LIVING), 9.0)
     with pytest.raises(OutOfRange, match="kelvin"):
-        bed.fresh_bed(model, 283.0)
+        bed.fresh_bed(a_bed(LIVING), 283.0)
     with pytest.raises(OutOfRange, match="superficial_velocity"):
-        bed.passage(model, 72.0, HOUR)
+        one_step(state, superficial_velocity=72.0)
     with pytest.raises(OutOfRange, match="g/kg"):
-        bed.march(model, state, way, inlet_temperature=5.0, inlet_humidity_ratio=5.0, age=0.0)
+        one_step(state, inlet_humidity_ratio=5.0)
     with pytest.raises(OutOfRange, match="inlet_temperature"):
-        bed.march(model, state, way, inlet_temperature=278.0, inlet_humidity_ratio=0.005, age=0.0)
+        one_step(state, inlet_temperature=278.0)
     with pytest.raises(OutOfRange, match="age"):
-        bed.march(model, state, way, inlet_temperature=5.0, inlet_humidity_ratio=0.005, age=-1.0)
+        one_step(state, age=-1.0)
 
 
-def test_missing_air_stays_missing_in_its_own_bay():
-    """NaN in one bay's inlet gives NaN in that bay and nowhere else."""
-    model = a_bed(LIVING)
-    state, way = bed.fresh_bed(model, 9.0, 3), bed.passage(model, np.full(3, 0.02), HOUR)
-    after_, out = bed.march(
-        model, state, way, inlet_temperature=np.array([5.0, np.nan, 6.0]),
-        inlet_humidity_ratio=np.full(3, 0.005), age=0.0,
-    )  # fmt: skip
-    assert np.isnan(out.outlet_temperature).tolist() == [False, True, False]
-    assert np.isnan(after_.temperature).any(axis=0).tolist() == [False, True, False]
+def test_a_pile_that_leaves_its_range_is_refused():
+    with pytest.raises(OutOfRange, match="temperature must lie in -5 to 45 °C"):
+        one_step(bed.fresh_bed(a_bed(LIVING), 44.0), heat_gain=1e5)
+
+
+def test_a_step_that_no_number_of_parts_makes_accurate_is_refused():
+    """Years in one step, a wet pile under bone-dry air."""
+    with pytest.raises(OutOfRange, match="parts must lie in 1 to 65536"):
+        one_step(
+            wetted(a_bed(LIVING), 30.0, 0.01), 1000 * DAY, superficial_velocity=0.5,
+            inlet_temperature=40.0, inlet_humidity_ratio=0.0,
+        )  # fmt: skip
+
+
+@pytest.mark.parametrize("step", [HOUR, DAY])
+@pytest.mark.parametrize("film", [0.0, 1e-3])
+@pytest.mark.parametrize("name", [*AIR, "age", "heat_gain"])
+def test_what_is_missing_stays_missing(name, film, step):
+    """NaN in gives NaN out, in the next step as well, and no refusal."""
+    state = wetted(a_bed(LIVING), 9.0, film)
+    for missing in ({name: math.nan}, {}):
+        state, out = one_step(state, step, **missing)
+        assert math.isnan(out.outlet_temperature)
+        assert np.isnan(state.temperature).any()

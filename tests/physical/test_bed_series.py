@@ -1,4 +1,4 @@
-"""Many steps at once are the same steps one by one; series that do not fit are told."""
+"""Many steps at once are the same steps one by one, compiled or not; bad series are told."""
 
 from __future__ import annotations
 
@@ -7,13 +7,13 @@ from dataclasses import fields, replace
 import numpy as np
 import pytest
 
-from ventcalc import air
+from ventcalc import air, compiled
 from ventcalc.errors import BadInput, OutOfRange
 from ventcalc.pile import bed
-from ventcalc.pile import series as bed_series
 from ventcalc.pile.crop import crop_for
+from ventcalc.pile.passage import conduction_parts
 
-HOUR, PRESSURE = 3600.0, 92_000.0
+HOUR, DAY, PRESSURE = 3600.0, 86400.0, 92_000.0
 STEPS = 260
 MODEL = bed.Bed(
     height=4.0, bulk_density=650.0, tuber_diameter=0.06, pressure=PRESSURE,
@@ -25,29 +25,18 @@ SERIES = {
     "inlet_temperature": 8.0 + 4.0 * np.sin(NUMBER / 5.0),
     "inlet_humidity_ratio": DAMP * (1.0 + 0.3 * np.sin(NUMBER / 7.0)),
     "age": 1e6 + NUMBER * HOUR,
+    "heat_gain": 10.0 * np.sin(NUMBER / 11.0),
 }  # fmt: skip
 """Fans on and off, air that cools, wets and dries."""
 
-
-@pytest.fixture(params=["compiled", "plain"])
-def way(request, monkeypatch):
-    bed_series._loop_of.cache_clear()
-    traced, calls = bed_series.traced_loop, []
-    monkeypatch.setattr(
-        bed_series, "traced_loop", lambda *a, **k: calls.append(1) or traced(*a, **k)
-    )
-    if request.param == "plain":
-        monkeypatch.setattr(bed_series, "available", lambda: False)
-    yield request.param
-    assert bool(calls) == (request.param == "compiled")
+both_ways = pytest.mark.parametrize("way", [True, False], ids=["compiled", "plain"])
 
 
 def one_by_one(model, state, series):
     means = []
     for k in range(STEPS):
-        now = {name: (x[k] if np.ndim(x) else x) for name, x in series.items()}
-        flow = bed.passage(model, now.pop("superficial_velocity"), HOUR)
-        state, mean = bed.march(model, state, flow, **now)
+        now = {name: (float(x[k]) if np.ndim(x) else x) for name, x in series.items()}
+        state, mean = bed.step(model, state, step=HOUR, **now)
         means.append(mean)
     return state, means
 
@@ -57,72 +46,159 @@ def assert_same(ours, theirs):
     np.testing.assert_allclose(ours, theirs, rtol=1e-10, atol=1e-10 * scale)
 
 
-def test_one_bay(way):
+@both_ways
+def test_one_bed(way):
     start = bed.fresh_bed(MODEL, 12.0)
-    floats = {name: x.tolist() for name, x in SERIES.items()}
-    after, means = bed_series.march_through(MODEL, start, step=HOUR, **SERIES)
-    expected, steps = one_by_one(MODEL, start, {k: np.array(v) for k, v in floats.items()})
-    assert sum(np.sum(step.condensed) > 0.0 for step in steps) > 5
-    for name in ("temperature", "film", "source", "water_loss", "dry_matter_loss", "curing"):
-        assert_same(getattr(after, name), getattr(expected, name))
-    assert after.wet is expected.wet
-    for name in ("outlet_temperature", "outlet_humidity_ratio", "condensed", "co2", "latent_heat"):
+    after, means = bed.run_steps(MODEL, start, step=HOUR, compiled=way, **SERIES)
+    expected, steps = one_by_one(MODEL, start, SERIES)
+    assert sum(step.condensed > 0.0 for step in steps) > 5
+    for field in fields(bed.BedState):
+        assert_same(getattr(after, field.name), getattr(expected, field.name))
+    for name in bed.BedStep._fields:
+        assert getattr(means, name).shape == (STEPS,)
         assert_same(getattr(means, name), [getattr(step, name) for step in steps])
-    for name in ("evaporated", "respiration"):
-        assert_same(getattr(means, name), [getattr(step, name).sum() for step in steps])
 
 
-@pytest.mark.parametrize("own", [False, True], ids=["air for all", "air of their own"])
-def test_bays_side_by_side_are_bays_alone(way, own):
-    bays = 6
-    model = replace(MODEL, height=np.linspace(3.0, 5.0, bays))
-    series = dict(SERIES)
-    if own:
-        series["inlet_temperature"] = series["inlet_temperature"][:, None] + np.arange(bays) / 3.0
-    start = bed.fresh_bed(model, 12.0, bays)
-    after, means = bed_series.march_through(model, start, step=HOUR, workers=2, **series)
-    assert {np.shape(getattr(means, f.name)) for f in fields(means)} == {(STEPS, bays)}
-    for k in range(bays):
-        single = replace(model, height=float(model.height[k]))
-        mine = {name: (x if x.ndim == 1 else x[:, k]) for name, x in series.items()}
-        alone, alone_means = bed_series.march_through(
-            single, bed.fresh_bed(single, 12.0), step=HOUR, **mine
-        )
-        assert_same(after.temperature[:, k], alone.temperature)
-        assert_same(means.outlet_humidity_ratio[:, k], alone_means.outlet_humidity_ratio)
+@both_ways
+def test_one_number_serves_every_step(way):
+    still = {**SERIES, "inlet_temperature": 7.0, "heat_gain": -3.0}
+    start = bed.fresh_bed(MODEL, 12.0)
+    after, _ = bed.run_steps(MODEL, start, step=HOUR, compiled=way, **still)
+    expected, _ = one_by_one(MODEL, start, still)
+    assert_same(after.temperature, expected.temperature)
 
 
+@both_ways
 def test_water_closes_over_all_steps(way):
     """What the layers gave to the air is what the air carried off."""
     start = bed.fresh_bed(MODEL, 12.0)
-    _, means = bed_series.march_through(MODEL, start, step=HOUR, **SERIES)
+    _, means = bed.run_steps(MODEL, start, step=HOUR, compiled=way, **SERIES)
     flow = SERIES["superficial_velocity"] * PRESSURE / (287.05 * 278.15)
     carried = flow * (means.outlet_humidity_ratio - SERIES["inlet_humidity_ratio"]) * HOUR
     assert np.sum(means.evaporated) * HOUR == pytest.approx(np.sum(carried), rel=1e-9)
 
 
+# --- compiled -------------------------------------------------------------------------------
+
+
+def wetted(model):
+    return replace(bed.fresh_bed(model, 12.0), film=np.full(model.layers, 5e-4))
+
+
+IMMATURE = replace(MODEL, layers=40, maturity="immature", crop=crop_for("chips"))
+DRY_AIR = {**SERIES, "inlet_temperature": 8.0, "inlet_humidity_ratio": 0.8 * DAMP}
+MISSING = {**SERIES, "inlet_temperature": np.where(NUMBER == 200, np.nan, 8.0)}
+RUNS = {
+    "dry": (IMMATURE, HOUR, DRY_AIR, bed.fresh_bed(IMMATURE, 12.0)),
+    "wetted": (IMMATURE, HOUR, SERIES, wetted(IMMATURE)),
+    "minutes": (MODEL, 60.0, SERIES, wetted(MODEL)),
+    "days": (MODEL, DAY, SERIES, wetted(MODEL)),
+    "thin layers": (replace(MODEL, layers=170), HOUR, SERIES, bed.fresh_bed(MODEL, 12.0)),
+    "a gap in the air": (MODEL, HOUR, MISSING, wetted(MODEL)),
+}
+
+
+def run_of(name):
+    model, step, series, start = RUNS[name]
+    if len(start.temperature) != model.layers:
+        start = bed.fresh_bed(model, np.linspace(5.0, 12.0, model.layers))
+    return model, step, series, start
+
+
+@pytest.mark.parametrize("name", RUNS)
+def test_compiled_is_plain(name):
+    """The same lines run either way: every state and every step to 1e-12."""
+    model, step, series, start = run_of(name)
+    after, means = bed.run_steps(model, start, step=step, compiled=True, **series)
+    plain, steps = bed.run_steps(model, start, step=step, compiled=False, **series)
+    for field in fields(bed.BedState):
+        found, expected = getattr(after, field.name), getattr(plain, field.name)
+        np.testing.assert_allclose(found, expected, rtol=1e-12, err_msg=field.name)
+    for word in bed.BedStep._fields:
+        found, expected = getattr(means, word), getattr(steps, word)
+        np.testing.assert_allclose(found, expected, rtol=1e-12, err_msg=word)
+
+
+def test_the_runs_are_what_they_say():
+    """Dry throughout, wetted and drying again, conduction cut, air missing from an hour on."""
+    for name in ("dry", "wetted"):
+        model, step, series, start = run_of(name)
+        after, means = bed.run_steps(model, start, step=step, **series)
+        assert (np.max(means.condensed) > 0.0) == (name == "wetted")
+        assert start.film.any() == (name == "wetted")
+        assert not after.film.all()
+    assert [conduction_parts(run_of(name)[0], run_of(name)[1]) > 1 for name in RUNS] == [
+        name == "thin layers" for name in RUNS
+    ]
+    model, step, series, start = run_of("a gap in the air")
+    _, means = bed.run_steps(model, start, step=step, **series)
+    assert np.isnan(means.outlet_temperature).tolist() == (NUMBER >= 200).tolist()
+
+
 def test_a_few_steps_are_not_worth_compiling(monkeypatch):
-    monkeypatch.setattr(bed_series, "traced_loop", lambda *a, **k: pytest.fail("traced"))
+    monkeypatch.setattr(compiled, "ready", lambda job: False)
+    monkeypatch.setattr(compiled, "entry", lambda function: pytest.fail("compiled"))
     few = {name: x[:20] for name, x in SERIES.items()}
-    after, means = bed_series.march_through(MODEL, bed.fresh_bed(MODEL, 12.0), step=HOUR, **few)
-    assert means.co2.shape == (20,)
+    after, means = bed.run_steps(MODEL, bed.fresh_bed(MODEL, 12.0), step=HOUR, **few)
+    assert means.evaporated.shape == (20,)
     assert np.isfinite(after.temperature).all()
 
 
+@pytest.mark.parametrize("ready", [False, True])
+def test_many_steps_are_and_then_it_is_there(ready, monkeypatch):
+    """By itself where the steps are many, or where machine code waits; never against the wish."""
+    asked, said = [], []
+    entry = compiled.entry
+    monkeypatch.setattr(compiled, "ready", lambda job: ready)
+    monkeypatch.setattr(compiled, "entry", lambda f: asked.append(1) or entry(f))
+    monkeypatch.setattr(compiled, "mark_ready", said.append)
+    monkeypatch.setattr(bed, "WORTH_COMPILING", STEPS + ready)
+    start = bed.fresh_bed(MODEL, 12.0)
+    bed.run_steps(MODEL, start, step=HOUR, compiled=False, **SERIES)
+    assert (asked, said) == ([], [])
+    bed.run_steps(MODEL, start, step=HOUR, **SERIES)
+    assert (asked, said) == ([1], ["bed"])
+
+
+def test_without_numba(monkeypatch):
+    monkeypatch.setattr(compiled, "available", lambda: False)
+    monkeypatch.setattr(bed, "WORTH_COMPILING", 1)
+    monkeypatch.setattr(compiled, "entry", lambda function: pytest.fail("compiled"))
+    start = bed.fresh_bed(MODEL, 12.0)
+    after, _ = bed.run_steps(MODEL, start, step=HOUR, **SERIES)
+    assert np.isfinite(after.temperature).all()
+    with pytest.raises(BadInput, match=r'needs numba: .*"ventcalc\[fast\]"'):
+        bed.run_steps(MODEL, start, step=HOUR, compiled=True, **SERIES)
+
+
+# --- bad input ------------------------------------------------------------------------------
+
+
+@both_ways
 @pytest.mark.parametrize(
     ("given", "kind", "words"),
     [
         ({"age": np.arange(7.0)}, BadInput, "same number of steps"),
-        ({name: np.empty(0) for name in SERIES}, BadInput, "at least one step"),
+        ({name: np.empty(0) for name in SERIES}, BadInput, "at least one"),
+        ({name: x[:, None] for name, x in SERIES.items()}, BadInput, "one for each step"),
         ({"inlet_temperature": 300.0}, OutOfRange, "inlet_temperature"),
         ({"inlet_humidity_ratio": np.inf}, OutOfRange, "inlet_humidity_ratio"),
         ({"superficial_velocity": 3.0}, OutOfRange, "superficial_velocity"),
-        ({"workers": 0}, OutOfRange, "workers"),
+        ({"age": -1.0}, OutOfRange, "age"),
+        ({"heat_gain": 1e4}, OutOfRange, "^temperature must lie in -5 to 45"),
+        ({"heat_gain": -1e4}, OutOfRange, "^temperature must lie in -5 to 45"),
     ],
 )
-def test_slips_are_named(given, kind, words, monkeypatch):
+def test_slips_are_named(given, kind, words, way):
     start = bed.fresh_bed(MODEL, 12.0)
-    for _ in ("compiled", "plain"):
-        with pytest.raises(kind, match=words):
-            bed_series.march_through(MODEL, start, step=HOUR, **{**SERIES, **given})
-        monkeypatch.setattr(bed_series, "available", lambda: False)
+    with pytest.raises(kind, match=words):
+        bed.run_steps(MODEL, start, step=HOUR, compiled=way, **{**SERIES, **given})
+
+
+@both_ways
+def test_a_step_that_no_number_of_parts_makes_accurate_is_refused(way):
+    """Also in the midst of others, and where a gap in the air follows."""
+    missing = {**SERIES, "inlet_temperature": np.where(NUMBER == 200, np.nan, 40.0)}
+    windy = {**missing, "superficial_velocity": 0.5, "inlet_humidity_ratio": 0.0, "heat_gain": 0.0}
+    with pytest.raises(OutOfRange, match="parts must lie in 1 to 65536"):
+        bed.run_steps(MODEL, wetted(MODEL), step=1000 * DAY, compiled=way, **windy)

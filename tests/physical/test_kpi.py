@@ -6,68 +6,52 @@ from dataclasses import fields, replace
 
 import numpy as np
 import pytest
-from ventcalc._leaves import stacked
-from ventcalc.bay.batch import stack_bays
-from ventcalc.season.record import kept_of
 
-from ventcalc.advice.policies import Positions
-from ventcalc.advice.situation import Readings
 from ventcalc.bay.calendar import COOL_DOWN, EMPTY, FILLING, HOLDING, UNLOADING
 from ventcalc.bay.description import Lot
 from ventcalc.bay.file import example_bay
-from ventcalc.pile.bed import BedState, BedStep
-from ventcalc.season.bay_model import BayState, Hour
-from ventcalc.season.kpi import MONTH, Kpi, Tally
+from ventcalc.compiled import kind_of
+from ventcalc.season.bay_state import StepRecord
+from ventcalc.season.kpi import MONTH, Kpi, key_figures
 
 HOUR = 3600.0
 BAY = replace(
     example_bay("seed_bay"),
     lots=(Lot(name="all", mass=1_000_000.0, loading_temperature=14.0),),  # 1000 t
 )
-READ = Readings(time=0.0, pulp_mean=5.0, pulp_coldest=4.0)
 BAND, SPREAD, CO2 = BAY.limits.band, BAY.limits.spread, BAY.limits.co2
-
-
-def filled(kind, **given):
-    """An instance of a record; what is not given is 0."""
-    return kind(**{**dict.fromkeys((f.name for f in fields(kind)), 0.0), **given})
 
 
 def state(pulp, *, film=(0.0, 0.0), water=0.0, solids=0.0, co2=0.001, share=1.0):
     """A bay of as many layers as ``pulp`` has; losses alike in all layers."""
-    layers = np.array(pulp, dtype=float)
-    bed = filled(
-        BedState,
-        temperature=layers,
-        film=np.resize(np.array(film, dtype=float), layers.shape),
-        wet=bool(np.any(np.array(film) > 0.0)),
-        water_loss=0.0 * layers + water,
-        dry_matter_loss=0.0 * layers + solids,
-    )
-    return filled(BayState, bed=bed, share=share, loaded=1.0, co2=co2)
+    return {
+        "pulp": pulp, "wettest": max(film), "film": sum(film) / len(film), "water_loss": water,
+        "dry_matter_loss": solids, "co2": co2, "share": share,
+    }  # fmt: skip
 
 
-def hour(runs=False, plenum=3.0, *, condensed=0.0, **others):
+def hour(runs=False, plenum=3.0, **others):
     """What happened in a step; nothing, unless it is given."""
-    given = {"plenum_temperature": plenum if runs else float("nan"), "runs": runs}
-    step = filled(BedStep, condensed=condensed)
-    return filled(Hour, **{**given, **others}, step=step)
+    return {"plenum_temperature": plenum if runs else float("nan"), "runs": runs, **others}
 
 
-def tallied(*steps, bay=BAY, length=HOUR):
-    """Results of steps (state, hour, and what else they change)."""
-    kept = []
+def kept(steps, length=HOUR):
+    """Records and pulp of steps (state, hour, and what else they change)."""
+    records = np.zeros(len(steps), dtype=kind_of(StepRecord))
+    pulp = np.zeros((len(steps), 2))
     for k, (now, done, *rest) in enumerate(steps):
-        more = {"target": 3.0, "stage": HOLDING, "now": 60 * 86400.0 + k * length, "opening": 0.0}
+        more = {"target": 3.0, "stage": HOLDING, "now": 60 * 86400.0 + k * length}
         more.update(rest[0] if rest else {})
-        positions = Positions(door_opening=more["opening"])
-        kept.append(kept_of(more["now"], READ, positions, now, done, more["target"], more["stage"]))
-    tally = Tally(bay, 0.0, length)
-    # One block, or two: where they meet nothing may be lost or counted twice.
-    for part in (slice(0, 1), slice(1, None)) if len(kept) > 1 else (slice(None),):
-        if kept:
-            tally.count(stacked(kept[part], ()))
-    return tally.result()
+        pulp[k] = now["pulp"]
+        for name, value in {**now, **done, **more}.items():
+            if name != "pulp":
+                records[k][name] = value
+    return records, pulp
+
+
+def tallied(*steps, bay=BAY, length=HOUR, limits=None):
+    """Results of steps (state, hour, and what else they change)."""
+    return key_figures(bay, *kept(steps, length), length, limits)
 
 
 # --- temperatures -------------------------------------------------------------------------------
@@ -260,10 +244,10 @@ def test_fan_hours_starts_and_door_travel():
     """
     still = state([3.0, 3.0])
     kpi = tallied(
-        (still, hour(True), {"opening": 0.4}),
-        (still, hour(True), {"opening": 0.1}),
-        (still, hour(False), {"opening": 0.9}),
-        (still, hour(True), {"opening": 0.2}),
+        (still, hour(True), {"door_opening": 0.4}),
+        (still, hour(True), {"door_opening": 0.1}),
+        (still, hour(False), {"door_opening": 0.9}),
+        (still, hour(True), {"door_opening": 0.2}),
     )
     assert kpi.fan_hours == 3.0
     assert kpi.fan_starts == 2.0
@@ -271,7 +255,7 @@ def test_fan_hours_starts_and_door_travel():
 
 
 def test_an_empty_bay_counts_no_more():
-    """What a shorter bay of a batch does after its last truck is nobody's season."""
+    """What happens in a bay after its last truck is nobody's season."""
     used = (state([3.0, 3.0], water=0.02, co2=0.001), hour(True, fan_power=1e3))
     wild = (
         state([-5.0, 9.0], film=(0.1, 0.1), water=0.9, co2=0.03),
@@ -294,53 +278,24 @@ def test_no_steps_no_numbers_out_of_thin_air():
         assert value == 0.0, field.name
 
 
-def test_two_bays_at_once_are_two_bays():
-    """The same two steps as arrays over two bays of different mass and limits."""
-    other = replace(
-        BAY,
-        limits=replace(BAY.limits, band=0.3, spread=1.0, co2=0.0008),
-        lots=(Lot(name="all", mass=500_000.0, loading_temperature=14.0),),
-        costs=replace(BAY.costs, crop=0.5),
+def test_other_limits_to_measure_by():
+    """
+    Layers 3.5 and 4.6 °C around 3 °C, 5 K apart in cool-down, CO2 500 ppm over: by a band of 0.2
+    K 0.3 and 1.4 K outside, mean 0.85; by a limit of 6 K even; by 1 % of CO2 fresh.
+    """
+    steps = (
+        (state([3.5, 4.6], co2=CO2 + 500e-6, water=0.01), hour(True, fan_power=1e3)),
+        (state([3.0, 8.0]), hour(), {"stage": COOL_DOWN}),
     )
-    bays, stages = (BAY, other), ((HOLDING, COOL_DOWN), (HOLDING, UNLOADING))
-    pulps = (([3.5, 4.6], [2.0, 3.6]), ([3.0, 4.4], [1.0, 5.6]))
-    powers = ((5e3, 8e3), (1e3, 0.0))
-    singles = [
-        tallied(
-            *(
-                (
-                    state(pulps[b][k], water=0.01 * (k + 1)),
-                    hour(powers[b][k] > 0.0, fan_power=powers[b][k]),
-                    {"stage": stages[b][k], "opening": 0.3 * (b + k)},
-                )
-                for k in range(2)
-            ),
-            bay=bays[b],
-        )
-        for b in range(2)
-    ]
-    tally = Tally(stack_bays(bays), np.zeros(2), HOUR)
-    for k in range(2):
-        together = np.array([pulps[0][k], pulps[1][k]]).T
-        power = np.array([powers[0][k], powers[1][k]])
-        one = state(together, film=np.zeros((2, 2)), water=0.01 * (k + 1))
-        kept = kept_of(
-            60 * 86400.0 + k * HOUR,
-            READ,
-            Positions(door_opening=np.array([0.3 * k, 0.3 * (1 + k)])),
-            replace(one, co2=np.full(2, 0.001), share=np.ones(2)),
-            replace(
-                hour(fan_power=power),
-                runs=power > 0.0,
-                plenum_temperature=np.where(power > 0.0, 3.0, np.nan),
-            ),
-            np.full(2, 3.0),
-            np.array([stages[0][k], stages[1][k]]),
-        )
-        tally.count(stacked([kept], (2,)))
-    kpi = tally.result()
+    wide = replace(BAY.limits, band=0.2, spread=6.0, co2=0.01)
+    own, other = tallied(*steps), tallied(*steps, limits=wide)
+    assert own.spread_hours == 1.0
+    assert own.co2_excess > 0.0
+    assert other.band_kelvin_hours == pytest.approx(0.85, abs=1e-9)
+    assert other.band_worst_layer_kelvin_hours == pytest.approx(1.4, abs=1e-9)
+    assert other.spread_hours == 0.0
+    assert other.co2_excess == 0.0
+    moved = ("band_kelvin_hours", "band_worst_layer_kelvin_hours", "spread_hours", "co2_excess")
     for field in fields(Kpi):
-        for b in range(2):
-            whole = np.broadcast_to(getattr(kpi, field.name), 2)[b]
-            single = getattr(singles[b], field.name)
-            assert whole == pytest.approx(single, abs=1e-12, nan_ok=True), (field.name, b)
+        if field.name not in moved:
+            assert getattr(own, field.name) == getattr(other, field.name), field.name

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 from hypothesis import assume, given, settings
@@ -11,6 +13,7 @@ from ventcalc._ops import ARRAY, SCALAR
 from ventcalc import air
 from ventcalc.air import plain as plain_air
 from ventcalc.air import process as air_process
+from ventcalc.broadcast import elementwise
 
 approx = pytest.approx
 temperatures = st.floats(-30.0, 30.0)
@@ -19,8 +22,8 @@ pressures = st.floats(75e3, 102e3)
 shares = st.floats(0.0, 1.0)
 
 
-def enthalpy_with_fog(temperature, vapour, fog, ops=SCALAR):
-    return plain_air.enthalpy(temperature, vapour) + fog * plain_air.fog_heat(temperature, ops)
+def enthalpy_with_fog(temperature, vapour, fog):
+    return plain_air.enthalpy(temperature, vapour) + fog * plain_air.fog_heat(temperature)
 
 
 def blend(share, t1, w1, t2, w2):
@@ -32,7 +35,7 @@ def blend(share, t1, w1, t2, w2):
 @settings(deadline=None)
 @given(temperatures, st.floats(0.0, 0.03))
 def test_temperature_undoes_enthalpy(t, w):
-    assert plain_air.temperature(plain_air.enthalpy(t, w), w) == approx(t, abs=1e-10)
+    assert plain_air.dry_bulb(plain_air.enthalpy(t, w), w) == approx(t, abs=1e-10)
 
 
 @settings(deadline=None)
@@ -41,7 +44,7 @@ def test_splitting_conserves_water_and_enthalpy(share, t1, rh1, t2, rh2, p):
     """Unless fog is just freezing, where neither water nor ice alone has that enthalpy."""
     w1, w2 = air.humidity_ratio(t1, rh1, p), air.humidity_ratio(t2, rh2, p)
     h, water = blend(share, t1, w1, t2, w2)
-    t, vapour, fog = plain_air.split(h, water, p, SCALAR)
+    t, vapour, fog = plain_air.split(h, water, p)
     assert fog >= 0.0
     assert vapour + fog == approx(water, rel=1e-13)
     if fog > 0.0:
@@ -64,7 +67,7 @@ def test_mixing_is_that_of_real_air_to_0_03_kelvin():
     """Stated: temperatures within 0.03 K, -30 to 30 °C; fog within 0.02 g/kg."""
     share, t1, w1, t2, w2, p = random_pairs()
     real = air_process.mix(1.0 - share, t1, w1, share, t2, w2, p)
-    t, vapour, fog = plain_air.split(*blend(share, t1, w1, t2, w2), p, ARRAY)
+    t, vapour, fog = elementwise(plain_air.split, *blend(share, t1, w1, t2, w2), p)
     thawing = (fog > 0.0) & (np.abs(real.temperature) < 0.05)
     assert thawing.mean() < 0.01
     assert (fog > 1e-5).mean() > 0.05
@@ -79,7 +82,7 @@ def test_heating_and_cooling_is_that_of_real_air_to_0_03_kelvin():
     _, t, w, _, _, p = random_pairs()
     gain = np.random.default_rng(5).uniform(-10e3, 10e3, t.shape)
     real = air.temperature_from_enthalpy(air.enthalpy(t, w, p) + gain, w, p)
-    plain = plain_air.temperature(plain_air.enthalpy(t, w) + gain, w)
+    plain = plain_air.dry_bulb(plain_air.enthalpy(t, w) + gain, w)
     assert np.max(np.abs(plain - real)) < 0.03
 
 
@@ -88,9 +91,9 @@ def test_wetting_is_that_of_real_air_to_0_03_kelvin():
     t, rh = (g.ravel() for g in np.meshgrid(np.linspace(1.0, 25.0, 49), np.linspace(0.4, 0.94, 28)))
     p = 92e3
     w = air.humidity_ratio(t, rh, p)
-    wet = plain_air.humidified(t, w, p, 0.95, 10.0, ARRAY)
+    wet = elementwise(plain_air.humidified, t, w, p, 0.95, 10.0)
     liquid = plain_air.WATER_HEAT * 10.0
-    plain = plain_air.temperature(plain_air.enthalpy(t, w) + (wet - w) * liquid, wet)
+    plain = plain_air.dry_bulb(plain_air.enthalpy(t, w) + (wet - w) * liquid, wet)
     real = air.temperature_from_enthalpy(air.enthalpy(t, w, p) + (wet - w) * liquid, wet, p)
     assert np.max(np.abs(plain - real)) < 0.03
     assert air.relative_humidity(plain, wet, p) == approx(np.full(t.shape, 0.95), abs=2e-4)
@@ -101,7 +104,7 @@ def test_wetting_is_that_of_real_air_to_0_03_kelvin():
 def test_humidified_reaches_the_aim_from_either_side(t, start, aim, p):
     """Above the aim the answer lies below what the air holds: water would have to go."""
     w = air.humidity_ratio(t, start, p)
-    wet = plain_air.humidified(t, w, p, aim, 10.0, SCALAR)
+    wet = plain_air.humidified(t, w, p, aim, 10.0)
     assume(abs(aim - start) > 1e-4)
     assert (wet > w) == (aim > start)
 
@@ -114,24 +117,54 @@ def test_fog_and_vapour_meet_at_saturation(t, rh, p):
     assume(abs(t) > 0.75)
     h = plain_air.enthalpy(t, w)
     for water in (w * (1.0 - 1e-9), w * (1.0 + 1e-9)):
-        found, vapour, fog = plain_air.split(h, water, p, SCALAR)
+        found, vapour, fog = plain_air.split(h, water, p)
         assert found == approx(t, abs=1e-4)
         assert vapour == approx(w, rel=1e-5)
         assert 0.0 <= fog < 1e-9
 
 
-def test_array_is_scalar_by_scalar():
-    share, t1, w1, t2, w2, p = (x[:400] for x in random_pairs())
-    h, water = blend(share, t1, w1, t2, w2)
-    found = np.array(plain_air.split(h, water, p, ARRAY))
-    for i in range(400):
-        alone = plain_air.split(float(h[i]), float(water[i]), float(p[i]), SCALAR)
-        assert all(isinstance(x, float) for x in alone)
-        assert alone == approx(found[:, i], rel=1e-10, abs=1e-15)
+@pytest.mark.parametrize("gone", [0, 1, 2])
+def test_missing_air_stays_missing(gone):
+    """Enthalpy, water or pressure unknown: so is what the air splits into."""
+    for water in (0.004, 0.02):
+        known = [20e3, water, 95e3]
+        known[gone] = math.nan
+        assert all(map(math.isnan, plain_air.split(*known)))
 
 
-def test_missing_air_stays_missing_in_its_own_place():
-    h, water = np.array([10e3, np.nan, 20e3]), np.array([0.004, 0.004, 0.02])
-    for part in plain_air.split(h, water, 95e3, ARRAY):
-        assert np.isnan(part).tolist()[0::2] == [False, False]
-    assert np.isnan(plain_air.split(h, water, 95e3, ARRAY)[0][1])
+@settings(deadline=None)
+@given(st.floats(-50.0, 60.0), pressures)
+def test_saturation_is_that_of_air(t, p):
+    """Saturated humidity ratio, relative humidity, dew point: the sums of ``air``, to 1e-12."""
+    full = air.saturation_humidity_ratio(np.array([t]), p)[0]
+    assert plain_air.saturated(t, p) == approx(full, rel=1e-12)
+    w = 0.5 * full
+    assume(2e-6 < w < 0.1)
+    relative = air.relative_humidity(np.array([t]), w, p)[0]
+    assert plain_air.relative_humidity(t, w, p) == approx(relative, rel=1e-12)
+    assert plain_air.humidity_ratio(t, relative, p) == approx(w, rel=1e-12)
+    assert plain_air.dew_point(w, p) == approx(air.dew_point(np.array([w]), p)[0], abs=1e-10)
+
+
+@settings(deadline=None)
+@given(temperatures, humidities, pressures)
+def test_a_share_of_saturation_is_one_of_pressures(t, rh, p):
+    full = plain_air.saturated(t, p)
+    assert plain_air.at_humidity(full, rh) == approx(plain_air.humidity_ratio(t, rh, p), rel=1e-12)
+
+
+@settings(deadline=None)
+@given(st.floats(-40.0, 45.0), pressures)
+def test_the_slope_is_that_of_the_curve(t, p):
+    """To 0.1 %, away from the kink at freezing."""
+    assume(abs(t) > 0.02)
+    rise = plain_air.log_saturation(t + 1e-3, p) - plain_air.log_saturation(t - 1e-3, p)
+    assert plain_air.saturation_slope(t) == approx(rise / 2e-3, rel=1.05e-3)
+
+
+def test_beyond_a_float_saturation_is_infinite_and_no_pressure_has_no_dew_point():
+    """Python's own exponential and logarithm would raise here, compiled code's would not."""
+    assert math.isinf(plain_air.relative_humidity(-241.0, 0.005, 95e3))
+    assert math.isnan(plain_air.saturated(-1e4, 1e6))
+    assert math.isnan(plain_air.dew_point(0.005, 0.0))
+    assert math.isnan(plain_air.dew_point(0.005, -1.0))

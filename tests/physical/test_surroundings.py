@@ -7,8 +7,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from ventcalc._ops import ARRAY, SCALAR
-from ventcalc.bay.batch import stack_bays
 
 from ventcalc import air
 from ventcalc.bay.file import example_bay
@@ -18,7 +16,7 @@ from ventcalc.equipment.fan import operating_point
 from ventcalc.errors import BadInput
 from ventcalc.season.installed import as_installed
 from ventcalc.season.surroundings import floor_heat, ground_of, hours_of
-from ventcalc.weather import Weather, example_weather
+from ventcalc.weather import Weather
 
 approx = pytest.approx
 SEED, FRIES = example_bay("seed_bay"), example_bay("fry_bay")
@@ -92,7 +90,7 @@ def test_a_given_sky_is_taken_and_what_lacks_is_said():
 def test_floor_heat_is_that_of_the_ground_model_all_year():
     """Against ``ground_heat_gain`` with the cosine that this weather was made of."""
     weather = made_up()
-    ground = ground_of(SEED, weather, SCALAR)
+    ground = ground_of(SEED, weather)
     pile = SEED.pile
     floor = Floor(
         area=pile.floor_area, perimeter=2.0 * (pile.length + pile.width), soil=SOILS["sand"]
@@ -105,16 +103,6 @@ def test_floor_heat_is_that_of_the_ground_model_all_year():
         )  # fmt: skip
         assert floor_heat(ground, hours[k], 5.0) == approx(wanted, abs=15.0)
     assert SEED.schedule.holding_temperature < ground.inside_mean < 20.0
-
-
-def test_ground_of_many_bays_is_that_of_each():
-    weather = example_weather()
-    wide = replace(SEED, pile=replace(SEED.pile, width=12.0))
-    many = ground_of(stack_bays([SEED, wide]), weather, ARRAY)
-    for k, bay in enumerate((SEED, wide)):
-        one = ground_of(bay, weather, SCALAR)
-        for name in ("steady_heat", "season_heat", "inner", "inside_mean"):
-            assert getattr(many, name)[k] == approx(getattr(one, name), rel=1e-12)
 
 
 @pytest.mark.parametrize("bay", [SEED, FRIES], ids=["seed", "fries"])

@@ -14,6 +14,7 @@ import pytest
 from ventcalc import air
 from ventcalc.pile import bed
 from ventcalc.pile.crop import crop_for
+from ventcalc.pile.passage import natural_velocity
 
 approx = pytest.approx
 HOUR, DAY = 3600.0, 86400.0
@@ -30,6 +31,20 @@ def a_bed(crop, height=5.25, **other):
     return bed.Bed(**{**size, "height": height, "crop": crop, **other})
 
 
+def blown(model, state, velocity, temperature, ratio, *, step, count=1, age=1e8):
+    """The pile after some steps under air of one state, and the last of them."""
+    for _ in range(count):
+        state, out = bed.step(
+            model, state, step=step, superficial_velocity=velocity, inlet_temperature=temperature,
+            inlet_humidity_ratio=ratio, age=age,
+        )  # fmt: skip
+    return state, out
+
+
+def mean_of(state):
+    return float(state.temperature.mean())
+
+
 def ventilated(heat, cfm, relative, temperature=10.0, crop=None):
     """Pulp top less bottom of a cured pile at rest under air of one state. [K]"""
     stuff = replace(
@@ -37,12 +52,9 @@ def ventilated(heat, cfm, relative, temperature=10.0, crop=None):
     )
     model = a_bed(stuff)
     state = replace(bed.fresh_bed(model, temperature), curing=60 * DAY)
-    way = bed.passage(model, cfm * CFM_PER_TON * BULK * model.height, 6 * HOUR)
+    velocity = cfm * CFM_PER_TON * BULK * model.height
     ratio = air.humidity_ratio(temperature, relative, PRESSURE)
-    for _ in range(240):
-        state, _ = bed.march(
-            model, state, way, inlet_temperature=temperature, inlet_humidity_ratio=ratio, age=1e8
-        )
+    state, _ = blown(model, state, velocity, temperature, ratio, step=6 * HOUR, count=240)
     return float(state.temperature[-1] - state.temperature[0])
 
 
@@ -77,12 +89,9 @@ def test_rise_without_evaporation(cfm, heat, rise):
     dry = replace(crop_for("fries"), transpiration_uncured=0.0, transpiration_cured=0.0)
     stuff = replace(dry, respiration_settled=heat / 1e3, respiration_fresh=heat / 1e3, **SETTLED)
     model = a_bed(stuff, pressure=1.27 * 287.05 * 278.15)
-    way = bed.passage(model, cfm * CFM_PER_TON * BULK * model.height, 10 * DAY)
-    state = bed.fresh_bed(model, 8.0)
-    for _ in range(60):
-        state, out = bed.march(
-            model, state, way, inlet_temperature=8.0, inlet_humidity_ratio=0.0, age=1e8
-        )
+    velocity = cfm * CFM_PER_TON * BULK * model.height
+    start = bed.fresh_bed(model, 8.0)
+    _, out = blown(model, start, velocity, 8.0, 0.0, step=10 * DAY, count=60)
     assert out.outlet_temperature - 8.0 == approx(rise, rel=0.035)
 
 
@@ -93,12 +102,8 @@ def test_a_pile_with_its_fans_off_warms_a_quarter_to_a_third_kelvin_a_day(heat, 
     """
     dry = replace(crop_for("table"), transpiration_uncured=0.0, transpiration_cured=0.0)
     model = a_bed(replace(dry, respiration_settled=heat, respiration_fresh=heat, **SETTLED))
-    state, way = bed.fresh_bed(model, 8.0), bed.passage(model, 1e-5, HOUR)
-    for _ in range(24):
-        state, _ = bed.march(
-            model, state, way, inlet_temperature=8.0, inlet_humidity_ratio=0.0, age=1e8
-        )
-    warmed = bed.layer_mean(state.temperature) - 8.0
+    state, _ = blown(model, bed.fresh_bed(model, 8.0), 1e-5, 8.0, 0.0, step=HOUR, count=24)
+    warmed = mean_of(state) - 8.0
     assert warmed == approx(heat * DAY / 3520.0, rel=5e-3)
     assert warmed == approx(per_day, rel=0.05)
 
@@ -109,12 +114,9 @@ def unventilated(height, heat, around):
     state = replace(bed.fresh_bed(model, around + 2.0), curing=60 * DAY)
     ratio = air.humidity_ratio(around, 0.9, model.pressure)
     for _ in range(600):
-        speed = bed.natural_velocity(model, bed.layer_mean(state.temperature), around)
-        way = bed.passage(model, speed, 3 * HOUR)
-        state, _ = bed.march(
-            model, state, way, inlet_temperature=around, inlet_humidity_ratio=ratio, age=1e8
-        )
-    return bed.layer_mean(state.temperature) - around
+        speed = natural_velocity(model, mean_of(state), around)
+        state, _ = blown(model, state, speed, around, ratio, step=3 * HOUR)
+    return mean_of(state) - around
 
 
 @pytest.mark.parametrize("height", [1.83, 2.7, 3.66])
@@ -136,7 +138,7 @@ def season(relative, cfm=20.0, days=150, fan_hours=10, first_month=None):
     """Loss of the mean tuber after 30, 60, ... days under usual practice. [1]"""
     crop = crop_for("table")
     model = a_bed(crop, 5.0)
-    on = bed.passage(model, cfm * CFM_PER_TON * BULK * model.height, HOUR)
+    velocity = cfm * CFM_PER_TON * BULK * model.height
     state, lost = bed.fresh_bed(model, 15.0), []
     for hour in range(24 * days):
         cool = 12.8 - max(hour / 24.0 - 14.0, 0.0) * 0.278
@@ -145,18 +147,14 @@ def season(relative, cfm=20.0, days=150, fan_hours=10, first_month=None):
             supply = target - 0.3
             humidity = relative if hour >= 720 or first_month is None else first_month
             ratio = air.humidity_ratio(supply, humidity, PRESSURE)
-            way = on
+            speed = velocity
         else:
             supply = float(state.temperature[0])
             ratio = air.humidity_ratio(supply, 0.98, PRESSURE)
-            still = bed.natural_velocity(model, bed.layer_mean(state.temperature), supply)
-            way = bed.passage(model, still, HOUR)
-        state, _ = bed.march(
-            model, state, way, inlet_temperature=supply, inlet_humidity_ratio=ratio,
-            age=(hour + 0.5) * HOUR,
-        )  # fmt: skip
+            speed = natural_velocity(model, mean_of(state), supply)
+        state, _ = blown(model, state, speed, supply, ratio, step=HOUR, age=(hour + 0.5) * HOUR)
         if (hour + 1) % 720 == 0:
-            lost.append(bed.layer_mean(state.water_loss + state.dry_matter_loss))
+            lost.append(float(np.mean(state.water_loss + state.dry_matter_loss)))
     return np.array(lost)
 
 

@@ -77,6 +77,8 @@ STORE_TEMPERATURE = 5.0
 """At which volume flows of a store become mass flows. [°C]"""
 DRIEST = 1e-6
 """Humidity ratio below which a dew point means nothing. [kg/kg]"""
+LARGEST_EXPONENT = 709.0
+"""Of what is still a float."""
 FREEZING = 0.01
 """Triple point of water: ice below, water above. [°C]"""
 FREEZING_PLACE = FREEZING / (FREEZING + OFFSET)
@@ -122,7 +124,7 @@ def log_saturation(temperature: float, pressure: float) -> float:
 
 
 def saturation_slope(temperature: float) -> float:
-    """Derivative of ``log_saturation`` to temperature, to about 0.05 %. [1/K]"""
+    """Derivative of ``log_saturation`` to temperature, to 0.1 % from -40 to 45 °C. [1/K]"""
     x = place(temperature)
     rest = 1.0 - x
     value: float = cubic(WATER_SLOPE, x)
@@ -135,14 +137,14 @@ def saturation_slope(temperature: float) -> float:
 
 def saturated(temperature: float, pressure: float) -> float:
     """Humidity ratio at saturation, as ``air.saturation_humidity_ratio``. [kg/kg]"""
-    vapour = math.exp(log_saturation(temperature, pressure))
+    vapour = _exp(log_saturation(temperature, pressure))
     full: float = humidity_of_vapour(vapour, pressure)
     return full
 
 
 def humidity_ratio(temperature: float, relative_humidity: float, pressure: float) -> float:
     """As ``air.humidity_ratio``. [kg/kg]"""
-    vapour = relative_humidity * math.exp(log_saturation(temperature, pressure))
+    vapour = relative_humidity * _exp(log_saturation(temperature, pressure))
     ratio: float = humidity_of_vapour(vapour, pressure)
     return ratio
 
@@ -150,12 +152,20 @@ def humidity_ratio(temperature: float, relative_humidity: float, pressure: float
 def relative_humidity(temperature: float, humidity_ratio: float, pressure: float) -> float:
     """As ``air.relative_humidity``; above 1 where supersaturated. [0-1]"""
     vapour: float = vapour_pressure(humidity_ratio, pressure)
-    return vapour * math.exp(-log_saturation(temperature, pressure))
+    return vapour * _exp(-log_saturation(temperature, pressure))
+
+
+def _exp(x: float) -> float:
+    """Infinite beyond the largest float, where Python's would raise and compiled code's not."""
+    return math.inf if x > LARGEST_EXPONENT else math.exp(x)
 
 
 def dew_point(humidity_ratio: float, pressure: float) -> float:
     """Dew or frost point, as ``air.dew_point``; drier than 1e-6 counts as 1e-6. [°C]"""
-    wanted: float = math.log(vapour_pressure(max(humidity_ratio, DRIEST), pressure))
+    vapour: float = vapour_pressure(max(humidity_ratio, DRIEST), pressure)
+    if not vapour > 0.0:  # no pressure, or an unknown one
+        return math.nan
+    wanted = math.log(vapour)
     y = wanted - LOG_TRIPLE
     y -= cubic(INVERSE_ENHANCEMENT, y) + pressure * cubic(INVERSE_ENHANCEMENT_P, y)
     x: float = max(quartic(WATER_INVERSE, y), quartic(ICE_INVERSE, y - FREEZING_STEP * pressure))
@@ -173,8 +183,8 @@ def fog_heat(temperature: float) -> float:
 def split(enthalpy: float, water: float, pressure: float) -> tuple[float, float, float]:
     """Temperature, vapour and fog of air whose enthalpy and water (both forms) are known."""
     dry = dry_bulb(enthalpy, water)
-    if not water > saturated(dry, pressure):
-        return dry, water, 0.0 * water
+    if water <= saturated(dry, pressure):
+        return dry, water, 0.0
     # Fog of water, of ice, or, where neither fits, freezing at 0 °C.
     wet = _fog_temperature(enthalpy, water, pressure, dry, WATER_HEAT, 0.0)
     icy = _fog_temperature(enthalpy, water, pressure, dry, ICE_HEAT, FUSION_HEAT)

@@ -3,7 +3,7 @@ The way of the air from the doors to the ducts: mixing, coil, fan and heater, hu
 
 The order is that in which the air meets them. Mass flows are of dry air; humidity ratios and
 enthalpies are per kg of it, those of ``air.plain``, as in the pile and the headspace. Plain
-numbers throughout; NaN in gives NaN out.
+numbers throughout; where a state of the air or a flow is NaN, so is the supply.
 """
 
 from __future__ import annotations
@@ -270,7 +270,7 @@ def fresh_fraction_for(
             top = dry + water * per_water - start - capacity * liquid
             return top / _apart(dh - dw * per_water)
         return reached
-    if own > full:
+    if not own <= full:
         carried = fog_heat(wanted_temperature)
         top = dry + full * per_water - start - (full - return_humidity_ratio) * carried
         return top / _apart(dh - dw * carried)

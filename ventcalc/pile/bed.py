@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from ventcalc import compiled
+from ventcalc import compiled as machine
 from ventcalc.errors import BadInput, OutOfRange, check_range
 from ventcalc.pile.layers import Bed, BedStep, Inflow, Layer, layer_mean
 from ventcalc.pile.passage import heat_transfer_coefficient
@@ -33,6 +33,10 @@ __all__ = [
 ]
 
 Array = NDArray[np.float64]
+WORTH_COMPILING = 30_000
+"""Fewer steps are over in plain Python before they would be compiled."""
+JOB = "bed"
+"""Under which its machine code is known."""
 HOUR_LIMITS = {
     "superficial_velocity": (1e-5, 0.5, "m/s", "m³/h per m²?"),
     "inlet_temperature": (-40.0, 45.0, "°C", "kelvin or °F?"),
@@ -174,6 +178,7 @@ def run_steps(
     inlet_humidity_ratio: ArrayLike,
     age: ArrayLike,
     heat_gain: ArrayLike = 0.0,
+    compiled: bool | None = None,
 ) -> tuple[BedState, BedStep]:
     """
     Move the bed on through many steps whose air is known beforehand.
@@ -196,6 +201,9 @@ def run_steps(
         Time since harvest at each step. [s]
     heat_gain : float or array
         Heat through walls and floor, spread evenly over the layers. [W/m²]
+    compiled : bool, optional
+        True for machine code (some seconds the first time), False for plain Python; by itself
+        it takes machine code where that is already there, or the steps are many.
 
     Returns
     -------
@@ -209,12 +217,12 @@ def run_steps(
     OutOfRange
         As ``step``.
     BadInput
-        If the series differ in length, or have none.
+        If the series differ in length, or have none; if machine code is asked for without numba.
 
     Notes
     -----
-    Compiled where numba is installed (``ventcalc[fast]``) and its machine code is there; the same
-    formulas in plain Python take about 0.2 ms a step of 40 layers.
+    The same formulas compiled (``ventcalc[fast]``) or in plain Python, which takes 0.1 to 0.2 ms
+    a step of 40 layers.
     """
     series = _series(
         superficial_velocity=superficial_velocity,
@@ -224,19 +232,18 @@ def run_steps(
         heat_gain=heat_gain,
     )
     count = len(series[0])
-    fast = compiled.ready("bed")
+    fast = _use_machine_code(compiled, count)
     found = [np.empty(count) for _ in BedStep._fields]
     if fast:
-        layers: Any = compiled.records_of(layers_of(state))
-        run: Any = compiled.entry(step_through)
-        curing, low, high = run(
-            compiled.record_of(bed), layers, state.curing, step, *series, *found
-        )
+        layers: Any = machine.records_of(layers_of(state))
+        run = machine.entry(step_through)
+        curing, low, high = run(machine.record_of(bed), layers, state.curing, step, *series, *found)
+        machine.mark_ready(JOB)
     else:
         layers = layers_of(state)
         given = [x.tolist() for x in series]
         curing, low, high = step_through(bed, layers, state.curing, step, *given, *found)
-    _check_parts(float(found[0].max()))
+    _check_parts(found[0])
     for mean in (low, high):
         check_range("temperature", mean, *HOUR_LIMITS["temperature"])
     return state_of(layers, curing), BedStep(*found)  # type: ignore[arg-type]  # arrays here
@@ -275,6 +282,17 @@ def step_through(
     return curing, low, high
 
 
+def _use_machine_code(wish: bool | None, steps: int) -> bool:
+    """Compiling takes some seconds once; it is never in the way of a few steps."""
+    if wish is False:
+        return False
+    if not machine.available():
+        if wish:
+            raise BadInput('compiled=True needs numba: python -m pip install "ventcalc[fast]"')
+        return False
+    return bool(wish) or steps >= WORTH_COMPILING or machine.ready(JOB)
+
+
 def _series(**given: ArrayLike) -> tuple[Array, ...]:
     """Series of one length, within their limits."""
     for name, values in given.items():
@@ -293,9 +311,9 @@ def _series(**given: ArrayLike) -> tuple[Array, ...]:
     return tuple(np.ascontiguousarray(x) for x in found)
 
 
-def _check_parts(outlet_temperature: float) -> None:
-    """A step that could not be cut fine enough leaves no outlet."""
-    if outlet_temperature != outlet_temperature:
+def _check_parts(outlet_temperature: ArrayLike) -> None:
+    """A step that could not be cut fine enough has no outlet; a missing inlet is another matter."""
+    if np.isinf(outlet_temperature).any():
         raise OutOfRange(
             "parts", 1.0, MOST_PARTS, float("inf"), "", "", "a long step, or very moist air?"
         )

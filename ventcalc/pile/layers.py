@@ -165,7 +165,7 @@ class BedStep(NamedTuple):
     """Means of one step, of all layers together, per m² of floor."""
 
     outlet_temperature: float
-    """Air leaving the top; NaN where no number of parts was enough. [°C]"""
+    """Air leaving the top; infinite where no number of parts was enough. [°C]"""
     outlet_humidity_ratio: float
     """Air leaving the top. [kg/kg dry air]"""
     evaporated: float

@@ -68,8 +68,7 @@ def step_layers(
     if parts == 1:
         return _one_part(bed, layers, curing, path, given)
     if parts == 0:
-        nothing = math.nan
-        return BedStep(nothing, nothing, nothing, nothing, nothing, nothing), curing
+        return BedStep(math.inf, math.nan, math.nan, math.nan, math.nan, math.nan), curing
     path = air_path(bed, superficial_velocity, step / parts)
     warm = moist = water = condensed = respiration = latent = latent_water = 0.0
     for _ in range(parts):

@@ -216,6 +216,8 @@ def step_bay(
         top_water=state.top_water,
     )
     stepped, curing = step_layers(bed, layers, curing, velocity, step, inflow)
+    if stepped.outlet_temperature == math.inf:
+        return state, PARTS, math.inf
     over = headspace(
         bay,
         bed,
@@ -252,8 +254,6 @@ def step_bay(
     record.coil_power = _plant_power(bay, end, outside, share) if runs else 0.0
     _keep(bay, record, after, over, end, flow, runs, layers)
     mean = layer_mean(layers)
-    if stepped.outlet_temperature != stepped.outlet_temperature:
-        return after, PARTS, math.inf
     if not COLDEST_PULP <= mean <= WARMEST_PULP:
         return after, PULP, mean
     return after, NO_FAULT, 0.0

@@ -1,0 +1,468 @@
+"""
+The decision list, line by line and in its order, by plain readings.
+
+Each line comes twice: what leads to it although everything below it is wanted too, and what keeps
+it from applying.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from piles import (
+    AUTUMN,
+    CASES,
+    FRY,
+    HOLDING,
+    HOUR,
+    LATE,
+    NAN,
+    POSITIONS,
+    SEED,
+    SUMMER,
+    pile,
+    ran,
+    rested,
+)
+
+from ventcalc import air
+from ventcalc.advice.advise import Action, advise
+from ventcalc.advice.outside_air import Binding, Verdict
+from ventcalc.advice.setpoints import dry_air_flow, fan_power
+
+MUCH = 1.3 * SEED.limits.co2
+LEAKY = replace(SEED, doors=replace(SEED.doors, leakage_fraction=0.15))
+SPREAD = 2.0
+"""More than both bays' limit of 1.5 K."""
+assert SEED.limits.spread == FRY.limits.spread == 1.5
+
+
+def given(bay, seen, memory):
+    """The advice of readings that make sense, and that nothing stopped afterwards."""
+    advice, _ = advise(bay, seen, memory)
+    assert advice.stopped_by == Binding.NONE
+    return advice
+
+
+def wants(advice):
+    return {name for name, wanted in advice.needs._asdict().items() if wanted}
+
+
+# --- every action -----------------------------------------------------------------------------
+
+
+def test_every_action_has_its_case():
+    assert set(Action) == set(CASES)
+
+
+@pytest.mark.parametrize("wanted", CASES)
+def test_action(wanted):
+    bay, seen, memory = CASES[wanted]()
+    advice, after = advise(bay, seen, memory)
+    assert advice.action == wanted
+    runs = wanted not in (Action.HANDS_OFF, Action.REST, Action.WAIT)
+    if wanted == Action.HANDS_OFF:
+        assert all(getattr(advice, name) != getattr(advice, name) for name in POSITIONS)
+        return
+    assert all(0.0 <= getattr(advice, name) <= 1.0 for name in POSITIONS)
+    assert (advice.fan_speed > 0.0) == runs
+    assert after.fan_on == runs
+    if runs:
+        assert advice.fan_speed >= bay.fans.minimum_speed
+    else:
+        assert all(getattr(advice, name) == 0.0 for name in POSITIONS)
+    uses_outside = (Action.FRESH_AIR, Action.WARM_BY_OUTSIDE, Action.COOL_BY_OUTSIDE)
+    shut = (Action.FINISH_RUN, Action.TAIL, Action.WARM_BY_HEATER, Action.COOL_BY_COIL)
+    if wanted in uses_outside:
+        assert advice.door_opening > 0.0
+    if wanted in (*shut, Action.PROTECT):
+        assert advice.door_opening == 0.0
+    assert (advice.refrigeration > 0.0) == (wanted == Action.COOL_BY_COIL)
+    if wanted in (Action.WARM_BY_HEATER,):
+        assert advice.heater > 0.0
+
+
+# --- protect, or hands off --------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("stage", [2, 3])
+def test_protection_from_freezing_comes_before_everything(stage):
+    """Even before 'hands off': the plenum alone is enough to shut the door."""
+    seen = pile(HOLDING + 0.8, return_temperature=NAN, co2=MUCH, plenum_temperature=0.3)
+    advice = given(SEED, seen, ran(SEED, seen, freeze_stage=stage))
+    assert advice.action == Action.PROTECT
+    assert advice.fan_speed == SEED.fans.minimum_speed
+    assert advice.door_opening == 0.0
+
+
+def test_stage_one_is_no_protection_by_itself():
+    seen = pile(HOLDING, plenum_temperature=1.5)
+    assert given(SEED, seen, rested(SEED, seen, freeze_stage=1)).action == Action.REST
+
+
+def test_hands_off_comes_before_every_wish():
+    seen = pile(HOLDING + 0.8, pulp_top=NAN, co2=MUCH, ceiling_temperature=-3.0)
+    assert advise(SEED, seen, ran(SEED, seen, cooled=True))[0].action == Action.HANDS_OFF
+
+
+# --- cool -------------------------------------------------------------------------------------
+
+
+def test_outside_air_cools_before_the_coil_and_all_below():
+    """Warm pile, cold night, refrigeration ready, CO2 high, uneven, a tail to run."""
+    seen = pile(9.0, outside_temperature=2.0, return_relative_humidity=0.9, co2=MUCH, spread=SPREAD)
+    advice = given(FRY, seen, ran(FRY, seen, cooled=True))
+    assert wants(advice) >= {"cool", "purge", "even", "tail"}
+    assert advice.action == Action.COOL_BY_OUTSIDE
+    assert advice.refrigeration == 0.0
+
+
+def test_outside_air_cools_only_where_it_is_allowed():
+    """Too warm by a tenth of a kelvin: the coil has to do it. Then, a tenth colder, outside air."""
+    bay, found = replace(FRY, humidifier=None), []
+    for margin in (-0.1, 0.1):
+        outside = 9.0 - bay.control.outside_offset - margin - fan_warmth(bay)
+        seen = pile(9.0, outside_temperature=outside)
+        found.append(given(bay, seen, ran(bay, seen)).action)
+    assert found == [Action.COOL_BY_COIL, Action.COOL_BY_OUTSIDE]
+
+
+def fan_warmth(bay, speed=1.0, pressure=None):
+    """Rise of the air by the fans' heat. [K]"""
+    pressure = air.standard_pressure(bay.site.altitude) if pressure is None else pressure
+    return fan_power(bay, speed) / (1006.0 * dry_air_flow(bay, speed, float(pressure)))
+
+
+@pytest.mark.parametrize("action", [Action.COOL_BY_OUTSIDE, Action.COOL_BY_COIL])
+def test_nothing_cools_in_the_first_stage_of_freeze_protection(action):
+    bay, seen, memory = CASES[action]()
+    seen = seen._replace(plenum_temperature=bay.limits.plenum_floor + 0.5)
+    advice = given(bay, seen, memory._replace(freeze_stage=1))
+    assert "cool" in wants(advice)
+    assert advice.action == Action.REST
+
+
+def test_the_coil_cools_before_all_below():
+    """A warm day: CO2 high, a dripping ceiling, uneven, a tail to run."""
+    seen = pile(9.0, outside_temperature=15.0, outside_relative_humidity=0.4, spread=SPREAD,
+                return_relative_humidity=0.75, co2=MUCH, ceiling_temperature=4.0)  # fmt: skip
+    advice = given(FRY, seen, ran(FRY, seen, cooled=True))
+    assert wants(advice) == {"cool", "purge", "even", "drip", "tail"}
+    assert advice.action == Action.COOL_BY_COIL
+    assert advice.door_opening > 0.0  # a little fresh air beside it
+
+
+def test_without_a_coil_the_next_line_applies():
+    seen = pile(9.0, outside_temperature=15.0, outside_relative_humidity=0.4,
+                return_relative_humidity=0.75, co2=MUCH)  # fmt: skip
+    bare = replace(FRY, refrigeration=None)
+    advice = given(bare, seen, ran(bare, seen))
+    assert wants(advice) == {"cool", "purge"}
+    assert advice.action == Action.FRESH_AIR
+
+
+def test_fresh_air_comes_before_the_coil_where_recirculation_would_wet_the_crop():
+    """Cool dry air outside, a cold bottom, CO2 high: the coil would blow moist air on it."""
+    seen = pile(14.3, spread=1.6, outside_relative_humidity=0.9, return_relative_humidity=0.98,
+                pulp_coldest=13.1, co2=0.0083, time=AUTUMN)  # fmt: skip
+    advice = given(FRY, seen, ran(FRY, seen, target=14.0))
+    assert wants(advice) >= {"cool", "purge", "recirculation_wets"}
+    assert advice.action == Action.FRESH_AIR
+    assert advice.fan_speed > 0.0
+    assert advice.plenum_dew_point < 13.1
+
+
+def test_moist_air_goes_through_the_coil_where_there_is_no_fresh_air_to_be_had():
+    """Behind the coil it is dry enough: dew point 0.2 K below the coldest tuber."""
+    wet = {"pulp_coldest": 8.0, "return_relative_humidity": 0.97, "outside_temperature": 15.0}
+    for co2 in (0.0015, MUCH):
+        seen = pile(9.0, co2=co2, **wet)
+        advice = given(FRY, seen, ran(FRY, seen))
+        assert "recirculation_wets" in wants(advice)
+        assert advice.action == Action.COOL_BY_COIL
+        assert advice.door_opening == 0.0
+
+
+# --- warm -------------------------------------------------------------------------------------
+
+
+def test_warm_outside_air_comes_before_the_heater_and_all_below():
+    seen = pile(HOLDING - 1.3, spread=0.1, outside_temperature=8.0, outside_relative_humidity=0.4,
+                return_relative_humidity=0.8, co2=MUCH, ceiling_temperature=-2.0)  # fmt: skip
+    advice = given(SEED, seen, ran(SEED, seen, cooled=True, run_left=900.0))
+    assert wants(advice) == {"warm", "purge", "even", "drip", "tail"}
+    assert advice.action == Action.WARM_BY_OUTSIDE
+    assert advice.heater == 0.0
+    assert advice.fan_speed == 1.0
+
+
+def test_warm_outside_air_is_mixed_to_the_warmest_supply_allowed():
+    """Coldest tuber and ``warm_supply_difference``, and the fans' own heat on top: no more."""
+    for outside in (6.0, 9.0, 14.0):
+        seen = pile(HOLDING - 1.3, spread=0.1, outside_temperature=outside,
+                    outside_relative_humidity=0.25, return_relative_humidity=0.8)  # fmt: skip
+        advice = given(SEED, seen, ran(SEED, seen))
+        assert advice.action == Action.WARM_BY_OUTSIDE
+        warmest = seen.pulp_coldest + SEED.limits.warm_supply_difference
+        rise = fan_warmth(SEED, pressure=advice.situation.pressure)
+        assert advice.plenum_temperature == pytest.approx(warmest + rise, abs=0.02)
+
+
+def test_outside_air_warms_only_where_it_is_surely_dry_enough():
+    """
+    The mixture's dew point below the coldest tuber by ``confidence`` standard uncertainties of a
+    thermometer, found by hand; where it is not, the heater has to do it.
+    """
+    pressure, dew = 84e3, []
+    for relative in (x / 100.0 for x in range(40, 100)):
+        seen = pile(HOLDING - 1.3, spread=0.1, outside_temperature=8.0, pressure=pressure,
+                    outside_relative_humidity=relative, return_relative_humidity=0.9)  # fmt: skip
+        advice = given(SEED, seen, ran(SEED, seen))
+        warmest = seen.pulp_coldest + SEED.limits.warm_supply_difference
+        share = (warmest - seen.return_temperature) / (8.0 - seen.return_temperature)
+        inside = air.humidity_ratio(seen.return_temperature, 0.9, pressure)
+        mixed = inside + share * (air.humidity_ratio(8.0, relative, pressure) - inside)
+        dew.append(air.dew_point(mixed, pressure))
+        doubt = SEED.control.confidence * SEED.sensors.temperature
+        if abs(dew[-1] - (seen.pulp_coldest - doubt)) > 0.01:
+            dry = dew[-1] < seen.pulp_coldest - doubt
+            assert advice.action == (Action.WARM_BY_OUTSIDE if dry else Action.WARM_BY_HEATER)
+    assert dew[0] < seen.pulp_coldest - 1.1 * doubt
+    assert dew[-1] > seen.pulp_coldest - 0.9 * doubt
+
+
+def test_outside_air_warms_only_where_it_is_warmer_than_the_pulp_by_the_offset():
+    found = []
+    for above in (0.9, 1.1):
+        assert SEED.control.outside_offset == 1.0
+        seen = pile(HOLDING - 1.3, spread=0.1, outside_temperature=HOLDING - 1.3 + above,
+                    outside_relative_humidity=0.4, return_relative_humidity=0.8)  # fmt: skip
+        found.append(given(SEED, seen, ran(SEED, seen)).action)
+    assert found == [Action.WARM_BY_HEATER, Action.WARM_BY_OUTSIDE]
+
+
+def test_the_heater_comes_before_all_below():
+    """Cold outside, CO2 high, a dripping ceiling, a tail and a run to finish."""
+    seen = pile(HOLDING - 1.3, spread=0.1, return_relative_humidity=0.85, co2=MUCH,
+                ceiling_temperature=-2.0)  # fmt: skip
+    advice = given(SEED, seen, ran(SEED, seen, cooled=True, run_left=900.0))
+    assert wants(advice) == {"warm", "purge", "even", "drip", "tail"}
+    assert advice.action == Action.WARM_BY_HEATER
+    assert advice.door_opening == 0.0
+    assert advice.fan_speed == 1.0
+
+
+def test_the_heater_does_not_run_where_recirculation_would_wet_the_crop():
+    """Not even where the leaks' dry frost would hide it from the envelope."""
+    seen = pile(HOLDING - 1.3, pulp_coldest=0.6, outside_temperature=-3.0,
+                outside_relative_humidity=0.3, return_relative_humidity=0.95)  # fmt: skip
+    advice = given(LEAKY, seen, ran(LEAKY, seen))
+    assert wants(advice) == {"warm", "recirculation_wets"}
+    assert advice.action == Action.REST
+    assert advice.plenum_dew_point < seen.pulp_coldest
+
+
+def test_a_pile_within_the_band_is_not_warmed_but_on_its_way_to_unloading():
+    """Half a kelvin below: within the band while held, too cold in warm-up and unloading."""
+    below = 0.5
+    assert SEED.control.start_above < below < SEED.limits.band
+    held = pile(HOLDING - below)
+    assert "warm" not in wants(given(SEED, held, rested(SEED, held)))
+    colder = pile(HOLDING - SEED.limits.band - 0.05)
+    assert "warm" in wants(given(SEED, colder, rested(SEED, colder)))
+    for time in (LATE, LATE + 10 * 24 * HOUR):
+        target = SEED.schedule.warm_up_temperature
+        seen = pile(target - below, time=time)
+        assert "warm" in wants(given(SEED, seen, rested(SEED, seen, target=target)))
+
+
+# --- fresh air, tail --------------------------------------------------------------------------
+
+
+def test_fresh_air_comes_before_all_below():
+    seen = pile(HOLDING, spread=1.6, return_relative_humidity=0.8, co2=MUCH,
+                ceiling_temperature=-2.0)  # fmt: skip
+    advice = given(SEED, seen, ran(SEED, seen, cooled=True))
+    assert wants(advice) == {"purge", "even", "drip", "tail"}
+    assert advice.action == Action.FRESH_AIR
+    assert advice.fan_speed == SEED.fans.minimum_speed
+
+
+def test_without_fresh_air_that_is_known_the_next_line_applies():
+    seen = pile(HOLDING, outside_relative_humidity=NAN, co2=MUCH)
+    advice = given(SEED, seen, ran(SEED, seen, cooled=True))
+    assert wants(advice) == {"purge", "tail"}
+    assert advice.action == Action.TAIL
+
+
+def test_the_tail_comes_before_drying_and_evening_out():
+    seen = pile(HOLDING, spread=1.6, return_relative_humidity=0.8, ceiling_temperature=-3.0)
+    advice = given(SEED, seen, ran(SEED, seen, cooled=True))
+    assert wants(advice) == {"even", "drip", "tail"}
+    assert advice.action == Action.TAIL
+    assert advice.fan_speed == SEED.fans.minimum_speed
+
+
+def test_no_tail_where_recirculation_would_wet_the_crop():
+    seen = pile(HOLDING - 0.1, pulp_coldest=2.6, outside_temperature=-3.0,
+                outside_relative_humidity=0.3, return_relative_humidity=0.96)  # fmt: skip
+    advice = given(LEAKY, seen, ran(LEAKY, seen, cooled=True))
+    assert wants(advice) == {"tail", "recirculation_wets"}
+    assert advice.action == Action.REST
+    assert advice.plenum_dew_point < seen.pulp_coldest
+
+
+def test_no_tail_while_cooling_is_still_wanted():
+    """Outside air has become too warm in the middle of it: the pile waits for the next night."""
+    seen = pile(HOLDING + 0.8, outside_temperature=9.0, spread=0.2, return_relative_humidity=0.85)
+    advice = given(SEED, seen, ran(SEED, seen, cooled=True))
+    assert wants(advice) == {"cool", "tail"}
+    assert advice.action == Action.REST
+
+
+# --- dry the ceiling, even out ----------------------------------------------------------------
+
+
+def test_drying_the_ceiling_comes_before_evening_out():
+    seen = pile(HOLDING, spread=1.6, return_relative_humidity=0.8, ceiling_temperature=-3.0)
+    advice = given(SEED, seen, ran(SEED, seen))
+    assert wants(advice) == {"even", "drip"}
+    assert advice.action == Action.DRY_CEILING
+    assert advice.fan_speed == SEED.fans.minimum_speed
+
+
+def test_the_ceiling_is_dried_by_outside_air_where_that_may_else_by_the_heater():
+    """Outside air that would drip itself may not; no mist under a dripping ceiling either way."""
+    dry = {"outside_relative_humidity": 0.5, "return_relative_humidity": 0.95, "pulp_coldest": 2.9}
+    for ceiling, allowed in ((2.5, True), (1.5, False)):
+        seen = pile(HOLDING, ceiling_temperature=ceiling, **dry)
+        advice = given(SEED, seen, ran(SEED, seen))
+        assert advice.action == Action.DRY_CEILING
+        assert (advice.outside.verdict == Verdict.ALLOWED) == allowed
+        assert (advice.door_opening > 0.0) == allowed
+        assert (advice.heater > 0.0) != allowed
+        assert advice.humidifier == 0.0
+
+
+@pytest.mark.parametrize("more", [{}, {"ceiling_temperature": 5.0}], ids=["drip", "even"])
+def test_moist_recirculation_neither_dries_nor_evens_but_outside_air_may(more):
+    """Top air of 3.8 °C dew point over tubers at 2.1 °C."""
+    for outside, wanted in ((9.0, Action.REST), (-2.0, None)):
+        seen = pile(HOLDING, spread=2.4, return_relative_humidity=0.95,
+                    outside_temperature=outside, **more)  # fmt: skip
+        advice = given(SEED, seen, ran(SEED, seen))
+        assert wants(advice) >= {"even", "recirculation_wets"}
+        if wanted is None:
+            wanted = Action.EVEN_OUT if more else Action.DRY_CEILING
+            assert advice.door_opening > 0.0
+        assert advice.action == wanted
+
+
+@pytest.mark.parametrize("more", [{}, {"ceiling_temperature": 5.0}], ids=["drip", "even"])
+def test_outside_air_that_may_not_cool_does_not_serve_for_drying_or_evening_instead(more):
+    """Freeze protection has shut the door; recirculated air would wet the crop."""
+    seen = pile(HOLDING + 0.8, spread=2.4, return_relative_humidity=0.97, **more)
+    seen = seen._replace(plenum_temperature=SEED.limits.plenum_floor + 0.5)
+    advice = given(SEED, seen, ran(SEED, seen, freeze_stage=1))
+    assert wants(advice) >= {"cool", "even", "recirculation_wets"}
+    assert advice.outside.verdict == Verdict.ALLOWED
+    assert advice.action == Action.REST
+
+
+def test_evening_out_comes_before_finishing_the_run():
+    seen = pile(HOLDING, spread=SPREAD, return_relative_humidity=0.8)
+    advice = given(SEED, seen, ran(SEED, seen, fan_since=0.0))
+    assert wants(advice) == {"even"}
+    assert advice.action == Action.EVEN_OUT
+
+
+def test_a_pile_is_evened_out_by_air_as_cold_as_its_coldest_tubers():
+    """Outside air colder than the top by the offset; the plenum at the coldest tuber."""
+    dry = replace(SEED, humidifier=None)
+    seen = pile(HOLDING, spread=SPREAD, return_relative_humidity=0.8)
+    advice = given(dry, seen, ran(dry, seen))
+    assert advice.action == Action.EVEN_OUT
+    assert advice.door_opening > 0.0
+    assert advice.plenum_temperature == pytest.approx(seen.pulp_coldest, abs=0.05)
+    warmer = seen.pulp_top - SEED.control.outside_offset - fan_warmth(SEED) + 0.05
+    seen = seen._replace(outside_temperature=warmer, outside_relative_humidity=0.5)
+    advice = given(dry, seen, ran(dry, seen))
+    assert advice.outside.binding == Binding.NOT_COLD_ENOUGH
+    assert advice.action == Action.EVEN_OUT
+    assert advice.door_opening == 0.0
+
+
+def test_a_pile_that_is_too_cold_is_not_cooled_to_even_it_out():
+    """Below the band the pile is evened out by its own air alone."""
+    for below, allowed in ((0.55, True), (0.65, False)):
+        assert SEED.limits.band == 0.6
+        bare = replace(SEED, heater=None)
+        seen = pile(HOLDING - below, spread=SPREAD, return_relative_humidity=0.8)
+        advice = given(bare, seen, ran(bare, seen))
+        assert advice.action == Action.EVEN_OUT
+        assert (advice.door_opening > 0.0) == allowed
+
+
+def test_an_even_pile_that_ran_lately_is_left_alone():
+    """Three things ask for a run: a long rest, an uneven pile, a run not yet over."""
+    every, limit = SEED.control.circulate_every, SEED.limits.spread
+    for spread, memory, runs in (
+        (0.4, {"since_run": every - 950.0}, False),
+        (0.4, {"since_run": every - 850.0}, True),
+        (limit - 0.05, {}, False),
+        (limit + 0.05, {}, True),
+        (0.4, {"run_left": 1.0}, True),
+    ):
+        seen = pile(HOLDING, spread=spread, return_relative_humidity=0.75)
+        advice = given(SEED, seen, rested(SEED, seen, ago=900.0, **memory))
+        assert ("even" in wants(advice)) == runs, (spread, memory)
+
+
+# --- shortest run, shortest rest, rest --------------------------------------------------------
+
+
+def test_a_run_is_finished_only_by_fans_that_run():
+    seen = pile(HOLDING - 0.1)
+    assert given(SEED, seen, ran(SEED, seen, fan_since=0.0)).action == Action.FINISH_RUN
+    assert given(SEED, seen, rested(SEED, seen, fan_since=0.0)).action == Action.REST
+
+
+def test_a_run_is_not_finished_with_air_that_would_wet_the_crop():
+    """Not even where the leaks' dry frost would hide it from the envelope."""
+    for relative, wanted in ((0.93, Action.FINISH_RUN), (0.96, Action.REST)):
+        seen = pile(HOLDING - 0.1, pulp_coldest=2.6, outside_temperature=-3.0,
+                    outside_relative_humidity=0.3, return_relative_humidity=relative)  # fmt: skip
+        advice = given(LEAKY, seen, ran(LEAKY, seen, fan_since=0.0))
+        assert advice.action == wanted
+        assert advice.plenum_dew_point < seen.pulp_coldest
+
+
+STARTS = (
+    Action.COOL_BY_OUTSIDE, Action.COOL_BY_COIL, Action.WARM_BY_OUTSIDE, Action.WARM_BY_HEATER,
+    Action.FRESH_AIR,
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("action", STARTS)
+def test_every_run_but_protection_waits_for_the_shortest_rest(action):
+    bay, seen, memory = CASES[action]()
+    least = bay.control.minimum_off
+    for since, wanted in ((least - 901.0, Action.WAIT), (least - 899.0, action)):
+        resting = memory._replace(fan_on=False, fan_since=since)
+        assert given(bay, seen, resting).action == wanted
+    protected = memory._replace(fan_on=False, fan_since=0.0, freeze_stage=3)
+    assert given(bay, seen, protected).action == Action.PROTECT
+
+
+def test_whoever_wants_nothing_does_not_wait():
+    seen = pile(HOLDING)
+    assert given(SEED, seen, rested(SEED, seen, fan_since=0.0)).action == Action.REST
+
+
+def test_an_empty_bay_wants_nothing_at_all():
+    seen = pile(HOLDING, time=SUMMER, spread=3.0, co2=MUCH, ceiling_temperature=-3.0)
+    held = seen._replace(time=AUTUMN + 40 * 24 * HOUR)
+    everything = {"purge", "even", "drip", "tail"}
+    assert wants(given(SEED, held, ran(SEED, held, cooled=True))) >= everything
+    assert wants(given(SEED, seen, ran(SEED, seen, cooled=True))) <= {"recirculation_wets"}
