@@ -26,9 +26,9 @@ from firmware_bridge.recall import (
 from firmware_bridge.safety import Past, Scene, Targets
 from firmware_bridge.samples import Sample, mean_of, pulps_of
 from ventcalc.advice.advise import Action, Advice, advise
+from ventcalc.advice.readings import Readings
 from ventcalc.advice.readings_file import memory_from_dict, memory_to_dict
 from ventcalc.advice.reasons import reasons
-from ventcalc.advice.readings import Readings
 from ventcalc.bay.description import Bay
 from ventcalc.bay.file import read_bay
 from ventcalc.errors import VentcalcError
