@@ -24,9 +24,9 @@ CLEAR_SPAN = 6.0
 """Outside less return air from which on the plenum shows the door. [K]"""
 DOOR_FREE = 0.04
 """Fresh fraction, implied less advised, up to which a stuck door moves again. [0-1]"""
-LEAST_SHARE = 0.1
+LEAST_SHARE = 0.08
 """Fresh fraction from which on the plenum shows the outside air. [0-1]"""
-DOUBT = 1.5
+DOUBT = 1.0
 """Standard uncertainties of a probe by which the plenum may be off without a reason. [1]"""
 LESSON = 0.5
 """Part of an error that is believed at once. [1]"""
