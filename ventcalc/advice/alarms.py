@@ -149,7 +149,7 @@ def _no_air(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
 def _no_mist(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
     now, seen = advice.situation, advice.situation.readings
     dry = now.humidity_missed
-    if not now.findings.mist_lacking >= NO_MIST and not dry > HUMID_OFF:
+    if not now.findings.humidifier_lacking >= NO_MIST and not dry > HUMID_OFF:
         return None
     text = "The plenum is drier than the humidifier should make it"
     if dry > HUMID_OFF:
@@ -174,7 +174,7 @@ def _missing(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding
 
 
 def _outside_probe(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
-    bias = advice.situation.findings.outside_bias
+    bias = advice.situation.findings.outside_correction
     if not abs(bias) > BIASED:
         return None
     off = show(abs(bias), "delta_degC", units)

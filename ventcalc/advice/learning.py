@@ -47,15 +47,15 @@ MIST_MISSED = 0.6
 class Findings(NamedTuple):
     """What is believed of probes and parts."""
 
-    outside_bias: float
+    outside_correction: float
     """Believed outside temperature less the probe's. [K]"""
     door_share: float
     """Fresh fraction at which the door is stuck; NaN where it moves. [0-1]"""
     door_age: float
     """Since that was seen last. [s]"""
-    mist_lacking: float
+    humidifier_lacking: float
     """How long runs have missed the humidifier's cooling. [s]"""
-    mist_age: float
+    humidifier_age: float
     """Since they did last. [s]"""
     no_air: float
     """How long the plenum has not felt the fans. [s]"""
@@ -63,35 +63,35 @@ class Findings(NamedTuple):
 
 def learn(bay: HourlyBay, readings: Readings, memory: Memory, elapsed: float) -> Findings:
     """Compare the plenum with what the last advice expected of it, some time [s] ago."""
-    bias = memory.outside_bias * math.exp(-elapsed / FORGETTING)
+    bias = memory.outside_correction * math.exp(-elapsed / FORGETTING)
     door, door_age = memory.door_share, memory.door_age + elapsed
-    lacking, mist_age = memory.mist_lacking, memory.mist_age + elapsed
+    lacking, humidifier_age = memory.humidifier_lacking, memory.humidifier_age + elapsed
     if door_age > FINDING_LIFE:
         door = math.nan
-    if mist_age > FINDING_LIFE:
+    if humidifier_age > FINDING_LIFE:
         lacking = 0.0
-    error = readings.plenum_temperature - memory.expected_plenum
+    error = readings.plenum_temperature - memory.expected_plenum_temperature
     # A run that has only begun tells nothing: the plenum may still hold the air of the rest.
     if math.isnan(error) or not memory.fan_on or not elapsed > 0.0 or not memory.fan_since > 0.0:
-        return Findings(bias, door, door_age, lacking, mist_age, 0.0)
-    expected = memory.expected_plenum - readings.pulp_bottom
+        return Findings(bias, door, door_age, lacking, humidifier_age, 0.0)
+    expected = memory.expected_plenum_temperature - readings.pulp_bottom
     if abs(readings.plenum_temperature - readings.pulp_bottom) < STILL and abs(expected) > FAR_OFF:
-        return Findings(bias, door, door_age, lacking, mist_age, memory.no_air + elapsed)
-    span = memory.expected_outside - memory.expected_return
+        return Findings(bias, door, door_age, lacking, humidifier_age, memory.no_air + elapsed)
+    span = memory.expected_outside_temperature - memory.expected_return_temperature
     if abs(span) >= CLEAR_SPAN:
         implied = memory.expected_share + error / span
         off = implied - memory.expected_share
         if abs(error) > FAR_OFF and DOOR_MOVES < off <= 1.0 - memory.expected_share:
-            return Findings(bias, implied, 0.0, lacking, mist_age, 0.0)
+            return Findings(bias, implied, 0.0, lacking, humidifier_age, 0.0)
         if abs(off) < DOOR_FREE:
             door = math.nan
-    if memory.expected_mist > MIST_SHOWS:
-        if error > MIST_MISSED * memory.expected_mist:
+    if memory.expected_humidifier_drop > MIST_SHOWS:
+        if error > MIST_MISSED * memory.expected_humidifier_drop:
             return Findings(bias, door, door_age, lacking + elapsed, 0.0, 0.0)
         lacking = 0.0
-    warm_while_wet = error > 0.0 and memory.expected_mist > 0.0
+    warm_while_wet = error > 0.0 and memory.expected_humidifier_drop > 0.0
     clear = memory.expected_share >= LEAST_SHARE and abs(error) > DOUBT * bay.sensors.temperature
     if clear and math.isnan(door) and not warm_while_wet:
         lesson = LESSON * error / memory.expected_share
         bias = min(max(bias + min(max(lesson, -STEP), STEP), -MOST), MOST)
-    return Findings(bias, door, door_age, lacking, mist_age, 0.0)
+    return Findings(bias, door, door_age, lacking, humidifier_age, 0.0)

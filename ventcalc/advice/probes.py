@@ -26,19 +26,19 @@ FEW = 3
 class Pulp(NamedTuple):
     """What the pulp probes say together."""
 
-    bottom: float
+    pulp_bottom: float
     """[°C]"""
-    top: float
+    pulp_top: float
     """[°C]"""
-    mean: float
+    pulp_mean: float
     """[°C]"""
-    coldest: float
+    pulp_coldest: float
     """[°C]"""
-    odd: float
+    pulp_odd: float
     """The probe that disagrees most, left out of the means; NaN for none. [°C]"""
-    odd_place: int
+    pulp_odd_place: int
     """Its place from the bottom, 1 for the lowest; 0 for none."""
-    probes: int
+    pulp_probes: int
     """How many agree."""
 
 

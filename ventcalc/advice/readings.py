@@ -105,27 +105,27 @@ class Memory(NamedTuple):
     """Advised last. [0-1]"""
     door_opening: float = 0.0
     """Advised last. [0-1]"""
-    expected_plenum: float = NAN
+    expected_plenum_temperature: float = NAN
     """Supply that the last advice expected; NaN without a run. [°C]"""
     expected_share: float = 0.0
     """Fresh fraction of that run. [0-1]"""
     expected_humidity: float = NAN
     """Relative humidity of that supply. [0-1]"""
-    expected_return: float = NAN
+    expected_return_temperature: float = NAN
     """Return air of that run. [°C]"""
-    expected_outside: float = NAN
+    expected_outside_temperature: float = NAN
     """Outside air that was believed. [°C]"""
-    expected_mist: float = 0.0
+    expected_humidifier_drop: float = 0.0
     """Cooling of that supply by the humidifier. [K]"""
-    outside_bias: float = 0.0
+    outside_correction: float = 0.0
     """Believed outside temperature less the probe's. [K]"""
     door_share: float = NAN
     """Fresh fraction at which the door was found stuck. [0-1]"""
     door_age: float = 0.0
     """Since it was found so last. [s]"""
-    mist_lacking: float = 0.0
+    humidifier_lacking: float = 0.0
     """How long runs have missed the humidifier's cooling. [s]"""
-    mist_age: float = 0.0
+    humidifier_age: float = 0.0
     """Since they did last. [s]"""
     no_air: float = 0.0
     """How long the plenum has not felt the fans. [s]"""

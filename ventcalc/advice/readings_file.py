@@ -155,16 +155,10 @@ def readings_from_dict(given: Mapping[str, Any]) -> ReadingsFile:
             return_relative_humidity=value["return_rh"],
             plenum_temperature=value["plenum_temp_c"],
             plenum_relative_humidity=value["plenum_rh"],
-            pulp_bottom=pulp.bottom,
-            pulp_top=pulp.top,
-            pulp_mean=pulp.mean,
-            pulp_coldest=pulp.coldest,
             ceiling_temperature=value["ceiling_temp_c"],
             co2=value["co2_ppm"] * 1e-6,
             pressure=value["pressure_pa"],
-            pulp_odd=pulp.odd,
-            pulp_odd_place=pulp.odd_place,
-            pulp_probes=pulp.probes,
+            **pulp._asdict(),
             co2_at_least=value["co2_ppm"] >= top,
             **told,
         )
@@ -323,9 +317,13 @@ def _pulps(given: Mapping[str, Any], problems: list[str]) -> list[float]:
 # --- memory ------------------------------------------------------------------------------
 
 
-_TEMPERATURES = ("expected_plenum", "expected_return", "expected_outside")
+_TEMPERATURES = (
+    "expected_plenum_temperature",
+    "expected_return_temperature",
+    "expected_outside_temperature",
+)
 _SHARES = ("fan_speed", "door_opening", "expected_share", "expected_humidity", "door_share")
-_DIFFERENCES = ("expected_mist", "outside_bias")
+_DIFFERENCES = ("expected_humidifier_drop", "outside_correction")
 
 
 def _memory_key(name: str, default: Any) -> str:

@@ -247,9 +247,9 @@ def _learned(advice: Advice, bay: Bay, units: UnitSystem) -> str:
             f"The plenum shows {found.door_share:.0%} outside air whatever the door is told: it is "
             "reckoned with as stuck there."
         )
-    if abs(found.outside_bias) > SHOWN_BIAS:
-        off = show(abs(found.outside_bias), "delta_degC", units)
-        side = "colder" if found.outside_bias < 0.0 else "warmer"
+    if abs(found.outside_correction) > SHOWN_BIAS:
+        off = show(abs(found.outside_correction), "delta_degC", units)
+        side = "colder" if found.outside_correction < 0.0 else "warmer"
         return f"Outside air is taken to be {off} {side} than its probe says: the plenum shows it."
     return ""
 

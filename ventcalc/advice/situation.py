@@ -100,7 +100,7 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
     if math.isnan(pressure):
         pressure = standard_pressure(bay.site.altitude)
     findings = learn(bay, readings, memory, elapsed)
-    believed = readings.outside_temperature + findings.outside_bias
+    believed = readings.outside_temperature + findings.outside_correction
     outside = humidity_ratio(believed, readings.outside_relative_humidity, pressure)
     moistest = min(readings.return_relative_humidity, MOISTEST_RETURN)
     inside = humidity_ratio(readings.return_temperature, moistest, pressure)

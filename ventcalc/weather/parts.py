@@ -196,14 +196,14 @@ def finer(weather: Weather, step: float) -> Weather:
     return replace(weather, time=times, step=step, notes=(*weather.notes, note), **values)
 
 
-def colder(weather: Weather, most: float) -> Weather:
+def colder(weather: Weather, colder_by: float) -> Weather:
     """
     A harder winter made from a real year, for trials; not a climate that was measured anywhere.
 
     Parameters
     ----------
     weather : Weather
-    most : float
+    colder_by : float
         Taken off in mid-January, less and less towards the summer, 0 to 30. [K]
 
     Returns
@@ -214,20 +214,22 @@ def colder(weather: Weather, most: float) -> Weather:
     Raises
     ------
     OutOfRange
-        If ``most`` lies outside 0 to 30.
+        If ``colder_by`` lies outside 0 to 30.
     """
-    check_range("most", most, 0.0, 30.0, "K")
+    check_range("colder_by", colder_by, 0.0, 30.0, "K")
     day = (weather.time.astype("datetime64[D]") - weather.time.astype("datetime64[Y]")).astype(int)
-    off = most * (0.5 + 0.5 * np.cos(2.0 * np.pi * (day - 15) / 365.25)) ** 1.5
+    off = colder_by * (0.5 + 0.5 * np.cos(2.0 * np.pi * (day - 15) / 365.25)) ** 1.5
     cold = np.maximum(weather.temperature - off, -50.0)
     moist = air.humidity_ratio(cold, weather.relative_humidity, weather.pressure)
-    note = f"made up to {most:g} K colder in winter, relative humidity kept: an invented climate"
+    note = (
+        f"made up to {colder_by:g} K colder in winter, relative humidity kept: an invented climate"
+    )
     return replace(
         weather,
         temperature=cold,
         humidity_ratio=np.asarray(moist),
         sky_temperature=weather.sky_temperature - off,
-        name=f"{weather.name}, up to {most:g} K colder",
+        name=f"{weather.name}, up to {colder_by:g} K colder",
         notes=(*weather.notes, note),
     )
 
