@@ -44,10 +44,9 @@ ROTS = 0.02
 
 def mist_lacks(bay: HourlyBay, now: Situation) -> bool:
     """Whether a humidifier that is there gives nothing."""
-    told = now.readings.out_of_order & HUMIDIFIER_OUT > 0
-    return bay.humidifier.capacity > 0.0 and (
-        told or now.findings.humidifier_lacking > MIST_GIVEN_UP
-    )
+    told = (now.readings.out_of_order & HUMIDIFIER_OUT) > 0
+    found = now.findings.humidifier_lacking > MIST_GIVEN_UP
+    return bay.humidifier.capacity > 0.0 and (told or found)
 
 
 def mist_setpoint(bay: HourlyBay, now: Situation) -> float:
