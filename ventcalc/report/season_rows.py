@@ -116,6 +116,14 @@ ROWS: tuple[Row, ...] = (
             "Degree-hours off target, worst depth",
             _kelvin_hours,
         ),
+        (
+            "off_plan_kelvin_hours",
+            "off_plan_k_h",
+            "Degree-hours off the calendar's plan, until the warm-up",
+            _kelvin_hours,
+        ),
+        ("late_hours", "late_h", "Late in reaching the holding temperature", _HOURS),
+        ("latched_hours", "latched_h", "Fans held off by freeze protection", _HOURS),
         ("ramp_hours", "ramp_h", "Hours cooled too fast", _HOURS),
         ("spread_hours", "spread_h", "Top-to-bottom spread over its limit", _HOURS),
         (
