@@ -15,6 +15,7 @@ __version__ = "0.1.0"
 if TYPE_CHECKING:
     from ventcalc import air, building, errors, pile, units, weather
     from ventcalc.advice.advise import Advice, Memory, Readings, advise
+    from ventcalc.advice.policies import Positions
     from ventcalc.advice.reasons import reasons
     from ventcalc.air import process as air_process
     from ventcalc.bay import description as storage
@@ -35,6 +36,7 @@ __all__ = [
     "Bay",
     "Memory",
     "OutOfRange",
+    "Positions",
     "Readings",
     "VentcalcError",
     "Weather",
@@ -87,6 +89,7 @@ _MODULES = {
 """Public modules, and where they live."""
 _MEMBERS = {
     "advice.advise": ("Advice", "Memory", "Readings", "advise"),
+    "advice.policies": ("Positions",),
     "advice.reasons": ("reasons",),
     "bay.description": ("Bay",),
     "bay.file": ("example_bay", "read_bay"),
