@@ -7,11 +7,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from ventcalc._ops import SCALAR
 
 from ventcalc import air
 from ventcalc.advice.policies import Positions
-from ventcalc.bay import calendar
 from ventcalc.bay.file import example_bay
 from ventcalc.bay.hourly import hourly
 from ventcalc.pile import bed

@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
-from ventcalc._ops import ARRAY, SCALAR
 
 from ventcalc import air
 from ventcalc.air import plain as plain_air

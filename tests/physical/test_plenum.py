@@ -7,7 +7,6 @@ import math
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
-from ventcalc._ops import SCALAR
 
 from ventcalc import air
 from ventcalc.air import plain as plain_air
