@@ -19,20 +19,25 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, NoReturn
 
-from firmware_bridge.audit import verify
-from firmware_bridge.client import Link
-from firmware_bridge.clock import fast_clock
+from firmware_bridge.bay.replay import replay
+from firmware_bridge.bay.state import Decision, desk_for
 from firmware_bridge.config import BayConfig, BrokerConfig, Config, is_loopback, read_config
-from firmware_bridge.desk import Decision
+from firmware_bridge.demo.simulator import Simulator, plant_of
 from firmware_bridge.errors import BadConfig, BridgeError
-from firmware_bridge.export import samples_of_csv, samples_of_journal, write_csv, write_parquet
-from firmware_bridge.journal import Journal
-from firmware_bridge.page_board import Board
-from firmware_bridge.replay import replay
-from firmware_bridge.run import run
-from firmware_bridge.selftest import try_broker
-from firmware_bridge.service import Service, desk_for
-from firmware_bridge.simulator import Simulator, plant_of
+from firmware_bridge.journal.audit import verify
+from firmware_bridge.journal.export import (
+    samples_of_csv,
+    samples_of_journal,
+    write_csv,
+    write_parquet,
+)
+from firmware_bridge.journal.journal import Journal
+from firmware_bridge.page.board import Board
+from firmware_bridge.service.clock import fast_clock
+from firmware_bridge.service.run import run
+from firmware_bridge.service.service import Service
+from firmware_bridge.wire.client import Link
+from firmware_bridge.wire.selftest import try_broker
 
 __all__ = ["main"]
 
@@ -203,7 +208,7 @@ def _page(where: str, journal: Path, board: Board) -> AbstractContextManager[obj
     if not host or not port.isdecimal():
         raise BadConfig(f"--page is {where!r}; write host and port, 127.0.0.1:8470")
     try:
-        from firmware_bridge.page import PageServer
+        from firmware_bridge.page.server import PageServer
     except ModuleNotFoundError as error:
         raise BadConfig(f"--page needs {error.name}; pip install 'ventcalc[page]'") from None
     host = host.strip("[]")
@@ -241,7 +246,7 @@ def _demo(args: Any) -> int:
     if not (1.0 <= args.pace <= 1e5 and args.days > 0.0):
         raise BadConfig("--pace must lie in 1 to 100000, and --days above 0")
     try:
-        from firmware_bridge.demo import run_demo
+        from firmware_bridge.demo.run import run_demo
     except ModuleNotFoundError as error:
         raise BadConfig(f"demo needs {error.name}; pip install 'ventcalc[demo]'") from None
     run_demo(_stop_on_signals(), _say, days=args.days, pace=args.pace, port=args.page_port)

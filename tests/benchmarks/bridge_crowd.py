@@ -20,8 +20,9 @@ from collections import Counter
 from pathlib import Path
 from typing import Any
 
-from firmware_bridge.messages import TARGETS, Birth, Reading, State, encode
-from firmware_bridge.simulator import CHANNELS
+from firmware_bridge.codes import TARGETS
+from firmware_bridge.demo.simulator import CHANNELS
+from firmware_bridge.wire.messages import Birth, Reading, State, encode
 
 STILL = {
     "pulp_1": 8.7, "pulp_2": 8.9, "pulp_3": 9.1, "pulp_4": 9.3, "pulp_5": 9.5, "plenum_t": 8.9,

@@ -7,14 +7,15 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 
-from firmware_bridge.audit import AuditLog
-from firmware_bridge.client import Incoming, Message
-from firmware_bridge.clock import Clock
+from firmware_bridge.bay.state import desk_for
 from firmware_bridge.config import BayConfig, BrokerConfig, Config, Limits, OwnConfig
-from firmware_bridge.journal import Journal
-from firmware_bridge.run import link_topics
-from firmware_bridge.service import Service, desk_for
-from firmware_bridge.simulator import Simulator, plant_of
+from firmware_bridge.demo.simulator import Simulator, plant_of
+from firmware_bridge.journal.audit import AuditLog
+from firmware_bridge.journal.journal import Journal
+from firmware_bridge.service.clock import Clock
+from firmware_bridge.service.service import Service
+from firmware_bridge.wire.client import Incoming, Message
+from firmware_bridge.wire.topics import link_topics
 from ventcalc.bay.file import example_bay_path, read_bay
 
 START = datetime(2026, 11, 5, 3, 0, tzinfo=UTC).timestamp()

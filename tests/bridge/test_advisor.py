@@ -10,12 +10,12 @@ from dataclasses import replace
 
 import pytest
 
-from firmware_bridge import advisor, safety
-from firmware_bridge.advisor import memory_of_text, seek, text_of
+from firmware_bridge.bay import advisor, safety
+from firmware_bridge.bay.advisor import memory_of_text, seek, text_of
+from firmware_bridge.bay.memory import Deeds, Recall
+from firmware_bridge.bay.safety import Past, Scene, Targets
+from firmware_bridge.codes import ACTIONS
 from firmware_bridge.config import Limits
-from firmware_bridge.messages import ACTIONS
-from firmware_bridge.recall import Deeds, Recall
-from firmware_bridge.safety import Past, Scene, Targets
 from ventcalc.advice.advise import Action
 from ventcalc.advice.situation import Readings
 from ventcalc.bay.file import example_bay_path

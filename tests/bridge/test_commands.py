@@ -9,12 +9,13 @@ import pytest
 from bridge_live import write_config
 from bridge_world import World
 
-from firmware_bridge.audit import AuditLog, Entry
 from firmware_bridge.cli import main
 from firmware_bridge.config import read_config
 from firmware_bridge.errors import LinkError
-from firmware_bridge.locks import Locks, client_id
-from firmware_bridge.run import link_topics, run
+from firmware_bridge.journal.audit import AuditLog, Entry
+from firmware_bridge.service.locks import Locks, client_id
+from firmware_bridge.service.run import run
+from firmware_bridge.wire.topics import link_topics
 
 
 @pytest.fixture

@@ -18,8 +18,8 @@ import paho.mqtt.client as mqtt
 import pytest
 from jsonschema import Draft202012Validator
 
-from firmware_bridge import demo
-from firmware_bridge.messages import Advice, decode
+from firmware_bridge.demo import run as demo
+from firmware_bridge.wire.messages import Advice, decode
 
 PATIENCE = 60.0
 
@@ -160,7 +160,7 @@ def test_a_strangers_client_hears_advice(running):
     finally:
         client.disconnect()
         client.loop_stop()
-    schema = Path(demo.__file__).parent / "schema" / "advice.json"
+    schema = Path(demo.__file__).parents[1] / "schema" / "advice.json"
     validator = Draft202012Validator(json.loads(schema.read_text(encoding="utf-8")))
     for message in heard["advice"]:
         assert not message.retain

@@ -8,10 +8,11 @@ from dataclasses import replace
 
 import pytest
 
-from firmware_bridge.client import Message
-from firmware_bridge.following import _REFUSED, EASE, PATIENCE, Following
-from firmware_bridge.messages import ACK_CODES, Alarms, decode, encode
-from firmware_bridge.simulator import Fault, Simulator
+from firmware_bridge.bay.following import _REFUSED, EASE, PATIENCE, Following
+from firmware_bridge.codes import ACK_CODES
+from firmware_bridge.demo.simulator import Fault, Simulator
+from firmware_bridge.wire.client import Message
+from firmware_bridge.wire.messages import Alarms, decode, encode
 
 CODES = ("unanswered", "refused", "not_done", "sensor")
 

@@ -16,15 +16,17 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
-from firmware_bridge import advisor, messages, safety, simulator
-from firmware_bridge.audit import verify
-from firmware_bridge.client import Message
+from firmware_bridge.bay import advisor, safety
+from firmware_bridge.bay.safety import Targets
 from firmware_bridge.config import Limits
+from firmware_bridge.demo import simulator
+from firmware_bridge.demo.simulator import CHANNELS, Fault
 from firmware_bridge.errors import BadMessage
-from firmware_bridge.messages import Ack, Advice, Beat, Reading, advice_of_row, encode
-from firmware_bridge.receiver import Receiver
-from firmware_bridge.safety import Targets
-from firmware_bridge.simulator import CHANNELS, Fault
+from firmware_bridge.journal.audit import verify
+from firmware_bridge.wire import messages
+from firmware_bridge.wire.client import Message
+from firmware_bridge.wire.messages import Ack, Advice, Beat, Reading, advice_of_row, encode
+from firmware_bridge.wire.receiver import Receiver
 from ventcalc import air
 
 KEYS = ("pulp_1", "pulp_5", "plenum_t", "return_t", "return_rh", "outside_t", "outside_rh", "co2")

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import json
 
-from firmware_bridge import service
-from firmware_bridge.audit import entries
 from firmware_bridge.errors import JournalError
+from firmware_bridge.journal.audit import entries
+from firmware_bridge.service import service
 
 
 def logged(folder, kind):

@@ -18,16 +18,17 @@ from urllib.parse import urlsplit
 
 import pytest
 
-from firmware_bridge import packing
-from firmware_bridge.desk import BayView
+from firmware_bridge.bay.safety import Targets
+from firmware_bridge.bay.state import BayView
+from firmware_bridge.codes import ACK_CODES, ACTIONS
 from firmware_bridge.errors import BadConfig
-from firmware_bridge.journal import Event, Journal
-from firmware_bridge.messages import ACK_CODES, ACTIONS, Ack, Alarm
-from firmware_bridge.page import PageServer, Views, page_app
-from firmware_bridge.page_board import Board
-from firmware_bridge.page_history import series_of
-from firmware_bridge.page_view import dew_point_of, face_of, margin_word
-from firmware_bridge.page_words import (
+from firmware_bridge.journal import packing
+from firmware_bridge.journal.journal import Event, Journal
+from firmware_bridge.page.board import Board
+from firmware_bridge.page.history import series_of
+from firmware_bridge.page.server import PageServer, Views, page_app
+from firmware_bridge.page.view import dew_point_of, face_of, margin_word
+from firmware_bridge.page.words import (
     ACTION_TITLES,
     ANSWERS,
     FAULT_WORDS,
@@ -36,8 +37,8 @@ from firmware_bridge.page_words import (
     pile_names,
     reading_text,
 )
-from firmware_bridge.safety import Targets
-from firmware_bridge.samples import Sample
+from firmware_bridge.sensors.sample import Sample
+from firmware_bridge.wire.messages import Ack, Alarm
 
 START = 1762354800.0
 NOWHERE = Path("/nonexistent/journal.db")
@@ -514,7 +515,7 @@ def test_the_journal_is_only_read(journal):
 
 
 def test_the_chart_library_is_the_published_one():
-    folder = resources.files("firmware_bridge") / "static" / "uplot"
+    folder = resources.files("firmware_bridge.page") / "static" / "uplot"
     for line in (folder / "README.md").read_text(encoding="utf-8").splitlines():
         if line.startswith("    "):
             digest, name = line.split()

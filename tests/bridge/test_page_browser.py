@@ -10,9 +10,9 @@ from urllib.parse import urlsplit
 import pytest
 from test_page import START, board_of, sample, view
 
-from firmware_bridge.journal import Event, Journal
-from firmware_bridge.messages import Alarm
-from firmware_bridge.page import PageServer
+from firmware_bridge.journal.journal import Event, Journal
+from firmware_bridge.page.server import PageServer
+from firmware_bridge.wire.messages import Alarm
 
 HOURS = 20
 

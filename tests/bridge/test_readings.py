@@ -10,17 +10,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firmware_bridge.channels import ChannelHistory
-from firmware_bridge.messages import Birth, Channel, Reading, State
 from firmware_bridge.quantities import QUANTITIES
-from firmware_bridge.readings import Source
-from firmware_bridge.samples import (
-    contradiction,
-    disowned,
-    fault_of,
-    mean_of,
-    pulps_of,
-)
+from firmware_bridge.sensors.channel import ChannelHistory
+from firmware_bridge.sensors.sample import contradiction, disowned, fault_of, mean_of, pulps_of
+from firmware_bridge.sensors.source import Source
+from firmware_bridge.wire.messages import Birth, Channel, Reading, State
 
 CHANNELS = tuple(
     Channel(key=key, kind=kind, unit=unit, scale=0.01)

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firmware_bridge.messages import Advice, Beat, encode, encode_advice
-from firmware_bridge.receiver import CONSENT, LocalLimits, Receiver
+from firmware_bridge.wire.messages import Advice, Beat, encode, encode_advice
+from firmware_bridge.wire.receiver import CONSENT, LocalLimits, Receiver
 
 
 def advice(seq=1, boot=100, token=(7, 1), **changes):

@@ -10,9 +10,9 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from firmware_bridge import moist_air
+from firmware_bridge.bay import moist_air
+from firmware_bridge.bay.safety import Past, Scene, Targets, check, remember, watch
 from firmware_bridge.config import Limits
-from firmware_bridge.safety import Past, Scene, Targets, check, remember, watch
 
 LIMITS = Limits()
 NAN = math.nan

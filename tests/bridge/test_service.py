@@ -8,14 +8,15 @@ import json
 import pytest
 from bridge_world import MemoryWire
 
-from firmware_bridge import messages, service
-from firmware_bridge.audit import entries, verify
-from firmware_bridge.client import Message
+from firmware_bridge.bay.replay import replay
 from firmware_bridge.config import MappedAdvice, MappedReading, PlainTopics
+from firmware_bridge.demo.simulator import Fault
 from firmware_bridge.errors import JournalError
-from firmware_bridge.messages import Advice, Beat, decode, encode
-from firmware_bridge.replay import replay
-from firmware_bridge.simulator import Fault
+from firmware_bridge.journal.audit import entries, verify
+from firmware_bridge.service import service
+from firmware_bridge.wire import messages
+from firmware_bridge.wire.client import Message
+from firmware_bridge.wire.messages import Advice, Beat, decode, encode
 
 
 def sent(world, leaf="advice"):
@@ -202,7 +203,7 @@ def test_a_stuck_sensor_is_found_in_the_stated_time(world, monkeypatch):
     def stands_still(plant, time):
         plant.time = time
 
-    monkeypatch.setattr("firmware_bridge.simulator.Plant.advance", stands_still)
+    monkeypatch.setattr("firmware_bridge.demo.simulator.Plant.advance", stands_still)
     one = world(every=600.0, max_age_s=1800.0, lost_after_s=3600.0, ttl_s=1800)
     one.run(3600, step=30.0)
     assert "ok" in codes(one)
@@ -449,7 +450,7 @@ def test_an_adviser_that_stumbles_gives_none(world, monkeypatch):
     def stumbles(*_):
         raise ZeroDivisionError("division by zero")
 
-    monkeypatch.setattr("firmware_bridge.advisor.advise", stumbles)
+    monkeypatch.setattr("firmware_bridge.bay.advisor.advise", stumbles)
     one.run(120)
     assert last(one).none == "adviser"
     monkeypatch.undo()
@@ -459,7 +460,7 @@ def test_an_adviser_that_stumbles_gives_none(world, monkeypatch):
 def test_a_mad_adviser_is_stopped_by_the_gate(world, monkeypatch):
     from dataclasses import replace
 
-    import firmware_bridge.advisor as advisor
+    import firmware_bridge.bay.advisor as advisor
 
     one = world()
     one.run(300)
@@ -591,7 +592,7 @@ def test_plain_payloads_that_are_no_number(plain, payload):
 
 
 def test_replay_says_what_was_said(world):
-    from firmware_bridge.export import samples_of_journal
+    from firmware_bridge.journal.export import samples_of_journal
 
     one = world()
     one.run(3600)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from firmware_bridge import simulator
-from firmware_bridge.messages import Advice, Beat, encode
+from firmware_bridge.demo import simulator
+from firmware_bridge.wire.messages import Advice, Beat, encode
 from ventcalc.advice.policies import Positions
 
 OWN = Positions(

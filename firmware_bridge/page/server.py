@@ -1,0 +1,384 @@
+"""
+A local page to look at, never to steer from: it only answers GET, on this machine unless told.
+
+It runs in a thread of its own beside the service's loop, takes what the loop leaves on the
+board, and reads the journal through a connection that cannot write.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import hashlib
+import json
+import math
+import socket
+import threading
+from collections.abc import AsyncIterator, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from importlib import resources
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+import uvicorn
+from starlette.applications import Starlette
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, Response, StreamingResponse
+from starlette.routing import Route
+
+from firmware_bridge.config import is_loopback
+from firmware_bridge.errors import BadConfig, JournalError
+from firmware_bridge.journal.journal import Event, Journal
+from firmware_bridge.page.board import Board, Snapshot
+from firmware_bridge.page.history import DAYS, Series, recent_events, series_of
+from firmware_bridge.page.html import (
+    Frame,
+    bay_page,
+    chart_tables,
+    overview_page,
+    plain_page,
+    stamp,
+)
+from firmware_bridge.page.stream import changes, texts_of
+from firmware_bridge.page.view import Face, face_of
+
+__all__ = ["PageServer", "Views", "page_app"]
+
+STREAM_EVERY = 1.0
+"""[s]"""
+MOST_STREAMS = 24
+_TYPES = {".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
+_FILES = ("page.css", "page.js", "icon.svg", "uplot/uPlot.iife.min.js", "uplot/uPlot.min.css")
+_HEADERS = {
+    "Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; "
+    "img-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'none'; "
+    "frame-ancestors 'none'",
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+    "Referrer-Policy": "no-referrer",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Cache-Control": "no-store",
+}
+
+
+class _Stop(Exception):
+    """A request that cannot be answered as asked."""
+
+    def __init__(self, status: int, words: str) -> None:
+        self.status, self.words = status, words
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Asked:
+    """A request, checked."""
+
+    snapshot: Snapshot
+    faces: tuple[Face, ...]
+    frame: Frame
+
+
+class Views:
+    """Answers requests; used by one thread."""
+
+    def __init__(self, board: Board, journal: Path, notice: str = "") -> None:
+        self.board, self.notice = board, notice
+        self._path = journal
+        self._journal: Journal | None = None
+        self._streams = 0
+
+    # --- what was asked ------------------------------------------------------------------------
+
+    def _ask(self, request: Request, bay: str = "") -> _Asked:
+        """Check the choices, and put into words the bays that are wanted: one, or all."""
+        units: Any = _choice(request, "units", ("metric", "us"))
+        days = int(_choice(request, "days", tuple(str(days) for days in DAYS)))
+        snapshot = self.board.read()
+        if snapshot is None:
+            raise _Stop(503, "The bridge has only just started; look again in a few seconds.")
+        silence = self.board.silence()
+        late = silence * self.board.pace
+        faces = tuple(
+            face_of(view, snapshot.accepted_age[view.name], late, units)
+            for view in snapshot.views
+            if bay in ("", view.name)
+        )
+        if bay and not faces:
+            raise _Stop(404, f"There is no bay {bay[:40]!r} here.")
+        names = tuple(view.name for view in snapshot.views)
+        frame = Frame(
+            units=units,
+            days=days,
+            day=snapshot.day,
+            shift=_shift(snapshot.day),
+            pace=self.board.pace,
+            silence=silence,
+            problem=snapshot.problem,
+            notice=self.notice,
+            names=names,
+            shape=_shape(names, faces),
+        )
+        return _Asked(snapshot=snapshot, faces=faces, frame=frame)
+
+    # --- what is answered ----------------------------------------------------------------------
+
+    async def overview(self, request: Request) -> Response:
+        """All bays."""
+        asked = self._ask(request)
+        return HTMLResponse(overview_page(asked.frame, asked.faces))
+
+    async def bay(self, request: Request) -> Response:
+        """One bay."""
+        asked = self._ask(request, request.path_params["name"])
+        face = asked.faces[0]
+        series, events, trouble = self._past(asked, face.name)
+        return HTMLResponse(bay_page(asked.frame, face, series, events, trouble))
+
+    async def tables(self, request: Request) -> Response:
+        """The last days of one bay, for the script to draw anew."""
+        asked = self._ask(request, request.path_params["name"])
+        face = asked.faces[0]
+        series, _, trouble = self._past(asked, face.name)
+        return HTMLResponse(chart_tables(asked.frame, series, trouble))
+
+    def _past(self, asked: _Asked, bay: str) -> tuple[Sequence[Series], Sequence[Event], str]:
+        """From the journal, through a connection that is kept: a full disk lets no new one in."""
+        now, frame = asked.snapshot.day, asked.frame
+        try:
+            if self._journal is None:
+                self._journal = Journal(self._path, read_only=True)
+            heights = asked.faces[0].heights
+            series = series_of(self._journal, bay, now, frame.days, frame.units, heights)
+            return series, recent_events(self._journal, bay, now), ""
+        except JournalError as error:
+            self.close()
+            return (), (), f"The last days cannot be shown: {error}"
+
+    async def stream(self, request: Request) -> Response:
+        """What has changed, each second, as server-sent events."""
+        bay = request.query_params.get("bay", "")
+        self._ask(request, bay)
+        if self._streams >= MOST_STREAMS:
+            raise _Stop(503, "Too many pages are open; close some.")
+        return StreamingResponse(self._events(request, bay), media_type="text/event-stream")
+
+    async def _events(self, request: Request, bay: str) -> AsyncIterator[str]:
+        self._streams += 1
+        said: dict[str, Any] = {}
+        try:
+            while not self.board.closed.is_set():
+                asked = self._ask(request, bay)
+                faces = asked.faces
+                texts, lists = texts_of(faces, short=not bay)
+                texts["day"] = stamp(asked.frame.day, asked.frame.shift, "%Y-%m-%d %H:%M:%S")
+                texts["problem"] = asked.snapshot.problem
+                message = {
+                    "text": changes(said, texts),
+                    "list": changes(said, lists),
+                    "age": _ages(faces),
+                    "state": {face.name: face.state for face in faces},
+                    "shape": asked.frame.shape,
+                    "silence": asked.frame.silence,
+                }
+                yield f"data: {json.dumps(message, ensure_ascii=False, allow_nan=False)}\n\n"
+                await asyncio.sleep(STREAM_EVERY)
+        finally:
+            self._streams -= 1
+
+    def close(self) -> None:
+        """Let the journal go."""
+        if self._journal is not None:
+            self._journal.close()
+            self._journal = None
+
+
+def _choice(request: Request, name: str, choices: Sequence[str]) -> str:
+    given = request.query_params.get(name, choices[0])
+    if given not in choices:
+        raise _Stop(400, f"{name} is {given[:20]!r}; write one of {', '.join(choices)}.")
+    return given
+
+
+def _shift(day: float) -> int:
+    """Local time of this machine less UTC. [s]"""
+    offset = datetime.fromtimestamp(day, UTC).astimezone().utcoffset()
+    return 0 if offset is None else round(offset.total_seconds())
+
+
+def _shape(names: Sequence[str], faces: Sequence[Face]) -> str:
+    """What rows the page has: when they change it must be loaded anew."""
+    rows = [list(names)] + [
+        [face.name, *((line.key, line.label) for part in _parts(face) for line in part)]
+        for face in faces
+    ]
+    return hashlib.sha256(json.dumps(rows).encode()).hexdigest()[:12]
+
+
+def _parts(face: Face) -> tuple[Any, ...]:
+    return face.pile, face.airs, face.margins, face.glance
+
+
+def _ages(faces: Sequence[Face]) -> dict[str, float | None]:
+    return {
+        f"{face.name}.{name}": round(age, 1) if math.isfinite(age) else None
+        for face in faces
+        for name, age in face.ages().items()
+    }
+
+
+# --- the server --------------------------------------------------------------------------------
+
+
+def page_app(views: Views, hosts: Sequence[str] = ()) -> Any:
+    """
+    The page as an ASGI application.
+
+    Parameters
+    ----------
+    views : Views
+        Answers requests.
+    hosts : sequence of str
+        Names under which it may be called; any where there are none. It keeps a page from
+        elsewhere from reading this one through a name that points here.
+
+    Returns
+    -------
+    ASGI application
+    """
+
+    async def stopped(_: Request, error: Exception) -> Response:
+        assert isinstance(error, _Stop)
+        title = (
+            "Not now" if error.status == 503 else "Not found" if error.status == 404 else "Sorry"
+        )
+        return HTMLResponse(plain_page(title, error.words), status_code=error.status)
+
+    async def missing(_: Request, __: Exception) -> Response:
+        return HTMLResponse(plain_page("Not found", "There is no such page."), status_code=404)
+
+    routes = [
+        Route("/", views.overview, methods=["GET"]),
+        Route("/bay/{name}", views.bay, methods=["GET"]),
+        Route("/bay/{name}/tables", views.tables, methods=["GET"]),
+        Route("/stream", views.stream, methods=["GET"]),
+        *(_static(name) for name in _FILES),
+    ]
+    app = Starlette(routes=routes, exception_handlers={_Stop: stopped, 404: missing})
+    return _guard(app, hosts)
+
+
+def _static(name: str) -> Route:
+    body = resources.files("firmware_bridge.page").joinpath("static", *name.split("/")).read_bytes()
+    kind = _TYPES[Path(name).suffix]
+
+    async def send(_: Request) -> Response:
+        return Response(body, media_type=kind)
+
+    return Route(f"/static/{name}", send, methods=["GET"])
+
+
+def _guard(app: Any, hosts: Sequence[str]) -> Any:
+    """Headers on every answer, and only the names that the page is meant to have."""
+    headers = [(name.lower().encode(), value.encode()) for name, value in _HEADERS.items()]
+
+    async def guarded(scope: Any, receive: Any, send: Any) -> None:
+        if scope["type"] != "http":
+            return
+
+        async def answer(message: Any) -> None:
+            if message["type"] == "http.response.start":
+                message = {**message, "headers": [*message["headers"], *headers]}
+            await send(message)
+
+        given = dict(scope["headers"]).get(b"host", b"").decode("latin-1")
+        name = given.rsplit(":", 1)[0] if not given.endswith("]") else given
+        if hosts and name not in hosts:
+            words = "This page is only to be had on the machine that the bridge runs on."
+            refused = HTMLResponse(plain_page("Not here", words), status_code=421)
+            await refused(scope, receive, answer)
+            return
+        await app(scope, receive, answer)
+
+    return guarded
+
+
+class PageServer:
+    """The page in a thread; ``address`` is where to look."""
+
+    def __init__(
+        self, board: Board, journal: Path, host: str = "127.0.0.1", port: int = 0, notice: str = ""
+    ) -> None:
+        """
+        Take the port.
+
+        Parameters
+        ----------
+        board : Board
+            What the loop leaves.
+        journal : Path
+            Its file.
+        host : str
+            Where to listen; anything but this machine can be read by all on the network.
+        port : int
+            0 for any that is free.
+        notice : str
+            Stands on every page.
+
+        Raises
+        ------
+        BadConfig
+            If the port cannot be had.
+        """
+        self.board = board
+        self._views = Views(board, journal, notice)
+        family = socket.AF_INET6 if ":" in host else socket.AF_INET
+        self._socket = socket.socket(family, socket.SOCK_STREAM)
+        self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            self._socket.bind((host, port))
+            self._socket.listen(128)  # whoever asks before the thread runs waits, and is answered
+        except (OSError, OverflowError) as error:
+            self._socket.close()
+            raise BadConfig(f"page: {host}:{port} cannot be had ({error}); name another") from None
+        shown = f"[{host}]" if ":" in host else host
+        self.address = f"http://{shown}:{self._socket.getsockname()[1]}/"
+        hosts = ("127.0.0.1", "localhost", "[::1]", shown) if is_loopback(host) else ()
+        config = uvicorn.Config(
+            page_app(self._views, hosts),
+            loop="asyncio",
+            http="h11",
+            ws="none",
+            lifespan="off",
+            log_config=None,
+            log_level="critical",
+            access_log=False,
+            server_header=False,
+            limit_concurrency=4 * MOST_STREAMS,
+            timeout_graceful_shutdown=2,
+        )
+        self._server = uvicorn.Server(config)
+        self._thread = threading.Thread(target=self._run, daemon=True, name="page")
+
+    def _run(self) -> None:
+        try:
+            self._server.run(sockets=[self._socket])
+        finally:
+            self._views.close()
+
+    def __enter__(self) -> PageServer:
+        self._thread.start()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.board.closed.set()
+        self._server.should_exit = True
+        self._thread.join(5.0)
+        with contextlib.suppress(OSError):
+            self._socket.close()

@@ -1,0 +1,300 @@
+"""What the page says of one bay, as texts: the same for the first page and for the stream."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from firmware_bridge.bay import moist_air
+from firmware_bridge.bay.state import ACTUAL, BayView
+from firmware_bridge.codes import TARGETS
+from firmware_bridge.page.words import (
+    ACTION_TITLES,
+    ANSWERS,
+    FAULT_WORDS,
+    KIND_NAMES,
+    MODE_WORDS,
+    NOTHING,
+    TARGET_NAMES,
+    Units,
+    in_units,
+    pile_names,
+    quantity_of,
+    reading_text,
+)
+from firmware_bridge.sensors.sample import Sample, mean_of, pulp_keys, pulps_of
+
+__all__ = ["CLOSE", "Face", "Line", "dew_point_of", "face_of", "margin_word"]
+
+CLOSE = 0.7
+"""
+Sensor error of a dew-point margin: 1 K of dew point is about 6.5 % of relative humidity near
+saturation, and a humidity sensor errs by 3 to 5 %; common practice, no source. [K]
+"""
+_ANY_PRESSURE = 101325.0
+"""A dew point from temperature and relative humidity does not depend on it. [Pa]"""
+_LEVELS = {1: "danger", 2: "equipment", 3: "to be looked at"}
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Line:
+    """One row of a table."""
+
+    key: str
+    label: str
+    value: str
+    note: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Face:
+    """One bay in words."""
+
+    name: str
+    state: str
+    """``advice``, ``watch`` (nothing is sent) or ``none``."""
+    badge: str
+    title: str
+    short: str
+    """The positions in one line."""
+    mode: str
+    answer: str
+    """What the controller made of the advice."""
+    words: tuple[str, ...]
+    alarms: tuple[str, ...]
+    positions: tuple[tuple[str, str, str, str, str], ...]
+    """Target, its name, advised, accepted, actual."""
+    pile: tuple[Line, ...]
+    """From the top down."""
+    heights: Mapping[str, float]
+    """Of the pulp probes, by key, where known. [m]"""
+    airs: tuple[Line, ...]
+    margins: tuple[Line, ...]
+    glance: tuple[Line, ...]
+    advised_age: float
+    accepted_age: float
+    reading_age: float
+
+    def ages(self) -> dict[str, float]:
+        """Ages by name. [s]"""
+        return {
+            "advised": self.advised_age,
+            "accepted": self.accepted_age,
+            "reading": self.reading_age,
+        }
+
+
+def face_of(view: BayView, accepted_age: float, late: float, units: Units) -> Face:
+    """
+    Put a bay into words.
+
+    Parameters
+    ----------
+    view : BayView
+        From the service.
+    accepted_age : float
+        Age of the controller's answer. [s]
+    late : float
+        How long ago the view was taken; added to all ages. [s]
+    units : {"metric", "us"}
+        Units of the numbers.
+
+    Returns
+    -------
+    Face
+    """
+    advised = view.advised
+    state = "none" if advised is None else "watch" if view.mode == "observe" else "advice"
+    badges = {"none": "No advice", "watch": "Only watched", "advice": "Advice"}
+    if advised is None:
+        title = f"No advice: {in_units(view.text or view.code, units)}"
+        short = "The controller runs its own program."
+        words: tuple[str, ...] = (f"{title}. {short}",)
+    else:
+        title = ACTION_TITLES.get(advised.why, advised.why)
+        short = _short(view)
+        words = view.words(units)
+    return Face(
+        name=view.name,
+        state=state,
+        badge=badges[state],
+        title=title,
+        short=short,
+        mode=MODE_WORDS.get(view.mode, view.mode),
+        answer=_answer(view),
+        words=words,
+        alarms=_alarms(view, units),
+        positions=_positions(view),
+        pile=_pile(view.sample, units),
+        heights={} if view.sample is None else view.sample.heights,
+        airs=_airs(view.sample, units),
+        margins=_margins(view.sample, units),
+        glance=_glance(view.sample, units),
+        advised_age=view.advised_age + late,
+        accepted_age=accepted_age + late,
+        reading_age=view.reading_age + late,
+    )
+
+
+def _short(view: BayView) -> str:
+    advised = view.advised
+    assert advised is not None  # the caller has looked
+    if advised.fan == 0.0:
+        return "Fans off"
+    parts = [
+        f"{TARGET_NAMES[name]} {getattr(advised, name):.0%}".replace("%", " %")
+        for name in TARGETS
+        if name in ("fan", "door") or getattr(advised, name) > 0.0
+    ]
+    return ", ".join(parts)
+
+
+def _answer(view: BayView) -> str:
+    if view.mode == "observe":
+        return "not asked: nothing is sent"
+    if view.accepted is None:
+        return "no answer yet"
+    code = str(view.accepted.code)
+    return ANSWERS.get(code, code)
+
+
+def _alarms(view: BayView, units: Units) -> tuple[str, ...]:
+    """The bridge's own doubt first, then what the controller reports."""
+    own = tuple(f"Bridge: {text}" for text in view.complaints)
+    if view.advised is None and view.code != "start":
+        own = (f"Bridge: no advice, {in_units(view.text or view.code, units)}", *own)
+    theirs = tuple(
+        f"Controller, {_LEVELS[alarm.level]}: {alarm.text or alarm.id}"
+        for alarm in sorted(view.alarms, key=lambda alarm: (alarm.level, alarm.id))
+    )
+    return own + theirs
+
+
+def _positions(view: BayView) -> tuple[tuple[str, str, str, str, str], ...]:
+    rows = []
+    for name in TARGETS:
+        advised = math.nan if view.advised is None else getattr(view.advised, name)
+        accepted = None if view.accepted is None else getattr(view.accepted, name)
+        values = (advised, math.nan if accepted is None else accepted, view.actual[name])
+        said, taken, done = (reading_text(value, "share", "metric") for value in values)
+        rows.append((name, TARGET_NAMES[name], said, taken, done))
+    return tuple(rows)
+
+
+# --- readings --------------------------------------------------------------------------------
+
+
+def _line(sample: Sample, key: str, label: str, units: Units) -> Line:
+    fault = sample.faults.get(key, "")
+    value = reading_text(sample.values[key], quantity_of(sample.kinds[key]), units)
+    return Line(key=key, label=label, value=value, note=FAULT_WORDS.get(fault, fault))
+
+
+def _keys(sample: Sample, kind: str) -> list[str]:
+    return [key for key, one in sample.kinds.items() if one == kind]
+
+
+def _pile(sample: Sample | None, units: Units) -> tuple[Line, ...]:
+    if sample is None:
+        return ()
+    names = pile_names(pulp_keys(sample), sample.heights, units)
+    return tuple(_line(sample, key, name, units) for key, name in reversed(names.items()))
+
+
+def _airs(sample: Sample | None, units: Units) -> tuple[Line, ...]:
+    if sample is None:
+        return ()
+    elsewhere = ("pulp_temperature", *ACTUAL.values())
+    lines = []
+    for kind, name in KIND_NAMES.items():
+        keys = [] if kind in elsewhere else _keys(sample, kind)
+        several = len(keys) > 1 or kind == "other"
+        lines += [_line(sample, key, f"{name} ({key})" if several else name, units) for key in keys]
+    return tuple(lines)
+
+
+def dew_point_of(temperature: float, relative_humidity: float) -> float:
+    """
+    Dew point of air as it is measured.
+
+    Parameters
+    ----------
+    temperature : float
+        Dry bulb. [°C]
+    relative_humidity : float
+        Over ice below 0 °C. [0-1]
+
+    Returns
+    -------
+    float
+        NaN where an input is. [°C]
+    """
+    ratio = moist_air.humidity_ratio(temperature, relative_humidity, _ANY_PRESSURE)
+    return moist_air.dew_point(ratio, _ANY_PRESSURE)
+
+
+def margin_word(margin: float) -> str:
+    """What a surface does in air with this dew-point margin, sensor error in mind. [K]"""
+    if math.isnan(margin):
+        return "not known"
+    if margin > CLOSE:
+        return "stays dry"
+    return "would turn wet in it" if margin < -CLOSE else "too close to tell"
+
+
+def _margins(sample: Sample | None, units: Units) -> tuple[Line, ...]:
+    """Coldest pulp, and ceiling, above the dew points of the airs that may touch them."""
+    if sample is None:
+        return ()
+    coldest = min(pulps_of(sample), default=math.nan)
+    ceiling = mean_of(sample, "ceiling_temperature")
+    pairs = [(f"{place}_pulp", coldest, "Coldest pulp", place) for place in _AIRS]
+    if not math.isnan(ceiling):
+        pairs.append(("return_ceiling", ceiling, "Ceiling", "return"))
+    lines = []
+    for key, surface, what, place in pairs:
+        dew = dew_point_of(
+            mean_of(sample, f"{place}_temperature"), mean_of(sample, f"{place}_relative_humidity")
+        )
+        if math.isnan(dew) and place == "plenum":
+            continue  # few plenums have a humidity sensor that lasts
+        value = reading_text(surface - dew, "difference", units, sign=True)
+        label = f"{what} above dew point of {place} air"
+        note = margin_word(surface - dew)
+        if value != NOTHING:
+            note = f"{note}; dew point {reading_text(dew, 'temperature', units)}"
+        lines.append(Line(key=key, label=label, value=value, note=note))
+    return tuple(lines)
+
+
+_AIRS = ("plenum", "return", "outside")
+
+
+def _glance(sample: Sample | None, units: Units) -> tuple[Line, ...]:
+    """The few numbers of the overview."""
+    if sample is None:
+        return ()
+    pulps = pulps_of(sample)
+    ends = (
+        [reading_text(pulp, "temperature", units) for pulp in (min(pulps), max(pulps))]
+        if pulps
+        else []
+    )
+    lines = [
+        Line(
+            key="pulps",
+            label="Pile, coldest to warmest",
+            value=NOTHING if not ends else ends[0] if ends[0] == ends[1] else " to ".join(ends),
+        )
+    ]
+    for place in _AIRS:
+        kind = f"{place}_temperature"
+        text = reading_text(mean_of(sample, kind), "temperature", units)
+        lines.append(Line(key=place, label=KIND_NAMES[kind], value=text))
+    for line in _margins(sample, units):
+        if line.key == "outside_pulp":
+            word = line.note.split(";")[0]
+            value = f"{line.value}, {word}"
+            lines.append(Line(key="margin", label="Dew-point margin, outside air", value=value))
+    return tuple(lines)
