@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from collections import defaultdict
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 
 from firmware_bridge.journal import packing
 from firmware_bridge.journal.journal import Event, Journal
 from firmware_bridge.page.view import dew_point_of
-from firmware_bridge.page.words import KIND_NAMES, Units, pile_names, shown, unit_of
+from firmware_bridge.page.words import KIND_NAMES, Units, number, pile_names, shown, unit_of
 
 __all__ = ["DAYS", "Series", "recent_events", "series_of"]
 
@@ -34,48 +35,39 @@ class Series:
     columns: tuple[tuple[float, ...], ...]
     """By label; NaN where nothing sound was read."""
 
+    def rows(self) -> list[tuple[str, ...]]:
+        """The numbers of each row as texts, newest first."""
+        columns = [[number(value, self.digits) for value in reversed(col)] for col in self.columns]
+        return list(zip(*columns, strict=True))
 
-@dataclass(slots=True)
-class _Bins:
-    """Means of sound values by row of time and channel."""
 
-    step: int
-    kinds: dict[str, str] = field(default_factory=dict)
-    heights: Mapping[str, float] = field(default_factory=dict)
-    sums: dict[int, dict[str, tuple[float, int]]] = field(default_factory=dict)
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Past:
+    """Means of sound values, row by row; NaN where there is none, so that a gap shows."""
 
-    def add(self, t: float, key: str, kind: str, value: float) -> None:
-        """Take one sound value."""
-        self.kinds[key] = kind
-        row = self.sums.setdefault(int(t // self.step), {})
-        total, n = row.get(key, (0.0, 0))
-        row[key] = (total + value, n + 1)
-
-    def numbers(self) -> range:
-        """Every row from the first to the last, empty ones too, so that a gap shows."""
-        return range(min(self.sums), max(self.sums) + 1) if self.sums else range(0)
-
-    def column(self, key: str) -> tuple[float, ...]:
-        """Means of one channel."""
-        found = []
-        for number in self.numbers():
-            total, n = self.sums.get(number, {}).get(key, (math.nan, 1))
-            found.append(total / n)
-        return tuple(found)
+    times: tuple[float, ...]
+    """Start of each row, UTC. [s]"""
+    kinds: Mapping[str, str]
+    """Kind by key, in the order of the birth."""
+    heights: Mapping[str, float]
+    columns: Mapping[str, tuple[float, ...]]
+    """By key."""
 
     def keys(self, kind: str) -> list[str]:
-        """Channels of a kind, in the order of the birth."""
+        """Channels of a kind."""
         return [key for key, one in self.kinds.items() if one == kind]
 
     def mean(self, kind: str) -> tuple[float, ...]:
         """Mean of the channels of a kind."""
-        columns = [self.column(key) for key in self.keys(kind)]
-        return tuple(_mean(row) for row in zip(*columns, strict=True))
+        columns = [self.columns[key] for key in self.keys(kind)]
+        if len(columns) == 1:
+            return columns[0]
+        rows = ([v for v in row if not math.isnan(v)] for row in zip(*columns, strict=True))
+        return tuple(map(_mean, rows))
 
 
-def _mean(values: tuple[float, ...]) -> float:
-    sound = [value for value in values if not math.isnan(value)]
-    return math.fsum(sound) / len(sound) if sound else math.nan
+def _mean(values: Sequence[float]) -> float:
+    return math.fsum(values) / len(values) if values else math.nan
 
 
 def series_of(
@@ -115,30 +107,42 @@ def series_of(
     JournalError
         If the journal cannot be read.
     """
-    bins = _gather(journal, bay, now, days)
-    bins.heights = heights or {}
-    if not bins.sums:
-        return ()
-    times = tuple(float(number * bins.step) for number in bins.numbers())
-    found = (make(bins, times, units) for make in _CHARTS)
+    past = _gather(journal, bay, now, days, heights or {})
+    found = (make(past, units) for make in _CHARTS)
     return tuple(series for series in found if series.columns)
 
 
-def _gather(journal: Journal, bay: str, now: float, days: int) -> _Bins:
+def _gather(
+    journal: Journal, bay: str, now: float, days: int, heights: Mapping[str, float]
+) -> _Past:
     """Hourly means where they are fine enough, and single rows where they are not yet packed."""
     step = DAYS[days]
-    bins = _Bins(step=step)
+    kinds: dict[str, str] = {}
+    cells: dict[int, dict[str, list[float]]] = {}
     start = (now - days * 86400.0) // step * step
     if step >= HOUR:
         for roll in journal.rolls(bay, start, now + 1.0):
-            bins.add(roll.hour, roll.key, roll.kind, roll.mean)
+            kinds[roll.key] = roll.kind
+            cells.setdefault(int(roll.hour // step), defaultdict(list))[roll.key].append(roll.mean)
             start = max(start, roll.hour + HOUR)
+    known = None
     for layout, row in journal.rows(bay, start, now + 1.0):
+        if layout is not known:
+            kinds.update(zip(layout.keys, layout.kinds, strict=True))
+            known = layout
+        cell = cells.setdefault(int(row.t // step), defaultdict(list))
         values = packing.values_of(layout.kinds, row.counts)
-        for place, value in enumerate(values):
-            if not row.faults[place] and not math.isnan(value):
-                bins.add(row.t, layout.keys[place], layout.kinds[place], value)
-    return bins
+        for key, value, fault in zip(layout.keys, values, row.faults, strict=True):
+            if not fault and not math.isnan(value):
+                cell[key].append(value)
+    numbers = range(min(cells), max(cells) + 1) if cells else range(0)
+    rows = [cells.get(n, {}) for n in numbers]
+    return _Past(
+        times=tuple(float(n * step) for n in numbers),
+        kinds=kinds,
+        heights=heights,
+        columns={key: tuple(_mean(row.get(key, ())) for row in rows) for key in kinds},
+    )
 
 
 # --- the charts --------------------------------------------------------------------------------
@@ -152,7 +156,7 @@ def _series(
     quantity: str,
     digits: int,
     columns: Columns,
-    times: tuple[float, ...],
+    past: _Past,
     units: Units,
 ) -> Series:
     used = [(label, col) for label, col in columns if not all(map(math.isnan, col))]
@@ -162,37 +166,37 @@ def _series(
         unit=unit_of(quantity, units),
         digits=digits,
         labels=tuple(label for label, _ in used),
-        times=times,
+        times=past.times,
         columns=tuple(tuple(shown(v, quantity, units) for v in col) for _, col in used),
     )
 
 
-def _pile(bins: _Bins, times: tuple[float, ...], units: Units) -> Series:
-    keys = bins.keys("pulp_temperature")
-    if all(key in bins.heights for key in keys):
-        keys.sort(key=lambda key: bins.heights[key])
-    names = pile_names(keys, bins.heights, units)
-    columns = [(name, bins.column(key)) for key, name in names.items()]
+def _pile(past: _Past, units: Units) -> Series:
+    keys = past.keys("pulp_temperature")
+    if all(key in past.heights for key in keys):
+        keys.sort(key=lambda key: past.heights[key])
+    names = pile_names(keys, past.heights, units)
+    columns = [(name, past.columns[key]) for key, name in names.items()]
     for kind in ("plenum_temperature", "return_temperature"):
-        columns.append((KIND_NAMES[kind], bins.mean(kind)))
-    return _series("pile", "Pile, plenum and return", "temperature", 2, columns, times, units)
+        columns.append((KIND_NAMES[kind], past.mean(kind)))
+    return _series("pile", "Pile, plenum and return", "temperature", 2, columns, past, units)
 
 
-def _dew(bins: _Bins, place: str) -> tuple[float, ...]:
-    pairs = (bins.mean(f"{place}_temperature"), bins.mean(f"{place}_relative_humidity"))
+def _dew(past: _Past, place: str) -> tuple[float, ...]:
+    pairs = (past.mean(f"{place}_temperature"), past.mean(f"{place}_relative_humidity"))
     return tuple(dew_point_of(t, rh) for t, rh in zip(*pairs, strict=False))
 
 
-def _outside(bins: _Bins, times: tuple[float, ...], units: Units) -> Series:
+def _outside(past: _Past, units: Units) -> Series:
     columns = [
-        (KIND_NAMES["outside_temperature"], bins.mean("outside_temperature")),
-        ("Outside dew point", _dew(bins, "outside")),
+        (KIND_NAMES["outside_temperature"], past.mean("outside_temperature")),
+        ("Outside dew point", _dew(past, "outside")),
     ]
-    return _series("outside", "Outside air", "temperature", 2, columns, times, units)
+    return _series("outside", "Outside air", "temperature", 2, columns, past, units)
 
 
-def _margins(bins: _Bins, times: tuple[float, ...], units: Units) -> Series:
-    pulps = [bins.column(key) for key in bins.keys("pulp_temperature")]
+def _margins(past: _Past, units: Units) -> Series:
+    pulps = [past.columns[key] for key in past.keys("pulp_temperature")]
     coldest = [
         min((v for v in row if not math.isnan(v)), default=math.nan)
         for row in zip(*pulps, strict=True)
@@ -200,32 +204,32 @@ def _margins(bins: _Bins, times: tuple[float, ...], units: Units) -> Series:
     columns = [
         (
             f"In {place} air",
-            tuple(pulp - dew for pulp, dew in zip(coldest, _dew(bins, place), strict=False)),
+            tuple(pulp - dew for pulp, dew in zip(coldest, _dew(past, place), strict=False)),
         )
         for place in _AIRS
     ]
     title = "Dew-point margin of the coldest pulp: below 0 it turns wet"
-    return _series("margin", title, "difference", 2, columns, times, units)
+    return _series("margin", title, "difference", 2, columns, past, units)
 
 
-def _positions(bins: _Bins, times: tuple[float, ...], units: Units) -> Series:
-    columns = [(KIND_NAMES[kind], bins.mean(kind)) for kind in _POSITIONS]
+def _positions(past: _Past, units: Units) -> Series:
+    columns = [(KIND_NAMES[kind], past.mean(kind)) for kind in _POSITIONS]
     title = "Actual positions, as the controller reports them"
-    return _series("positions", title, "share", 0, columns, times, units)
+    return _series("positions", title, "share", 0, columns, past, units)
 
 
-def _humidity(bins: _Bins, times: tuple[float, ...], units: Units) -> Series:
+def _humidity(past: _Past, units: Units) -> Series:
     kinds = [f"{place}_relative_humidity" for place in _AIRS]
-    columns = [(KIND_NAMES[kind], bins.mean(kind)) for kind in kinds]
-    return _series("humidity", "Relative humidity", "share", 0, columns, times, units)
+    columns = [(KIND_NAMES[kind], past.mean(kind)) for kind in kinds]
+    return _series("humidity", "Relative humidity", "share", 0, columns, past, units)
 
 
-def _co2(bins: _Bins, times: tuple[float, ...], units: Units) -> Series:
-    columns = [(KIND_NAMES["co2"], bins.mean("co2"))]
-    return _series("co2", "CO2", "co2", 0, columns, times, units)
+def _co2(past: _Past, units: Units) -> Series:
+    columns = [(KIND_NAMES["co2"], past.mean("co2"))]
+    return _series("co2", "CO2", "co2", 0, columns, past, units)
 
 
-_CHARTS: tuple[Callable[[_Bins, tuple[float, ...], Units], Series], ...] = (
+_CHARTS: tuple[Callable[[_Past, Units], Series], ...] = (
     _pile,
     _margins,
     _outside,

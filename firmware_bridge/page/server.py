@@ -30,17 +30,11 @@ from starlette.routing import Route
 
 from firmware_bridge.config import is_loopback
 from firmware_bridge.errors import BadConfig, JournalError
-from firmware_bridge.journal.journal import Event, Journal
+from firmware_bridge.journal.journal import Journal
 from firmware_bridge.page.board import Board, Snapshot
-from firmware_bridge.page.history import DAYS, Series, recent_events, series_of
-from firmware_bridge.page.html import (
-    Frame,
-    bay_page,
-    chart_tables,
-    overview_page,
-    plain_page,
-    stamp,
-)
+from firmware_bridge.page.frame import Frame
+from firmware_bridge.page.history import DAYS, recent_events, series_of
+from firmware_bridge.page.render import render
 from firmware_bridge.page.stream import changes, texts_of
 from firmware_bridge.page.view import Face, face_of
 
@@ -101,7 +95,7 @@ class Views:
         silence = self.board.silence()
         late = silence * self.board.pace
         faces = tuple(
-            face_of(view, snapshot.accepted_age[view.name], late, units)
+            face_of(view, snapshot.accepted_age[view.name], late, units, brief=not bay)
             for view in snapshot.views
             if bay in ("", view.name)
         )
@@ -127,23 +121,21 @@ class Views:
     async def overview(self, request: Request) -> Response:
         """All bays."""
         asked = self._ask(request)
-        return HTMLResponse(overview_page(asked.frame, asked.faces))
+        return _html("overview.html", frame=asked.frame, faces=asked.faces)
 
     async def bay(self, request: Request) -> Response:
         """One bay."""
         asked = self._ask(request, request.path_params["name"])
         face = asked.faces[0]
-        series, events, trouble = self._past(asked, face.name)
-        return HTMLResponse(bay_page(asked.frame, face, series, events, trouble))
+        return _html("bay.html", frame=asked.frame, face=face, **self._past(asked, face.name))
 
     async def tables(self, request: Request) -> Response:
         """The last days of one bay, for the script to draw anew."""
         asked = self._ask(request, request.path_params["name"])
         face = asked.faces[0]
-        series, _, trouble = self._past(asked, face.name)
-        return HTMLResponse(chart_tables(asked.frame, series, trouble))
+        return _html("tables.html", frame=asked.frame, **self._past(asked, face.name))
 
-    def _past(self, asked: _Asked, bay: str) -> tuple[Sequence[Series], Sequence[Event], str]:
+    def _past(self, asked: _Asked, bay: str) -> dict[str, Any]:
         """From the journal, through a connection that is kept: a full disk lets no new one in."""
         now, frame = asked.snapshot.day, asked.frame
         try:
@@ -151,10 +143,13 @@ class Views:
                 self._journal = Journal(self._path, read_only=True)
             heights = asked.faces[0].heights
             series = series_of(self._journal, bay, now, frame.days, frame.units, heights)
-            return series, recent_events(self._journal, bay, now), ""
+            starts = frame.starts(series[0].times if series else ())
+            events = recent_events(self._journal, bay, now)
+            return {"series": series, "starts": starts, "events": events, "trouble": ""}
         except JournalError as error:
             self.close()
-            return (), (), f"The last days cannot be shown: {error}"
+            trouble = f"The last days cannot be shown: {error}"
+            return {"series": (), "events": (), "trouble": trouble}
 
     async def stream(self, request: Request) -> Response:
         """What has changed, each second, as server-sent events."""
@@ -171,8 +166,8 @@ class Views:
             while not self.board.closed.is_set():
                 asked = self._ask(request, bay)
                 faces = asked.faces
-                texts, lists = texts_of(faces, short=not bay)
-                texts["day"] = stamp(asked.frame.day, asked.frame.shift, "%Y-%m-%d %H:%M:%S")
+                texts, lists = texts_of(faces, brief=not bay)
+                texts["day"] = asked.frame.now
                 texts["problem"] = asked.snapshot.problem
                 message = {
                     "text": changes(said, texts),
@@ -192,6 +187,10 @@ class Views:
         if self._journal is not None:
             self._journal.close()
             self._journal = None
+
+
+def _html(template: str, status: int = 200, /, **values: object) -> Response:
+    return HTMLResponse(render(template, **values), status_code=status)
 
 
 def _choice(request: Request, name: str, choices: Sequence[str]) -> str:
@@ -253,10 +252,10 @@ def page_app(views: Views, hosts: Sequence[str] = ()) -> Any:
         title = (
             "Not now" if error.status == 503 else "Not found" if error.status == 404 else "Sorry"
         )
-        return HTMLResponse(plain_page(title, error.words), status_code=error.status)
+        return _html("plain.html", error.status, title=title, words=error.words)
 
     async def missing(_: Request, __: Exception) -> Response:
-        return HTMLResponse(plain_page("Not found", "There is no such page."), status_code=404)
+        return _html("plain.html", 404, title="Not found", words="There is no such page.")
 
     routes = [
         Route("/", views.overview, methods=["GET"]),
@@ -296,7 +295,7 @@ def _guard(app: Any, hosts: Sequence[str]) -> Any:
         name = given.rsplit(":", 1)[0] if not given.endswith("]") else given
         if hosts and name not in hosts:
             words = "This page is only to be had on the machine that the bridge runs on."
-            refused = HTMLResponse(plain_page("Not here", words), status_code=421)
+            refused = _html("plain.html", 421, title="Not here", words=words)
             await refused(scope, receive, answer)
             return
         await app(scope, receive, answer)

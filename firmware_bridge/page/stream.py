@@ -11,7 +11,7 @@ __all__ = ["changes", "texts_of"]
 
 
 def texts_of(
-    faces: Sequence[Face], *, short: bool
+    faces: Sequence[Face], *, brief: bool
 ) -> tuple[dict[str, str], dict[str, tuple[str, ...]]]:
     """
     Every text and list of the page by the key that it has in the HTML.
@@ -20,7 +20,7 @@ def texts_of(
     ----------
     faces : sequence of Face
         The bays of the page.
-    short : bool
+    brief : bool
         Whether it is the overview.
 
     Returns
@@ -34,7 +34,7 @@ def texts_of(
         for part in ("badge", "title", "short"):
             texts[f"{name}.{part}"] = getattr(face, part)
         lists[f"{name}.alarms"] = face.alarms
-        if short:
+        if brief:
             texts[f"{name}.why"] = face.words[0] if face.words else ""
             texts |= _lines(face, "glance", notes=False)
             continue

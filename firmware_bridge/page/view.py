@@ -72,6 +72,7 @@ class Face:
     airs: tuple[Line, ...]
     margins: tuple[Line, ...]
     glance: tuple[Line, ...]
+    """The few numbers of the overview, which has none of the others."""
     advised_age: float
     accepted_age: float
     reading_age: float
@@ -85,7 +86,9 @@ class Face:
         }
 
 
-def face_of(view: BayView, accepted_age: float, late: float, units: Units) -> Face:
+def face_of(
+    view: BayView, accepted_age: float, late: float, units: Units, *, brief: bool = False
+) -> Face:
     """
     Put a bay into words.
 
@@ -99,6 +102,8 @@ def face_of(view: BayView, accepted_age: float, late: float, units: Units) -> Fa
         How long ago the view was taken; added to all ages. [s]
     units : {"metric", "us"}
         Units of the numbers.
+    brief : bool
+        For the overview: only the few numbers at a glance.
 
     Returns
     -------
@@ -115,6 +120,7 @@ def face_of(view: BayView, accepted_age: float, late: float, units: Units) -> Fa
         title = ACTION_TITLES.get(advised.why, advised.why)
         short = _short(view)
         words = view.words(units)
+    whole = None if brief else view.sample
     return Face(
         name=view.name,
         state=state,
@@ -125,12 +131,12 @@ def face_of(view: BayView, accepted_age: float, late: float, units: Units) -> Fa
         answer=_answer(view),
         words=words,
         alarms=_alarms(view, units),
-        positions=_positions(view),
-        pile=_pile(view.sample, units),
+        positions=() if brief else _positions(view),
+        pile=_pile(whole, units),
         heights={} if view.sample is None else view.sample.heights,
-        airs=_airs(view.sample, units),
-        margins=_margins(view.sample, units),
-        glance=_glance(view.sample, units),
+        airs=_airs(whole, units),
+        margins=_margins(whole, units),
+        glance=_glance(view.sample if brief else None, units),
         advised_age=view.advised_age + late,
         accepted_age=accepted_age + late,
         reading_age=view.reading_age + late,
@@ -243,6 +249,15 @@ def margin_word(margin: float) -> str:
     return "would turn wet in it" if margin < -CLOSE else "too close to tell"
 
 
+_AIRS = ("plenum", "return", "outside")
+
+
+def _dew_point(sample: Sample, place: str) -> float:
+    return dew_point_of(
+        mean_of(sample, f"{place}_temperature"), mean_of(sample, f"{place}_relative_humidity")
+    )
+
+
 def _margins(sample: Sample | None, units: Units) -> tuple[Line, ...]:
     """Coldest pulp, and ceiling, above the dew points of the airs that may touch them."""
     if sample is None:
@@ -254,9 +269,7 @@ def _margins(sample: Sample | None, units: Units) -> tuple[Line, ...]:
         pairs.append(("return_ceiling", ceiling, "Ceiling", "return"))
     lines = []
     for key, surface, what, place in pairs:
-        dew = dew_point_of(
-            mean_of(sample, f"{place}_temperature"), mean_of(sample, f"{place}_relative_humidity")
-        )
+        dew = _dew_point(sample, place)
         if math.isnan(dew) and place == "plenum":
             continue  # few plenums have a humidity sensor that lasts
         value = reading_text(surface - dew, "difference", units, sign=True)
@@ -268,33 +281,18 @@ def _margins(sample: Sample | None, units: Units) -> tuple[Line, ...]:
     return tuple(lines)
 
 
-_AIRS = ("plenum", "return", "outside")
-
-
 def _glance(sample: Sample | None, units: Units) -> tuple[Line, ...]:
-    """The few numbers of the overview."""
+    """Coldest and warmest pulp, the airs, and the margin that decides most often."""
     if sample is None:
         return ()
-    pulps = pulps_of(sample)
-    ends = (
-        [reading_text(pulp, "temperature", units) for pulp in (min(pulps), max(pulps))]
-        if pulps
-        else []
-    )
-    lines = [
-        Line(
-            key="pulps",
-            label="Pile, coldest to warmest",
-            value=NOTHING if not ends else ends[0] if ends[0] == ends[1] else " to ".join(ends),
-        )
-    ]
+    pulps = pulps_of(sample) or [math.nan]
+    ends = dict.fromkeys(reading_text(end(pulps), "temperature", units) for end in (min, max))
+    lines = [Line(key="pulps", label="Pile, coldest to warmest", value=" to ".join(ends))]
     for place in _AIRS:
         kind = f"{place}_temperature"
         text = reading_text(mean_of(sample, kind), "temperature", units)
         lines.append(Line(key=place, label=KIND_NAMES[kind], value=text))
-    for line in _margins(sample, units):
-        if line.key == "outside_pulp":
-            word = line.note.split(";")[0]
-            value = f"{line.value}, {word}"
-            lines.append(Line(key="margin", label="Dew-point margin, outside air", value=value))
+    margin = min(pulps) - _dew_point(sample, "outside")
+    value = f"{reading_text(margin, 'difference', units, sign=True)}, {margin_word(margin)}"
+    lines.append(Line(key="margin", label="Dew-point margin, outside air", value=value))
     return tuple(lines)

@@ -7,6 +7,8 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import Literal
 
+from firmware_bridge.journal.journal import Event
+
 __all__ = [
     "ACTION_TITLES",
     "ANSWERS",
@@ -17,6 +19,7 @@ __all__ = [
     "TARGET_NAMES",
     "Units",
     "age_text",
+    "event_text",
     "in_units",
     "number",
     "pile_names",
@@ -203,6 +206,14 @@ def in_units(text: str, units: Units) -> str:
 
 
 _CELSIUS = re.compile(r"([-−]?\d+(?:\.\d+)?) °C")
+
+
+def event_text(event: Event, units: Units) -> str:
+    """An event in words."""
+    return in_units(event.text, units) or _EVENTS.get(event.code, "")
+
+
+_EVENTS = {"ok": "advice is given"}
 
 
 def pile_names(keys: Sequence[str], heights: Mapping[str, float], units: Units) -> dict[str, str]:

@@ -186,7 +186,7 @@ def test_what_cannot_be_is_one_line(running, words, line):
     assert len(errors.strip().splitlines()) == 1
 
 
-@pytest.mark.parametrize("missing", ["amqtt", "starlette", "uvicorn"])
+@pytest.mark.parametrize("missing", ["amqtt", "jinja2", "starlette", "uvicorn"])
 def test_a_missing_extra_is_named(missing):
     script = (
         f"import sys; sys.modules[{missing!r}] = None\n"

@@ -410,6 +410,15 @@ def test_texts_from_outside_are_only_texts():
     Reader(page)
 
 
+def test_html_stands_in_the_templates_alone_and_none_lifts_the_escaping():
+    folder = Path(str(resources.files("firmware_bridge.page")))
+    code = {path: path.read_text(encoding="utf-8") for path in folder.rglob("*.py")}
+    assert not [path for path, text in code.items() if re.search(r"</?[a-z]+[ >]", text)]
+    pages = {path: path.read_text(encoding="utf-8") for path in folder.rglob("*.html")}
+    assert {path.name for path in pages} >= {"base.html", "bay.html", "overview.html"}
+    assert not [path for path, text in pages.items() if re.search(r"safe|autoescape", text)]
+
+
 def test_us_units_by_the_address():
     client = client_of(board_of())
     assert "4.0 °C to 5.0 °C" in client.get("/").text
