@@ -1,32 +1,29 @@
-"""The adviser behind the bridge; with ``recall`` its only door to ``ventcalc``."""
+"""The adviser behind the bridge; with ``memory`` its only door to ``ventcalc``."""
 
 from __future__ import annotations
 
-import json
+import functools
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 from firmware_bridge.bay.memory import (
     SOURCES,
-    Deeds,
-    Recall,
+    AdvisorMemory,
     as_done,
     as_seen,
     elapsed,
     held,
-    recalled,
+    remembered,
     without,
     without_noise,
 )
-from firmware_bridge.bay.safety import Past, Scene, Targets
+from firmware_bridge.bay.safety import Targets
 from firmware_bridge.codes import ACTIONS
 from firmware_bridge.errors import BadConfig
-from firmware_bridge.sensors.sample import Sample, mean_of, pulps_of
+from firmware_bridge.sensors.sample import ActualPositions, Sample, mean_of, pulps_of
 from ventcalc.advice.advise import Action, Advice, advise
-from ventcalc.advice.readings_file import memory_from_dict, memory_to_dict
 from ventcalc.advice.reasons import reasons
 from ventcalc.advice.situation import Readings
 from ventcalc.bay.description import Bay
@@ -35,42 +32,25 @@ from ventcalc.errors import VentcalcError
 from ventcalc.season.installed import as_installed
 from ventcalc.units import UnitSystem
 
-__all__ = [
-    "Counsel",
-    "Words",
-    "deeds_of",
-    "load_bay",
-    "memory_of_text",
-    "readings_of",
-    "scene_of",
-    "seek",
-    "text_of",
-]
+__all__ = ["AdvisorResult", "Bay", "Words", "load_bay", "readings_of", "request"]
 
 Words = Callable[[UnitSystem], tuple[str, ...]]
 """Reasons for people, the most important first, in the units asked for."""
 
-_KINDS = {
-    "outside_temperature": "outside_temperature",
-    "outside_relative_humidity": "outside_relative_humidity",
-    "return_temperature": "return_temperature",
-    "return_relative_humidity": "return_relative_humidity",
-    "plenum_temperature": "plenum_temperature",
-    "ceiling_temperature": "ceiling_temperature",
-    "co2": "co2",
-    "pressure": "pressure",
-}
+_AIRS = (
+    "outside_temperature", "outside_relative_humidity", "return_temperature",
+    "return_relative_humidity", "plenum_temperature", "ceiling_temperature", "co2", "pressure",
+)  # fmt: skip
+"""Kinds of channel that the library's readings name alike."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Counsel:
-    """What the adviser says; ``targets`` is None where it keeps its hands off."""
+class AdvisorResult:
+    """What the adviser says; ``targets`` is None where it leaves it to the controller."""
 
     targets: Targets | None
     words: Words
-    memory: Recall
-    valid_for: float
-    """How long the adviser would let it stand. [s]"""
+    memory: AdvisorMemory
 
 
 def load_bay(path: Path) -> Bay:
@@ -97,7 +77,7 @@ def load_bay(path: Path) -> Bay:
         raise BadConfig(str(error).splitlines()) from None
 
 
-def readings_of(sample: Sample, wall: float, ignore: Iterable[str] = ()) -> Readings:
+def readings_of(sample: Sample, wall: float) -> Readings:
     """
     A sample as the adviser wants it.
 
@@ -107,16 +87,14 @@ def readings_of(sample: Sample, wall: float, ignore: Iterable[str] = ()) -> Read
         An accepted reading without a fault in what is needed.
     wall : float
         Time of day, UTC. [s]
-    ignore : iterable of str
-        Keys not to be used.
 
     Returns
     -------
     Readings
         NaN where there is no sound channel.
     """
-    pulps = pulps_of(sample, ignore) or [math.nan]
-    air = {name: mean_of(sample, kind, ignore) for name, kind in _KINDS.items()}
+    pulps = pulps_of(sample) or [math.nan]
+    air = {kind: mean_of(sample, kind) for kind in _AIRS}
     return Readings(
         time=wall,
         pulp_bottom=pulps[0],
@@ -127,60 +105,13 @@ def readings_of(sample: Sample, wall: float, ignore: Iterable[str] = ()) -> Read
     )
 
 
-def scene_of(readings: Readings) -> Scene:
-    """
-    What the safety gate looks at.
-
-    Parameters
-    ----------
-    readings : Readings
-        As the adviser has them.
-
-    Returns
-    -------
-    Scene
-    """
-    return Scene(
-        pulp_coldest=readings.pulp_coldest,
-        plenum_temperature=readings.plenum_temperature,
-        return_temperature=readings.return_temperature,
-        return_relative_humidity=readings.return_relative_humidity,
-        outside_temperature=readings.outside_temperature,
-        outside_relative_humidity=readings.outside_relative_humidity,
-        pressure=readings.pressure,
-    )
-
-
-def deeds_of(sample: Sample, past: Past, now: float, ignore: Iterable[str] = ()) -> Deeds:
-    """
-    What the machines do.
-
-    Parameters
-    ----------
-    sample : Sample
-        An accepted reading.
-    past : Past
-        Of the safety gate, which knows since when the fans run or stand.
-    now : float
-        Steady clock. [s]
-    ignore : iterable of str
-        Keys not to be used.
-
-    Returns
-    -------
-    Deeds
-    """
-    return Deeds(
-        fan=mean_of(sample, "fan_speed", ignore),
-        door=mean_of(sample, "door_opening", ignore),
-        cool=mean_of(sample, "refrigeration", ignore),
-        fan_for=now - past.fan.since,
-    )
-
-
-def seek(
-    bay: Bay, readings: Readings, memory: Recall | None, deeds: Deeds | None = None
-) -> Counsel:
+def request(
+    bay: Bay,
+    readings: Readings,
+    memory: AdvisorMemory | None,
+    actual: ActualPositions | None = None,
+    fan_for: float = math.inf,
+) -> AdvisorResult:
     """
     Ask the adviser.
 
@@ -190,14 +121,16 @@ def seek(
         The bay.
     readings : Readings
         Now.
-    memory : Recall or None
+    memory : AdvisorMemory or None
         From the last time.
-    deeds : Deeds, optional
+    actual : ActualPositions, optional
         What the machines do; without it the advice is taken to be carried out.
+    fan_for : float
+        How long the fans have been running or standing. [s]
 
     Returns
     -------
-    Counsel
+    AdvisorResult
         Positions in thousandths, as they travel.
 
     Raises
@@ -205,24 +138,22 @@ def seek(
     VentcalcError
         If a reading is not physical.
     """
-    deeds = deeds or Deeds()
-    recall = as_seen(memory or Recall(), deeds)
-    readings, pulps = without_noise(recall, readings)
-    advice, after = advise(bay, readings, recall.memory)
+    actual = actual or ActualPositions()
+    memory = as_seen(memory or AdvisorMemory(), actual, fan_for)
+    readings, pulps = without_noise(memory, readings)
+    advice, after = advise(bay, readings, memory.hourly)
     wanted = SOURCES.get(int(advice.action), "")
-    step = elapsed(recall.memory, after)
-    line = held(bay, recall, wanted, step, deeds)
+    step = elapsed(memory.hourly, after)
+    line = held(bay, memory, wanted, step, actual)
     if line:
         kept = without(bay, readings, wanted)
-        advice, after = advise(*kept, recall.memory)
-    after = as_done(bay, recall.memory, after, deeds)
-    return Counsel(
+        advice, after = advise(*kept, memory.hourly)
+    after = as_done(bay, memory.hourly, after, actual)
+    source = SOURCES.get(int(advice.action), "")
+    return AdvisorResult(
         targets=_targets(advice),
         words=_words(bay, advice, line),
-        memory=replace(
-            recalled(recall, after, SOURCES.get(int(advice.action), ""), step, deeds), pulps=pulps
-        ),
-        valid_for=advice.valid_for,
+        memory=replace(remembered(memory, after, source, step, actual), pulps=pulps),
     )
 
 
@@ -245,8 +176,9 @@ _OUTSIDE_WORDS = "Outside air does not cool the pile now"
 
 
 def _words(bay: Bay, advice: Advice, line: str) -> Words:
-    """Found only when somebody looks; the line of a source that waits stands second."""
+    """Found once, when somebody asks; the line of a source that waits stands second."""
 
+    @functools.cache
     def words(units: UnitSystem) -> tuple[str, ...]:
         first, *rest = reasons(advice, bay, units)
         if line:
@@ -258,42 +190,3 @@ def _words(bay: Bay, advice: Advice, line: str) -> Words:
 
 def _thousandths(position: float) -> float:
     return round(float(position), 3)
-
-
-def text_of(recall: Recall) -> str:
-    """The adviser's memory as text, for the journal."""
-    own: dict[str, Any] = {name: getattr(recall, name) for name in _TIMES}
-    own |= {"source": recall.source, "pulps": [v for v in recall.pulps if math.isfinite(v)]}
-    return json.dumps({**memory_to_dict(recall.memory), "bridge": own})
-
-
-def memory_of_text(text: str) -> Recall | None:
-    """
-    The adviser's memory from the journal.
-
-    Parameters
-    ----------
-    text : str
-        As ``text_of`` gives it.
-
-    Returns
-    -------
-    Recall or None
-        None where the text is no memory; the adviser starts afresh then.
-    """
-    try:
-        given = json.loads(text)
-        own = given.pop("bridge", {})
-        source = str(own.get("source", ""))
-        times = {name: max(float(own.get(name, 1e9)), 0.0) for name in _TIMES}
-        return Recall(
-            memory=memory_from_dict(given),
-            source=source if source in SOURCES.values() else "",
-            pulps=tuple(float(value) for value in own.get("pulps", ())),
-            **times,
-        )
-    except (VentcalcError, ValueError, TypeError, AttributeError, RecursionError):
-        return None
-
-
-_TIMES = ("source_for", "idle_for", "coil_off_for")

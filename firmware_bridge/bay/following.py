@@ -10,11 +10,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
 
 from firmware_bridge.codes import TARGETS
+from firmware_bridge.sensors.sample import ActualPositions
+from firmware_bridge.wire.messages import Alarm
 
-__all__ = ["Complaint", "Following"]
+__all__ = ["Following"]
 
 PATIENCE = 600.0
 """So long something is wrong before it is told. [s]"""
@@ -46,30 +47,21 @@ _FAULTS = {
     "implausible": "jumps",
     "stuck": "does not move",
     "units": "°C and °F mixed up?",
-    "contradictory": "the plenum knows nothing of it",
+    "contradictory": "it does not show in the plenum",
 }
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Complaint:
-    """Something that a manager should know."""
-
-    id: str
-    level: Literal[2, 3]
-    text: str
 
 
 @dataclass(slots=True)
 class Following:
     """What became of advice to one bay; all times by the steady clock. [s]"""
 
-    complaints: tuple[Complaint, ...] = ()
+    complaints: tuple[Alarm, ...] = ()
     """Those that stand."""
     _unanswered: bool = False
     _refused: str = ""
     _apart: dict[str, float] = field(default_factory=dict)
-    """Mean of actual less wanted, by target."""
-    _looked_at: float = -math.inf
+    """Mean of actual less agreed, by target."""
+    _assessed_at: float = -math.inf
     _since: dict[str, float] = field(default_factory=dict)
     _wrong_at: dict[str, float] = field(default_factory=dict)
     _texts: dict[str, str] = field(default_factory=dict)
@@ -88,22 +80,22 @@ class Following:
         self._unanswered, self._refused = False, ""
         self._apart.clear()
 
-    def look(
+    def assess(
         self,
         wanted: Mapping[str, float | None],
-        actual: Mapping[str, float],
+        actual: ActualPositions,
         faults: Mapping[str, str],
         now: float,
     ) -> list[tuple[str, str]]:
         """
-        Look again; called every few seconds.
+        See how things stand; called every few seconds.
 
         Parameters
         ----------
         wanted : mapping
             Positions that the controller agreed to, by target; empty where nothing stands. [0-1]
-        actual : mapping
-            Positions that it reports, by target; NaN where it does not. [0-1]
+        actual : ActualPositions
+            Those that it reports.
         faults : mapping
             What is wrong with readings, by key.
         now : float
@@ -129,14 +121,14 @@ class Following:
             (one.id, f"over: {one.text}") for one in self.complaints if one.id not in self._since
         ]
         self.complaints = tuple(
-            Complaint(id=name, level=3 if name == "sensor" else 2, text=self._texts[name][:90])
+            Alarm(id=name, level=3 if name == "sensor" else 2, text=self._texts[name][:90])
             for name, since in self._since.items()
             if now - since >= PATIENCE
         )
         return gone + [(one.id, one.text) for one in self.complaints if one.id not in before]
 
     def _wrong(self, faults: Mapping[str, str]) -> dict[str, str]:
-        """What is wrong at this moment, in words."""
+        """What is wrong now, in words."""
         found = {}
         if self._unanswered:
             found["unanswered"] = "the controller does not answer advice; it runs its own program"
@@ -151,14 +143,14 @@ class Following:
         return found
 
     def _compare(
-        self, wanted: Mapping[str, float | None], actual: Mapping[str, float], now: float
+        self, wanted: Mapping[str, float | None], actual: ActualPositions, now: float
     ) -> None:
-        step = 0.0 if math.isinf(self._looked_at) else now - self._looked_at
-        self._looked_at = now
+        step = 0.0 if math.isinf(self._assessed_at) else now - self._assessed_at
+        self._assessed_at = now
         for name in TARGETS:
-            aim, found = wanted.get(name), actual.get(name, math.nan)
-            if aim is None or math.isnan(found):
+            agreed, found = wanted.get(name), getattr(actual, name)
+            if agreed is None or math.isnan(found):
                 self._apart.pop(name, None)
                 continue
             before = self._apart.get(name, 0.0)
-            self._apart[name] = before + (found - aim - before) * -math.expm1(-step / MEAN_OVER)
+            self._apart[name] = before + (found - agreed - before) * -math.expm1(-step / MEAN_OVER)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 
-from firmware_bridge.bay.state import Decision, desk_for
+from firmware_bridge.bay.state import Decision, new_bay
 from firmware_bridge.config import BayConfig
 from firmware_bridge.sensors.sample import Sample
 from firmware_bridge.wire.messages import Birth, Channel
@@ -30,17 +31,17 @@ def replay(
     tuple
         Wall clock [s], decision, and the adviser's words.
     """
-    desk = desk_for(config, 1)
+    bay = new_bay(config, 1)
     for t, sample in recorded:
         if not sample.fresh:
             continue
-        if desk.source.birth is None or desk.source.birth.boot != sample.boot:
+        if bay.source.birth is None or bay.source.birth.boot != sample.boot:
             channels = tuple(
                 Channel(key=key, kind=kind, unit="1") for key, kind in sample.kinds.items()
             )
-            desk.source.birth = Birth(boot=sample.boot, channels=channels)
-        desk.source.newest, desk.source.online = sample, True
-        decision = desk.decide("", t, t)
+            bay.source.birth = Birth(boot=sample.boot, channels=channels)
+        bay.source.newest, bay.source.online = replace(sample, ignore=bay.source.ignore), True
+        decision = bay.decide("", t, t)
         if decision is not None:
-            desk.settle(decision, (1, sample.seq), t)
-            yield t, decision, desk.words("metric") if decision.targets is not None else ()
+            bay.settle(decision, (1, sample.seq), t)
+            yield t, decision, bay.words("metric") if decision.targets is not None else ()

@@ -13,13 +13,13 @@ from dataclasses import dataclass, field, replace
 from firmware_bridge.bay import moist_air
 from firmware_bridge.codes import TARGETS
 from firmware_bridge.config import Limits
+from firmware_bridge.sensors.sample import Sample, mean_of, pulps_of
 
 __all__ = [
     "RUNNING",
+    "History",
     "Machine",
-    "Past",
     "Refusal",
-    "Scene",
     "Targets",
     "check",
     "remember",
@@ -52,19 +52,6 @@ class Targets:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Scene:
-    """Measured state that a check rests on; NaN where unknown."""
-
-    pulp_coldest: float
-    plenum_temperature: float
-    return_temperature: float
-    return_relative_humidity: float
-    outside_temperature: float = math.nan
-    outside_relative_humidity: float = math.nan
-    pressure: float = math.nan
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
 class Machine:
     """Whether a machine runs, and since when on the steady clock. [s]"""
 
@@ -75,7 +62,7 @@ class Machine:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Past:
+class History:
     """What went before, on the steady clock. [s]"""
 
     sent: Targets | None = None
@@ -86,7 +73,7 @@ class Past:
     fan: Machine = field(default_factory=Machine)
     cool: Machine = field(default_factory=Machine)
     changes: tuple[float, ...] = ()
-    """Moments of the changes of the last hour."""
+    """When positions changed within the last hour. [s]"""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -98,7 +85,9 @@ class Refusal:
     text: str
 
 
-def check(targets: Targets, scene: Scene, past: Past, limits: Limits, now: float) -> Refusal | None:
+def check(
+    targets: Targets, sample: Sample, history: History, limits: Limits, now: float
+) -> Refusal | None:
     """
     Check advice against the envelope.
 
@@ -106,9 +95,9 @@ def check(targets: Targets, scene: Scene, past: Past, limits: Limits, now: float
     ----------
     targets : Targets
         Advice.
-    scene : Scene
-        What was measured.
-    past : Past
+    sample : Sample
+        What was measured; its means count, NaN where unknown.
+    history : History
         What went before.
     limits : Limits
         The envelope.
@@ -123,11 +112,11 @@ def check(targets: Targets, scene: Scene, past: Past, limits: Limits, now: float
     return (
         _range(targets)
         or _combination(targets, limits)
-        or _freezing(targets, scene, limits)
-        or _wetting(targets, scene, limits)
-        or _times(targets, past, limits, now)
-        or _speed(targets, past, limits, now)
-        or _changes(targets, past, limits, now)
+        or _freezing(targets, sample, limits)
+        or _wetting(targets, sample, limits)
+        or _times(targets, history, limits, now)
+        or _speed(targets, history, limits, now)
+        or _changes(targets, history, limits, now)
     )
 
 
@@ -152,73 +141,70 @@ def _combination(targets: Targets, limits: Limits) -> Refusal | None:
     return Refusal(code="combination", text=text)
 
 
-def _mixed(targets: Targets, scene: Scene, limits: Limits) -> tuple[float, float, float]:
+def _mixed(targets: Targets, sample: Sample, limits: Limits) -> tuple[float, float, float]:
     """Supply air at its coldest, its humidity ratio at its wettest, and the pressure."""
-    pressure = 101325.0 if math.isnan(scene.pressure) else scene.pressure
-    warm = scene.return_temperature
-    ratio = moist_air.humidity_ratio(warm, scene.return_relative_humidity, pressure)
-    share = targets.door * limits.door_full
-    if share > 0.0 and not math.isnan(scene.outside_temperature):
-        outside = moist_air.humidity_ratio(
-            scene.outside_temperature, scene.outside_relative_humidity, pressure
-        )
-        warm += share * (scene.outside_temperature - warm)
-        ratio += share * (outside - ratio)
+    pressure = mean_of(sample, "pressure")
+    pressure = 101325.0 if math.isnan(pressure) else pressure
+    warm = mean_of(sample, "return_temperature")
+    humidity = mean_of(sample, "return_relative_humidity")
+    ratio = moist_air.humidity_ratio(warm, humidity, pressure)
+    share, outside = targets.door * limits.door_full, mean_of(sample, "outside_temperature")
+    if share > 0.0 and not math.isnan(outside):
+        humidity = mean_of(sample, "outside_relative_humidity")
+        ratio += share * (moist_air.humidity_ratio(outside, humidity, pressure) - ratio)
+        warm += share * (outside - warm)
     drop = targets.water * limits.humidifier_drop_k
     if drop > 0.0:
         drop = min(drop, max(warm - moist_air.wet_bulb(warm, ratio, pressure), 0.0))
     return warm - drop, ratio + drop * 1006.0 / 2.501e6, pressure
 
 
-def _freezing(targets: Targets, scene: Scene, limits: Limits) -> Refusal | None:
+def _freezing(targets: Targets, sample: Sample, limits: Limits) -> Refusal | None:
     if targets.fan == 0.0:
         return None
     opens = targets.door > limits.door_shut
-    unknown = math.isnan(scene.outside_temperature + scene.outside_relative_humidity)
-    if opens and unknown:
+    outside = (mean_of(sample, f"outside_{what}") for what in ("temperature", "relative_humidity"))
+    if opens and any(map(math.isnan, outside)):
         return Refusal(code="missing", text="door open and outside air not known")
     chills = opens or targets.cool > 0.0 or targets.water > 0.0
     if not chills:
         return None
-    floor = limits.plenum_floor_c
-    coldest = _mixed(targets, scene, limits)[0]
+    floor, plenum = limits.plenum_floor_c, mean_of(sample, "plenum_temperature")
+    coldest = _mixed(targets, sample, limits)[0]
     expected = coldest if math.isnan(targets.air) else min(coldest, targets.air + 1e-6)
     if not expected >= floor:
         return Refusal(code="freeze", text=f"supply air at {expected:.1f} °C, below {floor:g} °C")
-    if not scene.plenum_temperature >= floor:
-        return Refusal(
-            code="freeze",
-            text=f"plenum reads {scene.plenum_temperature:.1f} °C, below {floor:g} °C",
-        )
+    if not plenum >= floor:
+        return Refusal(code="freeze", text=f"plenum reads {plenum:.1f} °C, below {floor:g} °C")
     return None
 
 
-def _wetting(targets: Targets, scene: Scene, limits: Limits) -> Refusal | None:
+def _wetting(targets: Targets, sample: Sample, limits: Limits) -> Refusal | None:
     if targets.fan == 0.0:
         return None
-    if scene.plenum_temperature < limits.plenum_floor_c and targets.door <= limits.door_shut:
+    plenum = mean_of(sample, "plenum_temperature")
+    if plenum < limits.plenum_floor_c and targets.door <= limits.door_shut:
         return None  # the pile's own warmth against frost: the greater harm goes first
-    _, ratio, pressure = _mixed(targets, scene, limits)
+    _, ratio, pressure = _mixed(targets, sample, limits)
     dew = moist_air.dew_point(ratio, pressure)
     if targets.cool > 0.0 and targets.air < dew:
         dew = targets.air  # the coil has taken the rest
-    margin = scene.pulp_coldest - dew
-    if margin >= limits.wetting_margin_k - WETTING_TOLERANCE:
+    coldest = min(pulps_of(sample), default=math.nan)
+    if coldest - dew >= limits.wetting_margin_k - WETTING_TOLERANCE:
         return None
     return Refusal(
-        code="wetting",
-        text=f"dew point {dew:.1f} °C against tubers at {scene.pulp_coldest:.1f} °C",
+        code="wetting", text=f"dew point {dew:.1f} °C against tubers at {coldest:.1f} °C"
     )
 
 
-def _times(targets: Targets, past: Past, limits: Limits, now: float) -> Refusal | None:
-    on, fan = targets.fan > 0.0, past.fan
+def _times(targets: Targets, history: History, limits: Limits, now: float) -> Refusal | None:
+    on, fan = targets.fan > 0.0, history.fan
     if fan.on is not None and on != fan.on:
         least = limits.minimum_on_s if fan.on else limits.minimum_off_s
         if now - fan.since < least:
             return _too_soon("fan", fan, least, now)
     # Refrigeration may stop at any time, but a compressor must rest before it starts again.
-    cool, least = past.cool, limits.minimum_off_s
+    cool, least = history.cool, limits.minimum_off_s
     if targets.cool > 0.0 and cool.on is False and now - cool.since < least:
         return _too_soon("refrigeration", cool, least, now)
     return None
@@ -231,24 +217,25 @@ def _too_soon(name: str, machine: Machine, least: float, now: float) -> Refusal:
     )
 
 
-def _speed(targets: Targets, past: Past, limits: Limits, now: float) -> Refusal | None:
-    if past.sent is None or now - past.sent_at > FORGOTTEN:
+def _speed(targets: Targets, history: History, limits: Limits, now: float) -> Refusal | None:
+    if history.sent is None or now - history.sent_at > FORGOTTEN:
         return None
-    if targets.fan == 0.0 or past.sent.fan == 0.0:
+    if targets.fan == 0.0 or history.sent.fan == 0.0:
         return None  # a start or a stop, for which there are shortest runs and rests
-    seconds = now - past.sent_at
-    step = targets.door - past.sent.door  # a door may close at any speed
+    seconds = now - history.sent_at
+    step = targets.door - history.sent.door  # a door may close at any speed
     if step > limits.door_per_min * seconds / 60.0 + CHANGE:
         return Refusal(code="slew", text=f"the door would open by {step:.0%} in {seconds:.0f} s")
-    step = abs(targets.fan - past.sent.fan)
+    step = abs(targets.fan - history.sent.fan)
     if step > limits.fan_per_min * seconds / 60.0 + CHANGE:
         return Refusal(code="slew", text=f"fan speed would change by {step:.0%} in {seconds:.0f} s")
     return None
 
 
-def _changes(targets: Targets, past: Past, limits: Limits, now: float) -> Refusal | None:
-    recent = sum(now - moment < HOUR for moment in past.changes)
-    if past.last is None or not _differs(targets, past.last) or recent < limits.changes_per_hour:
+def _changes(targets: Targets, history: History, limits: Limits, now: float) -> Refusal | None:
+    recent = sum(now - time < HOUR for time in history.changes)
+    differs = history.last is not None and _differs(targets, history.last)
+    if not differs or recent < limits.changes_per_hour:
         return None
     return Refusal(code="changes", text=f"{recent} changes within the hour are enough")
 
@@ -257,13 +244,13 @@ def _differs(targets: Targets, other: Targets) -> bool:
     return any(abs(getattr(targets, name) - getattr(other, name)) > CHANGE for name in TARGETS)
 
 
-def watch(past: Past, fan: float, cool: float, now: float) -> Past:
+def watch(history: History, fan: float, cool: float, now: float) -> History:
     """
     Take what the controller reports of fans and refrigeration.
 
     Parameters
     ----------
-    past : Past
+    history : History
         Before.
     fan, cool : float
         As measured; NaN where they are not. [0-1]
@@ -272,10 +259,10 @@ def watch(past: Past, fan: float, cool: float, now: float) -> Past:
 
     Returns
     -------
-    Past
+    History
         What is measured replaces what was concluded from advice.
     """
-    return replace(past, fan=_seen(past.fan, fan, now), cool=_seen(past.cool, cool, now))
+    return replace(history, fan=_seen(history.fan, fan, now), cool=_seen(history.cool, cool, now))
 
 
 def _seen(machine: Machine, position: float, now: float) -> Machine:
@@ -288,13 +275,13 @@ def _seen(machine: Machine, position: float, now: float) -> Machine:
     return Machine(on=on, since=now if machine.on is not None else -math.inf, measured=True)
 
 
-def remember(past: Past, targets: Targets | None, now: float) -> Past:
+def remember(history: History, targets: Targets | None, now: float) -> History:
     """
     Take note of what was sent.
 
     Parameters
     ----------
-    past : Past
+    history : History
         Before.
     targets : Targets or None
         Advice as sent; None for ``none``.
@@ -303,21 +290,21 @@ def remember(past: Past, targets: Targets | None, now: float) -> Past:
 
     Returns
     -------
-    Past
+    History
     """
     if targets is None:
-        return replace(past, sent=None)
-    changes = tuple(moment for moment in past.changes if now - moment < HOUR)
-    if past.last is not None and _differs(targets, past.last):
+        return replace(history, sent=None)
+    changes = tuple(time for time in history.changes if now - time < HOUR)
+    if history.last is not None and _differs(targets, history.last):
         changes = (*changes, now)
     return replace(
-        past,
+        history,
         sent=targets,
         last=targets,
         sent_at=now,
         changes=changes,
-        fan=_concluded(past.fan, targets.fan, now),
-        cool=_concluded(past.cool, targets.cool, now),
+        fan=_concluded(history.fan, targets.fan, now),
+        cool=_concluded(history.cool, targets.cool, now),
     )
 
 

@@ -1,35 +1,36 @@
-"""One bay's desk: what is known, what was advised, accepted and done, and what to say next."""
+"""One bay: what is known, what was advised, accepted and done, and what to say next."""
 
 from __future__ import annotations
 
 import math
 from collections import Counter
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Literal, cast
+
+import msgspec
 
 from firmware_bridge.bay import advisor, safety
-from firmware_bridge.bay.advisor import Words
+from firmware_bridge.bay.advisor import Bay, Words
 from firmware_bridge.bay.following import Following
-from firmware_bridge.bay.safety import Past, Targets
+from firmware_bridge.bay.memory import AdvisorMemory, memory_from_text
+from firmware_bridge.bay.safety import History, Targets
 from firmware_bridge.codes import MODES, TARGETS
 from firmware_bridge.config import BayConfig
-from firmware_bridge.sensors.sample import Sample, contradiction, fault_of, mean_of
+from firmware_bridge.sensors.sample import (
+    ActualPositions,
+    Sample,
+    actual_positions,
+    contradiction,
+    fault_of,
+)
 from firmware_bridge.sensors.source import Source
-from firmware_bridge.wire.messages import Ack, Advice, Alarm
+from firmware_bridge.wire.messages import Ack, AdviceMessage, Alarm
 from firmware_bridge.wire.plain_topics import PlainInbox
 
-__all__ = ["ACTUAL", "BayView", "Decision", "Desk", "desk_for"]
+__all__ = ["BayState", "BayView", "Decision", "new_bay"]
 
-ACTUAL = {
-    "fan": "fan_speed",
-    "door": "door_opening",
-    "water": "humidifier",
-    "cool": "refrigeration",
-    "heat": "heater",
-}
-"""Kind of channel that tells the actual position of each target."""
 _TEXTS = {
-    "start": "waiting for the controller's birth and first reading",
+    "start": "waiting for the controller to connect and send a reading",
     "link": "the bridge does not hear its own beat through the broker",
     "audit": "the audit log cannot be written",
     "disk": "the disk is nearly full",
@@ -39,11 +40,11 @@ _TEXTS = {
     "shutdown": "the bridge ends",
     "units": "numbers do not fit their declared unit (°C and °F mixed up?)",
     "stale": "the newest reading is too old",
-    "lost": "the controller is silent or has said goodbye",
+    "lost": "the controller is silent or has disconnected",
     "missing": "a reading that is needed is missing",
     "implausible": "a reading that is needed cannot be believed",
     "stuck": "a sensor that is needed has not moved for too long",
-    "hands_off": "the adviser keeps its hands off",
+    "hands_off": "the adviser leaves it to the controller's own program",
 }
 
 
@@ -61,47 +62,54 @@ class Decision:
     text: str
     targets: Targets | None
     rests_on: tuple[int, int]
+    """Boot and seq of the reading."""
+
+
+_WAITING = Decision(code="start", text=_TEXTS["start"], targets=None, rests_on=(0, 0))
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class BayView:
-    """A bay for people to look at; ages in seconds at the moment of looking."""
+    """A bay for people to see, at one time; nothing in it changes any more."""
 
     name: str
+    zone: str
+    """IANA name of the store's time zone."""
     mode: str
-    code: str
-    text: str
+    decision: Decision
     words: Words
-    advised: Targets | None
     advised_age: float
+    """[s]"""
     accepted: Ack | None
-    actual: dict[str, float]
-    """By target; NaN where the controller does not report it. [0-1]"""
+    accepted_age: float
+    """[s]"""
+    actual: ActualPositions
     sample: Sample | None
     reading_age: float
-    online: bool
+    """[s]"""
     alarms: tuple[Alarm, ...]
-    counts: dict[str, int]
-    complaints: tuple[str, ...] = ()
+    """As the controller tells them."""
+    complaints: tuple[Alarm, ...] = ()
     """What the bridge has to say of the controller."""
 
 
 @dataclass(slots=True)
-class Desk:
+class BayState:
     """State of one bay; the loop of the service owns it."""
 
     config: BayConfig
-    bay: Any
+    description: Bay
     source: Source
     plain: PlainInbox | None = None
-    memory: Any = None
-    past: Past = field(default_factory=Past)
-    decision: Decision | None = None
+    memory: AdvisorMemory | None = None
+    history: History = field(default_factory=History)
+    decision: Decision = _WAITING
     """The last one that was sent (or, in ``observe``, would have been)."""
     decided_at: float = -math.inf
     ids: list[tuple[int, int]] = field(default_factory=list)
     """Of the last pieces of advice, for acknowledgements."""
     accepted: Ack | None = None
+    accepted_at: float = -math.inf
     following: Following = field(default_factory=Following)
     words: Words = no_words
     alarms: tuple[Alarm, ...] = ()
@@ -116,6 +124,11 @@ class Desk:
     def name(self) -> str:
         """Name of the bay."""
         return self.config.name
+
+    @property
+    def zone(self) -> str:
+        """IANA name of the store's time zone."""
+        return self.description.site.time_zone
 
     @property
     def wants_birth(self) -> bool:
@@ -158,7 +171,7 @@ class Desk:
             return "stale"
         if self.source.units_wrong:
             return "units"
-        return fault_of(sample, self.config.ignore)
+        return fault_of(sample)
 
     def due(self, now: float) -> bool:
         """Whether the rate limit allows the next piece of advice."""
@@ -187,8 +200,8 @@ class Desk:
         if not code and not self.due(now):
             return None
         if code:
-            again = self.decision is not None and self.decision.targets is None
-            return None if again and not self.due(now) else self.refuse(code)
+            again = self.decision.targets is None and not self.due(now)
+            return None if again else self.refuse(code)
         return self._ask(sample, now, wall)
 
     def refuse(self, code: str) -> Decision:
@@ -196,25 +209,21 @@ class Desk:
         return self._none(code, self._text(code))
 
     def _ask(self, sample: Sample, now: float, wall: float) -> Decision:
-        ignore = self.config.ignore
-        fan, cool = (mean_of(sample, ACTUAL[name], ignore) for name in ("fan", "cool"))
-        self.past = safety.watch(self.past, fan, cool, now)
-        readings = advisor.readings_of(sample, wall, ignore)
-        deeds = advisor.deeds_of(sample, self.past, now, ignore)
+        actual = actual_positions(sample)
+        self.history = safety.watch(self.history, actual.fan, actual.cool, now)
+        readings, fan_for = advisor.readings_of(sample, wall), now - self.history.fan.since
         try:
-            counsel = advisor.seek(self.bay, readings, self.memory, deeds)
+            result = advisor.request(self.description, readings, self.memory, actual, fan_for)
         except Exception as error:  # whatever the adviser stumbles over, the controller goes on
             return self._none("adviser", " ".join(f"{error}".split())[:120])
-        self.memory, self.words = counsel.memory, counsel.words
-        if counsel.targets is None:
+        self.memory, self.words = result.memory, result.words
+        if result.targets is None:
             return self._none("hands_off", _TEXTS["hands_off"])
-        refusal = safety.check(
-            counsel.targets, advisor.scene_of(readings), self.past, self.config.limits, now
-        )
+        refusal = safety.check(result.targets, sample, self.history, self.config.limits, now)
         if refusal is not None:
             return self._none(refusal.code, refusal.text)
         return Decision(
-            code="ok", text="", targets=counsel.targets, rests_on=(sample.boot, sample.seq)
+            code="ok", text="", targets=result.targets, rests_on=(sample.boot, sample.seq)
         )
 
     def _none(self, code: str, text: str) -> Decision:
@@ -225,21 +234,19 @@ class Desk:
     def _text(self, code: str) -> str:
         sample = self.source.newest
         if code == "contradictory" and sample is not None:
-            return f"{contradiction(sample, self.config.ignore)} contradict each other"
-        keys = ""
-        if sample is not None and code in ("missing", "implausible", "stuck", "units"):
-            keys = ", ".join(key for key, fault in sample.faults.items() if fault == code)
+            return f"{contradiction(sample)} contradict each other"
+        keys = ", ".join(key for key, fault in self._faults().items() if fault == code)
         return f"{_TEXTS.get(code, code)}{': ' if keys else ''}{keys[:60]}"
 
     def settle(self, decision: Decision, identity: tuple[int, int], now: float) -> None:
         """Take note of what was said."""
-        self.past = safety.remember(self.past, decision.targets, now)
+        self.history = safety.remember(self.history, decision.targets, now)
         self.decision, self.decided_at = decision, now
         self.ids = [*self.ids[-7:], identity]
         if self.config.mode != "observe" and self.plain is None:
             self.following.sent()
 
-    def advice(self, decision: Decision, identity: tuple[int, int]) -> Advice:
+    def advice(self, decision: Decision, identity: tuple[int, int]) -> AdviceMessage:
         """
         A decision as a message.
 
@@ -252,40 +259,40 @@ class Desk:
 
         Returns
         -------
-        Advice
+        AdviceMessage
             Only positions that the controller takes; a plain controller takes what is mapped.
         """
-        level: Any = max(MODES.index(self.config.mode), 1)
-        head: dict[str, Any] = {
-            "id": identity,
-            "rests_on": decision.rests_on,
-            "ttl": self.config.ttl_s,
-            "mode": level,
-        }
-        targets = decision.targets
+        message = AdviceMessage(
+            id=identity,
+            rests_on=decision.rests_on,
+            ttl=self.config.ttl_s,
+            mode=cast("Literal[1, 2, 3]", max(MODES.index(self.config.mode), 1)),
+            none=None if decision.targets else decision.code,
+        )
+        targets, birth = decision.targets, self.source.birth
         if targets is None:
-            return Advice(**head, none=decision.code)
-        birth = self.source.birth
+            return message
         takes = birth.takes if birth is not None and birth.takes else TARGETS
-        positions = {name: getattr(targets, name) for name in TARGETS if name in takes}
-        positions["fan"] = targets.fan
+        taken = {name: getattr(targets, name) for name in TARGETS if name in takes}
         air = None if math.isnan(targets.air) else targets.air
-        return Advice(**head, why=targets.why, air=air, **positions)
+        return msgspec.structs.replace(
+            message, why=targets.why, air=air, **{**taken, "fan": targets.fan}
+        )
 
-    def take_ack(self, ack: Ack) -> bool:
+    def take_ack(self, ack: Ack, now: float) -> bool:
         """Take an answer; False where it answers nothing of ours."""
         birth = self.source.birth
         if birth is None or ack.boot != birth.boot or ack.ref not in self.ids:
             self.counts["foreign ack"] += 1
             return False
-        self.accepted = ack
+        self.accepted, self.accepted_at = ack, now
         self.counts[f"ack {ack.code}"] += 1
         self.following.answered(ack.code)
         return True
 
-    def attend(self, doubt: str, now: float) -> list[tuple[str, str]]:
+    def assess(self, doubt: str, now: float) -> list[tuple[str, str]]:
         """
-        Look whether advice is answered and carried out.
+        Whether advice is answered and carried out.
 
         Parameters
         ----------
@@ -302,7 +309,8 @@ class Desk:
         if doubt or self.config.mode == "observe":
             self.following.forget()
         faults = {} if doubt else self._faults()
-        return self.following.look(self._agreed(now), self.actual(), faults, now)
+        actual = actual_positions(self.source.newest)
+        return self.following.assess(self._agreed(now), actual, faults, now)
 
     def _faults(self) -> dict[str, str]:
         sample = self.source.newest
@@ -311,57 +319,46 @@ class Desk:
         return {
             key: fault
             for key, fault in sample.faults.items()
-            if key not in self.config.ignore and sample.kinds[key] != "other"
+            if key not in sample.ignore and sample.kinds[key] != "other"
         }
 
     def _agreed(self, now: float) -> dict[str, float | None]:
         """Positions that the controller should have taken; empty where it is free."""
-        decision, ack = self.decision, self.accepted
-        stands = decision is not None and now - self.decided_at <= self.config.ttl_s
-        if self.config.mode not in ("confirm", "bounded") or not stands:
-            return {}
-        if decision is None or decision.targets is None:
+        targets, ack = self.decision.targets, self.accepted
+        stands = now - self.decided_at <= self.config.ttl_s
+        if targets is None or not stands or self.config.mode not in ("confirm", "bounded"):
             return {}
         if self.plain is not None and self.config.mode == "bounded":
             to = self.plain.mapping.advice
             named = [] if to is None else [name for name in TARGETS if getattr(to, name)]
-            return {name: getattr(decision.targets, name) for name in named}
+            return {name: getattr(targets, name) for name in named}
         if ack is None or ack.code not in ("accepted", "clamped"):
             return {}
         return {name: getattr(ack, name) for name in TARGETS}
 
-    def actual(self) -> dict[str, float]:
-        """Positions that the controller reports. [0-1]"""
-        sample = self.source.newest
-        if sample is None:
-            return dict.fromkeys(ACTUAL, math.nan)
-        return {name: mean_of(sample, kind) for name, kind in ACTUAL.items()}
-
     def view(self, now: float) -> BayView:
         """The bay as people should see it."""
-        sample, decision = self.source.newest, self.decision
+        sample = self.source.newest
         return BayView(
             name=self.name,
+            zone=self.zone,
             mode=self.config.mode,
-            code="start" if decision is None else decision.code,
-            text=_TEXTS["start"] if decision is None else decision.text,
+            decision=self.decision,
             words=self.words,
-            advised=None if decision is None else decision.targets,
             advised_age=now - self.decided_at,
             accepted=self.accepted,
-            actual=self.actual(),
+            accepted_age=now - self.accepted_at,
+            actual=actual_positions(sample),
             sample=sample,
             reading_age=math.inf if sample is None else sample.age(now),
-            online=self.source.online,
             alarms=self.alarms,
-            counts=dict(self.source.counts + self.counts),
-            complaints=tuple(one.text for one in self.following.complaints),
+            complaints=self.following.complaints,
         )
 
 
-def desk_for(config: BayConfig, boot: int, memory: str | None = None) -> Desk:
+def new_bay(config: BayConfig, boot: int, memory: str | None = None) -> BayState:
     """
-    A desk for one bay.
+    A bay of which nothing is known yet but what was stored.
 
     Parameters
     ----------
@@ -374,20 +371,20 @@ def desk_for(config: BayConfig, boot: int, memory: str | None = None) -> Desk:
 
     Returns
     -------
-    Desk
+    BayState
 
     Raises
     ------
     BadConfig
         If the bay file cannot be used.
     """
-    desk = Desk(
+    bay = BayState(
         config=config,
-        bay=advisor.load_bay(config.bay_file),
+        description=advisor.load_bay(config.bay_file),
         source=Source(ignore=frozenset(config.ignore), max_age=config.max_age_s),
-        memory=None if memory is None else advisor.memory_of_text(memory),
+        memory=None if memory is None else memory_from_text(memory),
     )
     if config.mapping is not None:
-        desk.plain = PlainInbox(mapping=config.mapping, boot=boot, max_age=config.max_age_s)
-        desk.source.take_birth(desk.plain.birth(), 0.0)
-    return desk
+        bay.plain = PlainInbox(mapping=config.mapping, boot=boot, max_age=config.max_age_s)
+        bay.source.take_birth(bay.plain.birth(), 0.0)
+    return bay

@@ -20,12 +20,13 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from importlib import resources
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from amqtt.broker import Broker
 
 from firmware_bridge.bay.advisor import load_bay
 from firmware_bridge.bay.safety import Targets
-from firmware_bridge.bay.state import Decision, Desk
+from firmware_bridge.bay.state import BayState, Decision
 from firmware_bridge.codes import NONE_REASONS
 from firmware_bridge.config import BayConfig, BrokerConfig, Config, OwnConfig
 from firmware_bridge.demo.simulator import Fault, Simulator, plant_of
@@ -205,37 +206,39 @@ class _Teller:
     """Says in plain lines what is new; the same advice again is not."""
 
     say: Callable[[str], None]
+    zone: ZoneInfo
+    """Of the invented stores."""
     _last: dict[str, Decision] = field(default_factory=dict)
     _asked: dict[str, tuple[int, int]] = field(default_factory=dict)
 
-    def look(self, service: Service) -> None:
+    def tell(self, service: Service) -> None:
         """Tell events, new advice and the answers to it."""
         while service.told:
             event = service.told.popleft()
             if event.code not in NONE_REASONS:  # told as advice
-                self._line(event.t, event.bay or "bridge", f"{event.code}: {event.text}")
-        for desk in service.desks.values():
-            self._advice(desk, service.clock.wall())
+                self._line(event.t, event.bay or "bridge", event.text)
+        for bay in service.bays.values():
+            self._advice(bay, service.clock.wall())
 
-    def _advice(self, desk: Desk, wall: float) -> None:
-        name, decision = desk.name, desk.decision
-        if decision is None:
+    def _advice(self, bay: BayState, wall: float) -> None:
+        name, decision = bay.name, bay.decision
+        if decision.code == "start":
             return
         if _differs(decision, self._last.get(name)):
             self._last[name] = decision
-            self._asked[name] = desk.ids[-1]
+            self._asked[name] = bay.ids[-1]
             words = f"none, {decision.text}"
             if decision.targets is not None:
                 words = _positions(decision.targets)
             self._line(wall, name, f"advice: {words}")
         asked = self._asked.get(name)
-        if desk.accepted is not None and asked == desk.accepted.ref:
+        if bay.accepted is not None and asked == bay.accepted.ref:
             del self._asked[name]
-            code = str(desk.accepted.code)
+            code = str(bay.accepted.code)
             self._line(wall, name, f"answer: {ANSWERS.get(code, code)}")
 
     def _line(self, t: float, who: str, words: str) -> None:
-        self.say(f"{datetime.fromtimestamp(t, UTC):%Y-%m-%d %H:%M}Z {who:6} {words}")
+        self.say(f"{datetime.fromtimestamp(t, self.zone):%Y-%m-%d %H:%M %Z} {who:6} {words}")
 
 
 def _differs(decision: Decision, last: Decision | None) -> bool:
@@ -347,14 +350,14 @@ def run_demo(
         players = [_player(cast, config, stepper) for cast in CAST]
         for line in _hello(broker.port, page.address, config, pace):
             say(line)
-        teller = _Teller(say)
+        teller = _Teller(say, ZoneInfo(players[0].simulator.plant.bay.site.time_zone))
 
         def each_turn(service: Service, link: Link) -> None:
-            stepper.tick(service.standing.heard_at)
+            stepper.tick(service.health.heard_at)
             for player in players if stepper.begun else ():
                 player.turn()
-            teller.look(service)
-            board.post(service.views, stepper.now, START + stepper.now, link.problem)
+            teller.tell(service)
+            board.post(service.views, START + stepper.now, link.problem)
             if stepper.now >= days * 86400.0:
                 stop.set()
 

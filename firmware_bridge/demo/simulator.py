@@ -13,13 +13,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from functools import lru_cache
-from typing import Any, Protocol
+from typing import Any, Literal
+
+import msgspec
 
 from firmware_bridge.codes import TARGETS
 from firmware_bridge.service.clock import Clock
 from firmware_bridge.wire import messages, topics
-from firmware_bridge.wire.client import Incoming, Message
-from firmware_bridge.wire.messages import Advice, Birth, Channel, Reading, State
+from firmware_bridge.wire.client import Message, Wire
+from firmware_bridge.wire.messages import AdviceMessage, Birth, Channel, ReadingMessage, State
 from firmware_bridge.wire.receiver import LocalLimits, Receiver
 from ventcalc import air
 from ventcalc._ops import SCALAR
@@ -32,7 +34,7 @@ from ventcalc.season.bay_model import bed_of, first_state, readings_of, step_bay
 from ventcalc.season.surroundings import Outside
 from ventcalc.weather import Weather, example_weather
 
-__all__ = ["CHANNELS", "Fault", "Plant", "Simulator", "Wire", "outside_at", "plant_of"]
+__all__ = ["CHANNELS", "Fault", "Plant", "Simulator", "outside_at", "plant_of"]
 
 PULPS = 5
 LAYERS = 20
@@ -61,13 +63,6 @@ CHANNELS: tuple[Channel, ...] = (
     *(Channel(key=key, kind=kind, unit=unit, scale=scale) for key, kind, unit, scale, _ in _KINDS),
 )
 _NOISE = {key: noise for key, _, _, _, noise in _KINDS}
-
-
-class Wire(Protocol):
-    """What the simulator needs of a link."""
-
-    def send(self, message: Message) -> bool: ...
-    def receive(self, most: int = ...) -> list[Incoming]: ...
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -148,7 +143,7 @@ class Plant:
     """Humidifier. [0-1]"""
 
     def advance(self, time: float) -> None:
-        """Move on to a moment under the positions that stand, a minute or less at a time."""
+        """Move on to a time under the positions that stand, a minute or less at a time."""
         while time - self.time > 1e-6:
             step = min(60.0, time - self.time)
             outside = outside_at(self.time, self.pressure)
@@ -217,16 +212,16 @@ class Simulator:
     wire: Wire | None = None
     every: float = 60.0
     """Time from reading to reading. [s]"""
-    form: str = "object"
+    form: Literal["object", "integers"] = "object"
     noise: float = 1.0
     faults: Sequence[Fault] = ()
     boot: int = field(default_factory=lambda: secrets.randbits(31))
     limits: LocalLimits = field(default_factory=LocalLimits)
     seed: int = 1
     receiver: Receiver = field(init=False)
-    following: Advice | None = None
+    following: AdviceMessage | None = None
     """Advice that the controller follows; None: its own program."""
-    applied: list[tuple[float, Advice]] = field(default_factory=list)
+    applied: list[tuple[float, AdviceMessage]] = field(default_factory=list)
     """The last pieces of advice that moved anything, with their time. [s]"""
     acks: list[messages.Ack] = field(default_factory=list)
     _seq: int = 0
@@ -259,13 +254,12 @@ class Simulator:
     def births(self) -> list[Message]:
         """What is said after every connect."""
         state = messages.encode(State(boot=self.boot, on=1))
-        form: Any = self.form
         birth = Birth(
             boot=self.boot,
             fw="simulator",
             channels=_placed(self.plant),
             takes=TARGETS,
-            form=form,
+            form=self.form,
             every=max(1, round(self.every)),
         )
         return [
@@ -294,7 +288,7 @@ class Simulator:
         self.control(now)
         self._seq = (self._seq + 1) % 2**32
         self.receiver.note_reading(self._seq, now)
-        reading = Reading(
+        reading = ReadingMessage(
             boot=self.boot,
             seq=self._seq,
             up=round(now - self._started, 1),
@@ -303,12 +297,12 @@ class Simulator:
         )
         if self.form == "integers":
             counts = [_count(channel, (reading.v or {})[channel.key]) for channel in CHANNELS]
-            reading = Reading(boot=self.boot, seq=self._seq, up=reading.up, t=reading.t, i=counts)
+            reading = msgspec.structs.replace(reading, v=None, i=counts)
         self.wire.send(
             Message(topic=self.topic("reading"), payload=messages.encode(reading), qos=1)
         )
 
-    def _take(self, message: Incoming, now: float) -> None:
+    def _take(self, message: Message, now: float) -> None:
         assert self.wire is not None
         if message.topic == self.topic("beat"):
             self.receiver.take_beat(message.payload, message.retain, now)

@@ -23,7 +23,7 @@ def open_database(path: Path, script: str, *, read_only: bool = False) -> sqlite
     script : str
         Statements that make the tables.
     read_only : bool
-        Only look.
+        Nothing can be written.
 
     Returns
     -------

@@ -233,8 +233,8 @@ def _csv_sample(
     path: Path, number: int, row: dict[str, str], kinds: dict[str, str]
 ) -> tuple[float, Sample]:
     try:
-        moment = datetime.fromisoformat(row["time_utc"])
-        t = moment.replace(tzinfo=moment.tzinfo or UTC).timestamp()
+        time = datetime.fromisoformat(row["time_utc"])
+        t = time.replace(tzinfo=time.tzinfo or UTC).timestamp()
         values = {
             key: float(cell) if (cell := row[f"{kind}:{key}"]) else math.nan
             for key, kind in kinds.items()

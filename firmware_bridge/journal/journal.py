@@ -294,7 +294,7 @@ class Journal:
         return result
 
     def events(self, start: float = 0.0, bay: str | None = None) -> list[Event]:
-        """Events since a moment of the wall clock, of one bay or all, oldest first."""
+        """Events since a time of the wall clock, of one bay or all, oldest first."""
         with reading("journal"):
             found = self._database.execute(
                 "SELECT t, bay, code, text FROM event WHERE t >= ? ORDER BY t, rowid", (start,)

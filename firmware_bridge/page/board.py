@@ -9,18 +9,15 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from firmware_bridge.bay.state import BayView
-from firmware_bridge.wire.messages import Ack
 
 __all__ = ["Board", "Snapshot"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Snapshot:
-    """All bays at one moment."""
+    """All bays at one time."""
 
     views: tuple[BayView, ...]
-    accepted_age: dict[str, float]
-    """Age of the controller's last answer, by bay; infinite where there is none. [s]"""
     day: float
     """Time of day, UTC. [s]"""
     taken: float
@@ -44,15 +41,8 @@ class Board:
         """Set when the bridge ends; streams end too."""
         self._snapshot: Snapshot | None = None
         self._posted = -math.inf
-        self._answers: dict[str, tuple[Ack, float]] = {}
 
-    def post(
-        self,
-        views: Callable[[], tuple[BayView, ...]],
-        steady: float,
-        day: float,
-        problem: str = "",
-    ) -> None:
+    def post(self, views: Callable[[], tuple[BayView, ...]], day: float, problem: str = "") -> None:
         """
         Leave a new snapshot, if it is time for one; called by the loop at every turn.
 
@@ -60,8 +50,8 @@ class Board:
         ----------
         views : callable
             Gives the bays as they are now.
-        steady, day : float
-            The bridge's steady clock, and its time of day UTC. [s]
+        day : float
+            The bridge's time of day, UTC. [s]
         problem : str
             What is wrong with the link.
         """
@@ -69,19 +59,7 @@ class Board:
         if now - self._posted < self.every:
             return
         self._posted = now
-        found = views()
-        ages = {view.name: self._answer_age(view, steady) for view in found}
-        self._snapshot = Snapshot(
-            views=found, accepted_age=ages, day=day, taken=now, problem=problem
-        )
-
-    def _answer_age(self, view: BayView, steady: float) -> float:
-        if view.accepted is None:
-            return math.inf
-        known = self._answers.get(view.name)
-        if known is None or known[0] is not view.accepted:
-            known = self._answers[view.name] = (view.accepted, steady)
-        return steady - known[1]
+        self._snapshot = Snapshot(views=views(), day=day, taken=now, problem=problem)
 
     def read(self) -> Snapshot | None:
         """The last snapshot; None before the first."""

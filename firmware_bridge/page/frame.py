@@ -2,19 +2,40 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 from firmware_bridge.page.history import DAYS
 from firmware_bridge.page.words import Units
 
-__all__ = ["Frame"]
+__all__ = ["Frame", "shared_zone"]
 
 FEW = 12
 """Up to so many bays have their link on every page; more are found from the overview."""
 STALLED = 10.0
 """A loop that has said nothing for so long stands still. [s]"""
+
+
+def shared_zone(zones: Collection[str], day: float) -> str:
+    """
+    The zone by whose time several stores can be shown.
+
+    Parameters
+    ----------
+    zones : collection of str
+        IANA names.
+    day : float
+        Time of day, UTC. [s]
+
+    Returns
+    -------
+    str
+        One of them where their clocks show the same now; else empty.
+    """
+    offsets = {datetime.fromtimestamp(day, ZoneInfo(zone)).utcoffset() for zone in zones}
+    return min(zones) if len(offsets) == 1 else ""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -25,8 +46,8 @@ class Frame:
     days: int
     day: float
     """Time of day of what is shown, UTC. [s]"""
-    shift: int
-    """Local time less UTC. [s]"""
+    zone: str
+    """IANA name of the store's time zone; empty for the zone of this machine."""
     pace: float
     silence: float
     """How long the bridge's loop has said nothing. [s]"""
@@ -41,24 +62,27 @@ class Frame:
         chosen = {"units": self.units, "days": self.days, **other}
         return "?" + "&".join(f"{name}={value}" for name, value in chosen.items())
 
-    def stamp(self, t: float, form: str = "%Y-%m-%d %H:%M") -> str:
-        """Local time, 24 hours."""
-        return datetime.fromtimestamp(t + self.shift, UTC).strftime(form)
+    def _local(self) -> datetime:
+        zone = ZoneInfo(self.zone) if self.zone else None
+        return datetime.fromtimestamp(self.day, UTC).astimezone(zone)
 
-    def starts(self, times: Sequence[float]) -> list[tuple[str, str]]:
-        """Of rows, newest first: local time counted as if it were UTC [s], and in words."""
-        return [(f"{t + self.shift:.0f}", self.stamp(t)) for t in reversed(times)]
+    def stamps(self, times: Sequence[float]) -> list[tuple[int, str]]:
+        """Local times counted as if they were UTC [s], and in words, 24 hours."""
+        shift = (self._local().utcoffset() or timedelta()).total_seconds()  # one for all rows
+        local = [round(t + shift) for t in times]
+        return [(t, f"{datetime.fromtimestamp(t, UTC):%Y-%m-%d %H:%M}") for t in local]
 
     @property
     def now(self) -> str:
         """Local time of what is shown."""
-        return self.stamp(self.day, "%Y-%m-%d %H:%M:%S")
+        return f"{self._local():%Y-%m-%d %H:%M:%S}"
 
     @property
-    def zone(self) -> str:
-        """Local time against UTC."""
-        sign = "−" if self.shift < 0 else "+"
-        return f"UTC{sign}{abs(self.shift) // 3600:02d}:{abs(self.shift) // 60 % 60:02d}"
+    def zone_name(self) -> str:
+        """Short name of the zone, where it has one, else against UTC."""
+        local = self._local()
+        name = local.tzname() or ""
+        return name if name.isalpha() else f"UTC{local.isoformat()[-6:]}".replace("-", "−")
 
     @property
     def stalled(self) -> bool:

@@ -42,7 +42,7 @@ class Series:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class _Past:
+class _Means:
     """Means of sound values, row by row; NaN where there is none, so that a gap shows."""
 
     times: tuple[float, ...]
@@ -107,14 +107,14 @@ def series_of(
     JournalError
         If the journal cannot be read.
     """
-    past = _gather(journal, bay, now, days, heights or {})
-    found = (make(past, units) for make in _CHARTS)
+    means = _gather(journal, bay, now, days, heights or {})
+    found = (make(means, units) for make in _CHARTS)
     return tuple(series for series in found if series.columns)
 
 
 def _gather(
     journal: Journal, bay: str, now: float, days: int, heights: Mapping[str, float]
-) -> _Past:
+) -> _Means:
     """Hourly means where they are fine enough, and single rows where they are not yet packed."""
     step = DAYS[days]
     kinds: dict[str, str] = {}
@@ -137,7 +137,7 @@ def _gather(
                 cell[key].append(value)
     numbers = range(min(cells), max(cells) + 1) if cells else range(0)
     rows = [cells.get(n, {}) for n in numbers]
-    return _Past(
+    return _Means(
         times=tuple(float(n * step) for n in numbers),
         kinds=kinds,
         heights=heights,
@@ -156,7 +156,7 @@ def _series(
     quantity: str,
     digits: int,
     columns: Columns,
-    past: _Past,
+    means: _Means,
     units: Units,
 ) -> Series:
     used = [(label, col) for label, col in columns if not all(map(math.isnan, col))]
@@ -166,37 +166,37 @@ def _series(
         unit=unit_of(quantity, units),
         digits=digits,
         labels=tuple(label for label, _ in used),
-        times=past.times,
+        times=means.times,
         columns=tuple(tuple(shown(v, quantity, units) for v in col) for _, col in used),
     )
 
 
-def _pile(past: _Past, units: Units) -> Series:
-    keys = past.keys("pulp_temperature")
-    if all(key in past.heights for key in keys):
-        keys.sort(key=lambda key: past.heights[key])
-    names = pile_names(keys, past.heights, units)
-    columns = [(name, past.columns[key]) for key, name in names.items()]
+def _pile(means: _Means, units: Units) -> Series:
+    keys = means.keys("pulp_temperature")
+    if all(key in means.heights for key in keys):
+        keys.sort(key=lambda key: means.heights[key])
+    names = pile_names(keys, means.heights, units)
+    columns = [(name, means.columns[key]) for key, name in names.items()]
     for kind in ("plenum_temperature", "return_temperature"):
-        columns.append((KIND_NAMES[kind], past.mean(kind)))
-    return _series("pile", "Pile, plenum and return", "temperature", 2, columns, past, units)
+        columns.append((KIND_NAMES[kind], means.mean(kind)))
+    return _series("pile", "Pile, plenum and return", "temperature", 2, columns, means, units)
 
 
-def _dew(past: _Past, place: str) -> tuple[float, ...]:
-    pairs = (past.mean(f"{place}_temperature"), past.mean(f"{place}_relative_humidity"))
+def _dew(means: _Means, place: str) -> tuple[float, ...]:
+    pairs = (means.mean(f"{place}_temperature"), means.mean(f"{place}_relative_humidity"))
     return tuple(dew_point_of(t, rh) for t, rh in zip(*pairs, strict=False))
 
 
-def _outside(past: _Past, units: Units) -> Series:
+def _outside(means: _Means, units: Units) -> Series:
     columns = [
-        (KIND_NAMES["outside_temperature"], past.mean("outside_temperature")),
-        ("Outside dew point", _dew(past, "outside")),
+        (KIND_NAMES["outside_temperature"], means.mean("outside_temperature")),
+        ("Outside dew point", _dew(means, "outside")),
     ]
-    return _series("outside", "Outside air", "temperature", 2, columns, past, units)
+    return _series("outside", "Outside air", "temperature", 2, columns, means, units)
 
 
-def _margins(past: _Past, units: Units) -> Series:
-    pulps = [past.columns[key] for key in past.keys("pulp_temperature")]
+def _margins(means: _Means, units: Units) -> Series:
+    pulps = [means.columns[key] for key in means.keys("pulp_temperature")]
     coldest = [
         min((v for v in row if not math.isnan(v)), default=math.nan)
         for row in zip(*pulps, strict=True)
@@ -204,32 +204,32 @@ def _margins(past: _Past, units: Units) -> Series:
     columns = [
         (
             f"In {place} air",
-            tuple(pulp - dew for pulp, dew in zip(coldest, _dew(past, place), strict=False)),
+            tuple(pulp - dew for pulp, dew in zip(coldest, _dew(means, place), strict=False)),
         )
         for place in _AIRS
     ]
     title = "Dew-point margin of the coldest pulp: below 0 it turns wet"
-    return _series("margin", title, "difference", 2, columns, past, units)
+    return _series("margin", title, "difference", 2, columns, means, units)
 
 
-def _positions(past: _Past, units: Units) -> Series:
-    columns = [(KIND_NAMES[kind], past.mean(kind)) for kind in _POSITIONS]
+def _positions(means: _Means, units: Units) -> Series:
+    columns = [(KIND_NAMES[kind], means.mean(kind)) for kind in _POSITIONS]
     title = "Actual positions, as the controller reports them"
-    return _series("positions", title, "share", 0, columns, past, units)
+    return _series("positions", title, "share", 0, columns, means, units)
 
 
-def _humidity(past: _Past, units: Units) -> Series:
+def _humidity(means: _Means, units: Units) -> Series:
     kinds = [f"{place}_relative_humidity" for place in _AIRS]
-    columns = [(KIND_NAMES[kind], past.mean(kind)) for kind in kinds]
-    return _series("humidity", "Relative humidity", "share", 0, columns, past, units)
+    columns = [(KIND_NAMES[kind], means.mean(kind)) for kind in kinds]
+    return _series("humidity", "Relative humidity", "share", 0, columns, means, units)
 
 
-def _co2(past: _Past, units: Units) -> Series:
-    columns = [(KIND_NAMES["co2"], past.mean("co2"))]
-    return _series("co2", "CO2", "co2", 0, columns, past, units)
+def _co2(means: _Means, units: Units) -> Series:
+    columns = [(KIND_NAMES["co2"], means.mean("co2"))]
+    return _series("co2", "CO2", "co2", 0, columns, means, units)
 
 
-_CHARTS: tuple[Callable[[_Past, Units], Series], ...] = (
+_CHARTS: tuple[Callable[[_Means, Units], Series], ...] = (
     _pile,
     _margins,
     _outside,

@@ -6,7 +6,7 @@ import math
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from firmware_bridge.page.words import age_text, event_text
+from firmware_bridge.page.words import age_text
 
 __all__ = ["render"]
 
@@ -25,7 +25,7 @@ _TEMPLATES = Environment(
     auto_reload=False,
 )
 _TEMPLATES.globals |= {"zip": zip}
-_TEMPLATES.filters |= {"age": age_text, "seconds": _seconds, "words": event_text}
+_TEMPLATES.filters |= {"age": age_text, "seconds": _seconds}
 
 
 def render(template: str, **values: object) -> str:

@@ -15,28 +15,27 @@ import math
 import socket
 import threading
 from collections.abc import AsyncIterator, Sequence
-from dataclasses import dataclass
-from datetime import UTC, datetime
 from importlib import resources
 from pathlib import Path
 from types import TracebackType
-from typing import Any
 
 import uvicorn
 from starlette.applications import Starlette
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response, StreamingResponse
 from starlette.routing import Route
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from firmware_bridge.config import is_loopback
 from firmware_bridge.errors import BadConfig, JournalError
 from firmware_bridge.journal.journal import Journal
-from firmware_bridge.page.board import Board, Snapshot
-from firmware_bridge.page.frame import Frame
+from firmware_bridge.page.board import Board
+from firmware_bridge.page.frame import Frame, shared_zone
 from firmware_bridge.page.history import DAYS, recent_events, series_of
 from firmware_bridge.page.render import render
 from firmware_bridge.page.stream import changes, texts_of
-from firmware_bridge.page.view import Face, face_of
+from firmware_bridge.page.view import BayText, bay_text
+from firmware_bridge.page.words import Units, event_words
 
 __all__ = ["PageServer", "Views", "page_app"]
 
@@ -65,15 +64,6 @@ class _Stop(Exception):
         self.status, self.words = status, words
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class _Asked:
-    """A request, checked."""
-
-    snapshot: Snapshot
-    faces: tuple[Face, ...]
-    frame: Frame
-
-
 class Views:
     """Answers requests; used by one thread."""
 
@@ -85,97 +75,95 @@ class Views:
 
     # --- what was asked ------------------------------------------------------------------------
 
-    def _ask(self, request: Request, bay: str = "") -> _Asked:
+    def _ask(self, request: Request, name: str = "") -> tuple[Frame, tuple[BayText, ...]]:
         """Check the choices, and put into words the bays that are wanted: one, or all."""
-        units: Any = _choice(request, "units", ("metric", "us"))
+        units: Units = "us" if _choice(request, "units", ("metric", "us")) == "us" else "metric"
         days = int(_choice(request, "days", tuple(str(days) for days in DAYS)))
         snapshot = self.board.read()
         if snapshot is None:
             raise _Stop(503, "The bridge has only just started; look again in a few seconds.")
         silence = self.board.silence()
         late = silence * self.board.pace
-        faces = tuple(
-            face_of(view, snapshot.accepted_age[view.name], late, units, brief=not bay)
-            for view in snapshot.views
-            if bay in ("", view.name)
-        )
-        if bay and not faces:
-            raise _Stop(404, f"There is no bay {bay[:40]!r} here.")
+        views = [view for view in snapshot.views if name in ("", view.name)]
+        if name and not views:
+            raise _Stop(404, f"There is no bay {name[:40]!r} here.")
+        bays = tuple(bay_text(view, late, units, brief=not name) for view in views)
         names = tuple(view.name for view in snapshot.views)
         frame = Frame(
             units=units,
             days=days,
             day=snapshot.day,
-            shift=_shift(snapshot.day),
+            zone=shared_zone({view.zone for view in views}, snapshot.day),
             pace=self.board.pace,
             silence=silence,
             problem=snapshot.problem,
             notice=self.notice,
             names=names,
-            shape=_shape(names, faces),
+            shape=_shape(names, bays),
         )
-        return _Asked(snapshot=snapshot, faces=faces, frame=frame)
+        return frame, bays
 
     # --- what is answered ----------------------------------------------------------------------
 
     async def overview(self, request: Request) -> Response:
         """All bays."""
-        asked = self._ask(request)
-        return _html("overview.html", frame=asked.frame, faces=asked.faces)
+        frame, bays = self._ask(request)
+        return _html("overview.html", frame=frame, bays=bays)
 
     async def bay(self, request: Request) -> Response:
         """One bay."""
-        asked = self._ask(request, request.path_params["name"])
-        face = asked.faces[0]
-        return _html("bay.html", frame=asked.frame, face=face, **self._past(asked, face.name))
+        frame, (bay,) = self._ask(request, request.path_params["name"])
+        return _html("bay.html", frame=frame, bay=bay, **self._last_days(frame, bay))
 
     async def tables(self, request: Request) -> Response:
         """The last days of one bay, for the script to draw anew."""
-        asked = self._ask(request, request.path_params["name"])
-        face = asked.faces[0]
-        return _html("tables.html", frame=asked.frame, **self._past(asked, face.name))
+        frame, (bay,) = self._ask(request, request.path_params["name"])
+        return _html("tables.html", frame=frame, **self._last_days(frame, bay))
 
-    def _past(self, asked: _Asked, bay: str) -> dict[str, Any]:
+    def _last_days(self, frame: Frame, bay: BayText) -> dict[str, object]:
         """From the journal, through a connection that is kept: a full disk lets no new one in."""
-        now, frame = asked.snapshot.day, asked.frame
         try:
             if self._journal is None:
                 self._journal = Journal(self._path, read_only=True)
-            heights = asked.faces[0].heights
-            series = series_of(self._journal, bay, now, frame.days, frame.units, heights)
-            starts = frame.starts(series[0].times if series else ())
-            events = recent_events(self._journal, bay, now)
-            return {"series": series, "starts": starts, "events": events, "trouble": ""}
+            series = series_of(
+                self._journal, bay.name, frame.day, frame.days, frame.units, bay.heights
+            )
+            found = recent_events(self._journal, bay.name, frame.day)
         except JournalError as error:
             self.close()
             trouble = f"The last days cannot be shown: {error}"
             return {"series": (), "events": (), "trouble": trouble}
+        starts = frame.stamps(series[0].times[::-1]) if series else []
+        stamps = frame.stamps([event.t for event in found])
+        events = [
+            (stamp, *event_words(event, frame.units))
+            for (_, stamp), event in zip(stamps, found, strict=True)
+        ]
+        return {"series": series, "starts": starts, "events": events, "trouble": ""}
 
     async def stream(self, request: Request) -> Response:
         """What has changed, each second, as server-sent events."""
-        bay = request.query_params.get("bay", "")
-        self._ask(request, bay)
+        name = request.query_params.get("bay", "")
+        self._ask(request, name)
         if self._streams >= MOST_STREAMS:
             raise _Stop(503, "Too many pages are open; close some.")
-        return StreamingResponse(self._events(request, bay), media_type="text/event-stream")
+        return StreamingResponse(self._events(request, name), media_type="text/event-stream")
 
-    async def _events(self, request: Request, bay: str) -> AsyncIterator[str]:
+    async def _events(self, request: Request, name: str) -> AsyncIterator[str]:
         self._streams += 1
-        said: dict[str, Any] = {}
+        said: dict[str, object] = {}
         try:
             while not self.board.closed.is_set():
-                asked = self._ask(request, bay)
-                faces = asked.faces
-                texts, lists = texts_of(faces, brief=not bay)
-                texts["day"] = asked.frame.now
-                texts["problem"] = asked.snapshot.problem
+                frame, bays = self._ask(request, name)
+                texts, lists = texts_of(bays, brief=not name)
+                texts |= {"day": frame.now, "problem": frame.problem}
                 message = {
                     "text": changes(said, texts),
                     "list": changes(said, lists),
-                    "age": _ages(faces),
-                    "state": {face.name: face.state for face in faces},
-                    "shape": asked.frame.shape,
-                    "silence": asked.frame.silence,
+                    "age": _ages(bays),
+                    "state": {bay.name: bay.state for bay in bays},
+                    "shape": frame.shape,
+                    "silence": frame.silence,
                 }
                 yield f"data: {json.dumps(message, ensure_ascii=False, allow_nan=False)}\n\n"
                 await asyncio.sleep(STREAM_EVERY)
@@ -200,37 +188,27 @@ def _choice(request: Request, name: str, choices: Sequence[str]) -> str:
     return given
 
 
-def _shift(day: float) -> int:
-    """Local time of this machine less UTC. [s]"""
-    offset = datetime.fromtimestamp(day, UTC).astimezone().utcoffset()
-    return 0 if offset is None else round(offset.total_seconds())
-
-
-def _shape(names: Sequence[str], faces: Sequence[Face]) -> str:
+def _shape(names: Sequence[str], bays: Sequence[BayText]) -> str:
     """What rows the page has: when they change it must be loaded anew."""
-    rows = [list(names)] + [
-        [face.name, *((line.key, line.label) for part in _parts(face) for line in part)]
-        for face in faces
-    ]
+    rows: list[list[object]] = [list(names)]
+    for bay in bays:
+        lines = (*bay.pile, *bay.airs, *bay.margins, *bay.glance)
+        rows.append([bay.name, *((line.key, line.label) for line in lines)])
     return hashlib.sha256(json.dumps(rows).encode()).hexdigest()[:12]
 
 
-def _parts(face: Face) -> tuple[Any, ...]:
-    return face.pile, face.airs, face.margins, face.glance
-
-
-def _ages(faces: Sequence[Face]) -> dict[str, float | None]:
+def _ages(bays: Sequence[BayText]) -> dict[str, float | None]:
     return {
-        f"{face.name}.{name}": round(age, 1) if math.isfinite(age) else None
-        for face in faces
-        for name, age in face.ages().items()
+        f"{bay.name}.{name}": round(age, 1) if math.isfinite(age) else None
+        for bay in bays
+        for name, age in bay.ages().items()
     }
 
 
 # --- the server --------------------------------------------------------------------------------
 
 
-def page_app(views: Views, hosts: Sequence[str] = ()) -> Any:
+def page_app(views: Views, hosts: Sequence[str] = ()) -> ASGIApp:
     """
     The page as an ASGI application.
 
@@ -244,7 +222,7 @@ def page_app(views: Views, hosts: Sequence[str] = ()) -> Any:
 
     Returns
     -------
-    ASGI application
+    ASGIApp
     """
 
     async def stopped(_: Request, error: Exception) -> Response:
@@ -278,15 +256,15 @@ def _static(name: str) -> Route:
     return Route(f"/static/{name}", send, methods=["GET"])
 
 
-def _guard(app: Any, hosts: Sequence[str]) -> Any:
+def _guard(app: ASGIApp, hosts: Sequence[str]) -> ASGIApp:
     """Headers on every answer, and only the names that the page is meant to have."""
     headers = [(name.lower().encode(), value.encode()) for name, value in _HEADERS.items()]
 
-    async def guarded(scope: Any, receive: Any, send: Any) -> None:
+    async def guarded(scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
             return
 
-        async def answer(message: Any) -> None:
+        async def answer(message: Message) -> None:
             if message["type"] == "http.response.start":
                 message = {**message, "headers": [*message["headers"], *headers]}
             await send(message)

@@ -3,22 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
 
-from firmware_bridge.page.view import Face
+from firmware_bridge.page.view import BayText
 
 __all__ = ["changes", "texts_of"]
 
 
 def texts_of(
-    faces: Sequence[Face], *, brief: bool
+    bays: Sequence[BayText], *, brief: bool
 ) -> tuple[dict[str, str], dict[str, tuple[str, ...]]]:
     """
     Every text and list of the page by the key that it has in the HTML.
 
     Parameters
     ----------
-    faces : sequence of Face
+    bays : sequence of BayText
         The bays of the page.
     brief : bool
         Whether it is the overview.
@@ -29,36 +28,36 @@ def texts_of(
     """
     texts: dict[str, str] = {}
     lists: dict[str, tuple[str, ...]] = {}
-    for face in faces:
-        name = face.name
+    for bay in bays:
+        name = bay.name
         for part in ("badge", "title", "short"):
-            texts[f"{name}.{part}"] = getattr(face, part)
-        lists[f"{name}.alarms"] = face.alarms
+            texts[f"{name}.{part}"] = getattr(bay, part)
+        lists[f"{name}.alarms"] = bay.alarms
         if brief:
-            texts[f"{name}.why"] = face.words[0] if face.words else ""
-            texts |= _lines(face, "glance", notes=False)
+            texts[f"{name}.why"] = bay.words[0] if bay.words else ""
+            texts |= _lines(bay, "glance", notes=False)
             continue
-        texts |= {f"{name}.mode": face.mode, f"{name}.answer": face.answer}
-        lists[f"{name}.words"] = face.words
-        for target, _, *values in face.positions:
+        texts |= {f"{name}.mode": bay.mode, f"{name}.answer": bay.answer}
+        lists[f"{name}.words"] = bay.words
+        for target, _, *values in bay.positions:
             for kind, value in zip(("advised", "accepted", "reading"), values, strict=True):
                 texts[f"{name}.{target}.{kind}"] = value
         for part in ("pile", "airs", "margins"):
-            texts |= _lines(face, part, notes=True)
+            texts |= _lines(bay, part, notes=True)
     return texts, lists
 
 
-def _lines(face: Face, part: str, *, notes: bool) -> dict[str, str]:
+def _lines(bay: BayText, part: str, *, notes: bool) -> dict[str, str]:
     found = {}
-    for line in getattr(face, part):
-        key = f"{face.name}.{part}.{line.key}"
+    for line in getattr(bay, part):
+        key = f"{bay.name}.{part}.{line.key}"
         found[key] = line.value
         if notes:
             found[f"{key}.note"] = line.note
     return found
 
 
-def changes(said: dict[str, Any], now: Mapping[str, Any]) -> dict[str, Any]:
+def changes(said: dict[str, object], now: Mapping[str, object]) -> dict[str, object]:
     """
     What is new since it was last said.
 

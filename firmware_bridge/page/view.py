@@ -7,7 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from firmware_bridge.bay import moist_air
-from firmware_bridge.bay.state import ACTUAL, BayView
+from firmware_bridge.bay.safety import Targets
+from firmware_bridge.bay.state import BayView
 from firmware_bridge.codes import TARGETS
 from firmware_bridge.page.words import (
     ACTION_TITLES,
@@ -23,9 +24,9 @@ from firmware_bridge.page.words import (
     quantity_of,
     reading_text,
 )
-from firmware_bridge.sensors.sample import Sample, mean_of, pulp_keys, pulps_of
+from firmware_bridge.sensors.sample import POSITIONS, Sample, mean_of, pulp_keys, pulps_of
 
-__all__ = ["CLOSE", "Face", "Line", "dew_point_of", "face_of", "margin_word"]
+__all__ = ["CLOSE", "BayText", "Line", "bay_text", "dew_point_of", "margin_word"]
 
 CLOSE = 0.7
 """
@@ -48,7 +49,7 @@ class Line:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Face:
+class BayText:
     """One bay in words."""
 
     name: str
@@ -86,9 +87,7 @@ class Face:
         }
 
 
-def face_of(
-    view: BayView, accepted_age: float, late: float, units: Units, *, brief: bool = False
-) -> Face:
+def bay_text(view: BayView, late: float, units: Units, *, brief: bool = False) -> BayText:
     """
     Put a bay into words.
 
@@ -96,8 +95,6 @@ def face_of(
     ----------
     view : BayView
         From the service.
-    accepted_age : float
-        Age of the controller's answer. [s]
     late : float
         How long ago the view was taken; added to all ages. [s]
     units : {"metric", "us"}
@@ -107,21 +104,21 @@ def face_of(
 
     Returns
     -------
-    Face
+    BayText
     """
-    advised = view.advised
+    advised = view.decision.targets
     state = "none" if advised is None else "watch" if view.mode == "observe" else "advice"
     badges = {"none": "No advice", "watch": "Only watched", "advice": "Advice"}
     if advised is None:
-        title = f"No advice: {in_units(view.text or view.code, units)}"
+        title = f"No advice: {_reason(view, units)}"
         short = "The controller runs its own program."
         words: tuple[str, ...] = (f"{title}. {short}",)
     else:
         title = ACTION_TITLES.get(advised.why, advised.why)
-        short = _short(view)
+        short = _short(advised)
         words = view.words(units)
     whole = None if brief else view.sample
-    return Face(
+    return BayText(
         name=view.name,
         state=state,
         badge=badges[state],
@@ -138,14 +135,16 @@ def face_of(
         margins=_margins(whole, units),
         glance=_glance(view.sample if brief else None, units),
         advised_age=view.advised_age + late,
-        accepted_age=accepted_age + late,
+        accepted_age=view.accepted_age + late,
         reading_age=view.reading_age + late,
     )
 
 
-def _short(view: BayView) -> str:
-    advised = view.advised
-    assert advised is not None  # the caller has looked
+def _reason(view: BayView, units: Units) -> str:
+    return in_units(view.decision.text or view.decision.code, units)
+
+
+def _short(advised: Targets) -> str:
     if advised.fan == 0.0:
         return "Fans off"
     parts = [
@@ -167,9 +166,9 @@ def _answer(view: BayView) -> str:
 
 def _alarms(view: BayView, units: Units) -> tuple[str, ...]:
     """The bridge's own doubt first, then what the controller reports."""
-    own = tuple(f"Bridge: {text}" for text in view.complaints)
-    if view.advised is None and view.code != "start":
-        own = (f"Bridge: no advice, {in_units(view.text or view.code, units)}", *own)
+    own = tuple(f"Bridge: {alarm.text}" for alarm in view.complaints)
+    if view.decision.targets is None and view.decision.code != "start":
+        own = (f"Bridge: no advice, {_reason(view, units)}", *own)
     theirs = tuple(
         f"Controller, {_LEVELS[alarm.level]}: {alarm.text or alarm.id}"
         for alarm in sorted(view.alarms, key=lambda alarm: (alarm.level, alarm.id))
@@ -180,10 +179,14 @@ def _alarms(view: BayView, units: Units) -> tuple[str, ...]:
 def _positions(view: BayView) -> tuple[tuple[str, str, str, str, str], ...]:
     rows = []
     for name in TARGETS:
-        advised = math.nan if view.advised is None else getattr(view.advised, name)
-        accepted = None if view.accepted is None else getattr(view.accepted, name)
-        values = (advised, math.nan if accepted is None else accepted, view.actual[name])
-        said, taken, done = (reading_text(value, "share", "metric") for value in values)
+        three = (
+            getattr(view.decision.targets, name, math.nan),
+            getattr(view.accepted, name, math.nan),
+            getattr(view.actual, name),
+        )
+        said, taken, done = (
+            reading_text(math.nan if value is None else value, "share", "metric") for value in three
+        )
         rows.append((name, TARGET_NAMES[name], said, taken, done))
     return tuple(rows)
 
@@ -194,7 +197,8 @@ def _positions(view: BayView) -> tuple[tuple[str, str, str, str, str], ...]:
 def _line(sample: Sample, key: str, label: str, units: Units) -> Line:
     fault = sample.faults.get(key, "")
     value = reading_text(sample.values[key], quantity_of(sample.kinds[key]), units)
-    return Line(key=key, label=label, value=value, note=FAULT_WORDS.get(fault, fault))
+    note = "not used" if key in sample.ignore else FAULT_WORDS.get(fault, fault)
+    return Line(key=key, label=label, value=value, note=note)
 
 
 def _keys(sample: Sample, kind: str) -> list[str]:
@@ -211,7 +215,7 @@ def _pile(sample: Sample | None, units: Units) -> tuple[Line, ...]:
 def _airs(sample: Sample | None, units: Units) -> tuple[Line, ...]:
     if sample is None:
         return ()
-    elsewhere = ("pulp_temperature", *ACTUAL.values())
+    elsewhere = ("pulp_temperature", *POSITIONS.values())
     lines = []
     for kind, name in KIND_NAMES.items():
         keys = [] if kind in elsewhere else _keys(sample, kind)

@@ -19,7 +19,7 @@ __all__ = [
     "TARGET_NAMES",
     "Units",
     "age_text",
-    "event_text",
+    "event_words",
     "in_units",
     "number",
     "pile_names",
@@ -40,13 +40,13 @@ TARGET_NAMES = {
     "heat": "Heater",
 }
 ACTION_TITLES = {
-    "rest": "Rest, doors shut",
+    "rest": "Fans off, doors closed",
     "wait": "Wait, fans off",
-    "finish": "Finish the run, door shut",
-    "even": "Even out the pile",
+    "finish": "Finish the run, door closed",
+    "even": "Equalize the pile",
     "dry": "Dry the ceiling",
     "tail": "Recirculate after cooling",
-    "fresh": "Change the air",
+    "fresh": "Fresh air for CO2",
     "heater": "Warm with the heater",
     "warm": "Warm with outside air",
     "coil": "Cool with refrigeration",
@@ -79,7 +79,7 @@ FAULT_WORDS = {
     "implausible": "not believed",
     "stuck": "does not move",
     "units": "not believed: °C and °F mixed up?",
-    "contradictory": "not believed: the plenum knows nothing of it",
+    "contradictory": "not believed: it does not show in the plenum",
     "late": "late",
     "beyond": "too large to be stored",
 }
@@ -208,12 +208,23 @@ def in_units(text: str, units: Units) -> str:
 _CELSIUS = re.compile(r"([-−]?\d+(?:\.\d+)?) °C")
 
 
-def event_text(event: Event, units: Units) -> str:
-    """An event in words."""
-    return in_units(event.text, units) or _EVENTS.get(event.code, "")
+def event_words(event: Event, units: Units) -> tuple[str, str]:
+    """What kind of event it is, and the event itself."""
+    kind = _EVENTS.get(event.code, event.code.replace("_", " "))
+    return kind, in_units(event.text, units) or ("advice is given" if event.code == "ok" else "")
 
 
-_EVENTS = {"ok": "advice is given"}
+_EVENTS = {
+    "birth": "connected",
+    "offline": "disconnected",
+    "gap": "readings missing",
+    "hands_off": "no advice",
+    "not_done": "not carried out",
+    "ok": "advice",
+    "resume": "bridge",
+    "sensor": "sensors",
+    "stop": "bridge",
+}
 
 
 def pile_names(keys: Sequence[str], heights: Mapping[str, float], units: Units) -> dict[str, str]:

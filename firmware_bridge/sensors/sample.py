@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 __all__ = [
+    "POSITIONS",
     "REQUIRED",
+    "ActualPositions",
     "Sample",
+    "actual_positions",
     "contradiction",
     "disowned",
     "fault_of",
@@ -24,6 +27,14 @@ REQUIRED = (
     "return_relative_humidity",
 )
 """Kinds without which there is no advice; every channel of them must be sound."""
+POSITIONS = {
+    "fan": "fan_speed",
+    "door": "door_opening",
+    "water": "humidifier",
+    "cool": "refrigeration",
+    "heat": "heater",
+}
+"""Kind of channel that tells the actual position of each of ``codes.TARGETS``."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -48,26 +59,46 @@ class Sample:
     """The controller's own time of day, for people. [s]"""
     fresh: bool = True
     """False for a late one, which is stored and never acted upon."""
+    ignore: frozenset[str] = frozenset()
+    """Keys not to be used."""
     sound: Mapping[str, Sequence[tuple[str, float]]] = field(init=False, repr=False, compare=False)
     """Keys and values that are believed, by kind, in the order of the birth."""
 
     def __post_init__(self) -> None:
         found: dict[str, list[tuple[str, float]]] = {}
         for key, value in self.values.items():
-            if key not in self.faults:
+            if key not in self.faults and key not in self.ignore:
                 found.setdefault(self.kinds[key], []).append((key, value))
         object.__setattr__(self, "sound", found)
 
     def age(self, now: float) -> float:
-        """Age at a moment of the steady clock. [s]"""
+        """Age by the steady clock. [s]"""
         return now - self.received + self.delay
 
 
-def _sound(sample: Sample, kind: str, ignore: Iterable[str]) -> list[float]:
-    return [value for key, value in sample.sound.get(kind, ()) if key not in ignore]
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ActualPositions:
+    """What the machines do, as the controller reports it; NaN where it does not. [0-1]"""
+
+    fan: float = math.nan
+    door: float = math.nan
+    water: float = math.nan
+    cool: float = math.nan
+    heat: float = math.nan
 
 
-def mean_of(sample: Sample, kind: str, ignore: Iterable[str] = ()) -> float:
+def actual_positions(sample: Sample | None) -> ActualPositions:
+    """What a sample says of the machines; nothing where there is none."""
+    if sample is None:
+        return ActualPositions()
+    return ActualPositions(**{name: mean_of(sample, kind) for name, kind in POSITIONS.items()})
+
+
+def _sound(sample: Sample, kind: str) -> list[float]:
+    return [value for _, value in sample.sound.get(kind, ())]
+
+
+def mean_of(sample: Sample, kind: str) -> float:
     """
     Mean of the sound channels of a kind.
 
@@ -77,15 +108,13 @@ def mean_of(sample: Sample, kind: str, ignore: Iterable[str] = ()) -> float:
         An accepted reading.
     kind : str
         One of ``quantities.KINDS``.
-    ignore : iterable of str
-        Keys not to be used.
 
     Returns
     -------
     float
         NaN where there is none. [internal unit of the kind]
     """
-    found = _sound(sample, kind, ignore)
+    found = _sound(sample, kind)
     return math.fsum(found) / len(found) if found else math.nan
 
 
@@ -97,7 +126,7 @@ def pulp_keys(sample: Sample) -> list[str]:
     return keys
 
 
-def pulps_of(sample: Sample, ignore: Iterable[str] = ()) -> list[float]:
+def pulps_of(sample: Sample) -> list[float]:
     """
     Sound pulp temperatures, bottom to top.
 
@@ -105,21 +134,19 @@ def pulps_of(sample: Sample, ignore: Iterable[str] = ()) -> list[float]:
     ----------
     sample : Sample
         An accepted reading.
-    ignore : iterable of str
-        Keys not to be used.
 
     Returns
     -------
     list of float
         [°C]
     """
-    found = [one for one in sample.sound.get("pulp_temperature", ()) if one[0] not in ignore]
+    found = list(sample.sound.get("pulp_temperature", ()))
     if sample.heights and all(key in sample.heights for key, _ in found):
         found.sort(key=lambda one: sample.heights[one[0]])
     return [value for _, value in found]
 
 
-def fault_of(sample: Sample, ignore: Iterable[str] = ()) -> str:
+def fault_of(sample: Sample) -> str:
     """
     Why a reading is no ground for advice.
 
@@ -127,8 +154,6 @@ def fault_of(sample: Sample, ignore: Iterable[str] = ()) -> str:
     ----------
     sample : Sample
         An accepted reading.
-    ignore : iterable of str
-        Keys not to be used.
 
     Returns
     -------
@@ -137,17 +162,17 @@ def fault_of(sample: Sample, ignore: Iterable[str] = ()) -> str:
     """
     seen = set()
     for key, kind in sample.kinds.items():
-        if key in ignore or kind not in REQUIRED:
+        if key in sample.ignore or kind not in REQUIRED:
             continue
         if key in sample.faults:
             return sample.faults[key]
         seen.add(kind)
     if not seen.issuperset(REQUIRED):
         return "missing"
-    return "contradictory" if contradiction(sample, ignore) else ""
+    return "contradictory" if contradiction(sample) else ""
 
 
-def contradiction(sample: Sample, ignore: Iterable[str] = ()) -> str:
+def contradiction(sample: Sample) -> str:
     """
     Readings that cannot all be true.
 
@@ -155,8 +180,6 @@ def contradiction(sample: Sample, ignore: Iterable[str] = ()) -> str:
     ----------
     sample : Sample
         An accepted reading.
-    ignore : iterable of str
-        Keys not to be used.
 
     Returns
     -------
@@ -170,19 +193,19 @@ def contradiction(sample: Sample, ignore: Iterable[str] = ()) -> str:
     practice, no source.
     """
     for kind in ("plenum_temperature", "return_temperature", "outside_temperature"):
-        found = _sound(sample, kind, ignore)
+        found = _sound(sample, kind)
         if found and max(found) - min(found) > 3.0:
             return f"two {kind.replace('_', ' ')} sensors"
-    pulps = pulps_of(sample, ignore)
+    pulps = pulps_of(sample)
     if pulps and max(pulps) - min(pulps) > 15.0:
         return "two pulp temperatures"
-    above = mean_of(sample, "return_temperature", ignore)
+    above = mean_of(sample, "return_temperature")
     if pulps and abs(above - math.fsum(pulps) / len(pulps)) > 10.0:
         return "pulp and return temperature"
-    runs = mean_of(sample, "fan_speed", ignore) > 0.3
-    coil = mean_of(sample, "refrigeration", ignore) > 0.0
-    plenum = mean_of(sample, "plenum_temperature", ignore)
-    outside = mean_of(sample, "outside_temperature", ignore)
+    runs = mean_of(sample, "fan_speed") > 0.3
+    coil = mean_of(sample, "refrigeration") > 0.0
+    plenum = mean_of(sample, "plenum_temperature")
+    outside = mean_of(sample, "outside_temperature")
     outside = above if math.isnan(outside) else outside
     # A coil or a spray cools below both airs, a heater warms above; 6 K covers either.
     low = min(outside, above) - (9.0 if coil else 6.0)
@@ -191,7 +214,7 @@ def contradiction(sample: Sample, ignore: Iterable[str] = ()) -> str:
     return ""
 
 
-def disowned(sample: Sample, ignore: Iterable[str] = ()) -> bool | None:
+def disowned(sample: Sample) -> bool | None:
     """
     Whether the plenum, with the door wide open, knows nothing of the outside air that is read.
 
@@ -199,8 +222,6 @@ def disowned(sample: Sample, ignore: Iterable[str] = ()) -> bool | None:
     ----------
     sample : Sample
         An accepted reading.
-    ignore : iterable of str
-        Keys not to be used.
 
     Returns
     -------
@@ -213,18 +234,18 @@ def disowned(sample: Sample, ignore: Iterable[str] = ()) -> bool | None:
     A door half open lets in at least 15 % of fresh air at half fan speed, and sprays, coils and
     heaters shift the plenum as in ``contradiction``: common practice, no source.
     """
-    fan, door = (mean_of(sample, kind, ignore) for kind in ("fan_speed", "door_opening"))
+    fan, door = (mean_of(sample, kind) for kind in ("fan_speed", "door_opening"))
     if not (fan >= 0.5 and door >= 0.5):
         return None
-    above = mean_of(sample, "return_temperature", ignore)
-    plenum = mean_of(sample, "plenum_temperature", ignore)
-    outside = mean_of(sample, "outside_temperature", ignore)
+    above = mean_of(sample, "return_temperature")
+    plenum = mean_of(sample, "plenum_temperature")
+    outside = mean_of(sample, "outside_temperature")
     if not abs(outside - above) >= 10.0:
         return None
     least = above + 0.15 * (outside - above)
     if outside > above:
-        coil = mean_of(sample, "refrigeration", ignore) != 0.0
-        water = mean_of(sample, "humidifier", ignore) != 0.0
+        coil = mean_of(sample, "refrigeration") != 0.0
+        water = mean_of(sample, "humidifier") != 0.0
         return plenum < least - (9.0 if coil else 6.0 if water else 1.0)
-    heats = mean_of(sample, "heater", ignore) != 0.0
+    heats = mean_of(sample, "heater") != 0.0
     return plenum > least + (6.0 if heats else 1.0)

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 from firmware_bridge.quantities import QUANTITIES, to_internal
 from firmware_bridge.sensors.channel import ChannelHistory
 from firmware_bridge.sensors.sample import Sample, disowned
-from firmware_bridge.wire.messages import Birth, Channel, Reading, State
+from firmware_bridge.wire.messages import Birth, Channel, ReadingMessage, State
 
 __all__ = ["Source"]
 
@@ -120,13 +120,13 @@ class Source:
         self.online = state.on == 1
         return True
 
-    def take(self, reading: Reading, now: float) -> Sample | None:
+    def take(self, reading: ReadingMessage, now: float) -> Sample | None:
         """
         Take a reading.
 
         Parameters
         ----------
-        reading : Reading
+        reading : ReadingMessage
             As decoded.
         now : float
             Steady clock. [s]
@@ -164,6 +164,7 @@ class Source:
             heights=self._heights,
             told=math.nan if reading.t is None else reading.t,
             fresh=fresh,
+            ignore=self.ignore,
         )
         if fresh:
             sample = self._doubt_outside(sample, now)
@@ -174,7 +175,7 @@ class Source:
 
     def _doubt_outside(self, sample: Sample, now: float) -> Sample:
         """Doubt lasts until the plenum agrees with the door open, or the controller starts anew."""
-        verdict = disowned(sample, self.ignore)
+        verdict = disowned(sample)
         if verdict is None:
             self._doubt_since = math.inf
         elif verdict:
@@ -187,7 +188,7 @@ class Source:
         wrong = [key for key, kind in sample.kinds.items() if kind == "outside_temperature"]
         return replace(sample, faults={**dict.fromkeys(wrong, "contradictory"), **sample.faults})
 
-    def _values(self, reading: Reading) -> dict[str, float] | None:
+    def _values(self, reading: ReadingMessage) -> dict[str, float] | None:
         assert self.birth is not None  # take() has looked
         result = {}
         if reading.i is not None and len(reading.i) != len(self.birth.channels):
@@ -202,7 +203,7 @@ class Source:
             result[channel.key] = math.nan if raw is None else factor * raw + offset
         return result
 
-    def _delay(self, reading: Reading, now: float) -> float:
+    def _delay(self, reading: ReadingMessage, now: float) -> float:
         """Later than the fastest reading of this boot: on its way, or held back by a broker."""
         if reading.up is None:
             return 0.0
@@ -213,7 +214,9 @@ class Source:
             return 0.0
         return offset - least
 
-    def _judge(self, reading: Reading, values: Mapping[str, float], now: float) -> dict[str, str]:
+    def _judge(
+        self, reading: ReadingMessage, values: Mapping[str, float], now: float
+    ) -> dict[str, str]:
         faults = {}
         for key, value in values.items():
             fault = self._channels[key].judge(value, now)

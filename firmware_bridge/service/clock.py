@@ -63,7 +63,7 @@ class DayTime:
 
     def at(self, steady: float, wall: float) -> float:
         """
-        Time of day at a moment.
+        Time of day, from both clocks.
 
         Parameters
         ----------

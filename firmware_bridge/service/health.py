@@ -1,4 +1,4 @@
-"""How the bridge itself stands: link, log, disk, clock, other bridges. Any doubt stops advice."""
+"""The bridge's own health: link, log, disk, clock, other bridges. Any doubt stops advice."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ import secrets
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
-from firmware_bridge.bay.state import Desk
+from firmware_bridge.bay.state import BayState
 from firmware_bridge.service.turn import Turn
 from firmware_bridge.wire.messages import Beat
 
-__all__ = ["Standing"]
+__all__ = ["BridgeHealth"]
 
 DEAF_AFTER = 35.0
 """A bridge that has not heard its own beat for so long does not trust the link. [s]"""
@@ -24,7 +24,7 @@ DISK_EVERY = 30.0
 
 
 @dataclass(slots=True)
-class Standing:
+class BridgeHealth:
     """Doubts about the bridge; one loop owns it."""
 
     boot: int
@@ -41,20 +41,22 @@ class Standing:
     than another that drew the same one."""
     _disk_due: float = -math.inf
 
-    def doubt(self, desk: Desk, now: float, ready: bool, drops: Sequence[float], day: bool) -> str:
+    def doubt(
+        self, bay: BayState, now: float, ready: bool, drops: Sequence[float], day: bool
+    ) -> str:
         """
         Why the bridge gives no advice to a bay.
 
         Parameters
         ----------
-        desk : Desk
+        bay : BayState
             The bay.
         now : float
             Steady clock. [s]
         ready : bool
             Whether the link is up and all subscriptions are granted.
         drops : sequence of float
-            Moments at which the link was lost. [s]
+            When the link was lost, by the steady clock. [s]
         day : bool
             Whether the time of day is believed.
 
@@ -67,23 +69,23 @@ class Standing:
             return "audit"
         if self.disk_low:
             return "disk"
-        if now < desk.other_until:
+        if now < bay.other_until:
             return "other_bridge"
         if not ready or now - self.heard_at > DEAF_AFTER:
             return "link"
         most, within = FLAPPING
         # The link's own thread appends to it; one copy, then counting.
-        if sum(now - moment < within for moment in tuple(drops)) >= most:
+        if sum(now - time < within for time in tuple(drops)) >= most:
             return "flapping"
         return "" if day else "clock"
 
-    def hear(self, desk: Desk, beat: Beat, turn: Turn) -> None:
+    def hear(self, bay: BayState, beat: Beat, turn: Turn) -> None:
         """
         Take a beat of this or another bridge; the later one serves, the earlier stands back.
 
         Parameters
         ----------
-        desk : Desk
+        bay : BayState
             The bay that the beat was for.
         beat : Beat
             As decoded.
@@ -93,17 +95,17 @@ class Standing:
         if beat.id == self.id:
             self.heard_at = turn.now
         elif (beat.boot, beat.id) > (self.boot, self.id):
-            if turn.now >= desk.other_until:
-                text = f"a later bridge (boot {beat.boot}) serves this bay; this one stands back"
-                turn.tell(desk.name, "other_bridge", text)
-            desk.other_until = turn.now + OTHER_FOR
+            if turn.now >= bay.other_until:
+                text = f"a later bridge (run {beat.boot}) serves this bay; this one stands back"
+                turn.tell(bay.name, "other_bridge", text)
+            bay.other_until = turn.now + OTHER_FOR
             self.new_boot = True
         else:
-            desk.counts["older bridge"] += 1
+            bay.counts["older bridge"] += 1
             self.new_boot |= beat.boot == self.boot
 
-    def look_at_disk(self, turn: Turn) -> None:
-        """Look now and then how much space is left; none that can be told is none."""
+    def check_disk(self, turn: Turn) -> None:
+        """See now and then how much space is left; none that can be told is none."""
         if turn.now < self._disk_due:
             return
         try:

@@ -8,7 +8,7 @@ import threading
 import time
 from collections.abc import Callable
 
-from firmware_bridge.bay.state import desk_for
+from firmware_bridge.bay.state import new_bay
 from firmware_bridge.config import Config
 from firmware_bridge.journal.audit import AuditLog
 from firmware_bridge.journal.journal import Journal
@@ -73,7 +73,7 @@ def run(
         journal = Journal(data / "journal.db")
         try:
             boot = audit.next_boot(clock.wall())
-            desks = {bay.name: desk_for(bay, boot, journal.memory(bay.name)) for bay in config.bays}
+            bays = {one.name: new_bay(one, boot, journal.memory(one.name)) for one in config.bays}
             link = Link(
                 config.broker,
                 client_id(config),
@@ -83,12 +83,12 @@ def run(
                 birth=lambda: [_own_state(config, boot, 1)],
             )
             free = functools.partial(free_mb, data)
-            service = Service(config, link, journal, audit, clock, free, desks, boot)
+            service = Service(config, link, journal, audit, clock, free, bays, boot)
             link.start()
             try:
                 _loop(service, link, stop, each_turn)
             finally:
-                link.stop(service.farewell())
+                link.stop(service.shutdown())
         finally:
             journal.close()
             audit.close()

@@ -10,26 +10,26 @@ from __future__ import annotations
 import math
 import zlib
 from collections import Counter, deque
-from collections.abc import Callable, Iterable, Sequence
-from typing import Literal, Protocol
+from collections.abc import Callable, Iterable
+from typing import Literal
 
-from firmware_bridge.bay import advisor
-from firmware_bridge.bay.state import BayView, Decision, Desk
+from firmware_bridge.bay.memory import memory_to_text
+from firmware_bridge.bay.state import BayState, BayView, Decision
 from firmware_bridge.config import Config
 from firmware_bridge.errors import JournalError
 from firmware_bridge.journal.audit import AuditLog, Entry
 from firmware_bridge.journal.journal import Event, Journal
 from firmware_bridge.sensors.sample import Sample
 from firmware_bridge.service.clock import Clock, DayTime
-from firmware_bridge.service.health import Standing
+from firmware_bridge.service.health import BridgeHealth
 from firmware_bridge.service.inbox import Inbox
 from firmware_bridge.service.turn import Turn
 from firmware_bridge.wire import messages, topics
-from firmware_bridge.wire.client import Incoming, Message
+from firmware_bridge.wire.client import Message, Wire
 from firmware_bridge.wire.messages import Alarm, Alarms, Beat, State
 from firmware_bridge.wire.plain_topics import plain_advice, plain_beat
 
-__all__ = ["BEAT_EVERY", "Service", "Wire"]
+__all__ = ["BEAT_EVERY", "Service"]
 
 BEAT_EVERY = 10.0
 """[s]"""
@@ -47,33 +47,23 @@ MOST_UNWRITTEN = 5000
 """Entries kept for a log that cannot be written; the oldest go first."""
 
 
-class Wire(Protocol):
-    """What the service needs of a link."""
-
-    @property
-    def ready(self) -> bool: ...
-    @property
-    def drops(self) -> Sequence[float]: ...
-    def send(self, message: Message) -> bool: ...
-    def receive(self, most: int = ...) -> list[Incoming]: ...
-
-
-def _alarm(bay: str, code: str, level: Literal[2, 3], text: str) -> Alarm:
-    name = f"{code}_{bay}".replace("-", "_")
+def _alarm(bay: str, alarm: Alarm) -> Alarm:
+    """An alarm of one bay among those of all."""
+    name = f"{alarm.id}_{bay}".replace("-", "_")
     if len(name) > ALARM_ID:
         # Long names of two bays may begin alike: a sum over the whole keeps their alarms apart.
         name = f"{name[: ALARM_ID - 5]}_{zlib.crc32(name.encode()) & 0xFFFF:04x}"
-    return Alarm(id=name, level=level, text=f"{bay}: {text}"[:120])
+    return Alarm(id=name, level=alarm.level, text=f"{bay}: {alarm.text}"[:120])
 
 
-def _fitting(standing: list[Alarm]) -> tuple[Alarm, ...]:
+def _fitting(alarms: list[Alarm]) -> tuple[Alarm, ...]:
     """The gravest first, and how many more there are where one message cannot hold them."""
-    standing.sort(key=lambda alarm: alarm.level)
-    if len(standing) <= MOST_ALARMS:
-        return tuple(standing)
-    left = standing[MOST_ALARMS - 1 :]
+    alarms.sort(key=lambda alarm: alarm.level)
+    if len(alarms) <= MOST_ALARMS:
+        return tuple(alarms)
+    left = alarms[MOST_ALARMS - 1 :]
     text = f"{len(left)} more alarms stand; the page and the journal have them all"
-    return (*standing[: MOST_ALARMS - 1], Alarm(id="more", level=left[0].level, text=text))
+    return (*alarms[: MOST_ALARMS - 1], Alarm(id="more", level=left[0].level, text=text))
 
 
 class Service:
@@ -87,13 +77,15 @@ class Service:
         audit: AuditLog,
         clock: Clock,
         free_mb: Callable[[], float],
-        desks: dict[str, Desk],
+        bays: dict[str, BayState],
         boot: int,
     ) -> None:
         self.config, self.wire, self.journal, self.audit = config, wire, journal, audit
-        self.clock, self.desks = clock, desks
-        self.standing = Standing(boot=boot, low_disk_mb=config.bridge.low_disk_mb, free_mb=free_mb)
-        self.inbox = Inbox(config.bridge.root, desks, self.standing, config.bridge.store_every_s)
+        self.clock, self.bays = clock, bays
+        self.health = BridgeHealth(
+            boot=boot, low_disk_mb=config.bridge.low_disk_mb, free_mb=free_mb
+        )
+        self.inbox = Inbox(config.bridge.root, bays, self.health, config.bridge.store_every_s)
         self.counts: Counter[str] = Counter()
         self.told: deque[Event] = deque(maxlen=1000)
         """Events for whoever shows them; the journal has them all."""
@@ -105,7 +97,7 @@ class Service:
         self._unwritten: list[Entry] = []
         self._held: list[tuple[float, str, Sample]] = []
         self._events: list[Event] = []
-        self._changed: dict[str, Desk] = {}
+        self._changed: dict[str, BayState] = {}
         self._alarms: tuple[Alarm, ...] | None = None
         self._log_start()
 
@@ -116,12 +108,12 @@ class Service:
             [
                 Entry(
                     t=day,
-                    bay=desk.name,
+                    bay=bay.name,
                     kind="start",
-                    body=f"boot {self.standing.boot} mode {desk.config.mode} "
-                    f"set by {desk.config.set_by or 'nobody'}".encode(),
+                    body=f"boot {self.health.boot} mode {bay.config.mode} "
+                    f"set by {bay.config.set_by or 'nobody'}".encode(),
                 )
-                for desk in self.desks.values()
+                for bay in self.bays.values()
             ]
         )
 
@@ -137,30 +129,29 @@ class Service:
         if now >= self._second_due or self.wire.ready != self._was_ready:
             self._each_second(turn)
             self._second_due = now + 1.0
-        # Advice moves nothing before a beat: who has just been born hears one at once.
-        born = {event.bay for event in turn.events if event.code == "birth"}
-        if born:
-            self._beat(turn, [self.desks[name] for name in born])
+        # Advice moves nothing before a beat: who has just connected hears one at once.
+        if turn.connected:
+            self._beat(turn, [self.bays[name] for name in turn.connected])
         decisions = [
-            (desk, decision)
-            for desk in turn.touched.values()
-            if (decision := desk.decide(self._ground(desk, turn.now), now, turn.day)) is not None
+            (bay, decision)
+            for bay in turn.touched.values()
+            if (decision := bay.decide(self._ground(bay, turn.now), now, turn.day)) is not None
         ]
         self._say(decisions, turn)
         self._keep(turn)
 
-    def _ground(self, desk: Desk, now: float) -> str:
-        return self.standing.doubt(desk, now, self.wire.ready, self.wire.drops, self._day.believed)
+    def _ground(self, bay: BayState, now: float) -> str:
+        return self.health.doubt(bay, now, self.wire.ready, self.wire.drops, self._day.believed)
 
     # --- what is said ------------------------------------------------------------------------
 
-    def _say(self, decisions: list[tuple[Desk, Decision]], turn: Turn) -> None:
+    def _say(self, decisions: list[tuple[BayState, Decision]], turn: Turn) -> None:
         """Write the audit log first; what cannot be written becomes ``none``."""
         planned = []
-        for desk, decision in decisions:
+        for bay, decision in decisions:
             self._seq += 1
-            planned.append((desk, decision, (self.standing.boot, self._seq)))
-        entries = [self._entry(desk, decision, name, turn) for desk, decision, name in planned]
+            planned.append((bay, decision, (self.health.boot, self._seq)))
+        entries = [self._entry(bay, decision, name, turn) for bay, decision, name in planned]
         self._unwritten = [*self._unwritten, *turn.entries][-MOST_UNWRITTEN:]
         if not entries and turn.now < self._log_due:
             return
@@ -169,62 +160,61 @@ class Service:
             self.audit.write([*self._unwritten, *entries])
             self._unwritten = []
         except JournalError as error:
-            self.standing.audit_lost(str(error), turn)
-            planned = [(desk, desk.refuse("audit"), name) for desk, _, name in planned]
-        for desk, decision, name in planned:
-            self._send(desk, decision, name, turn)
+            self.health.audit_lost(str(error), turn)
+            planned = [(bay, bay.refuse("audit"), name) for bay, _, name in planned]
+        for bay, decision, name in planned:
+            self._send(bay, decision, name, turn)
 
-    def _entry(self, desk: Desk, decision: Decision, name: tuple[int, int], turn: Turn) -> Entry:
-        row = messages.encode_advice(desk.advice(decision, name), "integers")
-        kind = "observe" if desk.config.mode == "observe" else "advice"
+    def _entry(self, bay: BayState, decision: Decision, name: tuple[int, int], turn: Turn) -> Entry:
+        row = messages.encode_advice(bay.advice(decision, name), "integers")
+        kind = "observe" if bay.config.mode == "observe" else "advice"
         return Entry(
-            t=turn.day, bay=desk.name, kind=kind, body=b"%b %b" % (row, decision.text.encode())
+            t=turn.day, bay=bay.name, kind=kind, body=b"%b %b" % (row, decision.text.encode())
         )
 
-    def _send(self, desk: Desk, decision: Decision, name: tuple[int, int], turn: Turn) -> None:
-        before = None if desk.decision is None else desk.decision.code
-        if decision.code != before:
-            turn.tell(desk.name, decision.code, decision.text)
-        desk.settle(decision, name, turn.now)
-        if desk.config.mode == "observe" or decision.code == "other_bridge":
+    def _send(self, bay: BayState, decision: Decision, name: tuple[int, int], turn: Turn) -> None:
+        if decision.code != bay.decision.code:
+            turn.tell(bay.name, decision.code, decision.text)
+        bay.settle(decision, name, turn.now)
+        if bay.config.mode == "observe" or decision.code == "other_bridge":
             return  # the other one speaks; two voices would only confuse
-        advice = desk.advice(decision, name)
-        if desk.plain is not None:
-            to = desk.plain.mapping.advice
+        advice = bay.advice(decision, name)
+        if bay.plain is not None:
+            to = bay.plain.mapping.advice
             plain = [] if to is None else plain_advice(to, advice)
             done = [self.wire.send(Message(topic=t, payload=p)) for t, p in plain]
             sent = bool(done) and all(done)
         else:
-            form = desk.source.birth.form if desk.source.birth else "object"
+            form = bay.source.birth.form if bay.source.birth else "object"
             sent = self.wire.send(
                 Message(
-                    topic=topics.bay_topic(self.config.bridge.root, desk.name, "advice"),
+                    topic=topics.bay_topic(self.config.bridge.root, bay.name, "advice"),
                     payload=messages.encode_advice(advice, form),
-                    expiry=desk.config.ttl_s,
+                    expiry=bay.config.ttl_s,
                 )
             )
         self.counts["sent" if sent else "not sent"] += 1
         if not sent:
             body = messages.encode_plain(list(name))
-            self._unwritten.append(Entry(t=turn.day, bay=desk.name, kind="unsent", body=body))
+            self._unwritten.append(Entry(t=turn.day, bay=bay.name, kind="unsent", body=body))
 
     # --- what happens by the clock -------------------------------------------------------------
 
     def _each_second(self, turn: Turn) -> None:
-        self.standing.look_at_disk(turn)
+        self.health.check_disk(turn)
         self._retry_audit(turn)
         self._come_back(turn)
-        for desk in self.desks.values():
-            advised = desk.decision is not None and desk.decision.targets is not None
-            if advised and (self._ground(desk, turn.now) or desk.doubt(turn.now)):
-                turn.touched[desk.name] = desk
+        for bay in self.bays.values():
+            advised = bay.decision.targets is not None
+            if advised and (self._ground(bay, turn.now) or bay.doubt(turn.now)):
+                turn.touched[bay.name] = bay
         came_up = self.wire.ready and not self._was_ready
         self._was_ready = self.wire.ready
         if came_up:
-            self.standing.heard_at = -math.inf  # what was heard before proves nothing now
+            self.health.heard_at = -math.inf  # what was heard before proves nothing now
         if came_up or turn.now >= self._beat_due:
             self._beat_due = turn.now + BEAT_EVERY
-            self._beat(turn, self.desks.values())
+            self._beat(turn, self.bays.values())
             if not came_up:  # the own beat is still on its way
                 self._publish_alarms(turn)
         if turn.now >= self._hour_due:
@@ -235,80 +225,76 @@ class Service:
                 self.counts["journal failed"] += 1
 
     def _retry_audit(self, turn: Turn) -> None:
-        failed_at = self.standing.audit_failed_at
+        failed_at = self.health.audit_failed_at
         if failed_at is None or turn.now - failed_at < RETRY_EVERY:
             return
         try:
             self.audit.write([Entry(t=turn.day, bay="", kind="resume", body=b"log writable again")])
         except JournalError:
-            self.standing.audit_failed_at = turn.now
+            self.health.audit_failed_at = turn.now
             return
-        self.standing.audit_failed_at = None
+        self.health.audit_failed_at = None
         turn.tell("", "audit", "audit log writable again")
 
     def _come_back(self, turn: Turn) -> None:
         """No later bridge is there (any more): under a new boot number, or nobody would listen."""
-        waits = any(turn.now < desk.other_until for desk in self.desks.values())
-        if not self.standing.new_boot or waits:
+        waits = any(turn.now < bay.other_until for bay in self.bays.values())
+        if not self.health.new_boot or waits:
             return
         try:
-            self.standing.boot = self.audit.next_boot(turn.day)
+            self.health.boot = self.audit.next_boot(turn.day)
         except JournalError as error:
-            self.standing.audit_lost(str(error), turn)
+            self.health.audit_lost(str(error), turn)
             return
-        self.standing.new_boot = False
-        turn.tell("", "resume", f"serves under boot {self.standing.boot}")
+        self.health.new_boot = False
+        turn.tell("", "resume", f"bridge serves again (run {self.health.boot})")
 
-    def _beat(self, turn: Turn, desks: Iterable[Desk]) -> None:
+    def _beat(self, turn: Turn, bays: Iterable[BayState]) -> None:
         self._beat_seq += 1
         root = self.config.bridge.root
-        for desk in desks:
-            standing_back = turn.now < desk.other_until
+        for bay in bays:
+            standing_back = turn.now < bay.other_until
             beat = Beat(
-                boot=self.standing.boot,
+                boot=self.health.boot,
                 seq=self._beat_seq,
-                id=self.standing.id,
+                id=self.health.id,
                 t=round(turn.day),
-                birth=1 if desk.wants_birth else 0,
+                birth=1 if bay.wants_birth else 0,
             )
             if not standing_back:
-                topic = topics.bay_topic(root, desk.name, "beat")
+                topic = topics.bay_topic(root, bay.name, "beat")
                 self.wire.send(Message(topic=topic, payload=messages.encode(beat)))
-            to = desk.plain.mapping.advice if desk.plain is not None else None
-            if to is not None and not standing_back and desk.config.mode != "observe":
-                for topic, payload in plain_beat(to, self._beat_seq, self._stands(desk, turn.now)):
+            to = bay.plain.mapping.advice if bay.plain is not None else None
+            if to is not None and not standing_back and bay.config.mode != "observe":
+                for topic, payload in plain_beat(to, self._beat_seq, self._stands(bay, turn.now)):
                     self.wire.send(Message(topic=topic, payload=payload))
 
-    def _stands(self, desk: Desk, now: float) -> bool:
+    def _stands(self, bay: BayState, now: float) -> bool:
         """Whether a plain controller may still apply what it got last."""
-        decision = desk.decision
         return (
-            desk.config.mode == "bounded"
-            and decision is not None
-            and decision.targets is not None
-            and now - desk.decided_at <= desk.config.ttl_s
+            bay.config.mode == "bounded"
+            and bay.decision.targets is not None
+            and now - bay.decided_at <= bay.config.ttl_s
         )
 
     def _publish_alarms(self, turn: Turn) -> None:
-        standing = []
-        for desk in self.desks.values():
-            code = self._ground(desk, turn.now) or desk.doubt(turn.now)
-            for what, text in desk.attend(code, turn.now):
-                turn.tell(desk.name, what, text)
+        found = []
+        for bay in self.bays.values():
+            code = self._ground(bay, turn.now) or bay.doubt(turn.now)
+            for what, text in bay.assess(code, turn.now):
+                turn.tell(bay.name, what, text)
             if code and code != "start":
                 level: Literal[2, 3] = 2 if code in ("lost", "audit", "disk", "other_bridge") else 3
-                standing.append(
-                    _alarm(desk.name, code, level, f"no advice, {desk.refuse(code).text}")
-                )
-            for one in desk.following.complaints:
-                standing.append(_alarm(desk.name, one.id, one.level, one.text))
-        alarms = _fitting(standing)
+                text = f"no advice, {bay.refuse(code).text}"
+                found.append(_alarm(bay.name, Alarm(id=code, level=level, text=text)))
+            found += [_alarm(bay.name, one) for one in bay.following.complaints]
+        alarms = _fitting(found)
         if alarms == self._alarms or not self.wire.ready:
             return
         own = self.config.bridge
         message = Message(
             topic=topics.bridge_topic(own.root, own.name, "alarm"),
-            payload=messages.encode(Alarms(boot=self.standing.boot, on=alarms)),
+            payload=messages.encode(Alarms(boot=self.health.boot, on=alarms)),
             qos=1,
             retain=True,
         )
@@ -329,9 +315,9 @@ class Service:
 
     def _store(self, turn: Turn) -> None:
         memories = [
-            (desk.name, turn.day, advisor.text_of(desk.memory))
-            for desk in self._changed.values()
-            if desk.memory is not None
+            (bay.name, turn.day, memory_to_text(bay.memory))
+            for bay in self._changed.values()
+            if bay.memory is not None
         ]
         try:
             self.journal.store(
@@ -345,25 +331,25 @@ class Service:
 
     # --- the end -------------------------------------------------------------------------------
 
-    def farewell(self) -> list[Message]:
+    def shutdown(self) -> list[Message]:
         """Say ``none`` to every bay that stands under advice; what to send before closing."""
         now = self.clock.steady()
         turn = Turn(now=now, day=self._day.at(now, self.clock.wall()))
         decisions = [
-            (desk, desk.decide("shutdown", now, turn.day))
-            for desk in self.desks.values()
-            if desk.decision is not None and desk.decision.targets is not None
+            (bay, bay.decide("shutdown", now, turn.day))
+            for bay in self.bays.values()
+            if bay.decision.targets is not None
         ]
         self._log_due = now  # nothing waits any longer
-        self._say([(desk, decision) for desk, decision in decisions if decision], turn)
-        turn.tell("", "stop", f"boot {self.standing.boot}")
-        self._events, self._changed = [*self._events, *turn.events], dict(self.desks)
+        self._say([(bay, decision) for bay, decision in decisions if decision], turn)
+        turn.tell("", "stop", f"bridge stopped (run {self.health.boot})")
+        self._events, self._changed = [*self._events, *turn.events], dict(self.bays)
         self._store(turn)
         own = self.config.bridge
         return [
             Message(
                 topic=topics.bridge_topic(own.root, own.name, "state"),
-                payload=messages.encode(State(boot=self.standing.boot, on=0)),
+                payload=messages.encode(State(boot=self.health.boot, on=0)),
                 qos=1,
                 retain=True,
             )
@@ -372,4 +358,4 @@ class Service:
     def views(self) -> tuple[BayView, ...]:
         """Every bay as people should see it now."""
         now = self.clock.steady()
-        return tuple(desk.view(now) for desk in self.desks.values())
+        return tuple(bay.view(now) for bay in self.bays.values())

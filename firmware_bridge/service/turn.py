@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from firmware_bridge.bay.state import Desk
+from firmware_bridge.bay.state import BayState
 from firmware_bridge.journal.audit import Entry
 from firmware_bridge.journal.journal import Event
 from firmware_bridge.sensors.sample import Sample
@@ -23,8 +23,10 @@ class Turn:
     entries: list[Entry] = field(default_factory=list)
     events: list[Event] = field(default_factory=list)
     samples: list[tuple[float, str, Sample]] = field(default_factory=list)
-    touched: dict[str, Desk] = field(default_factory=dict)
+    touched: dict[str, BayState] = field(default_factory=dict)
     """Bays about which something may have to be said."""
+    connected: set[str] = field(default_factory=set)
+    """Bays whose controller has said its birth."""
 
     def tell(self, bay: str, code: str, text: str) -> None:
         """Note something that people should know."""

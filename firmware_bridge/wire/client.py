@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import contextlib
 import functools
+import math
 import random
 import ssl
 import threading
@@ -17,7 +18,7 @@ import time
 from collections import Counter, deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Protocol
 
 import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
@@ -28,7 +29,7 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 from firmware_bridge.config import BrokerConfig
 from firmware_bridge.errors import LinkError
 
-__all__ = ["Incoming", "Link", "Message"]
+__all__ = ["Link", "Message", "Wire"]
 
 QUEUE = 20000
 """Most messages that wait; the oldest go first."""
@@ -42,7 +43,7 @@ ANSWER_AFTER = 5.0
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Message:
-    """One message to be sent."""
+    """One message, to be sent or as it came."""
 
     topic: str
     payload: bytes
@@ -50,17 +51,19 @@ class Message:
     retain: bool = False
     expiry: int = 0
     """Life that the broker is told, MQTT 5 only; 0 for none. [s]"""
+    received: float = math.nan
+    """When it came, by the steady clock; NaN for one to be sent. [s]"""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Incoming:
-    """One message as it came."""
+class Wire(Protocol):
+    """What bridge and controller need of a link."""
 
-    topic: str
-    payload: bytes
-    retain: bool
-    at: float
-    """Steady clock. [s]"""
+    @property
+    def ready(self) -> bool: ...
+    @property
+    def drops(self) -> Sequence[float]: ...
+    def send(self, message: Message) -> bool: ...
+    def receive(self, most: int = ...) -> list[Message]: ...
 
 
 class Link:
@@ -77,7 +80,7 @@ class Link:
     ) -> None:
         self._broker, self._id, self._topics = broker, client_id, tuple(topics)
         self._steady, self._will, self._birth = steady, will, birth
-        self._queue: deque[Incoming] = deque()
+        self._queue: deque[Message] = deque()
         self._put = self._got = 0
         """Bytes ever put in by the library's thread (less what it threw away), and taken out."""
         self._wake = threading.Event()
@@ -93,7 +96,7 @@ class Link:
         self.problem = ""
         """Why the last attempt failed, in one line."""
         self.drops: deque[float] = deque(maxlen=16)
-        """Moments at which the link was lost. [s]"""
+        """When the link was lost, by the steady clock. [s]"""
         self.counts: Counter[str] = Counter()
 
     # --- life ----------------------------------------------------------------------------
@@ -154,7 +157,7 @@ class Link:
 
     def stop(self, last: Sequence[Message] = (), patience: float = 2.0) -> None:
         """
-        Say goodbye and leave.
+        Disconnect, after the last messages.
 
         Parameters
         ----------
@@ -221,7 +224,7 @@ class Link:
             self.problem = str(error)
             return None
 
-    def receive(self, most: int = 1000) -> list[Incoming]:
+    def receive(self, most: int = 1000) -> list[Message]:
         """
         Take what has come.
 
@@ -232,10 +235,10 @@ class Link:
 
         Returns
         -------
-        list of Incoming
+        list of Message
         """
         self._wake.clear()
-        found: list[Incoming] = []
+        found: list[Message] = []
         with contextlib.suppress(IndexError):
             while len(found) < most:
                 found.append(self._queue.popleft())
@@ -323,11 +326,11 @@ class Link:
                 return
             self._make_room(len(message.payload))
             self._queue.append(
-                Incoming(
+                Message(
                     topic=message.topic,
                     payload=bytes(message.payload),
                     retain=bool(message.retain),
-                    at=self._steady(),
+                    received=self._steady(),
                 )
             )
         except Exception:  # the library's thread must live

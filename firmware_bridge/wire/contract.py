@@ -24,10 +24,10 @@ FOLDER = Path(__file__).parents[1] / "schema"
 MESSAGES: dict[str, Any] = {
     "state": messages.State,
     "birth": messages.Birth,
-    "reading": messages.Reading,
+    "reading": messages.ReadingMessage,
     "ack": messages.Ack,
     "alarm": messages.Alarms,
-    "advice": messages.Advice,
+    "advice": messages.AdviceMessage,
     "advice_integers": messages.AdviceRow,
     "beat": messages.Beat,
 }
@@ -101,6 +101,7 @@ def schema(name: str) -> dict[str, Any]:
     """
     made = msgspec.json.schema(MESSAGES[name])
     own = made["$defs"].pop(MESSAGES[name].__name__)
+    own["title"] = own["title"].removesuffix("Message")
     head = {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "$id": f"{name}.json",

@@ -20,14 +20,14 @@ from firmware_bridge.quantities import KINDS
 
 __all__ = [
     "Ack",
-    "Advice",
+    "AdviceMessage",
     "AdviceRow",
     "Alarm",
     "Alarms",
     "Beat",
     "Birth",
     "Channel",
-    "Reading",
+    "ReadingMessage",
     "State",
     "advice_of_row",
     "decode",
@@ -83,7 +83,7 @@ class Birth(Struct, frozen=True, kw_only=True, omit_defaults=True):
     """Time from reading to reading. [s]"""
 
 
-class Reading(Struct, frozen=True, kw_only=True, omit_defaults=True):
+class ReadingMessage(Struct, frozen=True, kw_only=True, omit_defaults=True):
     """Values of one moment: ``v`` by key, or ``i`` as integers in the order of the birth."""
 
     boot: U32
@@ -109,7 +109,9 @@ class Beat(Struct, frozen=True, kw_only=True, omit_defaults=True):
     birth: Literal[0, 1] = 0
 
 
-class Advice(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+class AdviceMessage(
+    Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True
+):
     """Positions for now, or ``none`` with its reason. Unknown keys make it void."""
 
     id: tuple[Count, Count]
@@ -230,7 +232,7 @@ def decode(payload: bytes, kind: type[Message], largest: int = 65536) -> Message
 
 def _check(message: Struct) -> None:
     """What the structure alone does not say."""
-    if isinstance(message, Reading):
+    if isinstance(message, ReadingMessage):
         if (message.v is None) == (message.i is None):
             raise BadMessage("give either v or i")
         if message.v is not None and not all(
@@ -241,7 +243,7 @@ def _check(message: Struct) -> None:
         keys = [channel.key for channel in message.channels]
         if len(set(keys)) != len(keys):
             raise BadMessage("two channels have one key")
-    elif isinstance(message, Advice):
+    elif isinstance(message, AdviceMessage):
         if (message.none is None) == (message.why is None):
             raise BadMessage("give either why or none")
         given = [message.position(target) is not None for target in TARGETS]
@@ -274,13 +276,13 @@ def encode(message: Struct) -> bytes:
     return msgspec.json.encode(message)
 
 
-def row_of_advice(advice: Advice) -> AdviceRow:
+def row_of_advice(advice: AdviceMessage) -> AdviceRow:
     """
     The integer form of advice: positions in thousandths (-1: left alone), air in 0.01 °C.
 
     Parameters
     ----------
-    advice : Advice
+    advice : AdviceMessage
         Advice or none.
 
     Returns
@@ -297,7 +299,7 @@ def row_of_advice(advice: Advice) -> AdviceRow:
     return msgspec.convert([*head, action, 0, *counts, air], AdviceRow)
 
 
-def advice_of_row(row: AdviceRow) -> Advice:
+def advice_of_row(row: AdviceRow) -> AdviceMessage:
     """
     Advice from its integer form.
 
@@ -308,7 +310,7 @@ def advice_of_row(row: AdviceRow) -> Advice:
 
     Returns
     -------
-    Advice
+    AdviceMessage
     """
     common: dict[str, Any] = {
         "id": (row.boot, row.seq),
@@ -317,22 +319,22 @@ def advice_of_row(row: AdviceRow) -> Advice:
         "mode": row.mode,
     }
     if row.action == 0:
-        return Advice(**common, none=NONE_REASONS[row.reason])
+        return AdviceMessage(**common, none=NONE_REASONS[row.reason])
     counts = {target: getattr(row, target) for target in TARGETS}
     positions: dict[str, Any] = {
         target: None if count in (None, -1) else count / 1000 for target, count in counts.items()
     }
     air = None if row.air in (None, -500) else row.air / 100
-    return Advice(**common, why=ACTIONS[row.action], air=air, **positions)
+    return AdviceMessage(**common, why=ACTIONS[row.action], air=air, **positions)
 
 
-def encode_advice(advice: Advice, form: str) -> bytes:
+def encode_advice(advice: AdviceMessage, form: str) -> bytes:
     """
     Write advice in the form that the controller asked for.
 
     Parameters
     ----------
-    advice : Advice
+    advice : AdviceMessage
         Advice or none.
     form : {"object", "integers"}
         From the controller's birth.

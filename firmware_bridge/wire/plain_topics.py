@@ -11,7 +11,7 @@ import msgspec
 from firmware_bridge.codes import TARGETS
 from firmware_bridge.config import MappedAdvice, MappedReading, PlainTopics
 from firmware_bridge.errors import BadMessage
-from firmware_bridge.wire.messages import Advice, Birth, Channel, Reading
+from firmware_bridge.wire.messages import AdviceMessage, Birth, Channel, ReadingMessage
 
 __all__ = ["PlainInbox", "number_in", "plain_advice", "plain_beat"]
 
@@ -116,7 +116,7 @@ class PlainInbox:
                 raise BadMessage(f"{number:g} is no reading")
             self._values[one.key] = (number, now)
 
-    def reading(self, now: float) -> Reading | None:
+    def reading(self, now: float) -> ReadingMessage | None:
         """
         A reading of what is not too old, when one is due.
 
@@ -127,7 +127,7 @@ class PlainInbox:
 
         Returns
         -------
-        Reading or None
+        ReadingMessage or None
             None when none is due, or nothing new has come.
         """
         if now < self.due or not any(at > self.due - 1e-9 for _, at in self._values.values()):
@@ -139,10 +139,10 @@ class PlainInbox:
             else None
             for one in self.mapping.readings
         }
-        return Reading(boot=self.boot, seq=self.seq, v=values)
+        return ReadingMessage(boot=self.boot, seq=self.seq, v=values)
 
 
-def plain_advice(to: MappedAdvice, advice: Advice) -> list[tuple[str, bytes]]:
+def plain_advice(to: MappedAdvice, advice: AdviceMessage) -> list[tuple[str, bytes]]:
     """
     Advice as plain values.
 
@@ -150,7 +150,7 @@ def plain_advice(to: MappedAdvice, advice: Advice) -> list[tuple[str, bytes]]:
     ----------
     to : MappedAdvice
         Topics and number format.
-    advice : Advice
+    advice : AdviceMessage
         Advice or none.
 
     Returns

@@ -10,13 +10,12 @@ from __future__ import annotations
 import math
 from collections import OrderedDict
 from dataclasses import dataclass, field
-from typing import Any
 
 import msgspec
 
 from firmware_bridge.codes import TARGETS
 from firmware_bridge.errors import BadMessage
-from firmware_bridge.wire.messages import Ack, Advice, AdviceRow, Beat, advice_of_row, decode
+from firmware_bridge.wire.messages import Ack, AdviceMessage, AdviceRow, Beat, advice_of_row, decode
 
 __all__ = ["LocalLimits", "Receiver"]
 
@@ -66,9 +65,9 @@ class Receiver:
     _beat: tuple[int, int] = (-1, -1)
     _beat_at: float = -math.inf
     _accepted_at: float = -math.inf
-    _shown: Advice | None = None
-    _advice: Advice | None = None
-    _consent: Advice | None = None
+    _shown: AdviceMessage | None = None
+    _advice: AdviceMessage | None = None
+    _consent: AdviceMessage | None = None
     """As it was confirmed, before the controller's own limits; never without ``_advice``."""
     _consent_at: float = -math.inf
     _ends: float = -math.inf
@@ -150,24 +149,24 @@ class Receiver:
         self._consent, self._consent_at = shown, now
         return self._follow(shown, now)
 
-    def standing(self, now: float) -> Advice | None:
-        """Advice to follow at this moment; None: the controller's own program runs."""
+    def standing(self, now: float) -> AdviceMessage | None:
+        """Advice to follow now; None: the controller's own program runs."""
         over = not (self.remote and self._alive(now) and now <= self._ends) or self.interlock
         if over or (self._consent is not None and now - self._consent_at > CONSENT):
             self._advice = self._consent = None  # what has ended does not come back
         return self._advice
 
-    def _follow(self, advice: Advice, now: float) -> Ack:
+    def _follow(self, advice: AdviceMessage, now: float) -> Ack:
         taken = self._within(advice)
         self._advice, self._accepted_at, self._ends = taken, now, self._end(advice)
         positions = {name: taken.position(name) for name in TARGETS}
-        code: Any = "accepted" if taken == advice else "clamped"
+        code = "accepted" if taken == advice else "clamped"
         return Ack(boot=self.boot, ref=advice.id, code=code, **positions)
 
     def _alive(self, now: float) -> bool:
         return now - self._beat_at <= self.limits.beat_timeout
 
-    def _judge(self, advice: Advice, retained: bool, now: float) -> str:
+    def _judge(self, advice: AdviceMessage, retained: bool, now: float) -> str:
         if retained:
             return "retained"
         if advice.rests_on[0] != self.boot:
@@ -193,7 +192,7 @@ class Receiver:
             return "rate"
         return "accepted"
 
-    def _is_covered(self, advice: Advice) -> bool:
+    def _is_covered(self, advice: AdviceMessage) -> bool:
         """
         Has a person consented to this already?
 
@@ -206,13 +205,13 @@ class Receiver:
             return False
         return all(_is_near(advice.position(name), consent.position(name)) for name in TARGETS)
 
-    def _end(self, advice: Advice) -> float:
+    def _end(self, advice: AdviceMessage) -> float:
         taken = self._ring.get(advice.rests_on[1])
         if taken is None:
             return -math.inf
         return taken + min(advice.ttl, self.limits.ttl_most)
 
-    def _within(self, advice: Advice) -> Advice:
+    def _within(self, advice: AdviceMessage) -> AdviceMessage:
         """The controller's own limits always win."""
         fan, door = advice.fan or 0.0, advice.door
         if fan > 0.0:
@@ -225,11 +224,11 @@ class Receiver:
 def _is_near(wanted: float | None, confirmed: float | None) -> bool:
     if wanted is None or confirmed is None:
         return wanted is confirmed
-    aim, seen = round(1000 * wanted), round(1000 * confirmed)
-    return abs(aim - seen) <= NEAR and (seen > 0 or aim == 0)
+    new, old = round(1000 * wanted), round(1000 * confirmed)
+    return abs(new - old) <= NEAR and (old > 0 or new == 0)
 
 
-def _read(payload: bytes) -> Advice:
+def _read(payload: bytes) -> AdviceMessage:
     if payload[:1] == b"[":
         return advice_of_row(decode(payload, AdviceRow, LARGEST))
-    return decode(payload, Advice, LARGEST)
+    return decode(payload, AdviceMessage, LARGEST)

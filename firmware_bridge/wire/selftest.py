@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 
 from firmware_bridge.config import Config
 from firmware_bridge.wire import messages, topics
-from firmware_bridge.wire.client import Incoming, Link, Message
+from firmware_bridge.wire.client import Link, Message
 from firmware_bridge.wire.messages import Beat
 from firmware_bridge.wire.topics import link_topics
 
@@ -61,7 +61,7 @@ def _hear(config: Config, link: Link, patience: float) -> Iterator[tuple[str, st
         probe = f"{root}/{topics.VERSION}/{bay.name}/from/probe"
         link.send(Message(topic=topic, payload=beat))
         link.send(Message(topic=probe, payload=b"%d" % mark))
-        heard: list[Incoming] = []
+        heard: list[Message] = []
         found = _gather(link, heard, topic, beat, patience)
         if found:
             yield "ok", f"{bay.name}: the bridge hears its own beat"
@@ -79,7 +79,7 @@ def _hear(config: Config, link: Link, patience: float) -> Iterator[tuple[str, st
             )
 
 
-def _gather(link: Link, heard: list[Incoming], topic: str, payload: bytes, patience: float) -> bool:
+def _gather(link: Link, heard: list[Message], topic: str, payload: bytes, patience: float) -> bool:
     end = time.monotonic() + patience
     while time.monotonic() < end:
         heard += link.receive()

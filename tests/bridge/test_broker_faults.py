@@ -653,7 +653,7 @@ def test_a_strangers_client_is_understood(live):
         ["mosquitto_sub", "-p", str(broker.port), "-t", "vent/1/bay-1/to/advice", "-C", "1",
          "-W", "10"], capture_output=True, text=True, check=True,
     )  # fmt: skip
-    assert messages.decode(heard.stdout.strip().encode(), messages.Advice).ttl == 3
+    assert messages.decode(heard.stdout.strip().encode(), messages.AdviceMessage).ttl == 3
     assert MOSQUITTO
 
 

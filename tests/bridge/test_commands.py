@@ -24,7 +24,7 @@ def recorded(tmp_path):
     config = write_config(tmp_path, 1)
     one = World(tmp_path / "data", advice_every_s=1.0)
     one.run(3600)
-    one.service.farewell()
+    one.service.shutdown()
     one.close()
     return config
 
@@ -115,7 +115,7 @@ def test_run_leaves_when_told_without_a_broker(tmp_path):
     stop, turns = threading.Event(), []
 
     def enough(service, link):
-        turns.append(service.views()[0].code)
+        turns.append(service.views()[0].decision.code)
         if len(turns) > 3:
             stop.set()
 

@@ -21,7 +21,7 @@ from controller_pair import (
 
 from firmware_bridge import codes
 from firmware_bridge.wire import contract, messages, receiver, topics
-from firmware_bridge.wire.messages import Advice, Beat, encode, encode_advice
+from firmware_bridge.wire.messages import AdviceMessage, Beat, encode, encode_advice
 from firmware_bridge.wire.receiver import LocalLimits
 
 
@@ -156,7 +156,7 @@ def test_vectors_reach_every_answer():
 @pytest.mark.parametrize("what", [*codes.ACTIONS[1:], *codes.NONE_REASONS[1:]])
 def test_all_that_the_bridge_can_say_is_understood(what, in_c):
     rest = {"why": what, "fan": 0.5} if what in codes.ACTIONS[1:] else {"none": what}
-    advice = Advice(id=(100, 1), rests_on=(7, 1), ttl=180, mode=3, **rest)
+    advice = AdviceMessage(id=(100, 1), rests_on=(7, 1), ttl=180, mode=3, **rest)
     in_c.start(7, LIMITS)
     in_c.reading(0, 1)
     in_c.beat(0, encode(Beat(boot=100, seq=1, id=5)))

@@ -19,7 +19,7 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from firmware_bridge.demo import run as demo
-from firmware_bridge.wire.messages import Advice, decode
+from firmware_bridge.wire.messages import AdviceMessage, decode
 
 PATIENCE = 60.0
 
@@ -107,7 +107,7 @@ def test_it_runs_its_days_and_ends(running, tmp_path):
     address = one.until(r"^Page: +(http://127\.0\.0\.1:\d+/)$")[1]
     one.until("not for a store")
     for bay in ("north", "south"):
-        one.until(rf"{bay} +birth: boot \d+ simulator")
+        one.until(rf"{bay} +controller connected \(run \d+, simulator\)")
         one.until(rf"{bay} +advice: .+; Fans \d+%")
     one.until("north +answer: accepted$")
     one.until("south +answer: shown to people, not applied$")
@@ -166,7 +166,7 @@ def test_a_strangers_client_hears_advice(running):
         assert not message.retain
         assert len(message.payload) + len(message.topic) <= 240
         validator.validate(json.loads(message.payload))
-        decode(message.payload, Advice)
+        decode(message.payload, AdviceMessage)
 
 
 @pytest.mark.parametrize(

@@ -13,7 +13,7 @@ from jsonschema import Draft202012Validator
 from firmware_bridge import codes, config
 from firmware_bridge.errors import BadMessage
 from firmware_bridge.wire import contract, messages, topics
-from firmware_bridge.wire.messages import Advice, AdviceRow, Reading
+from firmware_bridge.wire.messages import AdviceMessage, AdviceRow, ReadingMessage
 
 U32 = 2**32 - 1
 MOST = 99_999_999
@@ -31,7 +31,7 @@ def advice(**changes):
         "water": 0.078,
         "air": 6.69,
     }
-    return Advice(**{**values, **changes})
+    return AdviceMessage(**{**values, **changes})
 
 
 # --- the published contract --------------------------------------------------------------
@@ -222,7 +222,7 @@ json_values = st.recursive(
 )
 def test_a_reading_that_passes_holds_finite_numbers_only(content):
     try:
-        reading = messages.decode(json.dumps(content).encode(), Reading)
+        reading = messages.decode(json.dumps(content).encode(), ReadingMessage)
     except BadMessage:
         return
     assert b"NaN" not in messages.encode(reading)
@@ -272,7 +272,7 @@ def test_integer_form_says_the_same(door, water, cool, heat, fan, why, air, own,
     )  # fmt: skip
     row = messages.decode(messages.encode_advice(message, "integers"), AdviceRow)
     assert messages.advice_of_row(row) == message
-    assert messages.decode(messages.encode_advice(message, "object"), Advice) == message
+    assert messages.decode(messages.encode_advice(message, "object"), AdviceMessage) == message
 
 
 @pytest.mark.parametrize("reason", codes.NONE_REASONS[1:])

@@ -141,7 +141,7 @@
         { ...axis, values: (_, ticks) => ticks.map(tickText) },
         { ...axis, size: 56, values: (_, ticks) => ticks.map(String) },
       ],
-      series: [{ label: "From", value: (_, t) => (t == null ? "" : moment(t)) }, ...series],
+      series: [{ label: "From", value: (_, t) => (t == null ? "" : stamp(t)) }, ...series],
       legend: {
         live: width > 500,
         markers: { width: 3, dash: (_, n) => BORDERS[(n - 1) % BORDERS.length] || "solid" },
@@ -149,9 +149,9 @@
     };
   }
 
-  // Times are the bridge's local time, counted as if they were UTC.
-  const moment = (t) => new Date(t * 1000).toISOString().slice(0, 16).replace("T", " ");
-  const tickText = (t) => (t % 86400 === 0 ? moment(t).slice(5, 10) : moment(t).slice(11));
+  // Times are the store's local time, counted as if they were UTC.
+  const stamp = (t) => new Date(t * 1000).toISOString().slice(0, 16).replace("T", " ");
+  const tickText = (t) => (t % 86400 === 0 ? stamp(t).slice(5, 10) : stamp(t).slice(11));
 
   function draw(figure) {
     const place = figure.querySelector(".chart");
