@@ -114,8 +114,10 @@ def mean_of(sample: Sample, kind: str) -> float:
     float
         NaN where there is none. [internal unit of the kind]
     """
-    found = _sound(sample, kind)
-    return math.fsum(found) / len(found) if found else math.nan
+    found = sample.sound.get(kind, ())
+    if len(found) == 1:
+        return found[0][1]
+    return math.fsum(value for _, value in found) / len(found) if found else math.nan
 
 
 def pulp_keys(sample: Sample) -> list[str]:

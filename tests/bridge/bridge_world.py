@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -104,7 +104,8 @@ class MemoryWire:
             self.broker.publish(self.will)
 
     def put(self, message, retain):
-        self.inbox.append(replace(message, retain=retain, received=self.broker.clock.now))
+        topic, payload, now = message.topic, message.payload, self.broker.clock.now
+        self.inbox.append(Message(topic=topic, payload=payload, retain=retain, received=now))
 
     def send(self, message):
         if not self.ready:
