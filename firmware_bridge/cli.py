@@ -17,22 +17,28 @@ from collections.abc import Sequence
 from contextlib import AbstractContextManager, nullcontext
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import NoReturn
 
-from firmware_bridge.audit import verify
-from firmware_bridge.client import Link
-from firmware_bridge.clock import fast_clock
+from firmware_bridge.bay.advisor import load_bay
+from firmware_bridge.bay.replay import replay
+from firmware_bridge.bay.state import Decision, new_bay
 from firmware_bridge.config import BayConfig, BrokerConfig, Config, is_loopback, read_config
-from firmware_bridge.desk import Decision
+from firmware_bridge.demo.simulator import Simulator, plant_of
 from firmware_bridge.errors import BadConfig, BridgeError
-from firmware_bridge.export import samples_of_csv, samples_of_journal, write_csv, write_parquet
-from firmware_bridge.journal import Journal
-from firmware_bridge.page_board import Board
-from firmware_bridge.replay import replay
-from firmware_bridge.run import run
-from firmware_bridge.selftest import try_broker
-from firmware_bridge.service import Service, desk_for
-from firmware_bridge.simulator import Simulator, plant_of
+from firmware_bridge.journal.audit import verify
+from firmware_bridge.journal.export import (
+    samples_of_csv,
+    samples_of_journal,
+    write_csv,
+    write_parquet,
+)
+from firmware_bridge.journal.journal import Journal
+from firmware_bridge.page.board import Board
+from firmware_bridge.service.clock import fast_clock
+from firmware_bridge.service.run import run
+from firmware_bridge.service.service import Service
+from firmware_bridge.wire.client import Link
+from firmware_bridge.wire.selftest import try_broker
 
 __all__ = ["main"]
 
@@ -69,7 +75,7 @@ def _parser() -> _Parser:
     )
     one.set_defaults(do=_run)
 
-    one = commands.add_parser("check", help="look at a configuration and try its broker")
+    one = commands.add_parser("check", help="check a configuration and try its broker")
     one.add_argument("config", type=Path)
     one.add_argument("--no-broker", action="store_true", help="the files only")
     one.set_defaults(do=_check)
@@ -173,7 +179,7 @@ def _bay(config: Config, name: str) -> BayConfig:
 # --- run and check ---------------------------------------------------------------------------
 
 
-def _run(args: Any) -> int:
+def _run(args: argparse.Namespace) -> int:
     config = read_config(args.config)
     stop = _stop_on_signals()
     last = {"problem": ""}
@@ -186,7 +192,7 @@ def _run(args: Any) -> int:
             last["problem"] = link.problem
             _say(f"broker: {link.problem or 'connected'}")
         if args.page:
-            board.post(service.views, service.clock.steady(), service.clock.wall(), link.problem)
+            board.post(service.views, service.clock.wall(), link.problem)
 
     board = Board()
     for bay in config.bays:
@@ -203,7 +209,7 @@ def _page(where: str, journal: Path, board: Board) -> AbstractContextManager[obj
     if not host or not port.isdecimal():
         raise BadConfig(f"--page is {where!r}; write host and port, 127.0.0.1:8470")
     try:
-        from firmware_bridge.page import PageServer
+        from firmware_bridge.page.server import PageServer
     except ModuleNotFoundError as error:
         raise BadConfig(f"--page needs {error.name}; pip install 'ventcalc[page]'") from None
     host = host.strip("[]")
@@ -214,12 +220,12 @@ def _page(where: str, journal: Path, board: Board) -> AbstractContextManager[obj
     return page
 
 
-def _check(args: Any) -> int:
+def _check(args: argparse.Namespace) -> int:
     config = read_config(args.config)
     problems: list[str] = []
     for bay in config.bays:
         try:
-            desk_for(bay, 1)
+            new_bay(bay, 1)
         except BadConfig as error:
             problems += [f"{bay.name}: {problem}" for problem in error.problems]
     if problems:
@@ -237,18 +243,18 @@ def _check(args: Any) -> int:
 # --- demo and simulate -------------------------------------------------------------------------
 
 
-def _demo(args: Any) -> int:
+def _demo(args: argparse.Namespace) -> int:
     if not (1.0 <= args.pace <= 1e5 and args.days > 0.0):
         raise BadConfig("--pace must lie in 1 to 100000, and --days above 0")
     try:
-        from firmware_bridge.demo import run_demo
+        from firmware_bridge.demo.run import run_demo
     except ModuleNotFoundError as error:
         raise BadConfig(f"demo needs {error.name}; pip install 'ventcalc[demo]'") from None
     run_demo(_stop_on_signals(), _say, days=args.days, pace=args.pace, port=args.page_port)
     return 0
 
 
-def _simulate(args: Any) -> int:
+def _simulate(args: argparse.Namespace) -> int:
     if not is_loopback(args.host) and args.ca_file is None:
         raise BadConfig("--host is another machine; give --ca-file, or passwords go in the clear")
     broker = BrokerConfig(
@@ -260,7 +266,7 @@ def _simulate(args: Any) -> int:
         password=os.environ.get(args.password_env, "") if args.password_env else "",
     )
     clock = fast_clock(args.pace)
-    bay = desk_for(BayConfig(name=args.bay, bay_file=args.bay_file), 1).bay
+    bay = load_bay(args.bay_file)
     simulator = Simulator(
         name=args.bay,
         root=args.root,
@@ -279,7 +285,7 @@ def _simulate(args: Any) -> int:
     )
     simulator.wire = link
     stop = _stop_on_signals()
-    _say(f"{args.bay}: an invented bay and its controller, boot {simulator.boot}")
+    _say(f"{args.bay}: an invented bay and its controller, run {simulator.boot}")
     link.start()
     try:
         _simulate_until(stop, simulator, link, clock.steady() + args.days * 86400.0)
@@ -304,7 +310,7 @@ def _simulate_until(stop: threading.Event, simulator: Simulator, link: Link, end
 # --- what was recorded -------------------------------------------------------------------------
 
 
-def _replay(args: Any) -> int:
+def _replay(args: argparse.Namespace) -> int:
     config = read_config(args.config)
     bay = _bay(config, args.bay)
     if args.csv is not None:
@@ -331,7 +337,7 @@ def _line(t: float, decision: Decision, words: tuple[str, ...]) -> str:
     )
 
 
-def _verify(args: Any) -> int:
+def _verify(args: argparse.Namespace) -> int:
     config = read_config(args.config)
     data = config.bridge.data
     seal = None
@@ -346,10 +352,10 @@ def _verify(args: Any) -> int:
     return 1 if problem else 0
 
 
-def _export(args: Any) -> int:
+def _export(args: argparse.Namespace) -> int:
     config = read_config(args.config)
     bay = _bay(config, args.bay)
-    start, end = (_moment(text) for text in (args.since, args.until))
+    start, end = (_time(text) for text in (args.since, args.until))
     journal = Journal(config.bridge.data / "journal.db", read_only=True)
     try:
         if args.out.suffix == ".parquet":
@@ -367,9 +373,9 @@ def _export(args: Any) -> int:
     return 0
 
 
-def _moment(text: str) -> float:
+def _time(text: str) -> float:
     try:
-        moment = datetime.fromisoformat(text)
+        time = datetime.fromisoformat(text)
     except ValueError:
         raise BadConfig(f"{text!r} is no date; write 2026-11-05 or 2026-11-05T06:00") from None
-    return moment.replace(tzinfo=moment.tzinfo or UTC).timestamp()
+    return time.replace(tzinfo=time.tzinfo or UTC).timestamp()

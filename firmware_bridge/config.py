@@ -8,19 +8,21 @@ from __future__ import annotations
 
 import ipaddress
 import os
+import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
+from firmware_bridge.codes import MODES, TARGETS
 from firmware_bridge.config_table import entry, read_table
 from firmware_bridge.errors import BadConfig
-from firmware_bridge.messages import KINDS, MODES, TARGETS
-from firmware_bridge.quantities import to_internal
-from firmware_bridge.topics import NAME, ROOT
+from firmware_bridge.quantities import KINDS, to_internal
 
 __all__ = [
+    "NAME",
+    "ROOT",
     "BayConfig",
     "BrokerConfig",
     "Config",
@@ -32,6 +34,10 @@ __all__ = [
     "is_loopback",
     "read_config",
 ]
+
+ROOT = re.compile(r"[a-z][a-z0-9]{0,5}")
+NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,11}")
+"""Names of bays and bridges."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

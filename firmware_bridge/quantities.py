@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["QUANTITIES", "Quantity", "to_internal"]
+__all__ = ["KINDS", "QUANTITIES", "Quantity", "to_internal"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -109,7 +109,9 @@ QUANTITIES: dict[str, Quantity] = {
         packing=0.01,
     ),
 }
-"""By kind of channel, in the order of ``messages.KINDS``."""
+"""By kind of channel."""
+KINDS = tuple(QUANTITIES)
+"""What a channel measures; ``other`` is stored and never used."""
 
 
 def to_internal(kind: str, unit: str) -> tuple[float, float] | None:

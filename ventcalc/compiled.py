@@ -8,7 +8,8 @@ array of them for a list (`records_of`).
 
 Machine code is kept in the user's cache folder under a hash of all sources of the package, of
 versions and processor: numba itself would not notice that a function changed in another file. A
-folder that cannot be written, or that others may write to, is not used.
+folder that cannot be written, or that others may write to, is not used. A user's own function is
+compiled anew in every process: what it reads from other files cannot be seen here.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ import gc
 import hashlib
 import os
 import platform
+import signal
 import sys
 import threading
 from collections.abc import Callable, Iterator, Sequence
@@ -32,7 +34,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["available", "entry", "folder", "pointer", "ready", "record_of", "records_of"]
+__all__ = ["available", "entry", "folder", "pointer", "ready", "record_of", "records_of", "works"]
 
 OPTIONS: dict[str, Any] = {"error_model": "python", "no_rewrites": True, "_nrt": False}
 """Division by zero raises as in Python; the two others save a third of the compiling."""
@@ -46,6 +48,15 @@ def available() -> bool:
     return find_spec("numba") is not None
 
 
+@cache
+def works() -> bool:
+    """Whether numba is installed and can be loaded; it is loaded to find out."""
+    try:
+        return available() and _numba() is not None
+    except Exception:  # whatever a broken installation may raise
+        return False
+
+
 # --- where machine code is kept ----------------------------------------------------------
 
 
@@ -54,20 +65,21 @@ def folder() -> Path | None:
     """
     Folder of the cache, by the habit of the system; None where there is none that is safe.
 
-    What lies there is run: it must be ours, and nobody else may write into it.
+    What lies there is run: it must be ours, and nobody else may write into it, nor put another
+    in its place. (A user's private group, which often may write everywhere, is not feared there.)
     """
     try:
         base = _base() / "ventcalc"
         place = base / _key()
         if not place.is_absolute():
             return None
-        for part in (base, place):
+        for part, others in ((base.parent, 0o002), (base, 0o022), (place, 0o022)):
             part.mkdir(mode=0o700, parents=True, exist_ok=True)
             seen = part.stat()
-            if sys.platform != "win32" and (seen.st_uid != os.getuid() or seen.st_mode & 0o022):
+            if sys.platform != "win32" and (seen.st_uid != os.getuid() or seen.st_mode & others):
                 return None
         return place if os.access(place, os.W_OK) else None
-    except (OSError, RuntimeError):
+    except (OSError, RuntimeError, ImportError):
         return None
 
 
@@ -119,15 +131,19 @@ def _numba() -> Any:
     return numba
 
 
-def _make_known(function: Callable[..., Any], known: set[Any]) -> None:
+def _make_known(function: Callable[..., Any]) -> None:
     """Tell numba of every plain function of the package that a function calls, and so on down."""
     from numba.extending import register_jitable
 
-    for callee in _callees(function):
-        if callee not in known:
-            known.add(callee)
-            register_jitable(no_cfunc_wrapper=True, **OPTIONS)(callee)
-            _make_known(callee, known)
+    reached, ahead = set(), [function]
+    while ahead:
+        for callee in _callees(ahead.pop()):
+            if callee not in reached:
+                reached.add(callee)
+                ahead.append(callee)
+    for callee in reached - _KNOWN:
+        register_jitable(no_cfunc_wrapper=True, **OPTIONS)(callee)
+        _KNOWN.add(callee)
 
 
 def _callees(function: Callable[..., Any]) -> Iterator[Any]:
@@ -166,14 +182,14 @@ def entry(function: Callable[..., Any]) -> Callable[..., Any]:
 @cache
 def _entry(function: Callable[..., Any]) -> Callable[..., Any]:
     numba = _numba()
-    _make_known(function, _KNOWN)
+    _make_known(function)
     made = numba.njit(nogil=True, no_cfunc_wrapper=True, **OPTIONS)(function)
     _kept(made)
 
     def call(*given: Any) -> Any:
         if made.signatures:
             return made(*given)
-        with _ONE_AT_A_TIME, _without_collector():
+        with _ONE_AT_A_TIME, _compiling():
             return made(*given)
 
     return call
@@ -204,9 +220,10 @@ def pointer(function: Callable[..., Any], arguments: tuple[Any, ...], result: An
     plain = getattr(function, "py_func", function)
     options = {key: value for key, value in OPTIONS.items() if key != "no_cfunc_wrapper"}
     made = CFunc(plain, (arguments, result), locals={}, options=options)
-    with _ONE_AT_A_TIME, _without_collector():
-        _make_known(plain, _KNOWN)
-        _kept(made)
+    with _ONE_AT_A_TIME, _compiling():
+        _make_known(plain)
+        if plain.__module__.startswith("ventcalc."):
+            _kept(made)
         made.compile()
     return made
 
@@ -230,15 +247,50 @@ def _kept(made: Any) -> None:
 
 
 @contextmanager
-def _without_collector() -> Iterator[None]:
-    """A cold compile takes a fifth less without the garbage collector."""
+def _compiling() -> Iterator[None]:
+    """A cold compile takes a fifth less without the garbage collector; Ctrl-C ends it."""
     on = gc.isenabled()
     gc.disable()
     try:
-        yield
+        with _interruptible():
+            yield
     finally:
         if on:
             gc.enable()
+
+
+@contextmanager
+def _interruptible() -> Iterator[None]:
+    """
+    Let Ctrl-C end a compile within a second, at numba's next pass.
+
+    Raised where it comes it might be lost: LLVM calls back into Python, and what is raised there,
+    or while something is disposed of, goes no further.
+    """
+    usual = signal.default_int_handler
+    main = threading.current_thread() is threading.main_thread()
+    if not main or signal.getsignal(signal.SIGINT) is not usual:
+        yield
+        return
+    from numba.core import event
+
+    asked: list[int] = []
+
+    class Interrupt(event.Listener):
+        def on_start(self, event: Any) -> None:
+            if asked:
+                raise KeyboardInterrupt
+
+        on_end = on_start
+
+    signal.signal(signal.SIGINT, lambda number, frame: asked.append(number))
+    try:
+        with event.install_listener("numba:run_pass", Interrupt()):
+            yield
+    finally:
+        signal.signal(signal.SIGINT, usual)
+    if asked:
+        raise KeyboardInterrupt
 
 
 # --- records in the place of data classes ------------------------------------------------

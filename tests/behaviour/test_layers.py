@@ -93,19 +93,24 @@ WRONG = {
         {"the library never knows the bridge"},
     ),
     "a second door to the broker": (
-        "firmware_bridge/messages.py",
+        "firmware_bridge/wire/messages.py",
         "import paho.mqtt.client",
         {"one door to the broker"},
     ),
     "another door to the library": (
-        "firmware_bridge/messages.py",
+        "firmware_bridge/wire/messages.py",
         "from ventcalc import air",
         {"few doors to the library"},
     ),
-    "topics ask messages": (
-        "firmware_bridge/topics.py",
-        "import firmware_bridge.messages",
+    "the wire asks the bay": (
+        "firmware_bridge/wire/topics.py",
+        "import firmware_bridge.bay.state",
         {"firmware_bridge points down"},
+    ),
+    "topics ask their own user": (
+        "firmware_bridge/wire/topics.py",
+        "import firmware_bridge.wire.contract",
+        {"no room goes in circles"},
     ),
 }
 

@@ -1,10 +1,13 @@
-"""Short seasons under every policy: accounts, records, refusals, many bays at once."""
+"""Short seasons under every policy: accounts, records, refusals, many seasons side by side."""
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from dataclasses import fields, replace
 from datetime import datetime
 from functools import lru_cache
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -18,7 +21,7 @@ from ventcalc.bay.file import example_bay
 from ventcalc.errors import BadInput
 from ventcalc.season.installed import as_installed
 from ventcalc.season.kpi import Kpi
-from ventcalc.season.run import TRACES, run_season, run_seasons
+from ventcalc.season.run import TRACES, run_season, run_seasons, weather_of_season
 from ventcalc.weather import example_weather
 from ventcalc.weather.files import ARRAYS
 
@@ -52,7 +55,12 @@ def weather():
 
 @lru_cache
 def season(name):
-    return run_season(SHORT, weather(), POLICIES[name], name=name, layers=LAYERS)
+    return plainly(SHORT, weather(), name)
+
+
+def plainly(bay, weather, policy, **how):
+    """A season in plain Python: whatever waits in the cache of this machine changes nothing."""
+    return run_season(bay, weather, policy, layers=LAYERS, compiled=False, **how)
 
 
 @pytest.fixture(params=list(POLICIES))
@@ -125,7 +133,7 @@ def test_counts_are_those_of_the_traces(run):
 
 
 def test_fan_power_is_the_cube_law_on_the_floor_that_is_loaded(run):
-    pressure = float(np.mean(weather().pressure))
+    pressure = float(np.mean(weather_of_season(SHORT.schedule, weather()).pressure))
     fans, traces = as_installed(SHORT, pressure=pressure).fans, run.traces
     full = fans.airflow * fans.static_pressure / fans.efficiency
     expected = full * traces["fan_speed"] ** 3 * traces["share"]
@@ -178,7 +186,7 @@ def test_record_names_its_origin(run):
 
 
 def test_same_season_twice():
-    again = run_season(SHORT, weather(), POLICIES["advice"], layers=LAYERS)
+    again = plainly(SHORT, weather(), "advice")
     first = season("advice")
     for name, values in first.traces.items():
         assert np.array_equal(values, again.traces[name], equal_nan=True), name
@@ -189,11 +197,10 @@ def test_same_season_twice():
 
 def test_progress_is_told_about_daily_and_changes_nothing():
     calls = []
-    found = run_season(
+    found = plainly(
         SHORT,
         weather(),
-        POLICIES["nothing"],
-        layers=LAYERS,
+        "nothing",
         progress=lambda done, whole: calls.append((done, whole)),
     )
     assert len(calls) in (20, 21)
@@ -208,7 +215,7 @@ def test_a_policy_of_ones_own():
     def half_speed(bay, readings, memory):
         return Positions(fan_speed=0.5), (memory or 0) + 1
 
-    found = run_season(SHORT, weather(), half_speed, layers=LAYERS)
+    found = plainly(SHORT, weather(), half_speed)
     assert found.policy == "half_speed"
     assert (found.traces["fan_speed"] == 0.5).all()
     assert found.kpi.fan_hours == len(found.time)
@@ -269,7 +276,7 @@ def test_a_bay_left_alone_is_a_season_too():
             unloading_start="10-20",
         ),
     )
-    found = run_season(bay, weather(), POLICIES["nothing"], layers=LAYERS)
+    found = plainly(bay, weather(), "nothing")
     assert 30.0 < found.kpi.hottest_tuber < 50.0
     assert found.kpi.hottest_tuber >= found.traces["pulp_mean"].max()
     assert np.isfinite(found.kpi.mass_loss)
@@ -291,7 +298,7 @@ def test_frost_while_the_last_trucks_are_loaded():
             unloading_start="11-10",
         ),
     )
-    found = run_season(bay, weather(), POLICIES["advice"], layers=LAYERS)
+    found = plainly(bay, weather(), "advice")
     assert np.nanmax(found.traces["plenum_temperature"]) < 30.0
 
 
@@ -310,26 +317,26 @@ def test_frost_while_the_last_trucks_are_loaded():
 def test_weather_must_cover_the_season(start, stop):
     short = part(start, stop)
     with pytest.raises(BadInput) as caught:
-        run_season(SHORT, short, POLICIES["nothing"], layers=LAYERS)
+        plainly(SHORT, short, "nothing")
     (line,) = caught.value.problems
     assert "\n" not in line
     assert repr(short.name) in line
     assert "take a file that covers" in line
     with pytest.raises(BadInput):
-        run_seasons([SHORT], short, POLICIES["nothing"], layers=LAYERS)
+        run_seasons([SHORT], short, "nothing", layers=LAYERS)
 
 
 def test_weather_that_just_covers_the_season_is_enough():
     """Outside the season only the mean pressure matters, and a little the year's course."""
     just = part("2018-10-18T06:00", "2018-11-07T07:00")
     just = replace(just, pressure=np.full(len(just.time), float(np.mean(weather().pressure))))
-    found = run_season(SHORT, just, POLICIES["nothing"], layers=LAYERS)
+    found = plainly(SHORT, just, "nothing")
     assert np.array_equal(found.time, season("nothing").time)
     assert found.kpi.mass_loss == pytest.approx(season("nothing").kpi.mass_loss, rel=0.05)
     assert any("too short for the year's course" in note for note in found.notes)
 
 
-# --- many bays ----------------------------------------------------------------------------------
+# --- many seasons -------------------------------------------------------------------------------
 
 
 def three_bays():
@@ -361,25 +368,103 @@ def three_bays():
     return [one, two, three]
 
 
+def assert_is(together, place, alone):
+    for field in fields(Kpi):
+        one, other = getattr(alone, field.name), getattr(together, field.name)[place]
+        assert other == pytest.approx(one, rel=1e-9, abs=1e-9, nan_ok=True), field.name
+
+
 @pytest.mark.parametrize("name", list(POLICIES))
 def test_many_bays_at_once_are_the_bays_one_by_one(name):
-    bays = three_bays()
-    together = run_seasons(bays, weather(), POLICIES[name], layers=LAYERS)
+    together = run_seasons(three_bays(), weather(), name, layers=LAYERS)
+    for place, bay in enumerate(three_bays()):
+        assert_is(together, place, plainly(bay, weather(), POLICIES[name]).kpi)
+
+
+def test_many_policies_for_one_bay():
+    bay = three_bays()[0]
+    names = [*POLICIES, half_speed]
+    together = run_seasons(bay, weather(), names, layers=LAYERS, compiled=False)
+    assert together.fan_hours.shape == (5,)
+    for place, name in enumerate(names):
+        assert_is(together, place, plainly(bay, weather(), name).kpi)
+
+
+def half_speed(bay, readings, memory):
+    return Positions(fan_speed=0.5), memory
+
+
+def test_bays_with_dates_zones_and_weathers_of_their_own():
+    """Side by side: each bay its dates, its place's clock, its weather, its policy."""
+    bay = three_bays()[0]
+    late = replace(bay, schedule=replace(bay.schedule, fill_start="10-19"))
+    abroad = replace(bay, site=replace(bay.site, time_zone="Europe/Brussels"))
+    mild = replace(weather(), temperature=weather().temperature + 3.0)
+    bays, weathers = [bay, late, abroad], [weather(), weather(), mild]
+    names = ["clock", "advice", "thermostat"]
+    together = run_seasons(bays, weathers, names, layers=LAYERS, compiled=False)
+    for place, case in enumerate(zip(bays, weathers, names, strict=True)):
+        assert_is(together, place, plainly(*case).kpi)
+    assert len(set(together.fan_hours.tolist())) == 3
+
+
+@pytest.mark.parametrize(
+    ("bays", "weathers", "policies"), [(2, 3, 1), (1, 2, 3), (0, 1, 1), (3, 3, 2)]
+)
+def test_side_by_side_means_as_many_of_each(bays, weathers, policies):
+    with pytest.raises(BadInput) as caught:
+        run_seasons([SHORT] * bays, [weather()] * weathers, ["clock"] * policies, layers=LAYERS)
+    (line,) = caught.value.problems
+    assert f"{bays}, {weathers}, {policies}" in line
+
+
+def test_other_limits_for_every_season():
+    strict = replace(SHORT.limits, band=0.2, co2=0.001)
+    bays = three_bays()[:2]
+    found = run_seasons(bays, weather(), "advice", layers=LAYERS, limits=strict)
     for place, bay in enumerate(bays):
-        alone = run_season(bay, weather(), POLICIES[name], layers=LAYERS).kpi
-        for field in fields(Kpi):
-            one = getattr(alone, field.name)
-            other = np.broadcast_to(getattr(together, field.name), 3)[place]
-            assert other == pytest.approx(one, rel=1e-9, abs=1e-9, nan_ok=True), (
-                f"{field.name} of {bay.name}"
-            )
+        assert_is(found, place, plainly(bay, weather(), "advice", limits=strict).kpi)
+    assert (found.co2_excess > 0.0).all()
 
 
-def test_bays_of_other_dates_or_zones_are_refused():
-    other = replace(SHORT, site=replace(SHORT.site, time_zone="Europe/Brussels"))
-    late = replace(SHORT, schedule=replace(SHORT.schedule, fill_start="10-19"))
-    for bay, word in ((other, "time_zone"), (late, "fill_start")):
-        with pytest.raises(BadInput) as caught:
-            run_seasons([SHORT, bay], weather(), POLICIES["nothing"], layers=LAYERS)
-        (line,) = caught.value.problems
-        assert word in line
+def test_progress_of_many_counts_seasons():
+    calls = []
+    bays = three_bays()
+    run_seasons(
+        bays, weather(), "nothing", layers=LAYERS, progress=lambda *done: calls.append(done)
+    )
+    assert calls == [(1, 3), (2, 3), (3, 3)]
+
+
+SCRIPT = """
+import sys
+sys.path.insert(0, "tests")
+from ventcalc.bay.file import example_bay
+from ventcalc.season.run import run_seasons
+from ventcalc.weather import example_weather
+from small_runs import hurried
+
+if __name__ == "__main__":
+    bays = [hurried(example_bay("seed_bay"), fill_start=day) for day in ("10-18", "10-19", "10-20")]
+    for workers in (1, 2):
+        found = run_seasons(bays, example_weather(), "clock", layers=4, workers=workers,
+                            compiled=False)
+        print(*found.fan_energy, *found.mass_loss)
+"""
+
+
+def test_processes_share_plain_seasons(tmp_path):
+    """As a script of somebody's own, with the usual guard."""
+    script = tmp_path / "study.py"
+    script.write_text(SCRIPT)
+    done = subprocess.run(
+        [sys.executable, str(script)],
+        cwd=Path(__file__).parents[2],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.stderr == ""
+    alone, shared = done.stdout.splitlines()
+    assert alone == shared
+    assert len(set(alone.split())) == 6

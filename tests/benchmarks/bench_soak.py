@@ -23,8 +23,8 @@ sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parents[1] / "bri
 from bench_bridge import config_of, controllers  # noqa: E402
 from bridge_live import Broker, need_mosquitto, until  # noqa: E402
 
-from firmware_bridge.audit import verify  # noqa: E402
-from firmware_bridge.journal import Journal  # noqa: E402
+from firmware_bridge.journal.audit import verify  # noqa: E402
+from firmware_bridge.journal.journal import Journal  # noqa: E402
 
 SECONDS = float(os.environ.get("SOAK_SECONDS", "360"))
 BAYS, EVERY, PACE = 100, 0.5, 20.0

@@ -20,8 +20,9 @@ from collections import Counter
 from pathlib import Path
 from typing import Any
 
-from firmware_bridge.messages import TARGETS, Birth, Reading, State, encode
-from firmware_bridge.simulator import CHANNELS
+from firmware_bridge.codes import TARGETS
+from firmware_bridge.demo.simulator import CHANNELS
+from firmware_bridge.wire.messages import Birth, ReadingMessage, State, encode
 
 STILL = {
     "pulp_1": 8.7, "pulp_2": 8.9, "pulp_3": 9.1, "pulp_4": 9.3, "pulp_5": 9.5, "plenum_t": 8.9,
@@ -144,7 +145,7 @@ class Controller:
         self.seq += 1
         values = {key: round(value * (1.0 + 0.02 * noise), 3) for key, value in STILL.items()}
         up = round((time.monotonic() - self.started) * self.crowd.words.pace, 3)
-        payload = encode(Reading(boot=self.boot, seq=self.seq, up=up, v=values))
+        payload = encode(ReadingMessage(boot=self.boot, seq=self.seq, up=up, v=values))
         self.crowd.sent[self.bay, self.boot, self.seq] = time.monotonic()
         self.publish("reading", payload)
 

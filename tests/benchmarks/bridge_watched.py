@@ -11,11 +11,11 @@ import time
 from pathlib import Path
 from typing import IO
 
-from firmware_bridge.client import Link
-from firmware_bridge.clock import fast_clock
 from firmware_bridge.config import read_config
-from firmware_bridge.run import run
-from firmware_bridge.service import Service
+from firmware_bridge.service.clock import fast_clock
+from firmware_bridge.service.run import run
+from firmware_bridge.service.service import Service
+from firmware_bridge.wire.client import Link
 
 
 class Watch:

@@ -15,11 +15,11 @@ from pathlib import Path
 import pytest
 from bridge_world import BAY_FILE
 
-from firmware_bridge.client import Link
-from firmware_bridge.clock import Clock
 from firmware_bridge.config import BrokerConfig
-from firmware_bridge.receiver import LocalLimits
-from firmware_bridge.simulator import Simulator, plant_of
+from firmware_bridge.demo.simulator import Simulator, plant_of
+from firmware_bridge.service.clock import Clock
+from firmware_bridge.wire.client import Link
+from firmware_bridge.wire.receiver import LocalLimits
 from ventcalc.bay.file import read_bay
 
 MOSQUITTO = shutil.which("mosquitto", path=os.environ.get("PATH", "") + ":/usr/sbin")

@@ -7,14 +7,15 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 
-from firmware_bridge.audit import AuditLog
-from firmware_bridge.client import Incoming, Message
-from firmware_bridge.clock import Clock
+from firmware_bridge.bay.state import new_bay
 from firmware_bridge.config import BayConfig, BrokerConfig, Config, Limits, OwnConfig
-from firmware_bridge.journal import Journal
-from firmware_bridge.run import link_topics
-from firmware_bridge.service import Service, desk_for
-from firmware_bridge.simulator import Simulator, plant_of
+from firmware_bridge.demo.simulator import Simulator, plant_of
+from firmware_bridge.journal.audit import AuditLog
+from firmware_bridge.journal.journal import Journal
+from firmware_bridge.service.clock import Clock
+from firmware_bridge.service.service import Service
+from firmware_bridge.wire.client import Message
+from firmware_bridge.wire.topics import link_topics
 from ventcalc.bay.file import example_bay_path, read_bay
 
 START = datetime(2026, 11, 5, 3, 0, tzinfo=UTC).timestamp()
@@ -103,14 +104,8 @@ class MemoryWire:
             self.broker.publish(self.will)
 
     def put(self, message, retain):
-        self.inbox.append(
-            Incoming(
-                topic=message.topic,
-                payload=message.payload,
-                retain=retain,
-                at=self.broker.clock.now,
-            )
-        )
+        topic, payload, now = message.topic, message.payload, self.broker.clock.now
+        self.inbox.append(Message(topic=topic, payload=payload, retain=retain, received=now))
 
     def send(self, message):
         if not self.ready:
@@ -170,8 +165,8 @@ class World:
         self.wire = MemoryWire(self.broker, [topic for topic, _ in link_topics(self.config)])
         self.broker.wires.append(self.wire)
         boot = self.audit.next_boot(self.hand.wall())
-        desks = {
-            bay.name: desk_for(bay, boot, self.journal.memory(bay.name)) for bay in self.config.bays
+        bays = {
+            one.name: new_bay(one, boot, self.journal.memory(one.name)) for one in self.config.bays
         }
         self.service = Service(
             self.config,
@@ -180,7 +175,7 @@ class World:
             self.audit,
             self.hand.clock(),
             lambda: self.free,
-            desks,
+            bays,
             boot,
         )
         self.wire.connect()
@@ -206,8 +201,8 @@ class World:
                 self.service.turn()
 
     @property
-    def desk(self):
-        return self.service.desks["bay-1"]
+    def bay(self):
+        return self.service.bays["bay-1"]
 
     @property
     def sim(self):

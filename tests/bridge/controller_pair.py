@@ -14,8 +14,9 @@ from pathlib import Path
 
 import pytest
 
-from firmware_bridge.messages import TARGETS, Ack, decode
-from firmware_bridge.receiver import LocalLimits, Receiver
+from firmware_bridge.codes import TARGETS
+from firmware_bridge.wire.messages import Ack, decode
+from firmware_bridge.wire.receiver import LocalLimits, Receiver
 
 SOURCES = Path(__file__).parents[2] / "examples" / "controller"
 WARN = ["-Wall", "-Wextra", "-Wpedantic", "-Wconversion", "-Wshadow", "-Wstrict-prototypes"]

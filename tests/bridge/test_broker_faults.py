@@ -25,13 +25,14 @@ from bridge_live import (
     write_config,
 )
 
-from firmware_bridge import messages
-from firmware_bridge.audit import AuditLog, entries, verify
-from firmware_bridge.client import Link, Message
+from firmware_bridge import codes
 from firmware_bridge.config import BrokerConfig, read_config
-from firmware_bridge.export import samples_of_journal
-from firmware_bridge.journal import Journal
-from firmware_bridge.selftest import try_broker
+from firmware_bridge.journal.audit import AuditLog, entries, verify
+from firmware_bridge.journal.export import samples_of_journal
+from firmware_bridge.journal.journal import Journal
+from firmware_bridge.wire import messages
+from firmware_bridge.wire.client import Link, Message
+from firmware_bridge.wire.selftest import try_broker
 
 
 @pytest.fixture
@@ -124,7 +125,7 @@ def test_a_bridge_and_a_controller_find_each_other_and_part(live):
     stops(controller)
     last = json.loads(ear.of("advice")[-1].payload)
     assert last[7] == 0
-    assert messages.NONE_REASONS[last[8]] == "shutdown"
+    assert codes.NONE_REASONS[last[8]] == "shutdown"
     until(lambda: json.loads(ear.of("state")[-1].payload)["on"] == 0, 5.0, "bridge says off")
     assert verify(live.folder / "data" / "audit.db")[1] == ""
 
@@ -652,7 +653,7 @@ def test_a_strangers_client_is_understood(live):
         ["mosquitto_sub", "-p", str(broker.port), "-t", "vent/1/bay-1/to/advice", "-C", "1",
          "-W", "10"], capture_output=True, text=True, check=True,
     )  # fmt: skip
-    assert messages.decode(heard.stdout.strip().encode(), messages.Advice).ttl == 3
+    assert messages.decode(heard.stdout.strip().encode(), messages.AdviceMessage).ttl == 3
     assert MOSQUITTO
 
 

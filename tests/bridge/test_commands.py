@@ -9,12 +9,13 @@ import pytest
 from bridge_live import write_config
 from bridge_world import World
 
-from firmware_bridge.audit import AuditLog, Entry
 from firmware_bridge.cli import main
 from firmware_bridge.config import read_config
 from firmware_bridge.errors import LinkError
-from firmware_bridge.locks import Locks, client_id
-from firmware_bridge.run import link_topics, run
+from firmware_bridge.journal.audit import AuditLog, Entry
+from firmware_bridge.service.locks import Locks, client_id
+from firmware_bridge.service.run import run
+from firmware_bridge.wire.topics import link_topics
 
 
 @pytest.fixture
@@ -23,7 +24,7 @@ def recorded(tmp_path):
     config = write_config(tmp_path, 1)
     one = World(tmp_path / "data", advice_every_s=1.0)
     one.run(3600)
-    one.service.farewell()
+    one.service.shutdown()
     one.close()
     return config
 
@@ -114,7 +115,7 @@ def test_run_leaves_when_told_without_a_broker(tmp_path):
     stop, turns = threading.Event(), []
 
     def enough(service, link):
-        turns.append(service.views()[0].code)
+        turns.append(service.views()[0].decision.code)
         if len(turns) > 3:
             stop.set()
 

@@ -19,9 +19,10 @@ from controller_pair import (
     vectors,
 )
 
-from firmware_bridge import contract, messages, receiver, topics
-from firmware_bridge.messages import Advice, Beat, encode, encode_advice
-from firmware_bridge.receiver import LocalLimits
+from firmware_bridge import codes
+from firmware_bridge.wire import contract, messages, receiver, topics
+from firmware_bridge.wire.messages import AdviceMessage, Beat, encode, encode_advice
+from firmware_bridge.wire.receiver import LocalLimits
 
 
 @pytest.fixture(scope="module")
@@ -81,8 +82,8 @@ def test_header_says_what_the_messages_say():
     found = {name: int(value) for name, value in re.findall(r"#define (\w+) \(?(-?\d+)u?\)?", text)}
     assert found == {
         "WIRE_LARGEST": topics.LEAVES["advice"].largest,
-        "WIRE_ACTIONS": len(messages.ACTIONS),
-        "WIRE_REASONS": len(messages.NONE_REASONS),
+        "WIRE_ACTIONS": len(codes.ACTIONS),
+        "WIRE_REASONS": len(codes.NONE_REASONS),
         "WIRE_ACK_ROOM": 160,
         "WIRE_FULL": 1000,
         "WIRE_LEFT_ALONE": -1,
@@ -148,14 +149,14 @@ def test_vectors_in_python(case):
 def test_vectors_reach_every_answer():
     steps = [step for param in vectors() for step in param.values[0]["steps"]]
     found = {step["expect"] for step in steps if step["do"] == "advice"}
-    assert found == set(messages.ACK_CODES)
+    assert found == set(codes.ACK_CODES)
     assert {step["expect"] for step in steps if step["do"] == "confirm"} == {True, False}
 
 
-@pytest.mark.parametrize("what", [*messages.ACTIONS[1:], *messages.NONE_REASONS[1:]])
+@pytest.mark.parametrize("what", [*codes.ACTIONS[1:], *codes.NONE_REASONS[1:]])
 def test_all_that_the_bridge_can_say_is_understood(what, in_c):
-    rest = {"why": what, "fan": 0.5} if what in messages.ACTIONS[1:] else {"none": what}
-    advice = Advice(id=(100, 1), rests_on=(7, 1), ttl=180, mode=3, **rest)
+    rest = {"why": what, "fan": 0.5} if what in codes.ACTIONS[1:] else {"none": what}
+    advice = AdviceMessage(id=(100, 1), rests_on=(7, 1), ttl=180, mode=3, **rest)
     in_c.start(7, LIMITS)
     in_c.reading(0, 1)
     in_c.beat(0, encode(Beat(boot=100, seq=1, id=5)))

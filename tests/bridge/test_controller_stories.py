@@ -10,10 +10,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
-from firmware_bridge import contract, messages, topics
 from firmware_bridge.errors import BadMessage
-from firmware_bridge.messages import AdviceRow, Beat, encode
-from firmware_bridge.receiver import CONSENT, NEAR
+from firmware_bridge.wire import contract, messages, topics
+from firmware_bridge.wire.messages import AdviceRow, Beat, encode
+from firmware_bridge.wire.receiver import CONSENT, NEAR
 
 SETTINGS = settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
 """A busy machine is no fault of the rules."""

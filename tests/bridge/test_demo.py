@@ -18,8 +18,8 @@ import paho.mqtt.client as mqtt
 import pytest
 from jsonschema import Draft202012Validator
 
-from firmware_bridge import demo
-from firmware_bridge.messages import Advice, decode
+from firmware_bridge.demo import run as demo
+from firmware_bridge.wire.messages import AdviceMessage, decode
 
 PATIENCE = 60.0
 
@@ -107,7 +107,7 @@ def test_it_runs_its_days_and_ends(running, tmp_path):
     address = one.until(r"^Page: +(http://127\.0\.0\.1:\d+/)$")[1]
     one.until("not for a store")
     for bay in ("north", "south"):
-        one.until(rf"{bay} +birth: boot \d+ simulator")
+        one.until(rf"{bay} +controller connected \(run \d+, simulator\)")
         one.until(rf"{bay} +advice: .+; Fans \d+%")
     one.until("north +answer: accepted$")
     one.until("south +answer: shown to people, not applied$")
@@ -160,13 +160,13 @@ def test_a_strangers_client_hears_advice(running):
     finally:
         client.disconnect()
         client.loop_stop()
-    schema = Path(demo.__file__).parent / "schema" / "advice.json"
+    schema = Path(demo.__file__).parents[1] / "schema" / "advice.json"
     validator = Draft202012Validator(json.loads(schema.read_text(encoding="utf-8")))
     for message in heard["advice"]:
         assert not message.retain
         assert len(message.payload) + len(message.topic) <= 240
         validator.validate(json.loads(message.payload))
-        decode(message.payload, Advice)
+        decode(message.payload, AdviceMessage)
 
 
 @pytest.mark.parametrize(
@@ -186,7 +186,7 @@ def test_what_cannot_be_is_one_line(running, words, line):
     assert len(errors.strip().splitlines()) == 1
 
 
-@pytest.mark.parametrize("missing", ["amqtt", "starlette", "uvicorn"])
+@pytest.mark.parametrize("missing", ["amqtt", "jinja2", "starlette", "uvicorn"])
 def test_a_missing_extra_is_named(missing):
     script = (
         f"import sys; sys.modules[{missing!r}] = None\n"

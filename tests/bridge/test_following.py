@@ -8,10 +8,12 @@ from dataclasses import replace
 
 import pytest
 
-from firmware_bridge.client import Message
-from firmware_bridge.following import _REFUSED, EASE, PATIENCE, Following
-from firmware_bridge.messages import ACK_CODES, Alarms, decode, encode
-from firmware_bridge.simulator import Fault, Simulator
+from firmware_bridge.bay.following import _REFUSED, EASE, PATIENCE, Following
+from firmware_bridge.codes import ACK_CODES
+from firmware_bridge.demo.simulator import Fault, Simulator
+from firmware_bridge.sensors.sample import ActualPositions
+from firmware_bridge.wire.client import Message
+from firmware_bridge.wire.messages import Alarms, decode, encode
 
 CODES = ("unanswered", "refused", "not_done", "sensor")
 
@@ -47,9 +49,9 @@ def test_answers_that_do_not_come(world):
     one.run(3600)
     assert told(one) == ["unanswered"], "once"
     assert alarms(one) == ["unanswered_bay_1"]
-    assert one.service.views()[0].complaints == (
-        "the controller does not answer advice; it runs its own program",
-    )
+    assert [alarm.text for alarm in one.service.views()[0].complaints] == [
+        "the controller does not answer advice; it runs its own program"
+    ]
     one.broker.meddle = None
     one.run(EASE + 120.0)
     assert told(one) == ["unanswered", "unanswered"]
@@ -66,7 +68,7 @@ def test_a_controller_that_is_gone_is_lost_and_no_more(world):
     assert alarms(one) == ["lost_bay_1"]
     found = [message for _, message in one.broker.of("alarm") if "_bridge" in message.topic]
     text = json.loads(found[-1].payload)["on"][0]["text"]
-    assert text == "bay-1: no advice, the controller is silent or has said goodbye"
+    assert text == "bay-1: no advice, the controller is silent or has disconnected"
 
 
 def test_beats_that_do_not_come_through(world):
@@ -75,7 +77,7 @@ def test_beats_that_do_not_come_through(world):
     dropped(one, "/beat", one.sim.wire)
     one.run(1200)
     assert told(one) == ["refused"]
-    assert "does not hear the bridge's beat" in one.service.views()[0].complaints[0]
+    assert "does not hear the bridge's beat" in one.service.views()[0].complaints[0].text
 
 
 @pytest.fixture
@@ -95,23 +97,23 @@ def stuck_door(monkeypatch):
 def test_a_door_that_does_not_open(world, stuck_door):
     one = world(pulp=12.0)
     one.run(1200)
-    assert one.desk.decision.targets.door > 0.15, "the case needs an open door"
+    assert one.bay.decision.targets.door > 0.15, "the case needs an open door"
     stuck_door.append(True)
     one.run(2400)
     assert told(one) == ["not_done"]
-    assert one.service.views()[0].complaints == (
-        "agreed, but not done by the controller: fresh-air door",
-    )
+    assert [alarm.text for alarm in one.service.views()[0].complaints] == [
+        "agreed, but not done by the controller: fresh-air door"
+    ]
     stuck_door.clear()
     one.run(3600)
     assert told(one) == ["not_done", "not_done"]
-    assert one.desk.following.complaints == ()
+    assert one.bay.following.complaints == ()
 
 
 def confirmed(one):
     """The first advice as a person confirms it, and the bridge has heard of it."""
     one.run(70.0)
-    assert one.desk.accepted.code == "shown"
+    assert one.bay.accepted.code == "shown"
     ack = one.sim.receiver.confirm(one.hand.now)
     one.sim.wire.send(Message(topic="vent/1/bay-1/from/ack", payload=encode(ack)))
     one.run(5.0)
@@ -121,8 +123,8 @@ def confirmed(one):
 def test_what_a_person_confirms_is_told_as_accepted(world):
     one = world(pulp=12.0, mode="confirm")
     ack = confirmed(one)
-    assert one.desk.accepted == ack
-    assert one.desk.accepted.fan == one.desk.decision.targets.fan
+    assert one.bay.accepted == ack
+    assert one.bay.accepted.fan == one.bay.decision.targets.fan
     assert told(one) == []
 
 
@@ -131,18 +133,18 @@ def test_one_confirmation_serves_ten_pieces_of_advice(world, form):
     """The bridge takes "accepted" for an answer to advice of mode 2, without a second one."""
     one = world(pulp=12.0, mode="confirm", form=form)
     first = confirmed(one)
-    assert one.desk.decision.targets.door > 0.15, "the case needs an open door"
+    assert one.bay.decision.targets.door > 0.15, "the case needs an open door"
     for _ in range(10):
-        before = one.desk.accepted
+        before = one.bay.accepted
         one.run(60.0)
-        ack, targets = one.desk.accepted, one.desk.decision.targets
+        ack, targets = one.bay.accepted, one.bay.decision.targets
         assert ack.ref > before.ref
-        assert ack.ref == one.desk.ids[-1]
+        assert ack.ref == one.bay.ids[-1]
         assert ack.code == "accepted"
         assert (ack.fan, ack.door) == pytest.approx((targets.fan, targets.door), abs=0.0006)
         assert abs(ack.door - first.door) <= 0.1
         assert one.sim.plant.positions.door_opening == ack.door
-    assert one.desk.counts["ack shown"] == 1
+    assert one.bay.counts["ack shown"] == 1
     assert told(one) == []
 
 
@@ -151,7 +153,7 @@ def test_a_door_that_does_not_open_is_told_under_a_confirmation_too(world, stuck
     confirmed(one)
     stuck_door.append(True)
     one.run(2400)
-    assert one.desk.accepted.code == "accepted"
+    assert one.bay.accepted.code == "accepted"
     assert told(one) == ["not_done"]
 
 
@@ -169,25 +171,27 @@ def test_a_sensor_that_advice_does_without_is_told_too(world):
     one.sim.faults = [Fault(key="outside_t", how="fahrenheit", start=begin, end=begin + 3600)]
     one.run(1500)
     assert told(one) == ["sensor"]
-    assert one.desk.following.complaints[0].text == (
+    assert one.bay.following.complaints[0].text == (
         "sensors not believed: outside_t (°C and °F mixed up?)"
     )
     one.run(4000)
     assert told(one) == ["sensor", "sensor"]
 
 
-def looked(following, wanted, actual, times, now=0.0):
+def assessed(following, wanted, actual, times, now=0.0):
     news = []
     for n in range(times):
-        news += following.look({"cool": wanted}, {"cool": actual(n)}, {}, now + 10.0 * n)
+        news += following.assess(
+            {"cool": wanted}, ActualPositions(cool=actual(n)), {}, now + 10.0 * n
+        )
     return news
 
 
 def test_a_machine_that_switches_on_and_off_is_judged_by_its_mean():
-    assert looked(Following(), 0.4, lambda n: float(n % 60 < 24), 1000) == []
-    [(code, _)] = looked(Following(), 0.4, lambda n: float(n % 60 < 54), 1000)
+    assert assessed(Following(), 0.4, lambda n: float(n % 60 < 24), 1000) == []
+    [(code, _)] = assessed(Following(), 0.4, lambda n: float(n % 60 < 54), 1000)
     assert code == "not_done"
-    assert looked(Following(), 0.4, lambda n: math.nan, 1000) == []
+    assert assessed(Following(), 0.4, lambda n: math.nan, 1000) == []
 
 
 def test_a_short_trouble_is_not_told():
@@ -197,7 +201,7 @@ def test_a_short_trouble_is_not_told():
             following.sent()
         if minute % 10 == 8:
             following.answered("accepted")
-        assert following.look({}, {}, {}, 60.0 * minute) == []
+        assert following.assess({}, ActualPositions(), {}, 60.0 * minute) == []
 
 
 def test_every_answer_is_told_or_somebodys_will():

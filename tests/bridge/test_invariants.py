@@ -16,15 +16,24 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
-from firmware_bridge import advisor, messages, safety, simulator
-from firmware_bridge.audit import verify
-from firmware_bridge.client import Message
+from firmware_bridge.bay import advisor, safety
+from firmware_bridge.bay.safety import Targets
 from firmware_bridge.config import Limits
+from firmware_bridge.demo import simulator
+from firmware_bridge.demo.simulator import CHANNELS, Fault
 from firmware_bridge.errors import BadMessage
-from firmware_bridge.messages import Ack, Advice, Beat, Reading, advice_of_row, encode
-from firmware_bridge.receiver import Receiver
-from firmware_bridge.safety import Targets
-from firmware_bridge.simulator import CHANNELS, Fault
+from firmware_bridge.journal.audit import verify
+from firmware_bridge.wire import messages
+from firmware_bridge.wire.client import Message
+from firmware_bridge.wire.messages import (
+    Ack,
+    AdviceMessage,
+    Beat,
+    ReadingMessage,
+    advice_of_row,
+    encode,
+)
+from firmware_bridge.wire.receiver import Receiver
 from ventcalc import air
 
 KEYS = ("pulp_1", "pulp_5", "plenum_t", "return_t", "return_rh", "outside_t", "outside_rh", "co2")
@@ -57,7 +66,7 @@ class Installation(RuleBasedStateMachine):
         # Without shortest runs and rests, so that advice stands most of the time.
         limits = Limits(minimum_on_s=0.0, minimum_off_s=0.0, changes_per_hour=3600)
         self.world = World(Path(self.folder.name), form=form, every=30.0, limits=limits)
-        self.seek = advisor.seek
+        self.request = advisor.request
         self.followed = {}
         self.told, self.told_to, self.answers_to = {}, 0, 0
         self.random = random.Random(seed)
@@ -66,7 +75,7 @@ class Installation(RuleBasedStateMachine):
         self.world.run(120, step=10.0)
 
     def note_boot(self):
-        boot = self.world.service.standing.boot
+        boot = self.world.service.health.boot
         assert all(boot > earlier for earlier in self.boots), "a boot number came twice"
         self.boots.append(boot)
 
@@ -122,17 +131,17 @@ class Installation(RuleBasedStateMachine):
         """In the midst of troubles, or with nothing else wrong."""
         wild = Targets(fan=fan, door=door, water=water, cool=cool, heat=heat)
 
-        def mad(bay, readings, memory, deeds):
-            return replace(self.seek(bay, readings, memory, deeds), targets=wild)
+        def mad(*given):
+            return replace(self.request(*given), targets=wild)
 
         if calm:
             self.all_is_well_for_a_while()
-        advisor.seek = mad
+        advisor.request = mad
         self.world.run(70, step=10.0)
 
     @rule()
     def the_adviser_is_sane_again(self):
-        advisor.seek = self.seek
+        advisor.request = self.request
 
     @rule(outside=st.sampled_from([-25.0, -8.0, 4.0, 15.0]))
     def the_weather_turns(self, outside):
@@ -272,7 +281,7 @@ class Installation(RuleBasedStateMachine):
         found = {}
         for at, message in self.world.broker.of("reading"):
             try:
-                one = messages.decode(message.payload, Reading)
+                one = messages.decode(message.payload, ReadingMessage)
             except BadMessage:
                 continue
             found.setdefault((one.boot, one.seq), (at, one))
@@ -282,12 +291,12 @@ class Installation(RuleBasedStateMachine):
         """By its number, as far as it can be read; each message is read once."""
         found = self.world.broker.of("advice")
         for _, message in found[self.told_to :]:
-            kind = messages.AdviceRow if message.payload[:1] == b"[" else Advice
+            kind = messages.AdviceRow if message.payload[:1] == b"[" else AdviceMessage
             try:
                 one = messages.decode(message.payload, kind)
             except BadMessage:
                 continue
-            one = one if isinstance(one, Advice) else advice_of_row(one)
+            one = one if isinstance(one, AdviceMessage) else advice_of_row(one)
             self.told[one.id] = one
         self.told_to = len(found)
         return self.told
@@ -368,11 +377,11 @@ class Installation(RuleBasedStateMachine):
         found = []
         for _, message in world.broker.of("advice"):
             try:
-                kind = messages.AdviceRow if message.payload[:1] == b"[" else Advice
+                kind = messages.AdviceRow if message.payload[:1] == b"[" else AdviceMessage
                 one = messages.decode(message.payload, kind)
             except BadMessage:
                 continue
-            name = one.id if isinstance(one, Advice) else (one.boot, one.seq)
+            name = one.id if isinstance(one, AdviceMessage) else (one.boot, one.seq)
             found.append(name)
         assert found == sorted(set(found)), "a number of the bridge came twice"
 
@@ -386,7 +395,7 @@ class Installation(RuleBasedStateMachine):
         world = getattr(self, "world", None)
         if world is None:
             return
-        advisor.seek = self.seek
+        advisor.request = self.request
         simulator.outside_at = OUTSIDE
         world.close()
         assert verify(world.folder / "audit.db")[1] == ""

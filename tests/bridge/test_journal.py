@@ -12,13 +12,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firmware_bridge import export, packing
-from firmware_bridge.audit import AuditLog, Entry, entries, verify
 from firmware_bridge.errors import JournalError
-from firmware_bridge.journal import Event, Journal
-from firmware_bridge.packing import Row
+from firmware_bridge.journal import export, packing
+from firmware_bridge.journal.audit import AuditLog, Entry, entries, verify
+from firmware_bridge.journal.journal import Event, Journal
+from firmware_bridge.journal.packing import Row
 from firmware_bridge.quantities import QUANTITIES
-from firmware_bridge.samples import Sample
+from firmware_bridge.sensors.sample import Sample
 
 T0 = 1_793_847_600.0  # on the hour
 KINDS = {"pulp_1": "pulp_temperature", "above_rh": "return_relative_humidity", "co2": "co2"}

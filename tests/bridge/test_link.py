@@ -8,9 +8,9 @@ from types import SimpleNamespace
 
 import pytest
 
-from firmware_bridge import client
-from firmware_bridge.client import Link
 from firmware_bridge.config import BrokerConfig
+from firmware_bridge.wire import client
+from firmware_bridge.wire.client import Link
 
 
 @pytest.fixture

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import json
 
-from firmware_bridge import service
-from firmware_bridge.audit import entries
 from firmware_bridge.errors import JournalError
+from firmware_bridge.journal.audit import entries
+from firmware_bridge.service import service
 
 
 def logged(folder, kind):
@@ -47,7 +47,7 @@ def test_answers_wait_for_company_a_second_at_most_and_none_is_lost(world, monke
     one.free = 10.0
     while b'"none"' not in one.broker.of("ack")[-1][1].payload:
         one.run(0.25, step=0.25)
-    one.service.farewell()  # nothing to say, but an answer has only just come
+    one.service.shutdown()  # nothing to say, but an answer has only just come
     answers = [message for _, message in one.broker.of("ack")]
     assert len(logged(one.folder, "ack")) == len(answers) > 10
     written = [at for at, kinds in writes if "ack" in kinds]

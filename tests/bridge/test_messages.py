@@ -10,9 +10,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
-from firmware_bridge import contract, messages, topics
+from firmware_bridge import codes, config
 from firmware_bridge.errors import BadMessage
-from firmware_bridge.messages import Advice, AdviceRow, Reading
+from firmware_bridge.wire import contract, messages, topics
+from firmware_bridge.wire.messages import AdviceMessage, AdviceRow, ReadingMessage
 
 U32 = 2**32 - 1
 MOST = 99_999_999
@@ -30,7 +31,7 @@ def advice(**changes):
         "water": 0.078,
         "air": 6.69,
     }
-    return Advice(**{**values, **changes})
+    return AdviceMessage(**{**values, **changes})
 
 
 # --- the published contract --------------------------------------------------------------
@@ -39,7 +40,7 @@ def advice(**changes):
 @pytest.mark.parametrize("name", sorted(contract.documents()))
 def test_published_files_are_those_of_the_code(name):
     text = (contract.FOLDER / name).read_text(encoding="utf-8")
-    assert text == contract.documents()[name], "run python -m firmware_bridge.contract"
+    assert text == contract.documents()[name], "run python -m firmware_bridge.wire.contract"
 
 
 def test_no_stray_file_in_the_contract():
@@ -221,7 +222,7 @@ json_values = st.recursive(
 )
 def test_a_reading_that_passes_holds_finite_numbers_only(content):
     try:
-        reading = messages.decode(json.dumps(content).encode(), Reading)
+        reading = messages.decode(json.dumps(content).encode(), ReadingMessage)
     except BadMessage:
         return
     assert b"NaN" not in messages.encode(reading)
@@ -233,19 +234,19 @@ def test_a_reading_that_passes_holds_finite_numbers_only(content):
 
 def test_longest_topic_and_advice_fit_small_clients():
     root, bay = "abcdef", "x" * 12
-    assert topics.ROOT.fullmatch(root)
-    assert topics.NAME.fullmatch(bay)
-    assert not topics.ROOT.fullmatch(root + "g")
-    assert not topics.NAME.fullmatch(bay + "y")
+    assert config.ROOT.fullmatch(root)
+    assert config.NAME.fullmatch(bay)
+    assert not config.ROOT.fullmatch(root + "g")
+    assert not config.NAME.fullmatch(bay + "y")
     assert max(len(topics.bay_topic(root, bay, leaf)) for leaf in topics.LEAVES) <= 40
     assert max(len(topics.bridge_topic(root, bay, leaf)) for leaf in topics.BRIDGE_LEAVES) <= 40
     topic = topics.bay_topic(root, bay, "advice")
-    share = dict.fromkeys(messages.TARGETS, 0.123)
-    longest = max(messages.ACTIONS, key=len)
+    share = dict.fromkeys(codes.TARGETS, 0.123)
+    longest = max(codes.ACTIONS, key=len)
     worst = advice(id=(MOST, MOST), rests_on=(U32, U32), ttl=3600, why=longest, air=-4.99, **share)
     void = advice(
         id=(MOST, MOST), rests_on=(U32, U32), ttl=3600, why=None,
-        none=max(messages.NONE_REASONS, key=len), fan=None, door=None, water=None, air=None,
+        none=max(codes.NONE_REASONS, key=len), fan=None, door=None, water=None, air=None,
     )  # fmt: skip
     for message in (worst, void):
         for form in ("object", "integers"):
@@ -260,7 +261,7 @@ shares = st.none() | st.integers(0, 1000).map(lambda count: count / 1000)
 @given(
     shares, shares, shares, shares,
     st.integers(0, 1000).map(lambda count: count / 1000),
-    st.sampled_from(messages.ACTIONS[1:]),
+    st.sampled_from(codes.ACTIONS[1:]),
     st.none() | st.integers(-499, 3000).map(lambda count: count / 100),
     st.integers(0, MOST), st.integers(0, U32),
 )  # fmt: skip
@@ -271,10 +272,10 @@ def test_integer_form_says_the_same(door, water, cool, heat, fan, why, air, own,
     )  # fmt: skip
     row = messages.decode(messages.encode_advice(message, "integers"), AdviceRow)
     assert messages.advice_of_row(row) == message
-    assert messages.decode(messages.encode_advice(message, "object"), Advice) == message
+    assert messages.decode(messages.encode_advice(message, "object"), AdviceMessage) == message
 
 
-@pytest.mark.parametrize("reason", messages.NONE_REASONS[1:])
+@pytest.mark.parametrize("reason", codes.NONE_REASONS[1:])
 def test_none_has_no_positions_to_misuse(reason):
     message = advice(why=None, none=reason, fan=None, door=None, water=None, air=None)
     integers = json.loads(messages.encode_advice(message, "integers"))

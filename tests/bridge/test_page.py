@@ -11,6 +11,7 @@ import re
 import socket
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from datetime import datetime
 from html.parser import HTMLParser
 from importlib import resources
 from pathlib import Path
@@ -18,16 +19,17 @@ from urllib.parse import urlsplit
 
 import pytest
 
-from firmware_bridge import packing
-from firmware_bridge.desk import BayView
+from firmware_bridge.bay.safety import Targets
+from firmware_bridge.bay.state import BayView, Decision
+from firmware_bridge.codes import ACK_CODES, ACTIONS
 from firmware_bridge.errors import BadConfig
-from firmware_bridge.journal import Event, Journal
-from firmware_bridge.messages import ACK_CODES, ACTIONS, Ack, Alarm
-from firmware_bridge.page import PageServer, Views, page_app
-from firmware_bridge.page_board import Board
-from firmware_bridge.page_history import series_of
-from firmware_bridge.page_view import dew_point_of, face_of, margin_word
-from firmware_bridge.page_words import (
+from firmware_bridge.journal import packing
+from firmware_bridge.journal.journal import Event, Journal
+from firmware_bridge.page.board import Board
+from firmware_bridge.page.history import series_of
+from firmware_bridge.page.server import PageServer, Views, page_app
+from firmware_bridge.page.view import bay_text, dew_point_of, margin_word
+from firmware_bridge.page.words import (
     ACTION_TITLES,
     ANSWERS,
     FAULT_WORDS,
@@ -36,8 +38,8 @@ from firmware_bridge.page_words import (
     pile_names,
     reading_text,
 )
-from firmware_bridge.safety import Targets
-from firmware_bridge.samples import Sample
+from firmware_bridge.sensors.sample import ActualPositions, Sample
+from firmware_bridge.wire.messages import Ack, Alarm
 
 START = 1762354800.0
 NOWHERE = Path("/nonexistent/journal.db")
@@ -56,6 +58,7 @@ VALUES = {
     "low": 4.0, "high": 5.0, "plenum": 3.5, "back": 5.2, "back_rh": 0.95,
     "out": -2.0, "out_rh": 0.7, "co2": 1200e-6, "fan": 0.62,
 }  # fmt: skip
+ADVISED = Targets(fan=0.8, door=0.35, why="outside")
 WORDS = {
     "metric": ("Cool with outside air: pulp 5.0 °C.", "Outside air is dry."),
     "us": ("Cool with outside air: pulp 41.0 °F.", "Outside air is dry."),
@@ -74,30 +77,28 @@ def sample(seq=1, faults=None, **values):
     )
 
 
-def view(name="bay-1", **changes):
+def view(name="bay-1", code="ok", text="", advised=ADVISED, **changes):
     """A bay that runs its fans at 62 %, advised 80 %, accepted 70 %."""
     settings = {
         "name": name,
+        "zone": "America/Denver",
         "mode": "bounded",
-        "code": "ok",
-        "text": "",
+        "decision": Decision(code=code, text=text, targets=advised, rests_on=(7, 1)),
         "words": lambda units: WORDS[units],
-        "advised": Targets(fan=0.8, door=0.35, why="outside"),
         "advised_age": 12.0,
         "accepted": Ack(boot=7, ref=(1, 1), code="clamped", fan=0.7, door=0.3),
-        "actual": {"fan": 0.62, "door": 0.28, "water": 0.0, "cool": 0.0, "heat": math.nan},
+        "accepted_age": 9.0,
+        "actual": ActualPositions(fan=0.62, door=0.28, water=0.0, cool=0.0),
         "sample": sample(),
         "reading_age": 31.0,
-        "online": True,
         "alarms": (),
-        "counts": {},
     }
     return BayView(**{**settings, **changes})
 
 
 def board_of(*views, problem="", **settings):
     board = Board(every=0.0, **settings)
-    board.post(lambda: views or (view(),), 100.0, START, problem)
+    board.post(lambda: views or (view(),), START, problem)
     return board
 
 
@@ -157,22 +158,24 @@ def journal(tmp_path):
     book = Journal(path)
     rows = [(START + 60.0 * n, "bay-1", sample(seq=n, low=5.0 - 0.1 * n / 60)) for n in range(180)]
     rows[30] = (rows[30][0], "bay-1", sample(seq=30, low=29.0, faults={"low": "implausible"}))
-    book.store(rows, [Event(t=START + 5.0, bay="bay-1", code="birth", text="boot 7")])
+    book.store(
+        rows, [Event(t=START + 5.0, bay="bay-1", code="birth", text="controller connected (run 7)")]
+    )
     yield book, path
     book.close()
 
 
 def test_probes_are_named_by_their_heights():
     high = replace(sample(), heights={"low": 3.6, "high": 0.4})  # declared top first
-    metric = face_of(view(sample=high), 0.0, 0.0, "metric")
+    metric = bay_text(view(sample=high), 0.0, "metric")
     assert [(line.label, line.key) for line in metric.pile] == [
         ("Pile at 3.6 m (top)", "low"),
         ("Pile at 0.4 m (bottom)", "high"),
     ]
-    us = face_of(view(sample=high), 0.0, 0.0, "us")
+    us = bay_text(view(sample=high), 0.0, "us")
     assert us.pile[0].label == "Pile at 11.8 ft (top)"
     part = replace(sample(), heights={"low": 0.4})
-    names = [line.label for line in face_of(view(sample=part), 0.0, 0.0, "metric").pile]
+    names = [line.label for line in bay_text(view(sample=part), 0.0, "metric").pile]
     assert names == ["Pile 2 (top)", "Pile at 0.4 m (bottom)"]
     twice = pile_names(["a", "b", "c"], {"a": 1.0, "b": 2.0, "c": 2.0}, "metric")
     assert len(set(twice.values())) == 3
@@ -180,14 +183,19 @@ def test_probes_are_named_by_their_heights():
 
 def test_doubts_and_complaints_come_in_the_units_of_the_page():
     text = "supply air at -1.2 °C, below 0.5 °C"
-    stopped = view(advised=None, code="freeze", text=text, complaints=("does not answer",))
-    face = face_of(stopped, 0.0, 0.0, "us")
-    assert face.title == "No advice: supply air at 29.8 °F, below 32.9 °F"
-    assert face.alarms == (
+    stopped = view(
+        advised=None,
+        code="freeze",
+        text=text,
+        complaints=(Alarm(id="unanswered", level=2, text="does not answer"),),
+    )
+    bay = bay_text(stopped, 0.0, "us")
+    assert bay.title == "No advice: supply air at 29.8 °F, below 32.9 °F"
+    assert bay.alarms == (
         "Bridge: no advice, supply air at 29.8 °F, below 32.9 °F",
         "Bridge: does not answer",
     )
-    assert face_of(stopped, 0.0, 0.0, "metric").title == f"No advice: {text}"
+    assert bay_text(stopped, 0.0, "metric").title == f"No advice: {text}"
     assert in_units("12 K and −3 °C (°C and °F mixed up?)", "us") == (
         "12 K and 26.6 °F (°C and °F mixed up?)"
     )
@@ -240,52 +248,42 @@ def test_a_margin_within_sensor_error_is_not_decided():
 
 
 def test_three_values_stay_apart():
-    face = face_of(view(), 9.0, 0.0, "metric")
-    assert face.positions[0] == ("fan", "Fans", "80 %", "70 %", "62 %")
-    assert face.positions[4][2:] == ("0 %", "–", "–")
-    assert face.ages() == {"advised": 12.0, "accepted": 9.0, "reading": 31.0}
-    assert face.answer == "accepted within the controller's own limits"
+    bay = bay_text(view(), 0.0, "metric")
+    assert bay.positions[0] == ("fan", "Fans", "80 %", "70 %", "62 %")
+    assert bay.positions[4][2:] == ("0 %", "–", "–")
+    assert bay.ages() == {"advised": 12.0, "accepted": 9.0, "reading": 31.0}
+    assert bay.answer == "accepted within the controller's own limits"
 
 
 def test_no_advice_says_why_and_shows_no_positions():
-    face = face_of(view(advised=None, code="stale", text="too old"), 9.0, 0.0, "metric")
-    assert face.state == "none"
-    assert face.title == "No advice: too old"
-    assert {row[2] for row in face.positions} == {"–"}
-    assert face.alarms == ("Bridge: no advice, too old",)
+    bay = bay_text(view(advised=None, code="stale", text="too old"), 0.0, "metric")
+    assert bay.state == "none"
+    assert bay.title == "No advice: too old"
+    assert {row[2] for row in bay.positions} == {"–"}
+    assert bay.alarms == ("Bridge: no advice, too old",)
 
 
 def test_observe_is_only_watched():
-    face = face_of(view(mode="observe"), math.inf, 0.0, "metric")
-    assert (face.state, face.badge) == ("watch", "Only watched")
-    assert "nothing is sent" in face.answer
+    bay = bay_text(view(mode="observe"), 0.0, "metric")
+    assert (bay.state, bay.badge) == ("watch", "Only watched")
+    assert "nothing is sent" in bay.answer
 
 
 def test_what_is_not_believed_is_said_beside_the_number():
     bad = sample(faults={"high": "stuck", "back_rh": "missing"}, back_rh=math.nan)
-    face = face_of(view(sample=bad), 9.0, 0.0, "metric")
-    assert face.pile[0].note == "does not move"
-    assert face.pile[0].label == "Pile 2 (top)"
-    humidity = next(line for line in face.airs if line.key == "back_rh")
+    bay = bay_text(view(sample=bad), 0.0, "metric")
+    assert bay.pile[0].note == "does not move"
+    assert bay.pile[0].label == "Pile 2 (top)"
+    humidity = next(line for line in bay.airs if line.key == "back_rh")
     assert (humidity.value, humidity.note) == ("–", "missing")
 
 
 def test_a_bay_before_its_first_reading():
-    face = face_of(
-        view(advised=None, code="start", text="waiting", sample=None, accepted=None), 9.0, 0.0, "us"
+    bay = bay_text(
+        view(advised=None, code="start", text="waiting", sample=None, accepted=None), 0.0, "us"
     )
-    assert face.pile == face.airs == face.margins == face.alarms == ()
-    assert face.answer == "no answer yet"
-
-
-def test_the_answer_grows_old_from_when_it_came():
-    board, first = Board(every=0.0), view()
-    board.post(lambda: (first,), 100.0, START)
-    board.post(lambda: (first,), 130.0, START + 30.0)
-    assert board.read().accepted_age == {"bay-1": 30.0}
-    later = view(accepted=Ack(boot=7, ref=(1, 2), code="accepted"))
-    board.post(lambda: (later,), 131.0, START + 31.0)
-    assert board.read().accepted_age == {"bay-1": 0.0}
+    assert bay.pile == bay.airs == bay.margins == bay.alarms == ()
+    assert bay.answer == "no answer yet"
 
 
 # --- the last days -----------------------------------------------------------------------------
@@ -409,12 +407,39 @@ def test_texts_from_outside_are_only_texts():
     Reader(page)
 
 
+def test_html_stands_in_the_templates_alone_and_none_lifts_the_escaping():
+    folder = Path(str(resources.files("firmware_bridge.page")))
+    code = {path: path.read_text(encoding="utf-8") for path in folder.rglob("*.py")}
+    assert not [path for path, text in code.items() if re.search(r"</?[a-z]+[ >]", text)]
+    pages = {path: path.read_text(encoding="utf-8") for path in folder.rglob("*.html")}
+    assert {path.name for path in pages} >= {"base.html", "bay.html", "overview.html"}
+    assert not [path for path, text in pages.items() if re.search(r"safe|autoescape", text)]
+
+
 def test_us_units_by_the_address():
     client = client_of(board_of())
     assert "4.0 °C to 5.0 °C" in client.get("/").text
     us = client.get("/?units=us").text
     assert "39.2 °F to 41.0 °F" in us
     assert 'href="/bay/bay-1?units=us&amp;days=1"' in us
+
+
+def test_times_are_those_of_the_store(journal):
+    """15:00 UTC is 8 in the morning in Denver; stores in two zones share the machine's time."""
+    _, path = journal
+    page = client_of(board_of(), path).get("/bay/bay-1").text
+    assert '<span data-k="day">2025-11-05 08:00:00</span> MST' in page
+    assert '<th scope="col">From (MST)</th>' in page
+    assert re.search(r'data-t="1762329600">2025-11-05 08:00</th>', page)  # counted as if UTC
+    assert '<th scope="row">2025-11-05 08:00</th><td>connected</td>' in page
+    assert "<td>controller connected (run 7)</td>" in page
+    far = view(name="bay-2", zone="America/Sao_Paulo")
+    client = client_of(board_of(view(), far), path)
+    assert "12:00:00</span> UTC−03:00" in client.get("/bay/bay-2").text
+    here = datetime.fromtimestamp(START).strftime("%H:%M:%S</span>")
+    assert here in client.get("/").text
+    near = view(name="bay-2", zone="America/Boise")
+    assert "08:00:00</span> MST" in client_of(board_of(view(), near)).get("/").text
 
 
 def test_many_bays_are_found_from_the_overview():
@@ -514,7 +539,7 @@ def test_the_journal_is_only_read(journal):
 
 
 def test_the_chart_library_is_the_published_one():
-    folder = resources.files("firmware_bridge") / "static" / "uplot"
+    folder = resources.files("firmware_bridge.page") / "static" / "uplot"
     for line in (folder / "README.md").read_text(encoding="utf-8").splitlines():
         if line.startswith("    "):
             digest, name = line.split()
@@ -551,7 +576,7 @@ def test_the_stream_says_all_once_and_then_what_changed():
         assert first["list"]["bay-1.words"] == list(WORDS["us"])
         assert first["age"]["bay-1.accepted"] >= 0.0
         warmer = view(sample=sample(low=4.5), advised=None, code="stale", text="too old")
-        board.post(lambda: (warmer,), 101.0, START + 1.0)
+        board.post(lambda: (warmer,), START + 1.0)
         second = next_message(answer)
         assert second["text"]["bay-1.pile.low"] == "40.1 °F"
         assert second["state"] == {"bay-1": "none"}
@@ -599,5 +624,5 @@ def test_a_changed_set_of_channels_asks_for_a_new_page():
     client = client_of(board)
     shape = re.search(r'data-shape="(\w+)"', client.get("/bay/bay-1").text)[1]
     other = replace(sample(), kinds={"low": "pulp_temperature"}, values={"low": 4.0})
-    board.post(lambda: (view(sample=other),), 101.0, START)
+    board.post(lambda: (view(sample=other),), START)
     assert re.search(r'data-shape="(\w+)"', client.get("/bay/bay-1").text)[1] != shape

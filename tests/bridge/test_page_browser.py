@@ -10,9 +10,9 @@ from urllib.parse import urlsplit
 import pytest
 from test_page import START, board_of, sample, view
 
-from firmware_bridge.journal import Event, Journal
-from firmware_bridge.messages import Alarm
-from firmware_bridge.page import PageServer
+from firmware_bridge.journal.journal import Event, Journal
+from firmware_bridge.page.server import PageServer
+from firmware_bridge.wire.messages import Alarm
 
 HOURS = 20
 
@@ -26,7 +26,10 @@ def journal_path(tmp_path_factory):
         (START - 60.0 * n, "bay-1", sample(seq=20000 - n, low=4.0 + n / 2000, out=n / 100 - 5))
         for n in range(60 * HOURS, 0, -1)
     ]
-    book.store(rows, [Event(t=START - 60.0, bay="bay-1", code="birth", text="boot 7")])
+    book.store(
+        rows,
+        [Event(t=START - 60.0, bay="bay-1", code="birth", text="controller connected (run 7)")],
+    )
     book.close()
     return path
 
@@ -43,7 +46,7 @@ class Stage:
         self.address = self.server.address
 
     def say(self, *views):
-        self.board.post(lambda: views, 101.0, START + 1.0)
+        self.board.post(lambda: views, START + 1.0)
 
     def close(self):
         self.server.__exit__(None, None, None)

@@ -6,15 +6,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firmware_bridge.messages import Advice, Beat, encode, encode_advice
-from firmware_bridge.receiver import CONSENT, LocalLimits, Receiver
+from firmware_bridge.wire.messages import AdviceMessage, Beat, encode, encode_advice
+from firmware_bridge.wire.receiver import CONSENT, LocalLimits, Receiver
 
 
 def advice(seq=1, boot=100, token=(7, 1), **changes):
     values = {"ttl": 180, "mode": 3, "why": "outside", "fan": 0.8, "door": 0.3}
     if "none" in changes:
         values = {"ttl": 180, "mode": 3}
-    return Advice(id=(boot, seq), rests_on=token, **{**values, **changes})
+    return AdviceMessage(id=(boot, seq), rests_on=token, **{**values, **changes})
 
 
 def beat(receiver, now, seq=1, boot=100):

@@ -10,27 +10,38 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from firmware_bridge import moist_air
+from firmware_bridge.bay import moist_air
+from firmware_bridge.bay.safety import History, Targets, check, remember, watch
 from firmware_bridge.config import Limits
-from firmware_bridge.safety import Past, Scene, Targets, check, remember, watch
+from firmware_bridge.sensors.sample import Sample
 
 LIMITS = Limits()
 NAN = math.nan
-SCENE = Scene(
-    pulp_coldest=5.0,
-    plenum_temperature=4.2,
-    return_temperature=5.6,
-    return_relative_humidity=0.90,
-    outside_temperature=1.0,
-    outside_relative_humidity=0.7,
-    pressure=84300.0,
-)
+VALUES = {
+    "pulp_temperature": 5.0,
+    "plenum_temperature": 4.2,
+    "return_temperature": 5.6,
+    "return_relative_humidity": 0.90,
+    "outside_temperature": 1.0,
+    "outside_relative_humidity": 0.7,
+    "pressure": 84300.0,
+}
 COOL = Targets(fan=0.8, door=0.3, air=4.2, why="outside")
 REST = Targets(fan=0.0, door=0.0)
 
 
-def code(targets=COOL, scene=SCENE, past=None, limits=LIMITS, now=1000.0):
-    refusal = check(targets, scene, past or Past(), limits, now)
+def seen(**changes):
+    """A reading of one sensor of each kind."""
+    values = {**VALUES, **changes}
+    kinds = {kind: kind for kind in values}
+    return Sample(boot=1, seq=1, received=0.0, delay=0.0, kinds=kinds, values=values, faults={})
+
+
+SEEN = seen()
+
+
+def code(targets=COOL, sample=SEEN, history=None, limits=LIMITS, now=1000.0):
+    refusal = check(targets, sample, history or History(), limits, now)
     return "" if refusal is None else refusal.code
 
 
@@ -61,83 +72,83 @@ def test_combinations_that_make_no_sense(targets):
 
 
 def test_supply_air_that_would_freeze_the_crop():
-    cold = replace(SCENE, outside_temperature=-20.0)
+    cold = seen(outside_temperature=-20.0)
     assert code(replace(COOL, door=0.1), cold) == ""
     assert code(replace(COOL, door=0.3), cold) == "freeze"  # 5.6 - 0.3 x 25.6 = -2.1 °C
     assert code(replace(COOL, air=0.3)) == "freeze"
 
 
 def test_a_spray_that_would_cool_below_the_floor():
-    scene = replace(SCENE, outside_temperature=-4.0, outside_relative_humidity=0.3)
-    assert code(replace(COOL, door=0.45), scene) == ""
-    assert code(replace(COOL, door=0.45, water=1.0), scene) == "freeze"
+    dry = seen(outside_temperature=-4.0, outside_relative_humidity=0.3)
+    assert code(replace(COOL, door=0.45), dry) == ""
+    assert code(replace(COOL, door=0.45, water=1.0), dry) == "freeze"
 
 
 def test_a_plenum_that_reads_frost_keeps_the_door_shut():
-    frost = replace(SCENE, plenum_temperature=0.2)
+    frost = seen(plenum_temperature=0.2)
     assert code(COOL, frost) == "freeze"
     assert code(Targets(fan=0.5, door=0.0, why="protect"), frost) == ""
 
 
 def test_outside_air_that_is_not_known_keeps_the_door_shut():
-    assert code(COOL, replace(SCENE, outside_temperature=math.nan)) == "missing"
-    assert code(COOL, replace(SCENE, outside_relative_humidity=math.nan)) == "missing"
+    assert code(COOL, seen(outside_temperature=math.nan)) == "missing"
+    assert code(COOL, seen(outside_relative_humidity=math.nan)) == "missing"
     shut = Targets(fan=0.5, door=0.0, why="even")
-    assert code(shut, replace(SCENE, outside_temperature=math.nan)) == ""
+    assert code(shut, seen(outside_temperature=math.nan)) == ""
 
 
 def test_air_that_would_wet_the_crop():
-    humid = replace(SCENE, outside_temperature=9.0, outside_relative_humidity=0.98)
+    humid = seen(outside_temperature=9.0, outside_relative_humidity=0.98)
     assert code(COOL, humid) == "wetting"
-    moist = replace(SCENE, return_relative_humidity=1.0)
+    moist = seen(return_relative_humidity=1.0)
     assert code(Targets(fan=0.5, door=0.0, why="even"), moist) == "wetting"
 
 
 def test_frost_protection_goes_before_wetting():
-    scene = replace(SCENE, return_relative_humidity=1.0, plenum_temperature=0.1)
-    assert code(Targets(fan=0.5, door=0.0, why="protect"), scene) == ""
+    frost = seen(return_relative_humidity=1.0, plenum_temperature=0.1)
+    assert code(Targets(fan=0.5, door=0.0, why="protect"), frost) == ""
 
 
 def test_shortest_run_and_rest():
-    on = watch(watch(Past(), 0.0, NAN, 0.0), 0.8, NAN, 500.0)
-    assert code(REST, past=on, now=600.0) == "min_time"
-    assert code(REST, past=on, now=500.0 + LIMITS.minimum_on_s) == ""
-    off = watch(watch(Past(), 0.8, NAN, 0.0), 0.0, NAN, 500.0)
-    assert code(COOL, past=off, now=600.0) == "min_time"
-    assert code(COOL, past=off, now=500.0 + LIMITS.minimum_off_s) == ""
+    on = watch(watch(History(), 0.0, NAN, 0.0), 0.8, NAN, 500.0)
+    assert code(REST, history=on, now=600.0) == "min_time"
+    assert code(REST, history=on, now=500.0 + LIMITS.minimum_on_s) == ""
+    off = watch(watch(History(), 0.8, NAN, 0.0), 0.0, NAN, 500.0)
+    assert code(COOL, history=off, now=600.0) == "min_time"
+    assert code(COOL, history=off, now=500.0 + LIMITS.minimum_off_s) == ""
 
 
 def test_the_first_sight_of_a_fan_holds_nothing_up():
-    assert code(REST, past=watch(Past(), 0.8, NAN, 900.0)) == ""
+    assert code(REST, history=watch(History(), 0.8, NAN, 900.0)) == ""
 
 
 def test_a_measured_fan_goes_before_what_was_advised():
-    past = watch(remember(watch(Past(), 0.0, NAN, 0.0), COOL, 900.0), 0.0, NAN, 950.0)
-    assert past.fan.on is False
-    assert code(REST, past=past) == ""
+    history = watch(remember(watch(History(), 0.0, NAN, 0.0), COOL, 900.0), 0.0, NAN, 950.0)
+    assert history.fan.on is False
+    assert code(REST, history=history) == ""
 
 
 def test_a_door_that_would_move_too_fast_waits():
-    past = remember(Past(), COOL, 1000.0)
+    history = remember(History(), COOL, 1000.0)
     wide = replace(COOL, door=0.9, air=1.5)
-    assert code(wide, past=past, now=1030.0) == "slew"
-    assert code(wide, past=past, now=1080.0) == ""
+    assert code(wide, history=history, now=1030.0) == "slew"
+    assert code(wide, history=history, now=1080.0) == ""
 
 
 def test_too_many_changes_in_an_hour():
-    past, now = Past(), 0.0
+    history, now = History(), 0.0
     for n in range(LIMITS.changes_per_hour + 1):
         now += 60.0
-        past = remember(past, replace(COOL, door=0.3 if n % 2 else 0.4), now)
-    assert code(replace(COOL, door=0.2), past=past, now=now + 60) == "changes"
-    assert code(past.sent, past=past, now=now + 60) == ""  # the same again is no change
-    assert code(replace(COOL, door=0.2), past=past, now=now + 3600) == ""
+        history = remember(history, replace(COOL, door=0.3 if n % 2 else 0.4), now)
+    assert code(replace(COOL, door=0.2), history=history, now=now + 60) == "changes"
+    assert code(history.sent, history=history, now=now + 60) == ""  # the same again is no change
+    assert code(replace(COOL, door=0.2), history=history, now=now + 3600) == ""
 
 
 shares = st.floats(0.0, 1.0)
-scenes = st.builds(
-    Scene,
-    pulp_coldest=st.floats(0.0, 20.0),
+samples = st.builds(
+    seen,
+    pulp_temperature=st.floats(0.0, 20.0),
     plenum_temperature=st.floats(-5.0, 20.0),
     return_temperature=st.floats(0.0, 22.0),
     return_relative_humidity=st.floats(0.3, 1.0),
@@ -147,28 +158,30 @@ scenes = st.builds(
 )
 
 
-@given(shares, shares, shares, scenes)
-def test_nothing_passes_that_freezes_or_wets(fan, door, water, scene):
+@given(shares, shares, shares, samples)
+def test_nothing_passes_that_freezes_or_wets(fan, door, water, sample):
     """Judged by PsychroLib, which shares no code with the gate; 0.15 K between the formulas."""
     targets = Targets(fan=fan, door=door, water=water)
-    assume(check(targets, scene, Past(), LIMITS, 0.0) is None)
+    assume(check(targets, sample, History(), LIMITS, 0.0) is None)
     if fan == 0.0:
         return
+    read = sample.values
+    back, fresh = read["return_temperature"], read["outside_temperature"]
     psychrolib.SetUnitSystem(psychrolib.SI)
     inside = psychrolib.GetHumRatioFromRelHum(
-        scene.return_temperature, scene.return_relative_humidity, scene.pressure
+        back, read["return_relative_humidity"], read["pressure"]
     )
     outside = psychrolib.GetHumRatioFromRelHum(
-        scene.outside_temperature, scene.outside_relative_humidity, scene.pressure
+        fresh, read["outside_relative_humidity"], read["pressure"]
     )
-    mixed = scene.return_temperature + door * (scene.outside_temperature - scene.return_temperature)
+    mixed = back + door * (fresh - back)
     ratio = inside + door * (outside - inside)
     if door > LIMITS.door_shut:
         assert mixed >= LIMITS.plenum_floor_c
-    protects = scene.plenum_temperature < LIMITS.plenum_floor_c and door <= LIMITS.door_shut
+    protects = read["plenum_temperature"] < LIMITS.plenum_floor_c and door <= LIMITS.door_shut
     if not protects:
-        vapour = psychrolib.GetVapPresFromHumRatio(ratio, scene.pressure)
-        saturated = psychrolib.GetSatVapPres(scene.pulp_coldest + 0.15)
+        vapour = psychrolib.GetVapPresFromHumRatio(ratio, read["pressure"])
+        saturated = psychrolib.GetSatVapPres(read["pulp_temperature"] + 0.15)
         assert vapour <= saturated
 
 

@@ -8,18 +8,19 @@ import json
 import pytest
 from bridge_world import MemoryWire
 
-from firmware_bridge import messages, service
-from firmware_bridge.audit import entries, verify
-from firmware_bridge.client import Message
+from firmware_bridge.bay.replay import replay
 from firmware_bridge.config import MappedAdvice, MappedReading, PlainTopics
+from firmware_bridge.demo.simulator import Fault
 from firmware_bridge.errors import JournalError
-from firmware_bridge.messages import Advice, Beat, decode, encode
-from firmware_bridge.replay import replay
-from firmware_bridge.simulator import Fault
+from firmware_bridge.journal.audit import entries, verify
+from firmware_bridge.service import service
+from firmware_bridge.wire import messages
+from firmware_bridge.wire.client import Message
+from firmware_bridge.wire.messages import AdviceMessage, Alarm, Beat, decode, encode
 
 
 def sent(world, leaf="advice"):
-    return [(at, decode(message.payload, Advice)) for at, message in world.broker.of(leaf)]
+    return [(at, decode(message.payload, AdviceMessage)) for at, message in world.broker.of(leaf)]
 
 
 def last(world):
@@ -45,10 +46,10 @@ def test_a_quiet_hour_is_an_hour_of_advice(world):
     one.run(3600)
     assert 55 <= len(sent(one)) <= 62
     assert one.sim.following is not None
-    assert one.desk.accepted.code == "accepted"
-    assert one.desk.decision.code == "ok"
+    assert one.bay.accepted.code == "accepted"
+    assert one.bay.decision.code == "ok"
     assert all(not message.retain and message.qos == 0 for _, message in one.broker.of("advice"))
-    assert one.desk.counts["foreign ack"] == 0
+    assert one.bay.counts["foreign ack"] == 0
 
 
 def test_integer_form_end_to_end(world):
@@ -83,18 +84,28 @@ def test_weaker_modes_move_nothing(world, mode):
     one.run(900)
     assert len(sent(one)) > 10
     assert one.sim.following is None
-    assert one.desk.accepted.code == "shown"
+    assert one.bay.accepted.code == "shown"
 
 
 def test_three_values_are_kept_apart(world):
     one = world()
     one.sim.receiver.limits = type(one.sim.limits)(door_most=0.2)
     one.run(900)
-    view = one.desk.view(one.hand.now)
-    assert view.advised.door > 0.3
+    view = one.bay.view(one.hand.now)
+    assert view.decision.targets.door > 0.3
     assert view.accepted.door == 0.2
     assert view.accepted.code == "clamped"
-    assert view.actual["door"] == pytest.approx(0.2, abs=0.01)
+    assert view.actual.door == pytest.approx(0.2, abs=0.01)
+
+
+def test_the_answer_grows_old_from_when_it_came(world):
+    one = world()
+    one.run(650.0)
+    came = one.broker.of("ack")[-1][0]
+    assert one.bay.view(one.hand.now).accepted_age == one.hand.now - came > 0.0
+    one.sim.wire.ready = False
+    one.run(100.0)
+    assert one.bay.view(one.hand.now).accepted_age == one.hand.now - came > 100.0
 
 
 def test_rate_limit(world):
@@ -114,7 +125,7 @@ def test_a_controller_that_falls_silent_is_told_none_then_lost(world):
     one.run(200)
     assert last(one).none == "stale"
     one.run(600)
-    assert one.desk.doubt(one.hand.now) == "lost"
+    assert one.bay.doubt(one.hand.now) == "lost"
     alarm = json.loads(one.broker.retained["vent/1/_bridge/bridge-a/alarm"].payload)
     assert alarm["on"][0]["id"] == "lost_bay_1"
     assert one.sim.receiver.standing(one.hand.now) is None
@@ -142,25 +153,40 @@ def test_a_controller_that_reboots_starts_afresh(world):
     assert last(one).rests_on[0] == old.boot + 1
 
 
+def test_a_connection_is_told_once_and_again_after_a_cut(world):
+    one = world()
+    one.run(600)
+    assert codes(one).count("birth") == 1
+    for birth in one.sim.births():  # the same once more, as after a restart of the broker
+        one.sim.wire.send(birth)
+    one.run(60)
+    assert codes(one).count("birth") == 1
+    one.sim.wire.cut()
+    one.run(60)
+    one.sim.wire.connect()
+    one.run(60)
+    assert (codes(one).count("offline"), codes(one).count("birth")) == (1, 2)
+
+
 def test_a_birth_that_was_lost_is_asked_for(world):
     one = world()
     one.broker.retained.clear()
     one.kill()
     one.start()
     one.run(120)
-    assert one.desk.source.birth is not None
+    assert one.bay.source.birth is not None
     assert last(one).none is None
 
 
 def test_a_restarted_bridge_has_a_higher_boot_and_remembers(world):
     one = world()
     one.run(600)
-    first, memory = last(one).id[0], one.desk.memory
+    first, memory = last(one).id[0], one.bay.memory
     one.kill()
     one.run(120)
     assert one.sim.following is None  # the dead-man: no beat for a minute
     one.start()
-    assert one.desk.memory.memory.target == pytest.approx(memory.memory.target)
+    assert one.bay.memory.hourly.target == pytest.approx(memory.hourly.target)
     assert comes_back(one)
     assert last(one).id[0] > first
 
@@ -168,7 +194,7 @@ def test_a_restarted_bridge_has_a_higher_boot_and_remembers(world):
 def test_clean_end_tells_none_and_off(world):
     one = world()
     one.run(600)
-    goodbye = one.service.farewell()
+    goodbye = one.service.shutdown()
     for message in goodbye:
         one.wire.send(message)
     assert last(one).none == "shutdown"
@@ -202,7 +228,7 @@ def test_a_stuck_sensor_is_found_in_the_stated_time(world, monkeypatch):
     def stands_still(plant, time):
         plant.time = time
 
-    monkeypatch.setattr("firmware_bridge.simulator.Plant.advance", stands_still)
+    monkeypatch.setattr("firmware_bridge.demo.simulator.Plant.advance", stands_still)
     one = world(every=600.0, max_age_s=1800.0, lost_after_s=3600.0, ttl_s=1800)
     one.run(3600, step=30.0)
     assert "ok" in codes(one)
@@ -274,7 +300,7 @@ def test_a_journal_that_fails_loses_nothing_in_the_end(world, monkeypatch):
     monkeypatch.setattr(one.journal, "store", whole)
     one.run(60)
     stored = len(list(one.journal.rows("bay-1")))
-    assert stored >= one.desk.source.counts["taken"] - 1  # the second came within the minute
+    assert stored >= one.bay.source.counts["taken"] - 1  # the second came within the minute
 
 
 def test_low_disk(world):
@@ -361,7 +387,7 @@ def test_a_later_bridge_takes_over_and_the_first_comes_back_under_a_new_boot(wor
         one.broker.publish(Message(topic=topic, payload=encode(rival)))
         one.run(10)
     count = len(sent(one))
-    assert one.desk.decision.code == "other_bridge"
+    assert one.bay.decision.code == "other_bridge"
     assert "other_bridge" in codes(one)
     one.run(40)
     assert len(sent(one)) == count
@@ -378,7 +404,7 @@ def test_an_earlier_bridge_does_not_stop_the_later(world):
         one.broker.publish(Message(topic=topic, payload=rival))
         one.run(30)
     assert last(one).none is None
-    assert one.desk.counts["older bridge"] == 10
+    assert one.bay.counts["older bridge"] == 10
 
 
 # --- what comes from elsewhere ---------------------------------------------------------------
@@ -396,7 +422,7 @@ def test_hostile_messages_change_nothing(world):
         one.wire.put(Message(topic="vent/1/bay-1/to/beat", payload=payload), retain=False)
     one.run(300)
     assert {advice.none for at, advice in sent(one) if at > begin + 60} == {None}
-    assert one.desk.counts["bad reading"] >= 5
+    assert one.bay.counts["bad reading"] >= 5
     assert codes(one).count("bad_message") <= 8  # told once a kind
 
 
@@ -410,13 +436,13 @@ def test_one_bay_that_floods_does_not_stop_the_other(world):
             one.wire.put(Message(topic="vent/1/bay-1/from/reading", payload=payload), retain=False)
         one.run(15)
     other = [
-        decode(message.payload, Advice)
+        decode(message.payload, AdviceMessage)
         for at, message in one.broker.of("advice")
         if at > begin and "bay-2" in message.topic
     ]
     assert len(other) >= 4
     assert all(advice.none is None for advice in other)
-    assert one.desk.counts["flood"] > 1000
+    assert one.bay.counts["flood"] > 1000
 
 
 def test_topics_of_nobody_are_counted_only(world):
@@ -436,10 +462,10 @@ def test_a_retained_reading_is_not_news(world):
     one.wire.put(
         Message(topic=reading.topic, payload=json.dumps(later).encode(), retain=True), retain=True
     )
-    before = one.desk.source.newest.seq
+    before = one.bay.source.newest.seq
     one.run(5)
-    assert one.desk.source.newest.seq == before
-    assert one.desk.counts["retained"] == 1
+    assert one.bay.source.newest.seq == before
+    assert one.bay.counts["retained"] == 1
 
 
 def test_an_adviser_that_stumbles_gives_none(world, monkeypatch):
@@ -449,7 +475,7 @@ def test_an_adviser_that_stumbles_gives_none(world, monkeypatch):
     def stumbles(*_):
         raise ZeroDivisionError("division by zero")
 
-    monkeypatch.setattr("firmware_bridge.advisor.advise", stumbles)
+    monkeypatch.setattr("firmware_bridge.bay.advisor.advise", stumbles)
     one.run(120)
     assert last(one).none == "adviser"
     monkeypatch.undo()
@@ -459,18 +485,18 @@ def test_an_adviser_that_stumbles_gives_none(world, monkeypatch):
 def test_a_mad_adviser_is_stopped_by_the_gate(world, monkeypatch):
     from dataclasses import replace
 
-    import firmware_bridge.advisor as advisor
+    import firmware_bridge.bay.advisor as advisor
 
     one = world()
     one.run(300)
-    whole = advisor.seek
+    whole = advisor.request
 
-    def mad(bay, readings, memory, deeds):
-        counsel = whole(bay, readings, memory, deeds)
-        wild = replace(counsel.targets, fan=1.0, door=1.0, air=-2.0)
-        return replace(counsel, targets=wild)
+    def mad(*given):
+        result = whole(*given)
+        wild = replace(result.targets, fan=1.0, door=1.0, air=-2.0)
+        return replace(result, targets=wild)
 
-    monkeypatch.setattr(advisor, "seek", mad)
+    monkeypatch.setattr(advisor, "request", mad)
     one.run(600)
     found = [advice for at, advice in sent(one) if at > 1300]
     assert {advice.none for advice in found} == {"freeze"}
@@ -544,7 +570,7 @@ def test_a_controller_of_plain_topics_is_served(plain):
     assert 0.0 < float(seen["fan"]) <= 100.0
     assert 0.0 < float(seen["door"]) <= 100.0
     assert 2.0 < float(seen["air"]) < 6.0
-    assert plain.desk.source.newest.values["plenum"] == pytest.approx(4.5, abs=0.1)
+    assert plain.bay.source.newest.values["plenum"] == pytest.approx(4.5, abs=0.1)
 
 
 def test_plain_advice_ends_when_readings_stop(plain):
@@ -552,7 +578,7 @@ def test_plain_advice_ends_when_readings_stop(plain):
     plain.sim.silent = True
     plain.run(240)
     assert plain.sim.seen["valid"] == b"0"
-    assert plain.desk.decision.code in ("missing", "stale")
+    assert plain.bay.decision.code in ("missing", "stale")
 
 
 def test_plain_values_come_before_the_flag(plain):
@@ -580,18 +606,18 @@ def test_plain_values_do_nothing_in_mode_advise(world):
 @pytest.mark.parametrize("payload", [b"nan", b"1e999", b"", b"5,4", b"0x10", b"9" * 400, b"true"])
 def test_plain_payloads_that_are_no_number(plain, payload):
     plain.run(120)
-    before = plain.desk.source.newest.values["pulp_1"]
+    before = plain.bay.source.newest.values["pulp_1"]
     plain.wire.put(Message(topic="plc/pt1", payload=payload), retain=False)
     plain.run(5)
-    assert plain.desk.source.newest.values["pulp_1"] == before
-    assert plain.desk.counts["bad "] == 1
+    assert plain.bay.source.newest.values["pulp_1"] == before
+    assert plain.bay.counts["bad "] == 1
 
 
 # --- replay ------------------------------------------------------------------------------
 
 
 def test_replay_says_what_was_said(world):
-    from firmware_bridge.export import samples_of_journal
+    from firmware_bridge.journal.export import samples_of_journal
 
     one = world()
     one.run(3600)
@@ -622,8 +648,9 @@ def test_the_controllers_own_program_keeps_a_bay_for_a_day_without_bridge(world)
 def test_many_alarms_fit_one_message_and_long_names_stay_apart():
     """The gravest are named, the others counted; two long names that begin alike keep two ids."""
     names = [f"north_store_of_the_valley_{n}" for n in range(40)]
-    light = [service._alarm(name, "stale", 3, "no advice, stale readings") for name in names]
-    grave = service._alarm("bay-7", "lost", 2, "no advice, readings are lost")
+    stale = Alarm(id="stale", level=3, text="no advice, stale readings")
+    light = [service._alarm(name, stale) for name in names]
+    grave = service._alarm("bay-7", Alarm(id="lost", level=2, text="no advice, lost"))
     assert len({alarm.id for alarm in light}) == 40
     fitting = service._fitting([*light, grave])
     assert len(fitting) == 32

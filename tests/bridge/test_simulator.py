@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from firmware_bridge import simulator
-from firmware_bridge.messages import Advice, Beat, encode
+from firmware_bridge.demo import simulator
+from firmware_bridge.wire.messages import AdviceMessage, Beat, encode
 from ventcalc.advice.policies import Positions
 
 OWN = Positions(
@@ -28,7 +28,9 @@ def sim(world, monkeypatch):
 def tell(sim, **positions):
     """Advice of this moment, and what stands after it."""
     now, rests_on = sim.clock.steady(), (sim.boot, sim._seq)
-    advice = Advice(id=(99999999, 1), rests_on=rests_on, ttl=180, mode=3, why="even", **positions)
+    advice = AdviceMessage(
+        id=(99999999, 1), rests_on=rests_on, ttl=180, mode=3, why="even", **positions
+    )
     ack = sim.receiver.take(encode(advice), False, now)
     sim.control(now)
     return ack.code, _stand(sim)

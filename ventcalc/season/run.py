@@ -23,7 +23,7 @@ from ventcalc.pile.bed import BedState, layers_of, state_of
 from ventcalc.season.bay_state import BayState, bed_of, first_layers, first_state
 from ventcalc.season.installed import as_installed
 from ventcalc.season.kpi import Kpi, key_figures
-from ventcalc.season.steps import Course, PlantFaults, Ran, SensorErrors, run_course
+from ventcalc.season.steps import Course, PlantFaults, Ran, SensorErrors, is_numba, run_course
 from ventcalc.season.surroundings import Outside, ground_of, hours_of
 from ventcalc.weather import Weather
 from ventcalc.weather import season as part_of_year
@@ -95,7 +95,7 @@ class Season:
 
     def kpi_by(self, limits: Limits) -> Kpi:
         """Key figures measured against other limits than the bay's."""
-        step = float((self.time[1] - self.time[0]) / np.timedelta64(1, "s"))
+        step = self.state.time - float(self.time[-1].astype("datetime64[s]").astype(np.int64))
         return key_figures(self.installed, self.records, self.pulp, step, limits)
 
 
@@ -332,19 +332,19 @@ def _job(policy: Any) -> str:
     for name, known in POLICIES.items():
         if policy is known:
             return f"season-{name}"
-    return "season-asked"
+    return "season-own" if is_numba(policy) else "season-asked"
 
 
 def _use_machine_code(wish: bool | None, policy: Any, seasons: int) -> bool:
     """Compiling takes some seconds once; it is never in the way of a single season."""
     if wish is False:
         return False
-    if not machine.available():
-        if wish:
-            raise BadInput('compiled=True needs numba: python -m pip install "ventcalc[fast]"')
-        return False
-    own = hasattr(policy, "py_func")
-    return bool(wish) or own or seasons >= WORTH_COMPILING or machine.ready(_job(policy))
+    worth = is_numba(policy) or seasons >= WORTH_COMPILING
+    if (wish or worth or machine.ready(_job(policy))) and machine.works():
+        return True
+    if wish:
+        raise BadInput('compiled=True needs numba: python -m pip install "ventcalc[fast]"')
+    return False
 
 
 # --- what a season is made of ------------------------------------------------------------
@@ -398,8 +398,8 @@ def _plan(
         ground=ground_of(installed, whole),
         hours=hours[first:last],
         step=whole.step,
-        errors=errors or SensorErrors(),
-        faults=faults or PlantFaults(),
+        errors=SensorErrors(*map(float, errors or SensorErrors())),
+        faults=PlantFaults(*map(float, faults or PlantFaults())),
     )
     return _Plan(
         installed=installed,

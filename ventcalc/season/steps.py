@@ -17,15 +17,13 @@ from ventcalc.advice.rules import HANDS_OFF
 from ventcalc.bay.calendar import calendar_at, planned_target, stage_of
 from ventcalc.bay.hourly import HourlyBay
 from ventcalc.errors import BadInput, OutOfRange
-from ventcalc.pile.layers import Bed, Layer
-from ventcalc.season.bay_model import FAULTS, NO_FAULT, readings_of, step_bay
+from ventcalc.pile.layers import Bed, Layer, layer_mean, least
+from ventcalc.season.bay_model import FAULTS, HEATING, NO_FAULT, readings_of, step_bay
 from ventcalc.season.bay_state import BayState, StepRecord
 from ventcalc.season.surroundings import Ground, Outside
 
-__all__ = ["Course", "PlantFaults", "SensorErrors", "run_course"]
+__all__ = ["Course", "PlantFaults", "Ran", "SensorErrors", "is_numba", "run_course"]
 
-JOB = "season"
-"""Name of the machine code of seasons in the cache."""
 PLAIN_BLOCK, COMPILED_BLOCK = 24, 2000
 """Steps between two words to whoever waits."""
 
@@ -176,7 +174,6 @@ def end_step(
     ground: Ground,
     layers: Sequence[Layer],
     state: BayState,
-    readings: Readings,
     given: Positions,
     memory: Memory,
     outside: Outside,
@@ -211,8 +208,8 @@ def end_step(
     record.planned = planned
     record.frost_stage = float(memory.freeze_stage)
     record.stage = float(stage_of(bay, when, target))
-    record.pulp_mean = readings.pulp_mean
-    record.pulp_coldest = readings.pulp_coldest
+    record.pulp_mean = layer_mean(layers)
+    record.pulp_coldest = least(layers)
     record.action = float(positions.action)
     record.fan_speed = positions.fan_speed
     record.door_opening = positions.door_opening
@@ -250,8 +247,8 @@ def run_steps(
         readings = begin_step(bed, layers, state, hours[i], errors)
         positions, memory = policy(believed, readings, memory)
         state, fault, value = end_step(
-            bay, bed, ground, layers, state, readings, positions, memory, hours[i], step,
-            faults, records[i], pulp[i],
+            bay, bed, ground, layers, state, positions, memory, hours[i], step, faults,
+            records[i], pulp[i],
         )  # fmt: skip
         if fault != NO_FAULT:
             return state, memory, i, fault, value
@@ -264,9 +261,11 @@ def run_steps(
 class _Guest:
     """A policy of somebody's own: its answers checked, its memory kept beside ours."""
 
-    def __init__(self, policy: Callable[..., Any], memory: Any) -> None:
-        self.policy, self.memory = policy, memory
-        self.name = getattr(policy, "__name__", type(policy).__name__)
+    def __init__(self, policy: Any, memory: Any) -> None:
+        self.policy, self.memory, self.name = policy, memory, _name_of(policy)
+        if is_numba(policy):  # its source as it stands, told what its machine code is told
+            self.policy = policy.py_func
+            self.memory = START if memory is None else memory
 
     def __call__(
         self, bay: HourlyBay, readings: Readings, memory: Memory
@@ -288,7 +287,7 @@ class _Guest:
             value = getattr(given, name, usual)
             try:
                 values[name] = type(usual)(value)
-            except (TypeError, ValueError):
+            except (TypeError, ValueError, OverflowError):
                 raise BadInput(
                     f"policy {self.name}: at {_when(time)} it gave {name} = {value!r}; "
                     "it must be a number from 0 to 1"
@@ -301,11 +300,16 @@ class _Guest:
         return Positions(**values)
 
 
+def _name_of(policy: Any) -> str:
+    return getattr(policy, "__name__", type(policy).__name__)
+
+
 def _when(time: float) -> str:
     return f"{np.datetime64(int(time), 's')} UTC"
 
 
-def _is_numba(policy: Any) -> bool:
+def is_numba(policy: Any) -> bool:
+    """Whether a policy is a numba function, which is compiled with the rest."""
     return hasattr(policy, "py_func")
 
 
@@ -355,7 +359,9 @@ def run_course(
         If a policy gives what is no advice.
     """
     shipped = any(policy is known for known in POLICIES.values())
-    guest = None if shipped or (fast and _is_numba(policy)) else _Guest(policy, memory)
+    guest = None
+    if not shipped and not (fast and is_numba(policy)):
+        guest = _Guest(policy, memory)
     memory = START if guest is not None or memory is None else memory
     way = _Compiled(course, layers) if fast else _Plain(course, layers)
     block = COMPILED_BLOCK if fast else PLAIN_BLOCK
@@ -367,6 +373,8 @@ def run_course(
             progress(done, total)
     if fault != NO_FAULT:
         name, low, high, unit, slip = FAULTS[fault]
+        if fault <= HEATING:
+            name = f"{name} of policy {_name_of(policy)}"
         when = f" at {_when(course.hours[done].time)}"
         raise OutOfRange(name, low, high, value, when, unit, slip)
     records, pulp = way.kept()
@@ -412,11 +420,23 @@ class _Compiled:
         if isinstance(policy, _Guest):
             return self._ask(policy, first, last, state, memory)
         one = self.course
-        code = compiled.pointer(policy, *self.kind)
         return compiled.entry(run_steps)(
             self.bay, self.believed, self.bed, one.ground, self.layers, self.hours, one.step,
-            one.errors, one.faults, code, first, last, state, memory, self.records, self.pulp,
+            one.errors, one.faults, self._code(policy), first, last, state, memory, self.records,
+            self.pulp,
         )  # fmt: skip
+
+    def _code(self, policy: Any) -> Any:
+        try:
+            return compiled.pointer(policy, *self.kind)
+        except Exception as error:
+            if not is_numba(policy):
+                raise
+            why = " ".join((str(error).partition("\n")[2] or repr(error)).split())
+            raise BadInput(
+                f"policy {_name_of(policy)}: numba cannot compile it (every field of vc.Positions "
+                f"and vc.Memory must be given, numbers as 0.0, not 0): {why[:160]}"
+            ) from error
 
     def _ask(self, guest: _Guest, first: int, last: int, state: BayState, memory: Any) -> Any:
         begin, end = compiled.entry(begin_step), compiled.entry(end_step)
@@ -425,8 +445,8 @@ class _Compiled:
             told = begin(self.bed, self.layers, state, self.hours[i], one.errors)
             positions, memory = guest(one.believed, told, memory)
             state, fault, value = end(
-                self.bay, self.bed, one.ground, self.layers, state, told, positions,
-                memory, self.hours[i], one.step, one.faults, self.records[i], self.pulp[i],
+                self.bay, self.bed, one.ground, self.layers, state, positions, memory,
+                self.hours[i], one.step, one.faults, self.records[i], self.pulp[i],
             )  # fmt: skip
             if fault != NO_FAULT:
                 return state, memory, i, fault, value

@@ -1,0 +1,1 @@
+"""One bay: what is known of it, what is advised, what the safety gate lets through."""

@@ -1,0 +1,192 @@
+"""The adviser behind the bridge; with ``memory`` its only door to ``ventcalc``."""
+
+from __future__ import annotations
+
+import functools
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from firmware_bridge.bay.memory import (
+    SOURCES,
+    AdvisorMemory,
+    as_done,
+    as_seen,
+    elapsed,
+    held,
+    remembered,
+    without,
+    without_noise,
+)
+from firmware_bridge.bay.safety import Targets
+from firmware_bridge.codes import ACTIONS
+from firmware_bridge.errors import BadConfig
+from firmware_bridge.sensors.sample import ActualPositions, Sample, mean_of, pulps_of
+from ventcalc.advice.advise import Action, Advice, advise
+from ventcalc.advice.readings import Readings
+from ventcalc.advice.reasons import reasons
+from ventcalc.bay.description import Bay
+from ventcalc.bay.file import read_bay
+from ventcalc.errors import VentcalcError
+from ventcalc.season.installed import as_installed
+from ventcalc.units import UnitSystem
+
+__all__ = ["AdvisorResult", "Bay", "Words", "load_bay", "readings_of", "request"]
+
+Words = Callable[[UnitSystem], tuple[str, ...]]
+"""Reasons for people, the most important first, in the units asked for."""
+
+_AIRS = (
+    "outside_temperature", "outside_relative_humidity", "return_temperature",
+    "return_relative_humidity", "plenum_temperature", "ceiling_temperature", "co2", "pressure",
+)  # fmt: skip
+"""Kinds of channel that the library's readings name alike."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class AdvisorResult:
+    """What the adviser says; ``targets`` is None where it leaves it to the controller."""
+
+    targets: Targets | None
+    words: Words
+    memory: AdvisorMemory
+
+
+def load_bay(path: Path) -> Bay:
+    """
+    Read the description of a bay.
+
+    Parameters
+    ----------
+    path : Path
+        Bay file.
+
+    Returns
+    -------
+    Bay
+
+    Raises
+    ------
+    BadConfig
+        Every problem found, one line each.
+    """
+    try:
+        return as_installed(read_bay(path))
+    except VentcalcError as error:
+        raise BadConfig(str(error).splitlines()) from None
+
+
+def readings_of(sample: Sample, wall: float) -> Readings:
+    """
+    A sample as the adviser wants it.
+
+    Parameters
+    ----------
+    sample : Sample
+        An accepted reading without a fault in what is needed.
+    wall : float
+        Time of day, UTC. [s]
+
+    Returns
+    -------
+    Readings
+        NaN where there is no sound channel.
+    """
+    pulps = pulps_of(sample) or [math.nan]
+    air = {kind: mean_of(sample, kind) for kind in _AIRS}
+    return Readings(
+        time=wall,
+        pulp_bottom=pulps[0],
+        pulp_top=pulps[-1],
+        pulp_mean=math.fsum(pulps) / len(pulps),
+        pulp_coldest=min(pulps),
+        **air,
+    )
+
+
+def request(
+    bay: Bay,
+    readings: Readings,
+    memory: AdvisorMemory | None,
+    actual: ActualPositions | None = None,
+    fan_for: float = math.inf,
+) -> AdvisorResult:
+    """
+    Ask the adviser.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    readings : Readings
+        Now.
+    memory : AdvisorMemory or None
+        From the last time.
+    actual : ActualPositions, optional
+        What the machines do; without it the advice is taken to be carried out.
+    fan_for : float
+        How long the fans have been running or standing. [s]
+
+    Returns
+    -------
+    AdvisorResult
+        Positions in thousandths, as they travel.
+
+    Raises
+    ------
+    VentcalcError
+        If a reading is not physical.
+    """
+    actual = actual or ActualPositions()
+    memory = as_seen(memory or AdvisorMemory(), actual, fan_for)
+    readings, pulps = without_noise(memory, readings)
+    advice, after = advise(bay, readings, memory.hourly)
+    wanted = SOURCES.get(int(advice.action), "")
+    step = elapsed(memory.hourly, after)
+    line = held(bay, memory, wanted, step, actual)
+    if line:
+        kept = without(bay, readings, wanted)
+        advice, after = advise(*kept, memory.hourly)
+    after = as_done(bay, memory.hourly, after, actual)
+    source = SOURCES.get(int(advice.action), "")
+    return AdvisorResult(
+        targets=_targets(advice),
+        words=_words(bay, advice, line),
+        memory=replace(remembered(memory, after, source, step, actual), pulps=pulps),
+    )
+
+
+def _targets(advice: Advice) -> Targets | None:
+    if advice.action == Action.HANDS_OFF:
+        return None
+    air = float(advice.plenum_temperature)
+    return Targets(
+        fan=_thousandths(advice.fan_speed),
+        door=_thousandths(advice.door_opening),
+        water=_thousandths(advice.humidifier),
+        cool=_thousandths(advice.refrigeration),
+        heat=_thousandths(advice.heater),
+        air=round(air, 2) if -5.0 <= air <= 30.0 else math.nan,
+        why=ACTIONS[int(advice.action)],
+    )
+
+
+_OUTSIDE_WORDS = "Outside air does not cool the pile now"
+
+
+def _words(bay: Bay, advice: Advice, line: str) -> Words:
+    """Found once, when somebody asks; the line of a source that waits stands second."""
+
+    @functools.cache
+    def words(units: UnitSystem) -> tuple[str, ...]:
+        first, *rest = reasons(advice, bay, units)
+        if line:
+            rest = [line, *(one for one in rest if not one.startswith(_OUTSIDE_WORDS))]
+        return (first, *rest)
+
+    return words
+
+
+def _thousandths(position: float) -> float:
+    return round(float(position), 3)

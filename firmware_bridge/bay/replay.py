@@ -1,0 +1,47 @@
+"""Recorded readings through adviser and safety gate, the same way as live ones."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+
+from firmware_bridge.bay.state import Decision, new_bay
+from firmware_bridge.config import BayConfig
+from firmware_bridge.sensors.sample import Sample
+from firmware_bridge.wire.messages import Birth, Channel
+
+__all__ = ["replay"]
+
+
+def replay(
+    config: BayConfig, recorded: Iterable[tuple[float, Sample]]
+) -> Iterator[tuple[float, Decision, tuple[str, ...]]]:
+    """
+    What would have been advised.
+
+    Parameters
+    ----------
+    config : BayConfig
+        The bay; its rate limit and envelope hold here too.
+    recorded : iterable of tuple
+        Wall clock UTC [s] and sample, in the order of time.
+
+    Yields
+    ------
+    tuple
+        Wall clock [s], decision, and the adviser's words.
+    """
+    bay = new_bay(config, 1)
+    for t, sample in recorded:
+        if not sample.fresh:
+            continue
+        if bay.source.birth is None or bay.source.birth.boot != sample.boot:
+            channels = tuple(
+                Channel(key=key, kind=kind, unit="1") for key, kind in sample.kinds.items()
+            )
+            bay.source.birth = Birth(boot=sample.boot, channels=channels)
+        bay.source.newest, bay.source.online = replace(sample, ignore=bay.source.ignore), True
+        decision = bay.decide("", t, t)
+        if decision is not None:
+            bay.settle(decision, (1, sample.seq), t)
+            yield t, decision, bay.words("metric") if decision.targets is not None else ()

@@ -1,0 +1,390 @@
+"""One bay: what is known, what was advised, accepted and done, and what to say next."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from dataclasses import dataclass, field
+from typing import Literal, cast
+
+import msgspec
+
+from firmware_bridge.bay import advisor, safety
+from firmware_bridge.bay.advisor import Bay, Words
+from firmware_bridge.bay.following import Following
+from firmware_bridge.bay.memory import AdvisorMemory, memory_from_text
+from firmware_bridge.bay.safety import History, Targets
+from firmware_bridge.codes import MODES, TARGETS
+from firmware_bridge.config import BayConfig
+from firmware_bridge.sensors.sample import (
+    ActualPositions,
+    Sample,
+    actual_positions,
+    contradiction,
+    fault_of,
+)
+from firmware_bridge.sensors.source import Source
+from firmware_bridge.wire.messages import Ack, AdviceMessage, Alarm
+from firmware_bridge.wire.plain_topics import PlainInbox
+
+__all__ = ["BayState", "BayView", "Decision", "new_bay"]
+
+_TEXTS = {
+    "start": "waiting for the controller to connect and send a reading",
+    "link": "the bridge does not hear its own beat through the broker",
+    "audit": "the audit log cannot be written",
+    "disk": "the disk is nearly full",
+    "other_bridge": "a later bridge serves this bay",
+    "flapping": "the link was lost too often just now",
+    "clock": "the bridge's time of day has jumped or was never set",
+    "shutdown": "the bridge ends",
+    "units": "numbers do not fit their declared unit (°C and °F mixed up?)",
+    "stale": "the newest reading is too old",
+    "lost": "the controller is silent or has disconnected",
+    "missing": "a reading that is needed is missing",
+    "implausible": "a reading that is needed cannot be believed",
+    "stuck": "a sensor that is needed has not moved for too long",
+    "hands_off": "the adviser leaves it to the controller's own program",
+}
+
+
+def no_words(_units: str) -> tuple[str, ...]:
+    """Before anything was advised."""
+    return ()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Decision:
+    """What to say now; ``targets`` is None for ``none``."""
+
+    code: str
+    """``ok``, or one of ``codes.NONE_REASONS``."""
+    text: str
+    targets: Targets | None
+    rests_on: tuple[int, int]
+    """Boot and seq of the reading."""
+
+
+_WAITING = Decision(code="start", text=_TEXTS["start"], targets=None, rests_on=(0, 0))
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class BayView:
+    """A bay for people to see, at one time; nothing in it changes any more."""
+
+    name: str
+    zone: str
+    """IANA name of the store's time zone."""
+    mode: str
+    decision: Decision
+    words: Words
+    advised_age: float
+    """[s]"""
+    accepted: Ack | None
+    accepted_age: float
+    """[s]"""
+    actual: ActualPositions
+    sample: Sample | None
+    reading_age: float
+    """[s]"""
+    alarms: tuple[Alarm, ...]
+    """As the controller tells them."""
+    complaints: tuple[Alarm, ...] = ()
+    """What the bridge has to say of the controller."""
+
+
+@dataclass(slots=True)
+class BayState:
+    """State of one bay; the loop of the service owns it."""
+
+    config: BayConfig
+    description: Bay
+    source: Source
+    plain: PlainInbox | None = None
+    memory: AdvisorMemory | None = None
+    history: History = field(default_factory=History)
+    decision: Decision = _WAITING
+    """The last one that was sent (or, in ``observe``, would have been)."""
+    decided_at: float = -math.inf
+    ids: list[tuple[int, int]] = field(default_factory=list)
+    """Of the last pieces of advice, for acknowledgements."""
+    accepted: Ack | None = None
+    accepted_at: float = -math.inf
+    following: Following = field(default_factory=Following)
+    words: Words = no_words
+    alarms: tuple[Alarm, ...] = ()
+    counts: Counter[str] = field(default_factory=Counter)
+    stored_at: float = -math.inf
+    other_until: float = -math.inf
+    """Until when another bridge is believed to serve this bay. [s]"""
+    _tokens: float = 50.0
+    _tokens_at: float = 0.0
+
+    @property
+    def name(self) -> str:
+        """Name of the bay."""
+        return self.config.name
+
+    @property
+    def zone(self) -> str:
+        """IANA name of the store's time zone."""
+        return self.description.site.time_zone
+
+    @property
+    def wants_birth(self) -> bool:
+        """Whether the controller should say its birth again."""
+        return self.plain is None and (self.source.birth is None or self.source.stranger)
+
+    def allow(self, now: float) -> bool:
+        """Token bucket: a bay that floods is not listened to, the others are."""
+        rate = 10.0 + (len(self.plain.mapping.readings) if self.plain else 0.0)
+        earned = (now - self._tokens_at) * rate
+        self._tokens = min(self._tokens + earned, 50.0 + 2.0 * rate)
+        self._tokens_at = now
+        if self._tokens < 1.0:
+            self.counts["flood"] += 1
+            return False
+        self._tokens -= 1.0
+        return True
+
+    def doubt(self, now: float) -> str:
+        """
+        Why there can be no advice, before the adviser is asked.
+
+        Parameters
+        ----------
+        now : float
+            Steady clock. [s]
+
+        Returns
+        -------
+        str
+            One of ``codes.NONE_REASONS``; empty for no doubt.
+        """
+        sample = self.source.newest
+        if self.source.birth is None or sample is None:
+            return "start"
+        age = sample.age(now)
+        if not self.source.online or age > self.config.lost_after_s:
+            return "lost"
+        if age > self.config.max_age_s:
+            return "stale"
+        if self.source.units_wrong:
+            return "units"
+        return fault_of(sample)
+
+    def due(self, now: float) -> bool:
+        """Whether the rate limit allows the next piece of advice."""
+        return now - self.decided_at >= self.config.advice_every_s - 1e-6
+
+    def decide(self, ground: str, now: float, wall: float) -> Decision | None:
+        """
+        What to say now.
+
+        Parameters
+        ----------
+        ground : str
+            Doubt about the bridge itself, one of ``codes.NONE_REASONS``; empty for none.
+        now, wall : float
+            Steady clock, time of day UTC. [s]
+
+        Returns
+        -------
+        Decision or None
+            None where nothing new is to be said: the rate limit, or the same doubt again.
+        """
+        sample = self.source.newest
+        if sample is None:
+            return None  # a token needs a reading
+        code = ground or self.doubt(now)
+        if not code and not self.due(now):
+            return None
+        if code:
+            again = self.decision.targets is None and not self.due(now)
+            return None if again else self.refuse(code)
+        return self._ask(sample, now, wall)
+
+    def refuse(self, code: str) -> Decision:
+        """``none`` for a reason."""
+        return self._none(code, self._text(code))
+
+    def _ask(self, sample: Sample, now: float, wall: float) -> Decision:
+        actual = actual_positions(sample)
+        self.history = safety.watch(self.history, actual.fan, actual.cool, now)
+        readings, fan_for = advisor.readings_of(sample, wall), now - self.history.fan.since
+        try:
+            result = advisor.request(self.description, readings, self.memory, actual, fan_for)
+        except Exception as error:  # whatever the adviser stumbles over, the controller goes on
+            return self._none("adviser", " ".join(f"{error}".split())[:120])
+        self.memory, self.words = result.memory, result.words
+        if result.targets is None:
+            return self._none("hands_off", _TEXTS["hands_off"])
+        refusal = safety.check(result.targets, sample, self.history, self.config.limits, now)
+        if refusal is not None:
+            return self._none(refusal.code, refusal.text)
+        return Decision(
+            code="ok", text="", targets=result.targets, rests_on=(sample.boot, sample.seq)
+        )
+
+    def _none(self, code: str, text: str) -> Decision:
+        sample = self.source.newest
+        token = (0, 0) if sample is None else (sample.boot, sample.seq)
+        return Decision(code=code, text=text, targets=None, rests_on=token)
+
+    def _text(self, code: str) -> str:
+        sample = self.source.newest
+        if code == "contradictory" and sample is not None:
+            return f"{contradiction(sample)} contradict each other"
+        keys = ", ".join(key for key, fault in self._faults().items() if fault == code)
+        return f"{_TEXTS.get(code, code)}{': ' if keys else ''}{keys[:60]}"
+
+    def settle(self, decision: Decision, identity: tuple[int, int], now: float) -> None:
+        """Take note of what was said."""
+        self.history = safety.remember(self.history, decision.targets, now)
+        self.decision, self.decided_at = decision, now
+        self.ids = [*self.ids[-7:], identity]
+        if self.config.mode != "observe" and self.plain is None:
+            self.following.sent()
+
+    def advice(self, decision: Decision, identity: tuple[int, int]) -> AdviceMessage:
+        """
+        A decision as a message.
+
+        Parameters
+        ----------
+        decision : Decision
+            What to say.
+        identity : tuple of int
+            Boot and seq of the bridge.
+
+        Returns
+        -------
+        AdviceMessage
+            Only positions that the controller takes; a plain controller takes what is mapped.
+        """
+        message = AdviceMessage(
+            id=identity,
+            rests_on=decision.rests_on,
+            ttl=self.config.ttl_s,
+            mode=cast("Literal[1, 2, 3]", max(MODES.index(self.config.mode), 1)),
+            none=None if decision.targets else decision.code,
+        )
+        targets, birth = decision.targets, self.source.birth
+        if targets is None:
+            return message
+        takes = birth.takes if birth is not None and birth.takes else TARGETS
+        taken = {name: getattr(targets, name) for name in TARGETS if name in takes}
+        air = None if math.isnan(targets.air) else targets.air
+        return msgspec.structs.replace(
+            message, why=targets.why, air=air, **{**taken, "fan": targets.fan}
+        )
+
+    def take_ack(self, ack: Ack, now: float) -> bool:
+        """Take an answer; False where it answers nothing of ours."""
+        birth = self.source.birth
+        if birth is None or ack.boot != birth.boot or ack.ref not in self.ids:
+            self.counts["foreign ack"] += 1
+            return False
+        self.accepted, self.accepted_at = ack, now
+        self.counts[f"ack {ack.code}"] += 1
+        self.following.answered(ack.code)
+        return True
+
+    def assess(self, doubt: str, now: float) -> list[tuple[str, str]]:
+        """
+        Whether advice is answered and carried out.
+
+        Parameters
+        ----------
+        doubt : str
+            Why there is no advice, empty where there is; it is told by itself.
+        now : float
+            Steady clock. [s]
+
+        Returns
+        -------
+        list of tuple
+            Code and text of what is new.
+        """
+        if doubt or self.config.mode == "observe":
+            self.following.forget()
+        faults = {} if doubt else self._faults()
+        actual = actual_positions(self.source.newest)
+        return self.following.assess(self._agreed(now), actual, faults, now)
+
+    def _faults(self) -> dict[str, str]:
+        sample = self.source.newest
+        if sample is None:
+            return {}
+        return {
+            key: fault
+            for key, fault in sample.faults.items()
+            if key not in sample.ignore and sample.kinds[key] != "other"
+        }
+
+    def _agreed(self, now: float) -> dict[str, float | None]:
+        """Positions that the controller should have taken; empty where it is free."""
+        targets, ack = self.decision.targets, self.accepted
+        stands = now - self.decided_at <= self.config.ttl_s
+        if targets is None or not stands or self.config.mode not in ("confirm", "bounded"):
+            return {}
+        if self.plain is not None and self.config.mode == "bounded":
+            to = self.plain.mapping.advice
+            named = [] if to is None else [name for name in TARGETS if getattr(to, name)]
+            return {name: getattr(targets, name) for name in named}
+        if ack is None or ack.code not in ("accepted", "clamped"):
+            return {}
+        return {name: getattr(ack, name) for name in TARGETS}
+
+    def view(self, now: float) -> BayView:
+        """The bay as people should see it."""
+        sample = self.source.newest
+        return BayView(
+            name=self.name,
+            zone=self.zone,
+            mode=self.config.mode,
+            decision=self.decision,
+            words=self.words,
+            advised_age=now - self.decided_at,
+            accepted=self.accepted,
+            accepted_age=now - self.accepted_at,
+            actual=actual_positions(sample),
+            sample=sample,
+            reading_age=math.inf if sample is None else sample.age(now),
+            alarms=self.alarms,
+            complaints=self.following.complaints,
+        )
+
+
+def new_bay(config: BayConfig, boot: int, memory: str | None = None) -> BayState:
+    """
+    A bay of which nothing is known yet but what was stored.
+
+    Parameters
+    ----------
+    config : BayConfig
+        Its table.
+    boot : int
+        Boot number of the bridge: a plain controller's readings are counted under it.
+    memory : str, optional
+        The adviser's memory from the journal.
+
+    Returns
+    -------
+    BayState
+
+    Raises
+    ------
+    BadConfig
+        If the bay file cannot be used.
+    """
+    bay = BayState(
+        config=config,
+        description=advisor.load_bay(config.bay_file),
+        source=Source(ignore=frozenset(config.ignore), max_age=config.max_age_s),
+        memory=None if memory is None else memory_from_text(memory),
+    )
+    if config.mapping is not None:
+        bay.plain = PlainInbox(mapping=config.mapping, boot=boot, max_age=config.max_age_s)
+        bay.source.take_birth(bay.plain.birth(), 0.0)
+    return bay

@@ -1,0 +1,1 @@
+"""For trials without a store: an invented bay with its controller, and the demo."""

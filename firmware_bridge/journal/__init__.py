@@ -1,0 +1,1 @@
+"""What is stored, and what is proven: readings, events, and the audit log that only grows."""

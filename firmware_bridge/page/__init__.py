@@ -1,0 +1,1 @@
+"""The local page: what people may look at, and never steer from."""

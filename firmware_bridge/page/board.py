@@ -1,0 +1,70 @@
+"""Where the service's loop leaves what people may see, and the page's thread picks it up."""
+
+from __future__ import annotations
+
+import math
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from firmware_bridge.bay.state import BayView
+
+__all__ = ["Board", "Snapshot"]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Snapshot:
+    """All bays at one time."""
+
+    views: tuple[BayView, ...]
+    day: float
+    """Time of day, UTC. [s]"""
+    taken: float
+    """The machine's own steady clock. [s]"""
+    problem: str
+    """What is wrong with the link; empty for nothing."""
+
+
+class Board:
+    """One snapshot, replaced as a whole: nobody waits for anybody."""
+
+    def __init__(
+        self,
+        *,
+        every: float = 0.5,
+        pace: float = 1.0,
+        real: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self.every, self.pace, self.real = every, pace, real
+        self.closed = threading.Event()
+        """Set when the bridge ends; streams end too."""
+        self._snapshot: Snapshot | None = None
+        self._posted = -math.inf
+
+    def post(self, views: Callable[[], tuple[BayView, ...]], day: float, problem: str = "") -> None:
+        """
+        Leave a new snapshot, if it is time for one; called by the loop at every turn.
+
+        Parameters
+        ----------
+        views : callable
+            Gives the bays as they are now.
+        day : float
+            The bridge's time of day, UTC. [s]
+        problem : str
+            What is wrong with the link.
+        """
+        now = self.real()
+        if now - self._posted < self.every:
+            return
+        self._posted = now
+        self._snapshot = Snapshot(views=views(), day=day, taken=now, problem=problem)
+
+    def read(self) -> Snapshot | None:
+        """The last snapshot; None before the first."""
+        return self._snapshot
+
+    def silence(self) -> float:
+        """How long the loop has posted nothing, by the machine's own clock. [s]"""
+        return math.inf if self._snapshot is None else self.real() - self._snapshot.taken

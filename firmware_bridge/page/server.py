@@ -1,0 +1,361 @@
+"""
+A local page to look at, never to steer from: it only answers GET, on this machine unless told.
+
+It runs in a thread of its own beside the service's loop, takes what the loop leaves on the
+board, and reads the journal through a connection that cannot write.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import hashlib
+import json
+import math
+import socket
+import threading
+from collections.abc import AsyncIterator, Sequence
+from importlib import resources
+from pathlib import Path
+from types import TracebackType
+
+import uvicorn
+from starlette.applications import Starlette
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, Response, StreamingResponse
+from starlette.routing import Route
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from firmware_bridge.config import is_loopback
+from firmware_bridge.errors import BadConfig, JournalError
+from firmware_bridge.journal.journal import Journal
+from firmware_bridge.page.board import Board
+from firmware_bridge.page.frame import Frame, shared_zone
+from firmware_bridge.page.history import DAYS, recent_events, series_of
+from firmware_bridge.page.render import render
+from firmware_bridge.page.stream import changes, texts_of
+from firmware_bridge.page.view import BayText, bay_text
+from firmware_bridge.page.words import Units, event_words
+
+__all__ = ["PageServer", "Views", "page_app"]
+
+STREAM_EVERY = 1.0
+"""[s]"""
+MOST_STREAMS = 24
+_TYPES = {".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
+_FILES = ("page.css", "page.js", "icon.svg", "uplot/uPlot.iife.min.js", "uplot/uPlot.min.css")
+_HEADERS = {
+    "Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; "
+    "img-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'none'; "
+    "frame-ancestors 'none'",
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+    "Referrer-Policy": "no-referrer",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Cache-Control": "no-store",
+}
+
+
+class _Stop(Exception):
+    """A request that cannot be answered as asked."""
+
+    def __init__(self, status: int, words: str) -> None:
+        self.status, self.words = status, words
+
+
+class Views:
+    """Answers requests; used by one thread."""
+
+    def __init__(self, board: Board, journal: Path, notice: str = "") -> None:
+        self.board, self.notice = board, notice
+        self._path = journal
+        self._journal: Journal | None = None
+        self._streams = 0
+
+    # --- what was asked ------------------------------------------------------------------------
+
+    def _ask(self, request: Request, name: str = "") -> tuple[Frame, tuple[BayText, ...]]:
+        """Check the choices, and put into words the bays that are wanted: one, or all."""
+        units: Units = "us" if _choice(request, "units", ("metric", "us")) == "us" else "metric"
+        days = int(_choice(request, "days", tuple(str(days) for days in DAYS)))
+        snapshot = self.board.read()
+        if snapshot is None:
+            raise _Stop(503, "The bridge has only just started; look again in a few seconds.")
+        silence = self.board.silence()
+        late = silence * self.board.pace
+        views = [view for view in snapshot.views if name in ("", view.name)]
+        if name and not views:
+            raise _Stop(404, f"There is no bay {name[:40]!r} here.")
+        bays = tuple(bay_text(view, late, units, brief=not name) for view in views)
+        names = tuple(view.name for view in snapshot.views)
+        frame = Frame(
+            units=units,
+            days=days,
+            day=snapshot.day,
+            zone=shared_zone({view.zone for view in views}, snapshot.day),
+            pace=self.board.pace,
+            silence=silence,
+            problem=snapshot.problem,
+            notice=self.notice,
+            names=names,
+            shape=_shape(names, bays),
+        )
+        return frame, bays
+
+    # --- what is answered ----------------------------------------------------------------------
+
+    async def overview(self, request: Request) -> Response:
+        """All bays."""
+        frame, bays = self._ask(request)
+        return _html("overview.html", frame=frame, bays=bays)
+
+    async def bay(self, request: Request) -> Response:
+        """One bay."""
+        frame, (bay,) = self._ask(request, request.path_params["name"])
+        return _html("bay.html", frame=frame, bay=bay, **self._last_days(frame, bay))
+
+    async def tables(self, request: Request) -> Response:
+        """The last days of one bay, for the script to draw anew."""
+        frame, (bay,) = self._ask(request, request.path_params["name"])
+        return _html("tables.html", frame=frame, **self._last_days(frame, bay))
+
+    def _last_days(self, frame: Frame, bay: BayText) -> dict[str, object]:
+        """From the journal, through a connection that is kept: a full disk lets no new one in."""
+        try:
+            if self._journal is None:
+                self._journal = Journal(self._path, read_only=True)
+            series = series_of(
+                self._journal, bay.name, frame.day, frame.days, frame.units, bay.heights
+            )
+            found = recent_events(self._journal, bay.name, frame.day)
+        except JournalError as error:
+            self.close()
+            trouble = f"The last days cannot be shown: {error}"
+            return {"series": (), "events": (), "trouble": trouble}
+        starts = frame.stamps(series[0].times[::-1]) if series else []
+        stamps = frame.stamps([event.t for event in found])
+        events = [
+            (stamp, *event_words(event, frame.units))
+            for (_, stamp), event in zip(stamps, found, strict=True)
+        ]
+        return {"series": series, "starts": starts, "events": events, "trouble": ""}
+
+    async def stream(self, request: Request) -> Response:
+        """What has changed, each second, as server-sent events."""
+        name = request.query_params.get("bay", "")
+        self._ask(request, name)
+        if self._streams >= MOST_STREAMS:
+            raise _Stop(503, "Too many pages are open; close some.")
+        return StreamingResponse(self._events(request, name), media_type="text/event-stream")
+
+    async def _events(self, request: Request, name: str) -> AsyncIterator[str]:
+        self._streams += 1
+        said: dict[str, object] = {}
+        try:
+            while not self.board.closed.is_set():
+                frame, bays = self._ask(request, name)
+                texts, lists = texts_of(bays, brief=not name)
+                texts |= {"day": frame.now, "problem": frame.problem}
+                message = {
+                    "text": changes(said, texts),
+                    "list": changes(said, lists),
+                    "age": _ages(bays),
+                    "state": {bay.name: bay.state for bay in bays},
+                    "shape": frame.shape,
+                    "silence": frame.silence,
+                }
+                yield f"data: {json.dumps(message, ensure_ascii=False, allow_nan=False)}\n\n"
+                await asyncio.sleep(STREAM_EVERY)
+        finally:
+            self._streams -= 1
+
+    def close(self) -> None:
+        """Let the journal go."""
+        if self._journal is not None:
+            self._journal.close()
+            self._journal = None
+
+
+def _html(template: str, status: int = 200, /, **values: object) -> Response:
+    return HTMLResponse(render(template, **values), status_code=status)
+
+
+def _choice(request: Request, name: str, choices: Sequence[str]) -> str:
+    given = request.query_params.get(name, choices[0])
+    if given not in choices:
+        raise _Stop(400, f"{name} is {given[:20]!r}; write one of {', '.join(choices)}.")
+    return given
+
+
+def _shape(names: Sequence[str], bays: Sequence[BayText]) -> str:
+    """What rows the page has: when they change it must be loaded anew."""
+    rows: list[list[object]] = [list(names)]
+    for bay in bays:
+        lines = (*bay.pile, *bay.airs, *bay.margins, *bay.glance)
+        rows.append([bay.name, *((line.key, line.label) for line in lines)])
+    return hashlib.sha256(json.dumps(rows).encode()).hexdigest()[:12]
+
+
+def _ages(bays: Sequence[BayText]) -> dict[str, float | None]:
+    return {
+        f"{bay.name}.{name}": round(age, 1) if math.isfinite(age) else None
+        for bay in bays
+        for name, age in bay.ages().items()
+    }
+
+
+# --- the server --------------------------------------------------------------------------------
+
+
+def page_app(views: Views, hosts: Sequence[str] = ()) -> ASGIApp:
+    """
+    The page as an ASGI application.
+
+    Parameters
+    ----------
+    views : Views
+        Answers requests.
+    hosts : sequence of str
+        Names under which it may be called; any where there are none. It keeps a page from
+        elsewhere from reading this one through a name that points here.
+
+    Returns
+    -------
+    ASGIApp
+    """
+
+    async def stopped(_: Request, error: Exception) -> Response:
+        assert isinstance(error, _Stop)
+        title = (
+            "Not now" if error.status == 503 else "Not found" if error.status == 404 else "Sorry"
+        )
+        return _html("plain.html", error.status, title=title, words=error.words)
+
+    async def missing(_: Request, __: Exception) -> Response:
+        return _html("plain.html", 404, title="Not found", words="There is no such page.")
+
+    routes = [
+        Route("/", views.overview, methods=["GET"]),
+        Route("/bay/{name}", views.bay, methods=["GET"]),
+        Route("/bay/{name}/tables", views.tables, methods=["GET"]),
+        Route("/stream", views.stream, methods=["GET"]),
+        *(_static(name) for name in _FILES),
+    ]
+    app = Starlette(routes=routes, exception_handlers={_Stop: stopped, 404: missing})
+    return _guard(app, hosts)
+
+
+def _static(name: str) -> Route:
+    body = resources.files("firmware_bridge.page").joinpath("static", *name.split("/")).read_bytes()
+    kind = _TYPES[Path(name).suffix]
+
+    async def send(_: Request) -> Response:
+        return Response(body, media_type=kind)
+
+    return Route(f"/static/{name}", send, methods=["GET"])
+
+
+def _guard(app: ASGIApp, hosts: Sequence[str]) -> ASGIApp:
+    """Headers on every answer, and only the names that the page is meant to have."""
+    headers = [(name.lower().encode(), value.encode()) for name, value in _HEADERS.items()]
+
+    async def guarded(scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            return
+
+        async def answer(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                message = {**message, "headers": [*message["headers"], *headers]}
+            await send(message)
+
+        given = dict(scope["headers"]).get(b"host", b"").decode("latin-1")
+        name = given.rsplit(":", 1)[0] if not given.endswith("]") else given
+        if hosts and name not in hosts:
+            words = "This page is only to be had on the machine that the bridge runs on."
+            refused = _html("plain.html", 421, title="Not here", words=words)
+            await refused(scope, receive, answer)
+            return
+        await app(scope, receive, answer)
+
+    return guarded
+
+
+class PageServer:
+    """The page in a thread; ``address`` is where to look."""
+
+    def __init__(
+        self, board: Board, journal: Path, host: str = "127.0.0.1", port: int = 0, notice: str = ""
+    ) -> None:
+        """
+        Take the port.
+
+        Parameters
+        ----------
+        board : Board
+            What the loop leaves.
+        journal : Path
+            Its file.
+        host : str
+            Where to listen; anything but this machine can be read by all on the network.
+        port : int
+            0 for any that is free.
+        notice : str
+            Stands on every page.
+
+        Raises
+        ------
+        BadConfig
+            If the port cannot be had.
+        """
+        self.board = board
+        self._views = Views(board, journal, notice)
+        family = socket.AF_INET6 if ":" in host else socket.AF_INET
+        self._socket = socket.socket(family, socket.SOCK_STREAM)
+        self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            self._socket.bind((host, port))
+            self._socket.listen(128)  # whoever asks before the thread runs waits, and is answered
+        except (OSError, OverflowError) as error:
+            self._socket.close()
+            raise BadConfig(f"page: {host}:{port} cannot be had ({error}); name another") from None
+        shown = f"[{host}]" if ":" in host else host
+        self.address = f"http://{shown}:{self._socket.getsockname()[1]}/"
+        hosts = ("127.0.0.1", "localhost", "[::1]", shown) if is_loopback(host) else ()
+        config = uvicorn.Config(
+            page_app(self._views, hosts),
+            loop="asyncio",
+            http="h11",
+            ws="none",
+            lifespan="off",
+            log_config=None,
+            log_level="critical",
+            access_log=False,
+            server_header=False,
+            limit_concurrency=4 * MOST_STREAMS,
+            timeout_graceful_shutdown=2,
+        )
+        self._server = uvicorn.Server(config)
+        self._thread = threading.Thread(target=self._run, daemon=True, name="page")
+
+    def _run(self) -> None:
+        try:
+            self._server.run(sockets=[self._socket])
+        finally:
+            self._views.close()
+
+    def __enter__(self) -> PageServer:
+        self._thread.start()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.board.closed.set()
+        self._server.should_exit = True
+        self._thread.join(5.0)
+        with contextlib.suppress(OSError):
+            self._socket.close()

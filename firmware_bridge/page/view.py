@@ -1,0 +1,302 @@
+"""What the page says of one bay, as texts: the same for the first page and for the stream."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from firmware_bridge.bay import moist_air
+from firmware_bridge.bay.safety import Targets
+from firmware_bridge.bay.state import BayView
+from firmware_bridge.codes import TARGETS
+from firmware_bridge.page.words import (
+    ACTION_TITLES,
+    ANSWERS,
+    FAULT_WORDS,
+    KIND_NAMES,
+    MODE_WORDS,
+    NOTHING,
+    TARGET_NAMES,
+    Units,
+    in_units,
+    pile_names,
+    quantity_of,
+    reading_text,
+)
+from firmware_bridge.sensors.sample import POSITIONS, Sample, mean_of, pulp_keys, pulps_of
+
+__all__ = ["CLOSE", "BayText", "Line", "bay_text", "dew_point_of", "margin_word"]
+
+CLOSE = 0.7
+"""
+Sensor error of a dew-point margin: 1 K of dew point is about 6.5 % of relative humidity near
+saturation, and a humidity sensor errs by 3 to 5 %; common practice, no source. [K]
+"""
+_ANY_PRESSURE = 101325.0
+"""A dew point from temperature and relative humidity does not depend on it. [Pa]"""
+_LEVELS = {1: "danger", 2: "equipment", 3: "to be looked at"}
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Line:
+    """One row of a table."""
+
+    key: str
+    label: str
+    value: str
+    note: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class BayText:
+    """One bay in words."""
+
+    name: str
+    state: str
+    """``advice``, ``watch`` (nothing is sent) or ``none``."""
+    badge: str
+    title: str
+    short: str
+    """The positions in one line."""
+    mode: str
+    answer: str
+    """What the controller made of the advice."""
+    words: tuple[str, ...]
+    alarms: tuple[str, ...]
+    positions: tuple[tuple[str, str, str, str, str], ...]
+    """Target, its name, advised, accepted, actual."""
+    pile: tuple[Line, ...]
+    """From the top down."""
+    heights: Mapping[str, float]
+    """Of the pulp probes, by key, where known. [m]"""
+    airs: tuple[Line, ...]
+    margins: tuple[Line, ...]
+    glance: tuple[Line, ...]
+    """The few numbers of the overview, which has none of the others."""
+    advised_age: float
+    accepted_age: float
+    reading_age: float
+
+    def ages(self) -> dict[str, float]:
+        """Ages by name. [s]"""
+        return {
+            "advised": self.advised_age,
+            "accepted": self.accepted_age,
+            "reading": self.reading_age,
+        }
+
+
+def bay_text(view: BayView, late: float, units: Units, *, brief: bool = False) -> BayText:
+    """
+    Put a bay into words.
+
+    Parameters
+    ----------
+    view : BayView
+        From the service.
+    late : float
+        How long ago the view was taken; added to all ages. [s]
+    units : {"metric", "us"}
+        Units of the numbers.
+    brief : bool
+        For the overview: only the few numbers at a glance.
+
+    Returns
+    -------
+    BayText
+    """
+    advised = view.decision.targets
+    state = "none" if advised is None else "watch" if view.mode == "observe" else "advice"
+    badges = {"none": "No advice", "watch": "Only watched", "advice": "Advice"}
+    if advised is None:
+        title = f"No advice: {_reason(view, units)}"
+        short = "The controller runs its own program."
+        words: tuple[str, ...] = (f"{title}. {short}",)
+    else:
+        title = ACTION_TITLES.get(advised.why, advised.why)
+        short = _short(advised)
+        words = view.words(units)
+    whole = None if brief else view.sample
+    return BayText(
+        name=view.name,
+        state=state,
+        badge=badges[state],
+        title=title,
+        short=short,
+        mode=MODE_WORDS.get(view.mode, view.mode),
+        answer=_answer(view),
+        words=words,
+        alarms=_alarms(view, units),
+        positions=() if brief else _positions(view),
+        pile=_pile(whole, units),
+        heights={} if view.sample is None else view.sample.heights,
+        airs=_airs(whole, units),
+        margins=_margins(whole, units),
+        glance=_glance(view.sample if brief else None, units),
+        advised_age=view.advised_age + late,
+        accepted_age=view.accepted_age + late,
+        reading_age=view.reading_age + late,
+    )
+
+
+def _reason(view: BayView, units: Units) -> str:
+    return in_units(view.decision.text or view.decision.code, units)
+
+
+def _short(advised: Targets) -> str:
+    if advised.fan == 0.0:
+        return "Fans off"
+    parts = [
+        f"{TARGET_NAMES[name]} {getattr(advised, name):.0%}".replace("%", " %")
+        for name in TARGETS
+        if name in ("fan", "door") or getattr(advised, name) > 0.0
+    ]
+    return ", ".join(parts)
+
+
+def _answer(view: BayView) -> str:
+    if view.mode == "observe":
+        return "not asked: nothing is sent"
+    if view.accepted is None:
+        return "no answer yet"
+    code = str(view.accepted.code)
+    return ANSWERS.get(code, code)
+
+
+def _alarms(view: BayView, units: Units) -> tuple[str, ...]:
+    """The bridge's own doubt first, then what the controller reports."""
+    own = tuple(f"Bridge: {alarm.text}" for alarm in view.complaints)
+    if view.decision.targets is None and view.decision.code != "start":
+        own = (f"Bridge: no advice, {_reason(view, units)}", *own)
+    theirs = tuple(
+        f"Controller, {_LEVELS[alarm.level]}: {alarm.text or alarm.id}"
+        for alarm in sorted(view.alarms, key=lambda alarm: (alarm.level, alarm.id))
+    )
+    return own + theirs
+
+
+def _positions(view: BayView) -> tuple[tuple[str, str, str, str, str], ...]:
+    rows = []
+    for name in TARGETS:
+        three = (
+            getattr(view.decision.targets, name, math.nan),
+            getattr(view.accepted, name, math.nan),
+            getattr(view.actual, name),
+        )
+        said, taken, done = (
+            reading_text(math.nan if value is None else value, "share", "metric") for value in three
+        )
+        rows.append((name, TARGET_NAMES[name], said, taken, done))
+    return tuple(rows)
+
+
+# --- readings --------------------------------------------------------------------------------
+
+
+def _line(sample: Sample, key: str, label: str, units: Units) -> Line:
+    fault = sample.faults.get(key, "")
+    value = reading_text(sample.values[key], quantity_of(sample.kinds[key]), units)
+    note = "not used" if key in sample.ignore else FAULT_WORDS.get(fault, fault)
+    return Line(key=key, label=label, value=value, note=note)
+
+
+def _keys(sample: Sample, kind: str) -> list[str]:
+    return [key for key, one in sample.kinds.items() if one == kind]
+
+
+def _pile(sample: Sample | None, units: Units) -> tuple[Line, ...]:
+    if sample is None:
+        return ()
+    names = pile_names(pulp_keys(sample), sample.heights, units)
+    return tuple(_line(sample, key, name, units) for key, name in reversed(names.items()))
+
+
+def _airs(sample: Sample | None, units: Units) -> tuple[Line, ...]:
+    if sample is None:
+        return ()
+    elsewhere = ("pulp_temperature", *POSITIONS.values())
+    lines = []
+    for kind, name in KIND_NAMES.items():
+        keys = [] if kind in elsewhere else _keys(sample, kind)
+        several = len(keys) > 1 or kind == "other"
+        lines += [_line(sample, key, f"{name} ({key})" if several else name, units) for key in keys]
+    return tuple(lines)
+
+
+def dew_point_of(temperature: float, relative_humidity: float) -> float:
+    """
+    Dew point of air as it is measured.
+
+    Parameters
+    ----------
+    temperature : float
+        Dry bulb. [°C]
+    relative_humidity : float
+        Over ice below 0 °C. [0-1]
+
+    Returns
+    -------
+    float
+        NaN where an input is. [°C]
+    """
+    ratio = moist_air.humidity_ratio(temperature, relative_humidity, _ANY_PRESSURE)
+    return moist_air.dew_point(ratio, _ANY_PRESSURE)
+
+
+def margin_word(margin: float) -> str:
+    """What a surface does in air with this dew-point margin, sensor error in mind. [K]"""
+    if math.isnan(margin):
+        return "not known"
+    if margin > CLOSE:
+        return "stays dry"
+    return "would turn wet in it" if margin < -CLOSE else "too close to tell"
+
+
+_AIRS = ("plenum", "return", "outside")
+
+
+def _dew_point(sample: Sample, place: str) -> float:
+    return dew_point_of(
+        mean_of(sample, f"{place}_temperature"), mean_of(sample, f"{place}_relative_humidity")
+    )
+
+
+def _margins(sample: Sample | None, units: Units) -> tuple[Line, ...]:
+    """Coldest pulp, and ceiling, above the dew points of the airs that may touch them."""
+    if sample is None:
+        return ()
+    coldest = min(pulps_of(sample), default=math.nan)
+    ceiling = mean_of(sample, "ceiling_temperature")
+    pairs = [(f"{place}_pulp", coldest, "Coldest pulp", place) for place in _AIRS]
+    if not math.isnan(ceiling):
+        pairs.append(("return_ceiling", ceiling, "Ceiling", "return"))
+    lines = []
+    for key, surface, what, place in pairs:
+        dew = _dew_point(sample, place)
+        if math.isnan(dew) and place == "plenum":
+            continue  # few plenums have a humidity sensor that lasts
+        value = reading_text(surface - dew, "difference", units, sign=True)
+        label = f"{what} above dew point of {place} air"
+        note = margin_word(surface - dew)
+        if value != NOTHING:
+            note = f"{note}; dew point {reading_text(dew, 'temperature', units)}"
+        lines.append(Line(key=key, label=label, value=value, note=note))
+    return tuple(lines)
+
+
+def _glance(sample: Sample | None, units: Units) -> tuple[Line, ...]:
+    """Coldest and warmest pulp, the airs, and the margin that decides most often."""
+    if sample is None:
+        return ()
+    pulps = pulps_of(sample) or [math.nan]
+    ends = dict.fromkeys(reading_text(end(pulps), "temperature", units) for end in (min, max))
+    lines = [Line(key="pulps", label="Pile, coldest to warmest", value=" to ".join(ends))]
+    for place in _AIRS:
+        kind = f"{place}_temperature"
+        text = reading_text(mean_of(sample, kind), "temperature", units)
+        lines.append(Line(key=place, label=KIND_NAMES[kind], value=text))
+    margin = min(pulps) - _dew_point(sample, "outside")
+    value = f"{reading_text(margin, 'difference', units, sign=True)}, {margin_word(margin)}"
+    lines.append(Line(key="margin", label="Dew-point margin, outside air", value=value))
+    return tuple(lines)

@@ -1,0 +1,1 @@
+"""What a controller's sensors say, and whether it can be believed."""

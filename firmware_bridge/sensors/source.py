@@ -1,0 +1,229 @@
+"""
+What a controller tells, judged: identity and order, age, and whether each value can be believed.
+
+Ages are counted on the bridge's own steady clock; the controller's clock is for people and plots.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter, deque
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+from firmware_bridge.quantities import QUANTITIES, to_internal
+from firmware_bridge.sensors.channel import ChannelHistory
+from firmware_bridge.sensors.sample import Sample, disowned
+from firmware_bridge.wire.messages import Birth, Channel, ReadingMessage, State
+
+__all__ = ["Source"]
+
+DOUBT_AFTER = 300.0
+"""So long outside air must contradict the plenum before it is not believed. [s]"""
+HALF = 2**31
+CREEP = 300e-6
+"""By how much two clocks may drift apart: 300 ppm, a poor quartz; common practice, no source."""
+
+
+def _ahead(new: int, old: int) -> int:
+    """How far one sequence number lies after another; they wrap at 2^32 (RFC 1982)."""
+    gap = (new - old) % 2**32
+    return gap if gap < HALF else gap - 2**32
+
+
+@dataclass(slots=True)
+class Source:
+    """What is known of one controller; one loop owns it."""
+
+    ignore: frozenset[str] = frozenset()
+    max_age: float = 180.0
+    birth: Birth | None = None
+    online: bool = False
+    stranger: bool = False
+    """Whether readings came of a boot whose birth was not heard."""
+    units_wrong: tuple[str, ...] = ()
+    newest: Sample | None = None
+    counts: Counter[str] = field(default_factory=Counter)
+    _kinds: dict[str, str] = field(default_factory=dict)
+    _heights: dict[str, float] = field(default_factory=dict)
+    _channels: dict[str, ChannelHistory] = field(default_factory=dict)
+    outside_doubted: bool = False
+    """Whether the plenum has said with the door open that outside air reads wrongly."""
+    _doubt_since: float = math.inf
+    _gone: deque[int] = field(default_factory=lambda: deque(maxlen=64))
+    _least: float = math.nan
+    """Smallest receipt time less uptime: the link at its fastest. [s]"""
+    _least_at: float = 0.0
+
+    def take_birth(self, birth: Birth, now: float) -> bool:
+        """
+        Take a controller's birth.
+
+        Parameters
+        ----------
+        birth : Birth
+            As it came.
+        now : float
+            Steady clock. [s]
+
+        Returns
+        -------
+        bool
+            False for a boot that has already been left behind.
+        """
+        if birth.boot in self._gone:
+            self.counts["old birth"] += 1
+            return False
+        if self.birth is None or birth.boot != self.birth.boot:
+            if self.birth is not None:
+                self._gone.append(self.birth.boot)
+            self.newest, self._least = None, math.nan
+            self.outside_doubted, self._doubt_since = False, math.inf
+        same = {} if self.birth is None else {one.key: one for one in self.birth.channels}
+        self.birth, self.online, self.stranger = birth, True, False
+        self.units_wrong = tuple(
+            channel.key
+            for channel in birth.channels
+            if channel.key not in self.ignore and to_internal(channel.kind, channel.unit) is None
+        )
+        self._kinds = {channel.key: channel.kind for channel in birth.channels}
+        self._heights = {one.key: one.at for one in birth.channels if one.at is not None}
+        self._channels = {
+            channel.key: self._kept(channel, same.get(channel.key)) for channel in birth.channels
+        }
+        return True
+
+    def _kept(self, channel: Channel, before: Channel | None) -> ChannelHistory:
+        """A controller that starts anew does not change the air: its sensors are known."""
+        known = self._channels.get(channel.key)
+        if known and before and (channel.kind, channel.unit) == (before.kind, before.unit):
+            return known
+        return ChannelHistory(quantity=QUANTITIES[channel.kind])
+
+    def take_state(self, state: State) -> bool:
+        """
+        Take word that the controller came or went.
+
+        Parameters
+        ----------
+        state : State
+            Its own word, or its last will.
+
+        Returns
+        -------
+        bool
+            False for the will of another boot, which says nothing.
+        """
+        if self.birth is None or state.boot != self.birth.boot:
+            self.counts["state of another boot"] += 1
+            return False
+        self.online = state.on == 1
+        return True
+
+    def take(self, reading: ReadingMessage, now: float) -> Sample | None:
+        """
+        Take a reading.
+
+        Parameters
+        ----------
+        reading : ReadingMessage
+            As decoded.
+        now : float
+            Steady clock. [s]
+
+        Returns
+        -------
+        Sample or None
+            None where it is a copy, or from a boot that is not the current one.
+        """
+        if self.birth is None or reading.boot != self.birth.boot:
+            self.counts["unknown boot"] += 1
+            self.stranger = reading.boot not in self._gone
+            return None
+        step = 1 if self.newest is None else _ahead(reading.seq, self.newest.seq)
+        if step == 0:
+            self.counts["repeat"] += 1
+            return None
+        values = self._values(reading)
+        if values is None:
+            self.counts["wrong length"] += 1
+            return None
+        self.counts["gap"] += max(step - 1, 0)
+        delay = self._delay(reading, now)
+        fresh = step > 0 and delay <= self.max_age
+        self.counts["taken" if fresh else "late"] += 1
+        faults = self._judge(reading, values, now) if fresh else {}
+        sample = Sample(
+            boot=reading.boot,
+            seq=reading.seq,
+            received=now,
+            delay=delay,
+            kinds=self._kinds,
+            values=values,
+            faults=faults,
+            heights=self._heights,
+            told=math.nan if reading.t is None else reading.t,
+            fresh=fresh,
+            ignore=self.ignore,
+        )
+        if fresh:
+            sample = self._doubt_outside(sample, now)
+        if step > 0:
+            self.newest = sample
+            self.online = True
+        return sample
+
+    def _doubt_outside(self, sample: Sample, now: float) -> Sample:
+        """Doubt lasts until the plenum agrees with the door open, or the controller starts anew."""
+        verdict = disowned(sample)
+        if verdict is None:
+            self._doubt_since = math.inf
+        elif verdict:
+            self._doubt_since = min(self._doubt_since, now)
+            self.outside_doubted |= now - self._doubt_since >= DOUBT_AFTER
+        else:
+            self.outside_doubted, self._doubt_since = False, math.inf
+        if not self.outside_doubted:
+            return sample
+        wrong = [key for key, kind in sample.kinds.items() if kind == "outside_temperature"]
+        return replace(sample, faults={**dict.fromkeys(wrong, "contradictory"), **sample.faults})
+
+    def _values(self, reading: ReadingMessage) -> dict[str, float] | None:
+        assert self.birth is not None  # take() has looked
+        result = {}
+        if reading.i is not None and len(reading.i) != len(self.birth.channels):
+            return None
+        for place, channel in enumerate(self.birth.channels):
+            if reading.i is not None:
+                count = reading.i[place]
+                raw = None if count is None else count * channel.scale
+            else:
+                raw = reading.v.get(channel.key) if reading.v else None
+            factor, offset = to_internal(channel.kind, channel.unit) or (math.nan, math.nan)
+            result[channel.key] = math.nan if raw is None else factor * raw + offset
+        return result
+
+    def _delay(self, reading: ReadingMessage, now: float) -> float:
+        """Later than the fastest reading of this boot: on its way, or held back by a broker."""
+        if reading.up is None:
+            return 0.0
+        offset = now - reading.up
+        least = self._least + CREEP * (now - self._least_at)
+        if math.isnan(least) or offset < least:
+            self._least, self._least_at = offset, now
+            return 0.0
+        return offset - least
+
+    def _judge(
+        self, reading: ReadingMessage, values: Mapping[str, float], now: float
+    ) -> dict[str, str]:
+        faults = {}
+        for key, value in values.items():
+            fault = self._channels[key].judge(value, now)
+            if key in self.units_wrong:
+                fault = "units"
+            elif key in reading.bad and fault == "":
+                fault = "implausible"
+            if fault:
+                faults[key] = fault
+        return faults

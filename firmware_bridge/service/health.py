@@ -1,0 +1,124 @@
+"""The bridge's own health: link, log, disk, clock, other bridges. Any doubt stops advice."""
+
+from __future__ import annotations
+
+import math
+import secrets
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+from firmware_bridge.bay.state import BayState
+from firmware_bridge.service.turn import Turn
+from firmware_bridge.wire.messages import Beat
+
+__all__ = ["BridgeHealth"]
+
+DEAF_AFTER = 35.0
+"""A bridge that has not heard its own beat for so long does not trust the link. [s]"""
+OTHER_FOR = 60.0
+"""So long after its last beat another bridge is believed to be there. [s]"""
+FLAPPING = (5, 60.0)
+"""So many losses of the link within so many seconds."""
+DISK_EVERY = 30.0
+"""[s]"""
+
+
+@dataclass(slots=True)
+class BridgeHealth:
+    """Doubts about the bridge; one loop owns it."""
+
+    boot: int
+    low_disk_mb: float
+    free_mb: Callable[[], float]
+    id: int = field(default_factory=lambda: secrets.randbits(31))
+    """Drawn at start, to tell two bridges of one boot number apart."""
+    heard_at: float = -math.inf
+    """Own beat, come back through the broker. [s]"""
+    audit_failed_at: float | None = None
+    disk_low: bool = False
+    new_boot: bool = False
+    """Whether a new boot number is needed: to come back after a later bridge, or to be later
+    than another that drew the same one."""
+    _disk_due: float = -math.inf
+
+    def doubt(
+        self, bay: BayState, now: float, ready: bool, drops: Sequence[float], day: bool
+    ) -> str:
+        """
+        Why the bridge gives no advice to a bay.
+
+        Parameters
+        ----------
+        bay : BayState
+            The bay.
+        now : float
+            Steady clock. [s]
+        ready : bool
+            Whether the link is up and all subscriptions are granted.
+        drops : sequence of float
+            When the link was lost, by the steady clock. [s]
+        day : bool
+            Whether the time of day is believed.
+
+        Returns
+        -------
+        str
+            One of ``codes.NONE_REASONS``; empty for no doubt.
+        """
+        if self.audit_failed_at is not None:
+            return "audit"
+        if self.disk_low:
+            return "disk"
+        if now < bay.other_until:
+            return "other_bridge"
+        if not ready or now - self.heard_at > DEAF_AFTER:
+            return "link"
+        most, within = FLAPPING
+        # The link's own thread appends to it; one copy, then counting.
+        if sum(now - time < within for time in tuple(drops)) >= most:
+            return "flapping"
+        return "" if day else "clock"
+
+    def hear(self, bay: BayState, beat: Beat, turn: Turn) -> None:
+        """
+        Take a beat of this or another bridge; the later one serves, the earlier stands back.
+
+        Parameters
+        ----------
+        bay : BayState
+            The bay that the beat was for.
+        beat : Beat
+            As decoded.
+        turn : Turn
+            Gathers what is to be told.
+        """
+        if beat.id == self.id:
+            self.heard_at = turn.now
+        elif (beat.boot, beat.id) > (self.boot, self.id):
+            if turn.now >= bay.other_until:
+                text = f"a later bridge (run {beat.boot}) serves this bay; this one stands back"
+                turn.tell(bay.name, "other_bridge", text)
+            bay.other_until = turn.now + OTHER_FOR
+            self.new_boot = True
+        else:
+            bay.counts["older bridge"] += 1
+            self.new_boot |= beat.boot == self.boot
+
+    def check_disk(self, turn: Turn) -> None:
+        """See now and then how much space is left; none that can be told is none."""
+        if turn.now < self._disk_due:
+            return
+        try:
+            low = self.free_mb() < self.low_disk_mb
+        except OSError:
+            low = True
+        if low != self.disk_low:
+            turn.tell("", "disk", "disk nearly full" if low else "disk has space again")
+        self.disk_low = low
+        self._disk_due = turn.now + (DISK_EVERY / 6.0 if low else DISK_EVERY)
+
+    def audit_lost(self, text: str, turn: Turn) -> None:
+        """The audit log could not be written."""
+        if self.audit_failed_at is None:
+            turn.tell("", "audit", text)
+        self.audit_failed_at = turn.now

@@ -1,0 +1,145 @@
+"""The process around the service: locks, files, link, loop, watchdog, ordered end."""
+
+from __future__ import annotations
+
+import functools
+import os
+import threading
+import time
+from collections.abc import Callable
+
+from firmware_bridge.bay.state import new_bay
+from firmware_bridge.config import Config
+from firmware_bridge.journal.audit import AuditLog
+from firmware_bridge.journal.journal import Journal
+from firmware_bridge.service.clock import Clock
+from firmware_bridge.service.locks import Locks, client_id, free_mb
+from firmware_bridge.service.service import Service
+from firmware_bridge.wire import messages, topics
+from firmware_bridge.wire.client import Link, Message
+from firmware_bridge.wire.messages import State
+from firmware_bridge.wire.topics import link_topics
+
+__all__ = ["run"]
+
+STALLED_AFTER = 30.0
+"""A loop that stands still for so long ends the process; who started it starts it again. [s]"""
+GATHER = 0.02
+"""Least time from turn to turn, as a share of the longest wait (0.25 s)."""
+
+
+def _own_state(config: Config, boot: int, on: int) -> Message:
+    own = config.bridge
+    payload = messages.encode(State(boot=boot, on=1 if on else 0))
+    topic = topics.bridge_topic(own.root, own.name, "state")
+    return Message(topic=topic, payload=payload, qos=1, retain=True)
+
+
+def run(
+    config: Config,
+    stop: threading.Event,
+    clock: Clock | None = None,
+    each_turn: Callable[[Service, Link], None] | None = None,
+) -> None:
+    """
+    Serve until told to stop.
+
+    Parameters
+    ----------
+    config : Config
+        Checked configuration.
+    stop : threading.Event
+        Set it to end.
+    clock : Clock, optional
+        Those of the machine by default.
+    each_turn : callable, optional
+        Called after each turn with service and link (to show what happens).
+
+    Raises
+    ------
+    BridgeError
+        If locks, files or certificates cannot be had.
+
+    Notes
+    -----
+    At the end every bay is told ``none``, the retained state says off (a clean close publishes
+    no will), then the link, the journal, the audit log and the locks are let go in this order.
+    """
+    clock = clock or Clock()
+    locks = Locks(config)
+    try:
+        data = config.bridge.data
+        audit = AuditLog(data / "audit.db")
+        journal = Journal(data / "journal.db")
+        try:
+            boot = audit.next_boot(clock.wall())
+            bays = {one.name: new_bay(one, boot, journal.memory(one.name)) for one in config.bays}
+            link = Link(
+                config.broker,
+                client_id(config),
+                link_topics(config),
+                clock.steady,
+                will=_own_state(config, boot, 0),
+                birth=lambda: [_own_state(config, boot, 1)],
+            )
+            free = functools.partial(free_mb, data)
+            service = Service(config, link, journal, audit, clock, free, bays, boot)
+            link.start()
+            try:
+                _loop(service, link, stop, each_turn)
+            finally:
+                link.stop(service.shutdown())
+        finally:
+            journal.close()
+            audit.close()
+    finally:
+        locks.release()
+
+
+def _loop(
+    service: Service,
+    link: Link,
+    stop: threading.Event,
+    each_turn: Callable[[Service, Link], None] | None,
+) -> None:
+    patience = min(0.25, 0.25 / service.clock.pace * 20.0)
+    gather = patience * GATHER
+    with _Watchdog() as watchdog:
+        while not stop.is_set():
+            begun = time.monotonic()
+            link.tend()
+            service.turn()
+            watchdog.feed()
+            if each_turn is not None:
+                each_turn(service, link)
+            if not link.waiting:
+                link.wait(patience)
+            # Under load many readings share one write to the disk; the first after a rest does not
+            # wait, and the network's thread has the interpreter to itself meanwhile.
+            time.sleep(max(begun + gather - time.monotonic(), 0.0))
+
+
+class _Watchdog:
+    """Ends the process when the loop stands still: a dead bridge is safe, a dazed one is not."""
+
+    def __init__(self) -> None:
+        self._fed = time.monotonic()
+        self._done = threading.Event()
+        self._thread = threading.Thread(target=self._watch, daemon=True, name="watchdog")
+
+    def feed(self) -> None:
+        """Say that the loop is alive."""
+        self._fed = time.monotonic()
+
+    def __enter__(self) -> _Watchdog:
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._done.set()
+        self._thread.join()
+
+    def _watch(self) -> None:
+        while not self._done.wait(1.0):
+            if time.monotonic() - self._fed > STALLED_AFTER:
+                os._exit(70)

@@ -1,0 +1,1 @@
+"""What goes over the broker: messages, topics, the link, and the rules of who receives."""

@@ -1,0 +1,221 @@
+"""
+Topic names: ``<root>/1/<bay>/from/...`` by the controller, ``<root>/1/<bay>/to/...`` by the bridge.
+
+The direction is a level of its own, so that an access list is one line each. No topic is longer
+than 40 bytes: small clients drop what does not fit into their buffer without a word.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from firmware_bridge.config import Config
+
+__all__ = [
+    "BRIDGE_LEAVES",
+    "LEAVES",
+    "LONGEST",
+    "VERSION",
+    "Leaf",
+    "bay_topic",
+    "bridge_topic",
+    "link_topics",
+    "split",
+    "subscriptions",
+]
+
+VERSION = "1"
+"""Major version of the messages; a new one is a new tree beside the old."""
+LONGEST = 40
+"""Longest topic. [bytes]"""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Leaf:
+    """How one kind of message travels."""
+
+    direction: str
+    """``from`` the controller or ``to`` it."""
+    qos: int
+    retain: bool
+    largest: int
+    """Longest payload that is looked at. [bytes]"""
+    meaning: str
+
+
+LEAVES: dict[str, Leaf] = {
+    "state": Leaf(
+        direction="from",
+        qos=1,
+        retain=True,
+        largest=256,
+        meaning="controller on or off; the same topic carries its last will",
+    ),
+    "birth": Leaf(
+        direction="from",
+        qos=1,
+        retain=True,
+        largest=65536,
+        meaning="boot number, channels with units, what the controller takes; after every connect",
+    ),
+    "reading": Leaf(
+        direction="from",
+        qos=1,
+        retain=False,
+        largest=16384,
+        meaning="values of one moment",
+    ),
+    "ack": Leaf(
+        direction="from",
+        qos=1,
+        retain=False,
+        largest=512,
+        meaning="what the controller made of one piece of advice",
+    ),
+    "alarm": Leaf(
+        direction="from",
+        qos=1,
+        retain=True,
+        largest=4096,
+        meaning="all alarms that stand; an empty list clears them",
+    ),
+    "advice": Leaf(
+        direction="to",
+        qos=0,
+        retain=False,
+        largest=200,
+        meaning="positions for now, or none with a reason; rests on one reading",
+    ),
+    "beat": Leaf(
+        direction="to",
+        qos=0,
+        retain=False,
+        largest=200,
+        meaning="the bridge is alive; every 10 s",
+    ),
+}
+"""Messages between one controller and the bridge."""
+
+BRIDGE_LEAVES: dict[str, Leaf] = {
+    "state": Leaf(
+        direction="to",
+        qos=1,
+        retain=True,
+        largest=256,
+        meaning="bridge on or off; the same topic carries its last will",
+    ),
+    "alarm": Leaf(
+        direction="to",
+        qos=1,
+        retain=True,
+        largest=4096,
+        meaning="all alarms of the bridge that stand",
+    ),
+}
+"""What a bridge says of itself, under ``<root>/1/_bridge/<name>/``."""
+
+
+def bay_topic(root: str, bay: str, leaf: str) -> str:
+    """
+    Topic of one kind of message of a bay.
+
+    Parameters
+    ----------
+    root, bay : str
+        First level, name of the bay.
+    leaf : str
+        One of ``LEAVES``.
+
+    Returns
+    -------
+    str
+    """
+    return f"{root}/{VERSION}/{bay}/{LEAVES[leaf].direction}/{leaf}"
+
+
+def bridge_topic(root: str, name: str, leaf: str) -> str:
+    """
+    Topic of what a bridge says of itself.
+
+    Parameters
+    ----------
+    root, name : str
+        First level, name of the bridge.
+    leaf : str
+        One of ``BRIDGE_LEAVES``.
+
+    Returns
+    -------
+    str
+    """
+    if leaf not in BRIDGE_LEAVES:
+        raise KeyError(leaf)
+    return f"{root}/{VERSION}/_bridge/{name}/{leaf}"
+
+
+def split(root: str, topic: str) -> tuple[str, str] | None:
+    """
+    Bay and kind of message that a topic names.
+
+    Parameters
+    ----------
+    root : str
+        First level.
+    topic : str
+        As it came.
+
+    Returns
+    -------
+    tuple of str, or None
+        Bay and leaf; None for a topic that is none of ours.
+    """
+    if len(topic) > LONGEST:
+        return None
+    parts = topic.split("/")
+    if len(parts) != 5 or parts[0] != root or parts[1] != VERSION:
+        return None
+    _, _, bay, direction, leaf = parts
+    known = LEAVES.get(leaf)
+    return (bay, leaf) if known is not None and known.direction == direction else None
+
+
+def subscriptions(root: str, bay: str) -> tuple[str, ...]:
+    """
+    What the bridge listens to for one bay: the controller, and every bridge's beat.
+
+    Parameters
+    ----------
+    root, bay : str
+        First level, name of the bay.
+
+    Returns
+    -------
+    tuple of str
+        Topic filters that do not overlap, so that nothing arrives twice.
+    """
+    return f"{root}/{VERSION}/{bay}/from/+", bay_topic(root, bay, "beat")
+
+
+def link_topics(config: Config) -> list[tuple[str, int]]:
+    """
+    What the bridge subscribes to.
+
+    Parameters
+    ----------
+    config : Config
+        Bays and their mappings.
+
+    Returns
+    -------
+    list of tuple
+        Topic filter and QoS; no two overlap.
+    """
+    result: list[tuple[str, int]] = []
+    for bay in config.bays:
+        tree, beat = subscriptions(config.bridge.root, bay.name)
+        result.append((beat, 0))
+        if bay.mapping is None:
+            result.append((tree, 1))
+        else:
+            result += [(topic, 1) for topic in sorted({one.topic for one in bay.mapping.readings})]
+    return result
