@@ -14,7 +14,8 @@ from ventcalc import air
 from ventcalc.advice import outside_air, setpoints
 from ventcalc.advice.advise import Readings
 from ventcalc.advice.outside_air import FOG_LIMIT, Binding, Verdict
-from ventcalc.advice.situation import START, assess
+from ventcalc.advice.readings import START
+from ventcalc.advice.situation import assess
 from ventcalc.bay.file import example_bay
 from ventcalc.bay.hourly import hourly
 

@@ -60,9 +60,8 @@ def guard(
         coldest = readings.pulp_odd
     pulp_cold = coldest < bay.crop.injury_temperature + PULP_RESERVE
     stage = _plenum_stage(bay, readings.plenum_temperature, before, age, excess)
-    if (before == LATCHED and not excess > OVERHEATS) or (
-        stage == FANS_OFF and bay.control.freeze_latch > 0.0 and not excess > OVERHEATS
-    ):
+    latches = bay.control.freeze_latch > 0.0 and not excess > OVERHEATS
+    if latches and (before == LATCHED or stage == FANS_OFF):
         stage = LATCHED
     if pulp_cold and stage < DOOR_SHUT:
         stage = DOOR_SHUT
