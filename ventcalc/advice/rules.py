@@ -13,7 +13,14 @@ from typing import NamedTuple
 
 from ventcalc.advice import devices
 from ventcalc.advice.chooser import DEEP_COLD, Choice, choose
-from ventcalc.advice.freeze_guard import DOOR_SHUT, EXIT_ABOVE_FLOOR, FANS_OFF, Guard, guard
+from ventcalc.advice.freeze_guard import (
+    DOOR_SHUT,
+    EXIT_ABOVE_FLOOR,
+    FANS_OFF,
+    PULP_RESERVE,
+    Guard,
+    guard,
+)
 from ventcalc.advice.outside_air import (
     ALLOWED,
     FREEZING,
@@ -402,7 +409,9 @@ def _heats(bay: HourlyBay, now: Situation, action: int, by_outside: bool, frost:
     if action == WARM_BY_HEATER or (action == DRY_CEILING and not by_outside):
         return True
     warm = now.readings.plenum_temperature > bay.limits.plenum_floor + EXIT_ABOVE_FLOOR
-    return frost.stage >= DOOR_SHUT and (frost.pulp_cold or not warm)
+    # For one odd probe the pile's own warmth must do: it may be a bad one.
+    cold = now.readings.pulp_coldest < bay.crop.injury_temperature + PULP_RESERVE
+    return frost.stage >= DOOR_SHUT and (cold or not (warm or frost.pulp_cold))
 
 
 def _humidity(bay: HourlyBay, now: Situation, needs: Needs, action: int) -> float:
@@ -437,7 +446,8 @@ def _within_envelope(
         if end.temperature < lowest:  # the mist would chill: less of it
             part = max((dry_end - lowest) / (dry_end - end.temperature), 0.0)
             end = _expected_plenum(bay, now, run, part * end.water_added)
-    if dry_end < lowest - ROUND_OFF and run.fresh_fraction > now.leak and run.action != PEOPLE_INSIDE:
+    closes = now.outside_temperature < now.run_temperature and run.fresh_fraction > now.leak
+    if dry_end < lowest - ROUND_OFF and closes and run.action != PEOPLE_INSIDE:
         run = _less_fresh(bay, now, run, lowest, dry_end)
         end = _expected_plenum(bay, now, run, 0.0)
         dry_end = end.temperature
@@ -493,7 +503,7 @@ def _less_fresh(bay: HourlyBay, now: Situation, run: Run, lowest: float, cold: f
     """The same with the door closer, so that a supply without mist is not too cold."""
     shut = _with_share(run, now.leak)
     warm = _expected_plenum(bay, now, shut, 0.0).temperature
-    part = min(max((warm - lowest) / max(warm - cold, ROUND_OFF), 0.0), 1.0)
+    part = min(max((warm - lowest) / (warm - cold), 0.0), 1.0)
     return _with_share(run, now.leak + part * (run.fresh_fraction - now.leak))
 
 
