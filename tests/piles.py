@@ -57,7 +57,17 @@ def rested(bay, seen, *, ago=900.0, **others):
 
 
 def protect():
-    seen = pile(HOLDING, plenum_temperature=-0.2)
+    seen = pile(HOLDING, plenum_temperature=0.3, return_relative_humidity=0.85)
+    return SEED, seen, ran(SEED, seen)
+
+
+def people_inside():
+    seen = pile(HOLDING + 0.8, people_inside=True)
+    return SEED, seen, ran(SEED, seen, fan_speed=0.6)
+
+
+def chosen():
+    seen = pile(HOLDING + 0.8, outside_temperature=-20.0)
     return SEED, seen, ran(SEED, seen)
 
 
@@ -123,7 +133,7 @@ def rest():
 CASES = {
     Action[case.__name__.upper()]: case
     for case in (
-        protect, hands_off, cool_by_outside, cool_by_coil, warm_by_outside, warm_by_heater,
+        people_inside, protect, hands_off, chosen, cool_by_outside, cool_by_coil, warm_by_outside, warm_by_heater,
         fresh_air, tail, dry_ceiling, even_out, finish_run, wait, rest,
     )
 }  # fmt: skip

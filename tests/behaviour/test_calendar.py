@@ -190,12 +190,21 @@ def test_warm_up_waits_for_a_pile_that_lags():
     assert found[-1] == pytest.approx(3.0 + LAG, abs=0.05)
 
 
+def test_a_first_target_is_the_plan_s_where_the_plan_is_at_holding():
+    """Switched on in January over a pile at 9 °C: it should long be cold, so cool it."""
+    for time in (local(2026, 12, 15), local(2027, 1, 14)):
+        for pulp in (9.0, 3.5):
+            assert target_at(time, float("nan"), pulp, 0.0) == PLAN.holding_temperature
+
+
 def test_a_first_target_does_not_ask_a_warm_pile_for_the_plan():
-    """Switched on in December over a pile at 9 °C: begin a little below it, not at holding."""
-    time = local(2026, 12, 15)
-    first = target_at(time, float("nan"), 9.0, 0.0)
-    assert first == pytest.approx(9.0 - COLD_START, abs=1e-9)
-    assert target_at(time, float("nan"), 3.5, 0.0) == PLAN.holding_temperature
+    """Switched on in the middle of the cool-down: begin a little below the pile."""
+    time = local(2026, 10, 27)
+    plan = target_at(time, float("nan"), 3.5, 0.0)
+    assert PLAN.holding_temperature < plan < 10.0
+    first = target_at(time, float("nan"), 12.5, 0.0)
+    assert first == pytest.approx(12.5 - COLD_START, abs=1e-9)
+
 
 
 def test_missing_pulp_leaves_a_number():

@@ -21,6 +21,7 @@ from piles import (
     POSITIONS,
     SEED,
     SUMMER,
+    WINTER,
     pile,
     ran,
     rested,
@@ -29,7 +30,8 @@ from piles import (
 from ventcalc import air
 from ventcalc.advice.advise import Action, advise
 from ventcalc.advice.outside_air import Binding, Verdict
-from ventcalc.advice.setpoints import dry_air_flow, fan_power
+from ventcalc.advice.setpoints import dry_air_flow, fan_power, wetting_margin
+from ventcalc.bay.hourly import hourly
 
 MUCH = 1.3 * SEED.limits.co2
 LEAKY = replace(SEED, doors=replace(SEED.doors, leakage_fraction=0.15))
@@ -46,7 +48,9 @@ def given(bay, seen, memory):
 
 
 def wants(advice):
-    return {name for name, wanted in advice.needs._asdict().items() if wanted}
+    """What is wanted; early fresh air, which comes with a purge, is looked at by itself."""
+    needs = {name for name, wanted in advice.needs._asdict().items() if wanted}
+    return needs - {"refresh"} if "purge" in needs else needs
 
 
 # --- every action -----------------------------------------------------------------------------
@@ -72,7 +76,7 @@ def test_action(wanted):
         assert advice.fan_speed >= bay.fans.minimum_speed
     else:
         assert all(getattr(advice, name) == 0.0 for name in POSITIONS)
-    uses_outside = (Action.FRESH_AIR, Action.WARM_BY_OUTSIDE, Action.COOL_BY_OUTSIDE)
+    uses_outside = (Action.CHOSEN, Action.FRESH_AIR, Action.WARM_BY_OUTSIDE, Action.COOL_BY_OUTSIDE)
     shut = (Action.FINISH_RUN, Action.TAIL, Action.WARM_BY_HEATER, Action.COOL_BY_COIL)
     if wanted in uses_outside:
         assert advice.door_opening > 0.0
@@ -86,8 +90,40 @@ def test_action(wanted):
 # --- protect, or hands off --------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("stage", [2, 3])
-def test_protection_from_freezing_comes_before_everything(stage):
+def test_people_come_before_everything():
+    """Nothing that stands is started, not even by frost, deep cold or a hot pile."""
+    for amiss in (
+        {"plenum_temperature": 0.3},
+        {"outside_temperature": -25.0},
+        {"return_temperature": NAN},
+        {"pulp_mean": NAN, "plenum_temperature": 0.3},
+    ):
+        seen = pile(HOLDING + 0.8, co2=MUCH, people_inside=True)._replace(**amiss)
+        stands = given(SEED, seen, rested(SEED, seen))
+        assert stands.action == Action.PEOPLE_INSIDE
+        assert [getattr(stands, name) for name in POSITIONS] == [0.0] * 5
+        runs = given(SEED, seen, ran(SEED, seen, fan_speed=0.6))
+        assert (runs.action, runs.fan_speed) == (Action.PEOPLE_INSIDE, 0.6)
+        assert (runs.humidifier, runs.refrigeration, runs.heater) == (0.0, 0.0, 0.0)
+
+
+def test_bad_air_opens_the_door_for_people_where_that_freezes_nothing():
+    """Also where the fresh air would wet the crop; fans that run keep running."""
+    for outside, relative, co2, opens in (
+        (9.0, 1.0, 0.006, True),
+        (9.0, 1.0, NAN, True),
+        (9.0, 1.0, 0.003, False),
+        (-4.0, 0.7, 0.006, False),
+    ):
+        seen = pile(HOLDING, people_inside=True, co2=co2, outside_temperature=outside,
+                    outside_relative_humidity=relative)  # fmt: skip
+        advice = given(SEED, seen, ran(SEED, seen, fan_speed=0.6))
+        assert advice.fan_speed == 0.6
+        assert (advice.door_opening == 1.0) == opens
+
+
+@pytest.mark.parametrize("stage", [0, 1, 2])
+def test_protection_from_freezing_comes_before_everything_else(stage):
     """Even before 'hands off': the plenum alone is enough to shut the door."""
     seen = pile(HOLDING + 0.8, return_temperature=NAN, co2=MUCH, plenum_temperature=0.3)
     advice = given(SEED, seen, ran(SEED, seen, freeze_stage=stage))
@@ -96,9 +132,41 @@ def test_protection_from_freezing_comes_before_everything(stage):
     assert advice.door_opening == 0.0
 
 
-def test_stage_one_is_no_protection_by_itself():
-    seen = pile(HOLDING, plenum_temperature=1.5)
-    assert given(SEED, seen, rested(SEED, seen, freeze_stage=1)).action == Action.REST
+@pytest.mark.parametrize("more", [{}, {"outside_temperature": -20.0}, {"out_of_order": 1}])
+def test_frost_comes_before_deep_cold_and_dead_fans(more):
+    seen = pile(HOLDING + 0.8, plenum_temperature=-0.3, **more)
+    advice = given(SEED, seen, ran(SEED, seen))
+    assert advice.action == Action.PROTECT
+    assert [getattr(advice, name) for name in POSITIONS] == [0.0] * 5
+
+
+def test_dead_fans_mean_hands_off():
+    seen = pile(HOLDING + 0.8, out_of_order=1, outside_temperature=-20.0)
+    assert given(SEED, seen, ran(SEED, seen)).action == Action.HANDS_OFF
+
+
+# --- deep cold --------------------------------------------------------------------------------
+
+
+def test_deep_cold_begins_at_minus_five():
+    found = []
+    for outside in (-4.9, -5.1):
+        seen = pile(HOLDING + 0.8, outside_temperature=outside)
+        found.append(given(SEED, seen, ran(SEED, seen)).action)
+    assert found == [Action.COOL_BY_OUTSIDE, Action.CHOSEN]
+
+
+def test_a_humidifier_that_gives_nothing_is_weighed_like_deep_cold():
+    for told, action in ((0, Action.COOL_BY_OUTSIDE), (4, Action.CHOSEN)):
+        seen = pile(HOLDING + 0.8, out_of_order=told)
+        advice = given(SEED, seen, ran(SEED, seen))
+        assert advice.action == action
+        assert (advice.humidifier == 0.0) == (told > 0)
+
+
+def test_without_outside_readings_deep_cold_cannot_be_chosen_for():
+    seen = pile(HOLDING + 0.8, outside_temperature=-20.0, outside_relative_humidity=NAN)
+    assert given(SEED, seen, ran(SEED, seen)).action != Action.CHOSEN
 
 
 def test_hands_off_comes_before_every_wish():
@@ -135,12 +203,13 @@ def fan_warmth(bay, speed=1.0, pressure=None):
 
 
 @pytest.mark.parametrize("action", [Action.COOL_BY_OUTSIDE, Action.COOL_BY_COIL])
-def test_nothing_cools_in_the_first_stage_of_freeze_protection(action):
+def test_nothing_cools_while_a_stage_of_freeze_protection_lasts(action):
     bay, seen, memory = CASES[action]()
     seen = seen._replace(plenum_temperature=bay.limits.plenum_floor + 0.5)
     advice = given(bay, seen, memory._replace(freeze_stage=1))
     assert "cool" in wants(advice)
-    assert advice.action == Action.REST
+    assert advice.action == Action.PROTECT
+    assert (advice.door_opening, advice.refrigeration) == (0.0, 0.0)
 
 
 def test_the_coil_cools_before_all_below():
@@ -211,8 +280,8 @@ def test_warm_outside_air_is_mixed_to_the_warmest_supply_allowed():
 
 def test_outside_air_warms_only_where_it_is_surely_dry_enough():
     """
-    The mixture's dew point below the coldest tuber by ``confidence`` standard uncertainties of a
-    thermometer, found by hand; where it is not, the heater has to do it.
+    The mixture's dew point below the coldest tuber by the wetting margin, found by hand; where it
+    is not, the heater has to do it.
     """
     pressure, dew = 84e3, []
     for relative in (x / 100.0 for x in range(40, 100)):
@@ -224,7 +293,7 @@ def test_outside_air_warms_only_where_it_is_surely_dry_enough():
         inside = air.humidity_ratio(seen.return_temperature, 0.9, pressure)
         mixed = inside + share * (air.humidity_ratio(8.0, relative, pressure) - inside)
         dew.append(air.dew_point(mixed, pressure))
-        doubt = SEED.control.confidence * SEED.sensors.temperature
+        doubt = wetting_margin(hourly(SEED, WINTER), seen.pulp_coldest)
         if abs(dew[-1] - (seen.pulp_coldest - doubt)) > 0.01:
             dry = dew[-1] < seen.pulp_coldest - doubt
             assert advice.action == (Action.WARM_BY_OUTSIDE if dry else Action.WARM_BY_HEATER)
@@ -249,7 +318,7 @@ def test_the_heater_comes_before_all_below():
     advice = given(SEED, seen, ran(SEED, seen, cooled=True, run_left=900.0))
     assert wants(advice) == {"warm", "purge", "even", "drip", "tail"}
     assert advice.action == Action.WARM_BY_HEATER
-    assert advice.door_opening == 0.0
+    assert advice.door_opening < 0.1 * SEED.control.fresh_air_opening  # a little, for CO2
     assert advice.fan_speed == 1.0
 
 
@@ -361,13 +430,15 @@ def test_moist_recirculation_neither_dries_nor_evens_but_outside_air_may(more):
 
 @pytest.mark.parametrize("more", [{}, {"ceiling_temperature": 5.0}], ids=["drip", "even"])
 def test_outside_air_that_may_not_cool_does_not_serve_for_drying_or_evening_instead(more):
-    """Freeze protection has shut the door; recirculated air would wet the crop."""
+    """Freeze protection has shut the door; recirculated air would wet the crop: the fans rest."""
     seen = pile(HOLDING + 0.8, spread=2.4, return_relative_humidity=0.97, **more)
     seen = seen._replace(plenum_temperature=SEED.limits.plenum_floor + 0.5)
-    advice = given(SEED, seen, ran(SEED, seen, freeze_stage=1))
+    advice, _ = advise(SEED, seen, ran(SEED, seen, freeze_stage=1))
     assert wants(advice) >= {"cool", "even", "recirculation_wets"}
     assert advice.outside.verdict == Verdict.ALLOWED
-    assert advice.action == Action.REST
+    assert advice.action == Action.PROTECT
+    assert advice.stopped_by == Binding.WETS_CROP
+    assert (advice.fan_speed, advice.door_opening) == (0.0, 0.0)
 
 
 def test_evening_out_comes_before_finishing_the_run():
@@ -451,8 +522,9 @@ def test_every_run_but_protection_waits_for_the_shortest_rest(action):
     for since, wanted in ((least - 901.0, Action.WAIT), (least - 899.0, action)):
         resting = memory._replace(fan_on=False, fan_since=since)
         assert given(bay, seen, resting).action == wanted
-    protected = memory._replace(fan_on=False, fan_since=0.0, freeze_stage=3)
-    assert given(bay, seen, protected).action == Action.PROTECT
+    protected = memory._replace(fan_on=False, fan_since=0.0)
+    cold = seen._replace(plenum_temperature=0.5)
+    assert advise(bay, cold, protected)[0].action == Action.PROTECT
 
 
 def test_whoever_wants_nothing_does_not_wait():
@@ -460,9 +532,25 @@ def test_whoever_wants_nothing_does_not_wait():
     assert given(SEED, seen, rested(SEED, seen, fan_since=0.0)).action == Action.REST
 
 
+def test_fresh_air_is_taken_early_where_nothing_else_is_wanted():
+    """From six tenths of the CO2 limit, after every other wish; never where it would do harm."""
+    for part, outside, action in (
+        (0.55, 1.0, Action.REST),
+        (0.65, 1.0, Action.FRESH_AIR),
+        (0.65, 25.0, Action.REST),
+    ):
+        seen = pile(HOLDING, co2=part * SEED.limits.co2, outside_temperature=outside,
+                    return_relative_humidity=0.85)  # fmt: skip
+        assert given(SEED, seen, rested(SEED, seen)).action == action
+    seen = pile(HOLDING, spread=SPREAD, co2=0.65 * SEED.limits.co2, return_relative_humidity=0.8)
+    assert given(SEED, seen, ran(SEED, seen)).action == Action.EVEN_OUT
+
+
 def test_an_empty_bay_wants_nothing_at_all():
+    """What breathes is no empty bay, whatever the calendar says."""
     seen = pile(HOLDING, time=SUMMER, spread=3.0, co2=MUCH, ceiling_temperature=-3.0)
-    held = seen._replace(time=AUTUMN + 40 * 24 * HOUR)
     everything = {"purge", "even", "drip", "tail"}
-    assert wants(given(SEED, held, ran(SEED, held, cooled=True))) >= everything
-    assert wants(given(SEED, seen, ran(SEED, seen, cooled=True))) <= {"recirculation_wets"}
+    assert wants(given(SEED, seen, ran(SEED, seen, cooled=True))) >= everything
+    for co2 in (0.0005, NAN):
+        empty = seen._replace(co2=co2)
+        assert wants(given(SEED, empty, ran(SEED, empty, cooled=True))) <= {"recirculation_wets"}

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from ventcalc.advice.advise import advise
 from ventcalc.advice.policies import POLICIES, policy_named, positions_of
-from ventcalc.advice.situation import START, Readings
+from ventcalc.advice.readings import START, Readings
 from ventcalc.bay.file import example_bay
 from ventcalc.bay.hourly import hourly
 from ventcalc.errors import BadInput

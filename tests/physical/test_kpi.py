@@ -40,7 +40,7 @@ def kept(steps, length=HOUR):
     records = np.zeros(len(steps), dtype=kind_of(StepRecord))
     pulp = np.zeros((len(steps), 2))
     for k, (now, done, *rest) in enumerate(steps):
-        more = {"target": 3.0, "stage": HOLDING, "now": 60 * 86400.0 + k * length}
+        more = {"target": 3.0, "planned": 3.0, "stage": HOLDING, "now": 60 * 86400.0 + k * length}
         more.update(rest[0] if rest else {})
         pulp[k] = now["pulp"]
         for name, value in {**now, **done, **more}.items():
@@ -52,6 +52,10 @@ def kept(steps, length=HOUR):
 def tallied(*steps, bay=BAY, length=HOUR, limits=None):
     """Results of steps (state, hour, and what else they change)."""
     return key_figures(bay, *kept(steps, length), length, limits)
+
+
+def plan(planned, **others):
+    return {"planned": planned, **others}
 
 
 # --- temperatures -------------------------------------------------------------------------------
@@ -74,6 +78,43 @@ def test_band_is_judged_only_while_the_crop_is_held():
     kpi = tallied(*((off, hour(), {"stage": s}) for s in (FILLING, COOL_DOWN, UNLOADING)))
     assert kpi.band_kelvin_hours == 0.0
     assert kpi.mean_spread == 0.0
+
+
+def test_off_plan_counts_from_healing_to_the_warm_up():
+    """
+    Seed plan: healing at 12.8 °C, held at 3.3 °C. Two hours of healing and one of warm-up do not
+    count; means 1.0 above, 0.5 below and 2.0 above the plan in between are 3.5 K h.
+    """
+    kpi = tallied(
+        (state([9.0, 9.0]), hour(), plan(BAY.schedule.healing_temperature)),
+        (state([9.0, 11.0]), hour(), plan(9.0)),
+        (state([2.5, 2.5]), hour(), plan(3.0)),
+        (state([4.0, 6.0]), hour(), plan(3.0)),
+        (state([3.0, 3.0]), hour(), plan(3.0)),
+        (state([9.0, 9.0]), hour(), plan(6.0)),
+    )
+    assert kpi.off_plan_kelvin_hours == pytest.approx(3.5, abs=1e-9)
+
+
+def test_late_counts_from_the_planned_to_the_real_arrival():
+    """Held at 3.3 °C, band 0.6 K: 5.0 and 4.0 °C are not there, 3.8 is; later warmth is not late."""
+    means = (6.0, 5.0, 4.0, 3.8, 5.0, 3.0)
+    planned = (4.0, 3.0, 3.0, 3.0, 3.0, 3.0)
+    steps = [(state([m, m]), hour(), plan(p)) for m, p in zip(means, planned, strict=True)]
+    assert tallied(*steps).late_hours == 2.0
+    never = [(state([6.0, 6.0]), hour(), plan(3.0)) for _ in range(5)]
+    assert tallied(*never, length=7200.0).late_hours == 4 * 2.0  # the last is its warm-up
+
+
+def test_latched_and_people_hours():
+    """Fans held off in stages 2 and 3; CO2 over 5 000 ppm, not at it."""
+    kpi = tallied(
+        *((state([3.0, 3.0]), hour(), {"frost_stage": float(s)}) for s in (0, 1, 2, 3, 2)),
+        *((state([3.0, 3.0], co2=c), hour()) for c in (0.0049, 0.0050, 0.0051, 0.02)),
+        length=1800.0,
+    )
+    assert kpi.latched_hours == 1.5
+    assert kpi.people_co2_hours == 1.0
 
 
 def test_spread():
@@ -261,7 +302,7 @@ def test_an_empty_bay_counts_no_more():
         state([-5.0, 9.0], film=(0.1, 0.1), water=0.9, co2=0.03),
         hour(True, -9.0, fan_power=9e9, heater_power=9e9, drip=9.0, fog=9.0, condensed=9.0,
              water_added=9.0),
-        {"stage": EMPTY},
+        {"stage": EMPTY, "frost_stage": 3.0},
     )  # fmt: skip
     one, other = tallied(used), tallied(used, wild)
     for field in fields(Kpi):

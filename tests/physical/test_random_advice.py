@@ -17,9 +17,12 @@ import pytest
 from numba.extending import register_jitable
 
 from ventcalc import compiled
-from ventcalc.advice.advise import Action, Readings, decide
+from ventcalc.advice.advise import Action, Readings
 from ventcalc.advice.outside_air import Binding
-from ventcalc.advice.situation import START
+from ventcalc.advice.chooser import WETTING_ROOM
+from ventcalc.advice.learning import MOST
+from ventcalc.advice.readings import OUT_OF_ORDER, START
+from ventcalc.advice.rules import PROTECT_WETS, SHORTEST, decide
 from ventcalc.bay.calendar import STAGES
 from ventcalc.bay.description import Heater
 from ventcalc.bay.file import example_bay
@@ -37,13 +40,18 @@ BAYS = {
     "fries, neither": replace(FRY, refrigeration=None, heater=None),
     "fries, no heater": replace(FRY, heater=None),
     "seed, no humidifier": replace(SEED, humidifier=None, heater=Heater(capacity=6e4)),
-    "fries, leaky": replace(FRY, doors=replace(FRY.doors, leakage_fraction=0.1)),
+    "fries, leaky": replace(
+        FRY,
+        doors=replace(FRY.doors, leakage_fraction=0.1),
+        control=replace(FRY.control, freeze_latch=1.0),
+    ),
 }
 POSITIONS = ("fan_speed", "door_opening", "humidifier", "refrigeration", "heater")
 KEPT = (
     *POSITIONS, "humidity_wanted", "action", "stopped_by", "freeze_stage", "stage", "target",
     "plenum_temperature", "plenum_relative_humidity", "plenum_dew_point", "run_temperature",
-    "pulp_coldest", "verdict", "fan_on", "fan_since",
+    "pulp_coldest", "verdict", "fan_on", "fan_since", "pulp_cold", "valid_for", "leak",
+    "door_share", "outside_correction", "people_inside", "out_of_order", "leak_chills",
 )  # fmt: skip
 LOST_ONE_IN = 160
 """How seldom a given probe fails."""
@@ -52,6 +60,11 @@ LOST_ONE_IN = 160
 @register_jitable
 def between(low, high, share):
     return low + share * (high - low)
+
+
+@register_jitable
+def either(which, one, other):
+    return one if which else other
 
 
 @register_jitable
@@ -71,18 +84,29 @@ def drawn(u, time, target):
     outside = between(-35.0, 40.0, u[6]) if u[7] < 0.5 else mean - between(-4.0, 14.0, u[6])
     return Readings(
         time=time,
-        outside_temperature=math.nan if lost == 0 else outside,
-        outside_relative_humidity=math.nan if lost == 1 else between(0.05, 1.0, u[8]),
-        return_temperature=math.nan if lost == 2 else top + between(-3.0, 2.0, u[9]),
-        return_relative_humidity=math.nan if lost == 3 else between(0.5, 1.0, u[10]),
+        outside_temperature=either(lost == 0, math.nan, outside),
+        outside_relative_humidity=either(lost == 1, math.nan, between(0.05, 1.0, u[8])),
+        return_temperature=either(lost == 2, math.nan, top + between(-3.0, 2.0, u[9])),
+        return_relative_humidity=either(lost == 3, math.nan, between(0.5, 1.0, u[10])),
         plenum_temperature=plenum,
-        pulp_bottom=math.nan if lost == 4 else mean - 0.5 * spread,
-        pulp_top=math.nan if lost == 5 else top,
-        pulp_mean=math.nan if lost == 6 else mean,
-        pulp_coldest=math.nan if lost == 7 else min(top, mean - 0.5 * spread) - u[12] * u[12],
-        ceiling_temperature=math.nan if u[13] < 0.5 else mean + between(-14.0, 4.0, u[13]),
-        co2=math.nan if u[14] < 0.1 else between(0.0004, 0.012, u[14] * u[14]),
-        pressure=math.nan if u[15] < 0.5 else between(70e3, 106e3, u[15]),
+        plenum_relative_humidity=either(u[11] < 0.3, math.nan, between(0.5, 1.0, u[10])),
+        pulp_bottom=either(lost == 4, math.nan, mean - 0.5 * spread),
+        pulp_top=either(lost == 5, math.nan, top),
+        pulp_mean=either(lost == 6, math.nan, mean),
+        pulp_coldest=either(lost == 7, math.nan, min(top, mean - 0.5 * spread) - u[12] * u[12]),
+        ceiling_temperature=either(u[13] < 0.5, math.nan, mean + between(-14.0, 4.0, u[13])),
+        co2=either(u[14] < 0.1, math.nan, between(0.0004, 0.012, u[14] * u[14])),
+        pressure=either(u[15] < 0.5, math.nan, between(70e3, 106e3, u[15])),
+        pulp_odd=either(u[18] < 0.03, between(-5.0, 30.0, u[17]), math.nan),
+        pulp_odd_place=either(u[18] < 0.03, 1, 0),
+        pulp_probes=5,
+        loaded=either(u[19] < 0.03, u[2], math.nan),
+        stage_told=either(u[19] > 0.97, int(7.0 * u[6]), -1),
+        rot_share=either(u[20] > 0.95, u[20] - 0.95, 0.0),
+        crop_wet=u[20] < 0.03,
+        people_inside=u[21] < 0.04,
+        co2_at_least=False,
+        out_of_order=either(u[23] < 0.04, 1 << int(5.0 * u[22]), 0),
     )
 
 
@@ -119,6 +143,15 @@ def ask(bay, memory, first, last, draws, found):
         row[16] = advice.outside.verdict
         row[17] = memory.fan_on
         row[18] = memory.fan_since
+        row[19] = advice.pulp_cold
+        row[20] = advice.valid_for
+        row[21] = advice.situation.leak
+        row[22] = memory.door_share
+        row[23] = memory.outside_correction
+        row[24] = seen.people_inside
+        row[25] = seen.out_of_order
+        span = advice.situation.run_temperature - advice.situation.outside_temperature
+        row[26] = either(span > 0.0, advice.situation.leak * span, 0.0)
 
 
 def season_of(name):
@@ -129,7 +162,7 @@ def season_of(name):
 
 @cache
 def draws(name):
-    return np.random.default_rng([*name.encode()]).random((CALLS, 17))
+    return np.random.default_rng([*name.encode()]).random((CALLS, 24))
 
 
 @cache
@@ -150,8 +183,13 @@ def test_positions_lie_in_range_or_say_hands_off(name):
     assert ((positions[:, ~off] >= 0.0) & (positions[:, ~off] <= 1.0)).all()
     stands = (found["action"] == Action.REST) | (found["action"] == Action.WAIT)
     assert (positions[:, stands] == 0.0).all()
+    assert (positions[:, found["fan_speed"] == 0.0] == 0.0).all()
+    # With people inside, under frost and with dead fans an action may stand; no other does.
+    may = stands | np.isin(found["action"], (Action.PROTECT, Action.PEOPLE_INSIDE))
     least = BAYS[name].fans.minimum_speed
-    assert (found["fan_speed"][~off & ~stands] >= least).all()
+    assert (found["fan_speed"][~off & ~may] >= least).all()
+    speeds = found["fan_speed"][~off]
+    assert ((speeds == 0.0) | (speeds >= least)).all()
     for part in ("humidifier", "refrigeration", "heater"):
         used = found[part][~off]
         assert (used > 0.0).any() == (getattr(BAYS[name], part) is not None), part
@@ -162,16 +200,52 @@ def test_positions_lie_in_range_or_say_hands_off(name):
 def test_no_supply_below_the_floor_nor_above_the_dew_point_of_the_coldest_tuber(name):
     """
     The floor, or the air of the bay itself where that is colder: the return air as it is once the
-    fans run. Protection from freezing recirculates whatever there is.
+    fans run; that holds for every action. People and freezing outrank wetting; deep cold bears
+    with a little, and so does protection while no pulp is in danger.
     """
     found = asked(name)
-    runs = (found["fan_speed"] > 0.0) & (found["action"] != Action.PROTECT)
+    runs = found["fan_speed"] > 0.0
+    known = ~np.isnan(found["run_temperature"])
     floor = np.minimum(BAYS[name].limits.plenum_floor, found["run_temperature"])
-    assert (found["plenum_temperature"][runs] >= floor[runs] - 1e-6).all()
-    assert (found["plenum_dew_point"][runs] <= found["pulp_coldest"][runs]).all()
+    supply = found["plenum_temperature"]
+    unknown = np.isin(found["action"], (Action.PROTECT, Action.PEOPLE_INSIDE))
+    unknown &= np.isnan(supply)
+    assert (supply >= floor - 1e-6)[runs & known & ~unknown].all()
+    room = np.zeros(CALLS)
+    room[found["action"] == Action.CHOSEN] = WETTING_ROOM
+    room[found["action"] == Action.PROTECT] = PROTECT_WETS
+    free = (found["action"] == Action.PEOPLE_INSIDE) | (found["pulp_cold"] > 0.0)
+    free |= np.isnan(found["plenum_dew_point"])
+    assert not np.isnan(found["plenum_dew_point"][runs & (found["action"] < Action.PROTECT)]).any()
+    dry = found["plenum_dew_point"] <= found["pulp_coldest"] + room + 1e-9
+    assert dry[runs & ~free].all()
+    # Nor far below the coldest tuber, but for people's sake or through a door that cannot shut.
+    tight = runs & known & ~unknown & np.isnan(found["door_share"])
+    tight &= found["action"] != Action.PEOPLE_INSIDE
+    least = np.minimum(found["pulp_coldest"] - BAYS[name].limits.supply_difference,
+                       found["run_temperature"] - found["leak_chills"])  # fmt: skip
+    assert (supply >= least - 1e-3)[tight].all()
     protects = found["action"] == Action.PROTECT
     for part in ("door_opening", "humidifier", "refrigeration"):
         assert (found[part][protects] == 0.0).all()
+
+
+@pytest.mark.parametrize("name", BAYS)
+def test_what_is_told_and_learnt_keeps_its_limits(name):
+    found, bay = asked(name), BAYS[name]
+    assert (np.abs(found["outside_correction"]) <= MOST).all()
+    share = found["door_share"][~np.isnan(found["door_share"])]
+    assert ((share > 0.0) & (share <= 1.0)).all()
+    assert (found["valid_for"] >= SHORTEST).all()
+    assert (found["valid_for"] <= bay.control.validity).all()
+    runs = found["fan_speed"] > 0.0
+    started = runs & ~np.roll(runs, 1)
+    assert not (started & (found["people_inside"] > 0.0))[1:].any()
+    for part, code in OUT_OF_ORDER.items():
+        dead = (found["out_of_order"].astype(int) & code) > 0
+        column = {"fans": "fan_speed", "door": "door_opening"}.get(part, part)
+        used = found[column][dead]
+        assert (np.isnan(used) | (used == 0.0)).all(), part
 
 
 @pytest.mark.parametrize("name", BAYS)

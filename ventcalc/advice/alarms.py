@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
-from ventcalc.advice.freeze_guard import FANS_OFF, LATCHED
+from ventcalc.advice.freeze_guard import FANS_OFF, LATCHED, coldest_heard
 from ventcalc.advice.readings import OUT_OF_ORDER, Memory
 from ventcalc.advice.rules import CO2_DANGEROUS, PEOPLE_CO2, Advice
 from ventcalc.bay.description import Bay
@@ -92,7 +92,9 @@ def with_alarm_times(advice: Advice, bay: Bay | HourlyBay, memory: Memory) -> Me
 
 def _frost(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
     seen = advice.situation.readings
-    plenum, pulp = (show(t, "degC", units) for t in (seen.plenum_temperature, seen.pulp_coldest))
+    plenum, pulp = (
+        show(t, "degC", units) for t in (seen.plenum_temperature, coldest_heard(seen))
+    )
     if advice.pulp_cold:
         text = f"The coldest pulp is at {pulp}, near freezing injury."
         return 1, text, "Close the fresh-air door by hand; warm the plenum; check the probe."

@@ -67,14 +67,15 @@ def bleed_share(bay: HourlyBay, now: Situation, purge: bool, speed: float) -> fl
     Fresh fraction beside the refrigeration while CO2 is too high, however warm it is outside.
 
     As much fresh air as a fresh-air run takes at the lowest speed; only what leaks where that
-    would make the mixture too moist for the coldest tuber before it meets the coil. [0-1]
+    would make the mixture moister than the return air is, and too moist for the coldest tuber,
+    before it meets the coil. [0-1]
     """
     if not purge or not now.outside_known:
         return now.leak
     opening = fresh_fraction_at(bay.doors, bay.control.fresh_air_opening)
     share = min(max(opening * bay.fans.minimum_speed / speed, now.leak), now.widest)
     mixed = now.run_humidity_ratio + share * (now.outside_humidity_ratio - now.run_humidity_ratio)
-    return share if mixed <= _dry_enough(bay, now) else now.leak
+    return share if mixed <= max(_dry_enough(bay, now), now.run_humidity_ratio) else now.leak
 
 
 def _dry_enough(bay: HourlyBay, now: Situation) -> float:

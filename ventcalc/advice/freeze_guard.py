@@ -14,7 +14,17 @@ from typing import NamedTuple
 from ventcalc.advice.readings import Memory, Readings
 from ventcalc.bay.hourly import HourlyBay
 
-__all__ = ["DOOR_SHUT", "EXIT_ABOVE_FLOOR", "FANS_OFF", "LATCHED", "Guard", "guard", "release"]
+__all__ = [
+    "DOOR_SHUT",
+    "EXIT_ABOVE_FLOOR",
+    "FANS_OFF",
+    "LATCHED",
+    "PULP_RESERVE",
+    "Guard",
+    "coldest_heard",
+    "guard",
+    "release",
+]
 
 DOOR_SHUT, FANS_OFF, LATCHED = 1, 2, 3
 """Stages: door shut; fans off too; the same until a person releases it, where a site wants that."""
@@ -55,18 +65,20 @@ def guard(
     reset); here the present reading counts, since one hour of frost kills tubers at the ducts.
     """
     before, age = memory.freeze_stage, memory.stage_age + elapsed
-    coldest = readings.pulp_coldest
-    if readings.pulp_odd < coldest:
-        coldest = readings.pulp_odd
-    pulp_cold = coldest < bay.crop.injury_temperature + PULP_RESERVE
+    pulp_cold = coldest_heard(readings) < bay.crop.injury_temperature + PULP_RESERVE
     stage = _plenum_stage(bay, readings.plenum_temperature, before, age, excess)
-    if (before == LATCHED and not excess > OVERHEATS) or (
-        stage == FANS_OFF and bay.control.freeze_latch > 0.0 and not excess > OVERHEATS
-    ):
+    latches = bay.control.freeze_latch > 0.0 and not excess > OVERHEATS
+    if latches and (before == LATCHED or stage == FANS_OFF):
         stage = LATCHED
     if pulp_cold and stage < DOOR_SHUT:
         stage = DOOR_SHUT
     return Guard(stage=stage, stage_age=age if stage == before else 0.0, pulp_cold=pulp_cold)
+
+
+def coldest_heard(readings: Readings) -> float:
+    """The coldest pulp, be it that of a probe which disagrees with the others. [°C]"""
+    odd = readings.pulp_odd < readings.pulp_coldest
+    return readings.pulp_odd if odd else readings.pulp_coldest
 
 
 def _plenum_stage(bay: HourlyBay, plenum: float, before: int, age: float, excess: float) -> int:

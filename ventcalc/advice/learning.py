@@ -80,8 +80,10 @@ def learn(bay: HourlyBay, readings: Readings, memory: Memory, elapsed: float) ->
     span = memory.expected_outside_temperature - memory.expected_return_temperature
     if abs(span) >= CLEAR_SPAN:
         implied = memory.expected_share + error / span
-        off = implied - memory.expected_share
-        if abs(error) > FAR_OFF and DOOR_MOVES < off <= 1.0 - memory.expected_share:
+        stuck = not math.isnan(door)
+        told = bay.doors.leakage_fraction if stuck else memory.expected_share
+        off = implied - told
+        if (stuck or abs(error) > FAR_OFF) and DOOR_MOVES < off <= 1.0 - told:
             return Findings(bias, implied, 0.0, lacking, humidifier_age, 0.0)
         if abs(off) < DOOR_FREE:
             door = math.nan

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable
 
 from ventcalc.advice.devices import ROTS
+from ventcalc.advice.freeze_guard import coldest_heard
 from ventcalc.advice.outside_air import Binding, Verdict
 from ventcalc.advice.readings import FANS_OUT, OUT_OF_ORDER
 from ventcalc.advice.rules import Action, Advice
@@ -118,7 +119,9 @@ def _hands_off(advice: Advice) -> str:
 
 def _protect(advice: Advice, units: UnitSystem) -> str:
     seen = advice.situation.readings
-    plenum, pulp = (show(t, "degC", units) for t in (seen.plenum_temperature, seen.pulp_coldest))
+    plenum, pulp = (
+        show(t, "degC", units) for t in (seen.plenum_temperature, coldest_heard(seen))
+    )
     stood = f"the plenum is at {plenum}, the coldest pulp at {pulp}"
     if advice.fan_speed > 0.0:
         return f"Freeze protection, door closed: recirculate the pile's own warmth; {stood}."

@@ -13,7 +13,14 @@ from typing import NamedTuple
 
 from ventcalc.advice import devices
 from ventcalc.advice.chooser import DEEP_COLD, Choice, choose
-from ventcalc.advice.freeze_guard import DOOR_SHUT, EXIT_ABOVE_FLOOR, FANS_OFF, Guard, guard
+from ventcalc.advice.freeze_guard import (
+    DOOR_SHUT,
+    EXIT_ABOVE_FLOOR,
+    FANS_OFF,
+    PULP_RESERVE,
+    Guard,
+    guard,
+)
 from ventcalc.advice.outside_air import (
     ALLOWED,
     FREEZING,
@@ -402,7 +409,9 @@ def _heats(bay: HourlyBay, now: Situation, action: int, by_outside: bool, frost:
     if action == WARM_BY_HEATER or (action == DRY_CEILING and not by_outside):
         return True
     warm = now.readings.plenum_temperature > bay.limits.plenum_floor + EXIT_ABOVE_FLOOR
-    return frost.stage >= DOOR_SHUT and (frost.pulp_cold or not warm)
+    # For one odd probe the pile's own warmth must do: it may be a bad one.
+    cold = now.readings.pulp_coldest < bay.crop.injury_temperature + PULP_RESERVE
+    return frost.stage >= DOOR_SHUT and (cold or not (warm or frost.pulp_cold))
 
 
 def _humidity(bay: HourlyBay, now: Situation, needs: Needs, action: int) -> float:
@@ -437,6 +446,11 @@ def _within_envelope(
         if end.temperature < lowest:  # the mist would chill: less of it
             part = max((dry_end - lowest) / (dry_end - end.temperature), 0.0)
             end = _expected_plenum(bay, now, run, part * end.water_added)
+    closes = now.outside_temperature < now.run_temperature and run.fresh_fraction > now.leak
+    if dry_end < lowest - ROUND_OFF and closes and run.action != PEOPLE_INSIDE:
+        run = _less_fresh(bay, now, run, lowest, dry_end)
+        end = _expected_plenum(bay, now, run, 0.0)
+        dry_end = end.temperature
     dew = dew_point(end.humidity_ratio + end.fog, now.pressure)
     relative = relative_humidity(end.temperature, end.humidity_ratio, now.pressure)
     stopped_by = NONE
@@ -446,19 +460,21 @@ def _within_envelope(
             stopped_by = FREEZING
         elif _wets(bay, now, run.action, frost, dew):
             stopped_by = WETS_CROP
-    stopped = stopped_by != NONE and (now.usable or run.action == PROTECT)
-    runs = run.fan_speed > 0.0 and not stopped
-    usable = now.usable or run.action == PROTECT
-    if now.readings.out_of_order & FANS_OUT:
-        usable = False
-    fan = door = mist = coil = heat = 0.0 if usable else math.nan
-    if runs and usable:
+    hands_off = run.action == HANDS_OFF
+    stopped = stopped_by != NONE and not hands_off
+    dead = now.readings.out_of_order & FANS_OUT
+    runs = run.fan_speed > 0.0 and not stopped and not hands_off and not dead
+    fan = door = mist = coil = heat = math.nan if hands_off else 0.0
+    if runs:
         fan = run.fan_speed
-        door = min(max(door_opening_at(bay.doors, run.fresh_fraction), 0.0), 1.0)
+        # One that is stuck is told to shut: so it shows when it moves again.
+        if math.isnan(now.findings.door_share):
+            door = min(max(door_opening_at(bay.doors, run.fresh_fraction), 0.0), 1.0)
         mist = _share(end.water_added, bay.humidifier.capacity)
         coil = _share(run.coil_heat, bay.refrigeration.capacity)
         heat = _share(run.heater_heat, bay.heater.capacity)
-    action = REST if stopped and run.action != PROTECT else run.action
+    urgent = run.action == PROTECT or run.action == PEOPLE_INSIDE
+    action = REST if stopped and not urgent else run.action
     humidity = relative if runs and end.water_added > 0.0 else 0.0
     advice = Advice(
         action=action,
@@ -483,8 +499,29 @@ def _within_envelope(
     return advice, run.fresh_fraction, dry_end - end.temperature
 
 
+def _less_fresh(bay: HourlyBay, now: Situation, run: Run, lowest: float, cold: float) -> Run:
+    """The same with the door closer, so that a supply without mist is not too cold."""
+    shut = _with_share(run, now.leak)
+    warm = _expected_plenum(bay, now, shut, 0.0).temperature
+    part = min(max((warm - lowest) / (warm - cold), 0.0), 1.0)
+    return _with_share(run, now.leak + part * (run.fresh_fraction - now.leak))
+
+
+def _with_share(run: Run, share: float) -> Run:
+    return Run(
+        action=run.action,
+        fan_speed=run.fan_speed,
+        fresh_fraction=share,
+        coil_heat=run.coil_heat,
+        heater_heat=run.heater_heat,
+        humidity_wanted=run.humidity_wanted,
+    )
+
+
 def _wets(bay: HourlyBay, now: Situation, action: int, frost: Guard, dew: float) -> bool:
-    """Freezing outranks wetting; what was chosen by its consequences was weighed already."""
+    """People and freezing outrank wetting; what was chosen by its consequences was weighed."""
+    if action == PEOPLE_INSIDE:
+        return False
     if action == PROTECT:
         return not frost.pulp_cold and dew > now.readings.pulp_coldest + PROTECT_WETS
     return action != CHOSEN and dew > now.readings.pulp_coldest

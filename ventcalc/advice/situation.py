@@ -19,6 +19,7 @@ from ventcalc.bay.calendar import (
     final_target,
     stage_of,
     target_of,
+    told_calendar,
 )
 from ventcalc.bay.hourly import HourlyBay
 
@@ -110,7 +111,7 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
     run, moist = _run_air(readings, memory, inside, pressure)
     return_dew_point = dew_point(inside, pressure)
     run_dew_point = return_dew_point if moist == inside else dew_point(moist, pressure)
-    when = calendar_at(bay, readings.time)
+    when = told_calendar(calendar_at(bay, readings.time), readings.stage_told)
     target = target_of(bay, when, memory.target, readings.pulp_mean, elapsed)
     final = final_target(bay, when)
     stage = stage_of(bay, when, target)
@@ -165,6 +166,8 @@ def _in_use(readings: Readings, stage: int, when: Calendar) -> bool:
         return True
     if not math.isnan(readings.co2):
         return readings.co2 > BREATHES
+    if readings.stage_told == EMPTY:
+        return False
     return when.now < when.emptied + NEAR or when.now > YEAR - NEAR
 
 

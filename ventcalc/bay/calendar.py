@@ -16,6 +16,7 @@ __all__ = [
     "planned_target",
     "stage_of",
     "target_of",
+    "told_calendar",
 ]
 
 STAGES = (
@@ -71,6 +72,31 @@ def calendar_at(bay: HourlyBay, time: float) -> Calendar:
         warm_up=dates.warm_up_start - start,
         unloading=dates.unloading_start - start,
         emptied=dates.unloading_start - start + plan.unloading_days,
+    )
+
+
+def told_calendar(when: Calendar, stage: int) -> Calendar:
+    """The calendar moved to a stage that people tell, to the end of it that is nearer."""
+    begins, ends = when.now, when.now
+    if stage == FILLING:
+        begins, ends = 0.0, when.filled - 1.0
+    elif stage == WOUND_HEALING:
+        begins, ends = when.filled, when.healed - 1.0
+    elif stage == COOL_DOWN or stage == HOLDING:
+        begins, ends = when.healed, when.warm_up - 1.0
+    elif stage == WARM_UP:
+        begins, ends = when.warm_up, when.unloading - 1.0
+    elif stage == UNLOADING:
+        begins, ends = when.unloading, when.emptied - 1.0
+    elif stage == EMPTY:
+        begins, ends = when.emptied, max(when.now, when.emptied)
+    return Calendar(
+        now=min(max(when.now, begins), ends),
+        filled=when.filled,
+        healed=when.healed,
+        warm_up=when.warm_up,
+        unloading=when.unloading,
+        emptied=when.emptied,
     )
 
 

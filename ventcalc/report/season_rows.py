@@ -116,14 +116,8 @@ ROWS: tuple[Row, ...] = (
             "Degree-hours off target, worst depth",
             _kelvin_hours,
         ),
-        (
-            "off_plan_kelvin_hours",
-            "off_plan_k_h",
-            "Degree-hours off the calendar's plan, until the warm-up",
-            _kelvin_hours,
-        ),
-        ("late_hours", "late_h", "Late in reaching the holding temperature", _HOURS),
-        ("latched_hours", "latched_h", "Fans held off by freeze protection", _HOURS),
+        ("off_plan_kelvin_hours", "off_plan_k_h", "Degree-hours off the calendar", _kelvin_hours),
+        ("late_hours", "late_h", "Late at holding temperature", _HOURS),
         ("ramp_hours", "ramp_h", "Hours cooled too fast", _HOURS),
         ("spread_hours", "spread_h", "Top-to-bottom spread over its limit", _HOURS),
         (
@@ -166,6 +160,8 @@ ROWS: tuple[Row, ...] = (
         ("humidifier_water", "humidifier_water_kg_t", "Water from the humidifier", _KG),
         ("co2_highest", "co2_highest_ppm", "Highest CO2", _shown("1 ppm"), 1e6),
         ("co2_excess", "co2_excess_ppm_h", "CO2 over its limit", _ppm_hours),
+        ("people_co2_hours", "people_co2_h", "CO2 over 5 000 ppm", _HOURS),
+        ("latched_hours", "latched_h", "Fans held off by freeze protection", _HOURS),
     ),
     *_rows(
         "Energy and cost",

@@ -181,7 +181,7 @@ def _temperatures(
     fast = mean[:-day] - mean[day:] > FAST * bay.schedule.ramp * 86400.0
     frozen = in_use & (low < crop_for(bay.use).injury_temperature)
     cooling = in_use & (records["planned"] < bay.schedule.healing_temperature)
-    cooling &= records["now"] < _warm_up(records, bay)
+    cooling &= records["now"] < _warm_up(records[in_use], bay)
     arrived = mean <= bay.schedule.holding_temperature + limits.band
     due = cooling & (records["planned"] <= bay.schedule.holding_temperature)
     here = np.flatnonzero(due & arrived)
@@ -189,7 +189,7 @@ def _temperatures(
     return {
         "off_plan_kelvin_hours": float(np.abs(mean - records["planned"])[cooling].sum() * hours),
         "late_hours": float(late),
-        "latched_hours": float((records["frost_stage"] >= 2.0).sum() * hours),
+        "latched_hours": float((in_use & (records["frost_stage"] >= 2.0)).sum() * hours),
         "band_kelvin_hours": float(by_layer.mean()),
         "band_worst_layer_kelvin_hours": float(by_layer.max()),
         "ramp_hours": float((fast & cooled[day:]).sum() * hours),
