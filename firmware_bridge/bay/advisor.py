@@ -24,6 +24,7 @@ from firmware_bridge.codes import ACTIONS
 from firmware_bridge.errors import BadConfig
 from firmware_bridge.sensors.sample import ActualPositions, Sample, mean_of, pulps_of
 from ventcalc.advice.advise import Action, Advice, advise
+from ventcalc.advice.probes import believed, pulp_of
 from ventcalc.advice.readings import Readings
 from ventcalc.advice.reasons import reasons
 from ventcalc.bay.description import Bay
@@ -36,12 +37,6 @@ __all__ = ["AdvisorResult", "Bay", "Words", "load_bay", "readings_of", "request"
 
 Words = Callable[[UnitSystem], tuple[str, ...]]
 """Reasons for people, the most important first, in the units asked for."""
-
-_AIRS = (
-    "outside_temperature", "outside_relative_humidity", "return_temperature",
-    "return_relative_humidity", "plenum_temperature", "ceiling_temperature", "co2", "pressure",
-)  # fmt: skip
-"""Kinds of channel that the library's readings name alike."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -93,16 +88,26 @@ def readings_of(sample: Sample, wall: float) -> Readings:
     Readings
         NaN where there is no sound channel.
     """
-    pulps = pulps_of(sample) or [math.nan]
-    air = {kind: mean_of(sample, kind) for kind in _AIRS}
-    return Readings(
+    pulp = pulp_of(pulps_of(sample))
+    heard = Readings(
         time=wall,
-        pulp_bottom=pulps[0],
-        pulp_top=pulps[-1],
-        pulp_mean=math.fsum(pulps) / len(pulps),
-        pulp_coldest=min(pulps),
-        **air,
+        outside_temperature=mean_of(sample, "outside_temperature"),
+        outside_relative_humidity=mean_of(sample, "outside_relative_humidity"),
+        return_temperature=mean_of(sample, "return_temperature"),
+        return_relative_humidity=mean_of(sample, "return_relative_humidity"),
+        plenum_temperature=mean_of(sample, "plenum_temperature"),
+        ceiling_temperature=mean_of(sample, "ceiling_temperature"),
+        co2=mean_of(sample, "co2"),
+        pressure=mean_of(sample, "pressure"),
+        pulp_bottom=pulp.pulp_bottom,
+        pulp_top=pulp.pulp_top,
+        pulp_mean=pulp.pulp_mean,
+        pulp_coldest=pulp.pulp_coldest,
+        pulp_odd=pulp.pulp_odd,
+        pulp_odd_place=pulp.pulp_odd_place,
+        pulp_probes=pulp.pulp_probes,
     )
+    return believed(heard)[0]
 
 
 def request(

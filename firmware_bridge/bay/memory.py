@@ -72,7 +72,11 @@ def without_noise(memory: AdvisorMemory, readings: Readings) -> tuple[Readings, 
         old + weight * (new - old) if abs(new - old) <= CLOSE else new
         for old, new in zip(before, seen, strict=True)
     )
-    return readings._replace(**dict(zip(_PULPS, means, strict=True))), means
+    bottom, top, mean, coldest = means
+    smooth = readings._replace(
+        pulp_bottom=bottom, pulp_top=top, pulp_mean=mean, pulp_coldest=coldest
+    )
+    return smooth, means
 
 
 # --- what was really done ----------------------------------------------------------------------

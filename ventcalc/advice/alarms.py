@@ -92,9 +92,7 @@ def with_alarm_times(advice: Advice, bay: Bay | HourlyBay, memory: Memory) -> Me
 
 def _frost(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
     seen = advice.situation.readings
-    plenum, pulp = (
-        show(t, "degC", units) for t in (seen.plenum_temperature, coldest_heard(seen))
-    )
+    plenum, pulp = (show(t, "degC", units) for t in (seen.plenum_temperature, coldest_heard(seen)))
     if advice.pulp_cold:
         text = f"The coldest pulp is at {pulp}, near freezing injury."
         return 1, text, "Close the fresh-air door by hand; warm the plenum; check the probe."
@@ -112,8 +110,10 @@ def _frost(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
 
 def _people(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
     seen = advice.situation.readings
-    ppm = f"{'at least ' if seen.co2_at_least else ''}{seen.co2 * 1e6:.0f} ppm"
-    leave = "Leave the bay, air it, and test the air before anybody enters. Never alone."
+    ppm = f"{'or above ' if seen.co2_at_least else ''}{seen.co2 * 1e6:.0f} ppm"
+    leave = "Nobody enters before the bay is aired and the air is tested. Never alone."
+    if seen.people_inside:
+        leave = "Leave the bay, air it, and test the air before anybody enters. Never alone."
     if seen.people_inside and math.isnan(seen.co2):
         return 1, "People are inside and CO2 is not measured.", leave
     if seen.co2 >= CO2_DANGEROUS:

@@ -112,14 +112,16 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
     return_dew_point = dew_point(inside, pressure)
     run_dew_point = return_dew_point if moist == inside else dew_point(moist, pressure)
     when = told_calendar(calendar_at(bay, readings.time), readings.stage_told)
+    in_use = _in_use(readings, when)
+    if in_use and when.now > YEAR - NEAR:  # filled before the calendar says so
+        when = told_calendar(when, FILLING)
     target = target_of(bay, when, memory.target, readings.pulp_mean, elapsed)
     final = final_target(bay, when)
     stage = stage_of(bay, when, target)
     if readings.stage_told >= 0:
         stage = readings.stage_told
-    in_use = _in_use(readings, stage, when)
     if in_use and stage == EMPTY:
-        stage = FILLING if when.now > when.emptied + NEAR else UNLOADING
+        stage = UNLOADING
     leak, widest = bay.doors.leakage_fraction, bay.doors.largest_fraction
     if not math.isnan(findings.door_share):
         leak = widest = min(max(findings.door_share, 0.0), 1.0)
@@ -158,11 +160,11 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
     )
 
 
-def _in_use(readings: Readings, stage: int, when: Calendar) -> bool:
+def _in_use(readings: Readings, when: Calendar) -> bool:
     """What is in the bay decides, not the calendar: as told, by CO2, near the calendar's ends."""
     if not math.isnan(readings.loaded):
         return readings.loaded > 0.0
-    if stage != EMPTY:
+    if when.now < when.emptied:
         return True
     if not math.isnan(readings.co2):
         return readings.co2 > BREATHES
