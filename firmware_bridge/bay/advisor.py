@@ -23,7 +23,9 @@ from firmware_bridge.bay.safety import Targets
 from firmware_bridge.codes import ACTIONS
 from firmware_bridge.errors import BadConfig
 from firmware_bridge.sensors.sample import ActualPositions, Sample, mean_of, pulps_of
-from ventcalc.advice.advise import Action, Advice, advise
+from firmware_bridge.wire.messages import Alarm
+from ventcalc.advice.advise import Action, Advice, Memory, advise
+from ventcalc.advice.alarms import alarms
 from ventcalc.advice.probes import believed, pulp_of
 from ventcalc.advice.readings import Readings
 from ventcalc.advice.reasons import reasons
@@ -39,12 +41,17 @@ Words = Callable[[UnitSystem], tuple[str, ...]]
 """Reasons for people, the most important first, in the units asked for."""
 
 
+LONGEST = 90
+"""Letters of an alarm's text, with room for the bay's name."""
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class AdvisorResult:
     """What the adviser says; ``targets`` is None where it leaves it to the controller."""
 
     targets: Targets | None
     words: Words
+    alarms: tuple[Alarm, ...]
     memory: AdvisorMemory
 
 
@@ -158,6 +165,7 @@ def request(
     return AdvisorResult(
         targets=_targets(advice),
         words=_words(bay, advice, line),
+        alarms=_alarms(bay, advice, after),
         memory=replace(remembered(memory, after, source, step, actual), pulps=pulps),
     )
 
@@ -174,6 +182,14 @@ def _targets(advice: Advice) -> Targets | None:
         heat=_thousandths(advice.heater),
         air=round(air, 2) if -5.0 <= air <= 30.0 else math.nan,
         why=ACTIONS[int(advice.action)],
+    )
+
+
+def _alarms(bay: Bay, advice: Advice, memory: Memory) -> tuple[Alarm, ...]:
+    """Those of the library, as they travel: in metric units."""
+    return tuple(
+        Alarm(id=one.id, level=one.level, text=one.text[:LONGEST])
+        for one in alarms(advice, bay, memory)
     )
 
 

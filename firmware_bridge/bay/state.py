@@ -90,7 +90,7 @@ class BayView:
     alarms: tuple[Alarm, ...]
     """As the controller tells them."""
     complaints: tuple[Alarm, ...] = ()
-    """What the bridge has to say of the controller."""
+    """What adviser and bridge found wrong with the bay and its controller."""
 
 
 @dataclass(slots=True)
@@ -112,6 +112,8 @@ class BayState:
     accepted_at: float = -math.inf
     following: Following = field(default_factory=Following)
     words: Words = no_words
+    found: tuple[Alarm, ...] = ()
+    """What the adviser found wrong when it was asked last."""
     alarms: tuple[Alarm, ...] = ()
     counts: Counter[str] = field(default_factory=Counter)
     stored_at: float = -math.inf
@@ -216,7 +218,7 @@ class BayState:
             result = advisor.request(self.description, readings, self.memory, actual, fan_for)
         except Exception as error:  # whatever the adviser stumbles over, the controller goes on
             return self._none("adviser", " ".join(f"{error}".split())[:120])
-        self.memory, self.words = result.memory, result.words
+        self.memory, self.words, self.found = result.memory, result.words, result.alarms
         if result.targets is None:
             return self._none("hands_off", _TEXTS["hands_off"])
         refusal = safety.check(result.targets, sample, self.history, self.config.limits, now)
@@ -352,7 +354,7 @@ class BayState:
             sample=sample,
             reading_age=math.inf if sample is None else sample.age(now),
             alarms=self.alarms,
-            complaints=self.following.complaints,
+            complaints=(*self.found, *self.following.complaints),
         )
 
 

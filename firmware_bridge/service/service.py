@@ -287,7 +287,7 @@ class Service:
                 level: Literal[2, 3] = 2 if code in ("lost", "audit", "disk", "other_bridge") else 3
                 text = f"no advice, {bay.refuse(code).text}"
                 found.append(_alarm(bay.name, Alarm(id=code, level=level, text=text)))
-            found += [_alarm(bay.name, one) for one in bay.following.complaints]
+            found += [_alarm(bay.name, one) for one in (*bay.found, *bay.following.complaints)]
         alarms = _fitting(found)
         if alarms == self._alarms or not self.wire.ready:
             return

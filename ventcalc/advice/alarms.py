@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from typing import Literal
 
 from ventcalc.advice.freeze_guard import FANS_OFF, LATCHED, coldest_heard
 from ventcalc.advice.readings import OUT_OF_ORDER, Memory
@@ -28,13 +29,16 @@ HUMID_OFF = 0.10
 """Plenum humidity below what the last advice expected. [0-1]"""
 
 
+Level = Literal[1, 2, 3]
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Alarm:
     """One alarm that stands."""
 
     id: str
     """Its name, one of ``ALARM_IDS``."""
-    level: int
+    level: Level
     """1 danger to people or crop, 2 equipment, 3 to be looked at."""
     since: str
     """When it began, ISO 8601, UTC; empty for now."""
@@ -44,7 +48,7 @@ class Alarm:
     """What to do first."""
 
 
-Finding = tuple[int, str, str] | None
+Finding = tuple[Level, str, str] | None
 """Level, text, what to do first."""
 
 
