@@ -1,67 +1,77 @@
-"""Compiled runs in threads, and the same runs where nothing can be compiled."""
+"""Compiled runs in threads, the same runs where nothing can be compiled, and where code is kept."""
 
 from __future__ import annotations
 
 import os
+import resource
+import shutil
 import subprocess
 import sys
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import fields
-from functools import cache
 from pathlib import Path
 from threading import Barrier
 
 import numpy as np
 import pytest
-from small_runs import through_a_pile, through_a_season
-from ventcalc._leaves import leaves
-from ventcalc._loop import traced_loop
-from ventcalc._ops import ops_for
+from small_runs import hurried, through_a_pile, through_a_season
 
-from ventcalc import _loop, _machine
-from ventcalc.season import steps as season_steps
+import ventcalc as vc
+from ventcalc import compiled
+from ventcalc.bay.file import example_bay
+from ventcalc.errors import BadInput
+from ventcalc.weather import example_weather
+
+ROOT = Path(__file__).parents[2]
+DAYS = ("10-18", "10-19", "10-20", "10-21")
+
+
+def python(code, *words, **environment):
+    """What a fresh interpreter gives back, with tests that can be imported by name."""
+    given = {"PYTHONPATH": os.pathsep.join([str(ROOT), str(ROOT / "tests")]), **environment}
+    return subprocess.run(
+        [sys.executable, "-c", code, *words],
+        env={**os.environ, **given},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
 
 # --- threads ------------------------------------------------------------------------------------
 
 
-def growth(_, carried, __, own):
-    ops = ops_for(own[0])
-    turned = ops.repeat(own[1], lambda v: v * 1.25 + own[0], carried[0])
-    after = ops.branch(turned > 50.0, lambda: turned / 64.0, turned)
-    return (after,), (after, ops.exp(-after))
+def season_of(day):
+    bay = hurried(example_bay("seed_bay"), fill_start=day)
+    return vc.run_season(bay, example_weather(), layers=5, compiled=True)
 
 
-@cache
-def growth_loop(bays):
-    like = np.zeros(bays)
-    return traced_loop(growth, (), (like,), (), (like, like), bays=bays)
+def test_seasons_in_several_threads_at_once_give_the_same_numbers():
+    alone = [season_of(day) for day in DAYS]
+    barrier = Barrier(len(DAYS))
 
-
-def grown(seed, bays=37, workers=1):
-    rng, loop = np.random.default_rng(seed), growth_loop(bays)
-    rows = loop.pack((rng.random(bays),))
-    own = loop.own_rows((rng.random((200, bays)), rng.integers(0, 5, (200, bays)).astype(float)))
-    after, record = loop.steps(rows, np.empty((200, 0)), own, workers)
-    return np.array([*loop.unpack(after), *record[0], *record[1]])
-
-
-def test_runs_in_several_threads_at_once_give_the_same_numbers():
-    alone = [grown(seed) for seed in range(16)]
-    barrier = Barrier(8)
-
-    def together(seed):
+    def together(day):
         barrier.wait(60.0)
-        return grown(seed)
+        return season_of(day)
 
-    with ThreadPoolExecutor(8) as pool:
-        for one, other in zip(alone, pool.map(together, range(16)), strict=True):
-            np.testing.assert_array_equal(one, other)
-    assert len({one.tobytes() for one in alone}) == 16
+    with ThreadPoolExecutor(len(DAYS)) as pool:
+        for one, other in zip(alone, pool.map(together, DAYS), strict=True):
+            for name in one.records.dtype.names:
+                np.testing.assert_array_equal(one.records[name], other.records[name])
+            np.testing.assert_array_equal(one.pulp, other.pulp)
+    assert len({season.pulp[-1].tobytes() for season in alone}) == len(DAYS)
 
 
-@pytest.mark.parametrize("workers", [2, 3, 10, 64])
-def test_bays_shared_between_threads_give_the_same_numbers(workers):
-    np.testing.assert_array_equal(grown(3, workers=workers), grown(3))
+@pytest.mark.parametrize("workers", [2, 3, 16])
+def test_seasons_shared_between_threads_give_the_same_numbers(workers):
+    bays = [hurried(example_bay("seed_bay"), fill_start=day) for day in DAYS]
+
+    def found(workers):
+        return vc.run_seasons(
+            bays, example_weather(), layers=5, workers=workers, compiled=True
+        ).mass_loss
+
+    np.testing.assert_array_equal(found(workers), found(1))
 
 
 # --- without it ---------------------------------------------------------------------------------
@@ -69,67 +79,253 @@ def test_bays_shared_between_threads_give_the_same_numbers(workers):
 
 @pytest.fixture
 def absent(monkeypatch):
-    """A Python in which llvmlite is not installed: asking for it fails."""
-    for name in [n for n in sys.modules if n.partition(".")[0] == "llvmlite"]:
+    """A Python in which numba is not installed: asking for it fails."""
+    for name in [n for n in sys.modules if n.partition(".")[0] in ("numba", "llvmlite")]:
         monkeypatch.delitem(sys.modules, name)
-    monkeypatch.setitem(sys.modules, "llvmlite", None)
-    monkeypatch.setattr(_loop, "compiled", lambda text: pytest.fail("compiled all the same"))
-    _machine.available.cache_clear()
+    for name in ("numba", "llvmlite"):
+        monkeypatch.setitem(sys.modules, name, None)
+    known = (compiled.available, compiled.works, compiled._numba)
+    for function in known:
+        function.cache_clear()
+    monkeypatch.setattr(compiled, "_MADE", set())
     yield
-    _machine.available.cache_clear()
+    for function in known:
+        function.cache_clear()
 
 
 def test_whether_it_is_there(request):
-    assert _machine.available()
+    assert compiled.available()
+    assert compiled.works()
     request.getfixturevalue("absent")
-    assert not _machine.available()
+    assert not compiled.available()
+    assert not compiled.works()
+    assert not compiled.ready("season-advice")
 
 
-@pytest.mark.parametrize("bays", [None, 3])
-def test_a_pile_without_it(bays, request):
-    fast = through_a_pile(bays)
-    request.getfixturevalue("absent")
-    plain = through_a_pile(bays)
-    for one, other in zip(leaves(fast), leaves(plain), strict=True):
-        np.testing.assert_allclose(one, other, rtol=1e-11, atol=1e-15)
-    for one, other in zip(leaves(fast[1]), leaves(plain[1]), strict=True):
-        assert np.shape(one) == np.shape(other) == ((240,) if bays is None else (240, bays))
-
-
-def test_a_broken_one_is_none(tmp_path):
-    """Whatever fails while it is loaded: the plain way serves, without a word."""
-    broken = tmp_path / "llvmlite" / "binding"
-    broken.mkdir(parents=True)
-    (broken.parent / "__init__.py").write_text("")
-    (broken / "__init__.py").write_text("raise OSError('libllvmlite.so: cannot be opened')")
-    source = (
-        "import sys; sys.path.insert(0, 'tests'); from small_runs import through_a_pile;"
-        "through_a_pile(None); from ventcalc import _machine; assert not _machine.available()"
-    )
-    path = os.pathsep.join([str(tmp_path), os.environ.get("PYTHONPATH", "")])
-    done = subprocess.run(
-        [sys.executable, "-c", source],
-        env={**os.environ, "PYTHONPATH": path},
-        cwd=Path(__file__).parents[2],
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    assert (done.returncode, done.stderr) == (0, "")
-
-
-def test_a_season_without_it(request, monkeypatch):
-    monkeypatch.setattr(season_steps, "WORTH_COMPILING", 1)
-    calls, loop = [], season_steps.traced_loop
-    monkeypatch.setattr(
-        season_steps, "traced_loop", lambda *a, **k: calls.append(1) or loop(*a, **k)
-    )
-    fast = through_a_season("thermostat")
-    request.getfixturevalue("absent")
-    plain = through_a_season("thermostat")
-    assert calls == [1]
+def assert_same(fast, plain):
     for field in fields(fast.kpi):
         one, other = getattr(fast.kpi, field.name), getattr(plain.kpi, field.name)
         np.testing.assert_allclose(one, other, rtol=1e-9, atol=1e-12, err_msg=field.name)
     for name, trace in fast.traces.items():
         np.testing.assert_allclose(trace, plain.traces[name], rtol=1e-9, atol=1e-12, err_msg=name)
+
+
+def test_a_season_without_it(request):
+    fast = through_a_season("thermostat", compiled=True)
+    request.getfixturevalue("absent")
+    assert_same(fast, through_a_season("thermostat"))
+    with pytest.raises(BadInput, match="needs numba: python -m pip install") as caught:
+        through_a_season("thermostat", compiled=True)
+    assert len(caught.value.problems) == 1
+
+
+def test_many_seasons_without_it(absent):
+    """Even where they would be worth compiling."""
+    bays = [hurried(example_bay("seed_bay"), fill_start=DAYS[0])] * 5
+    found = vc.run_seasons(bays, example_weather(), "nothing", layers=5)
+    assert len(set(found.mass_loss.tolist())) == 1
+
+
+def test_a_pile_without_it(request):
+    fast = through_a_pile()
+    request.getfixturevalue("absent")
+    plain = through_a_pile()
+    for one, other in zip(fast[1], plain[1], strict=True):
+        assert np.shape(one) == np.shape(other) == (240,)
+        np.testing.assert_allclose(one, other, rtol=1e-11, atol=1e-15)
+    for field in fields(fast[0]):
+        one, other = getattr(fast[0], field.name), getattr(plain[0], field.name)
+        np.testing.assert_allclose(one, other, rtol=1e-11, atol=1e-15)
+
+
+BROKEN = """
+from small_runs import hurried, through_a_season
+from ventcalc import compiled, run_seasons, example_bay, example_weather
+assert compiled.available()
+through_a_season("nothing")
+run_seasons([hurried(example_bay("seed_bay"))] * 5, example_weather(), "nothing", layers=4)
+assert not compiled.works()
+try:
+    through_a_season("nothing", compiled=True)
+except ValueError as error:
+    print(error)
+"""
+
+
+def test_a_broken_one_is_none(tmp_path):
+    """Whatever fails while it is loaded: the plain way serves, without a word."""
+    broken = tmp_path / "numba"
+    broken.mkdir()
+    (broken / "__init__.py").write_text("raise OSError('libllvmlite.so: cannot be opened')")
+    path = os.pathsep.join([str(tmp_path), str(ROOT), str(ROOT / "tests")])
+    done = python(BROKEN, PYTHONPATH=path)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert done.stdout.startswith("compiled=True needs numba")
+    assert done.stdout.count("\n") == 1
+
+
+# --- where machine code is kept -----------------------------------------------------------------
+
+
+def folder_in(place):
+    """Where machine code would be kept if the user's cache were there."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_CACHE_HOME", str(place))
+        compiled.folder.cache_clear()
+        found = compiled.folder()
+    compiled.folder.cache_clear()
+    return found
+
+
+def test_the_folder_is_ours_alone(tmp_path):
+    place = folder_in(tmp_path / "new" / "cache")
+    assert place.is_relative_to(tmp_path / "new" / "cache" / "ventcalc")
+    for part in (place, place.parent):
+        assert part.stat().st_mode & 0o777 == 0o700
+    assert folder_in(tmp_path / "new" / "cache") == place
+
+
+@pytest.mark.parametrize("deep", [0, 1, 2])
+def test_machine_code_in_a_folder_that_others_may_write_to_is_not_used(deep, tmp_path):
+    """Neither the user's cache, nor ours in it, nor that of these sources."""
+    place = folder_in(tmp_path / "cache")
+    shared = [tmp_path / "cache", place.parent, place][deep]
+    shared.chmod(0o777)
+    assert folder_in(tmp_path / "cache") is None
+    shared.chmod(0o700)
+    assert folder_in(tmp_path / "cache") == place
+
+
+def test_a_folder_that_cannot_be_made_is_not_used(tmp_path):
+    taken = tmp_path / "file"
+    taken.write_text("")
+    assert folder_in(taken) is None
+    (tmp_path / "ventcalc").write_text("")
+    assert folder_in(tmp_path) is None
+
+
+PLANTED = """
+import numpy as np
+from small_runs import through_a_season
+from ventcalc import compiled
+found = through_a_season("nothing", until=np.datetime64("2018-10-18T12"))
+print(compiled.ready("season-nothing"), *sorted(compiled._MADE))
+"""
+
+
+def test_a_shared_folder_makes_no_season_wait_nor_run_what_lies_there(tmp_path):
+    """Though it says that the machine code is ready, nothing of it is loaded, nor put there."""
+    place = folder_in(tmp_path)
+    (place / "season-nothing.ready").touch()
+    tmp_path.chmod(0o777)
+    before = sorted(tmp_path.rglob("*"))
+    done = python(PLANTED, XDG_CACHE_HOME=str(tmp_path))
+    assert (done.stdout.split(), done.stderr) == (["False"], "")
+    assert sorted(tmp_path.rglob("*")) == before
+
+
+def test_machine_code_hangs_on_every_source(tmp_path, monkeypatch):
+    """A copy of the package has the same key; a letter more or a file more has another."""
+    copy = tmp_path / "ventcalc"
+    shutil.copytree(ROOT / "ventcalc", copy, ignore=shutil.ignore_patterns("__pycache__", "data"))
+    before = compiled._key()
+    monkeypatch.setattr(compiled, "_PACKAGE", copy)
+    assert compiled._key() == before
+    keys = {before}
+    for name in ("air/plain.py", "advice/devices.py", "equipment/plenum.py", "pile/crop.py"):
+        source = copy / name
+        source.write_text(source.read_text() + "\n")
+        keys.add(compiled._key())
+    (copy / "bay" / "more.py").write_text("MORE = 1")
+    keys.add(compiled._key())
+    assert len(keys) == 6
+    monkeypatch.setattr(np, "__version__", "9.9")
+    assert compiled._key() not in keys
+
+
+STUDY = """
+import numba
+import numpy as np
+import ventcalc as vc
+from settings import SPEED
+from small_runs import through_a_season
+
+@numba.njit
+def own(bay, readings, memory):
+    return vc.Positions(SPEED, 0.1, 0.0, 0.0, 0.0, 1), memory
+
+found = through_a_season(own, until=np.datetime64("2018-10-19"))
+print(*sorted({*found.traces["fan_speed"].tolist()}))
+"""
+
+
+def test_a_policy_follows_what_it_reads_from_other_files(tmp_path):
+    """Its machine code is not kept: nobody could tell that a number elsewhere has changed."""
+    (tmp_path / "study.py").write_text(STUDY)
+    path = os.pathsep.join([str(tmp_path), str(ROOT), str(ROOT / "tests")])
+    for speed in ("0.5", "0.8"):
+        (tmp_path / "settings.py").write_text(f"SPEED = {speed}")
+        shutil.rmtree(tmp_path / "__pycache__", ignore_errors=True)
+        done = python("import study", PYTHONPATH=path)
+        assert (done.stdout.split(), done.stderr) == ([speed], "")
+
+
+# --- Ctrl-C -------------------------------------------------------------------------------------
+
+
+INTERRUPTED = """
+import os, signal, sys, threading, time
+from llvmlite.binding.executionengine import ExecutionEngine
+from ventcalc import compiled
+from ventcalc.commands.main import main
+
+delay, at, timers = float(sys.argv[1]), [], []
+compiling, set_object_cache = compiled._compiling, ExecutionEngine.set_object_cache
+
+def ctrl_c():
+    if not at:
+        at.append(time.process_time())
+        os.kill(os.getpid(), signal.SIGINT)
+
+def begin():
+    if not timers:
+        timers.append(threading.Timer(delay, ctrl_c))
+        if delay > 0.0:
+            timers[0].start()
+    return compiling()
+
+def listen(engine, notify, getbuffer=None):
+    # What is raised in here goes no further.
+    def written(module, code):
+        if timers and delay == 0.0:
+            ctrl_c()
+        notify(module, code)
+    set_object_cache(engine, written, getbuffer)
+
+compiled._compiling, ExecutionEngine.set_object_cache = begin, listen
+code = main("season seed_bay --weather example --layers 4".split())
+print(code, at[0])
+"""
+
+
+@pytest.mark.parametrize("delay", ["0", "0.5", "3"])
+def test_ctrl_c_ends_a_command_that_is_compiling(delay, tmp_path):
+    """
+    Within 2 s of a processor's time, by its status for it and without a word.
+
+    With no delay it comes where LLVM has just written the code of the first function.
+    """
+    place = folder_in(tmp_path)
+    (place / "season-advice.ready").touch()  # so that the command takes to compiling
+    before = processor_time()
+    done = python(INTERRUPTED, delay, XDG_CACHE_HOME=str(tmp_path))
+    status, interrupted = done.stdout.split()
+    assert status == "130"
+    assert processor_time() - before - float(interrupted) < 2.0
+    assert done.stderr == ""
+
+
+def processor_time():
+    """That of all processes started so far. [s]"""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime

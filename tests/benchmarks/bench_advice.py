@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import subprocess
 import sys
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
-from ventcalc.bay.batch import stack_bays
 
-from ventcalc.advice.advise import Memory, Readings, advise
+from ventcalc import compiled
+from ventcalc.advice.advise import Memory, Readings, advise, decide
 from ventcalc.advice.reasons import reasons
+from ventcalc.advice.situation import START
 from ventcalc.bay.file import example_bay
+from ventcalc.bay.hourly import HourlyBay, hourly
 
 BAY = example_bay("seed_bay")
 NIGHT = Readings(
@@ -42,14 +43,25 @@ def test_reasons_for_one_bay(benchmark: Any) -> None:
     assert benchmark(reasons, advice, BAY, "metric")
 
 
-@pytest.mark.parametrize("bays", [100, 10_000])
-def test_advice_for_many_bays(benchmark: Any, bays: int) -> None:
-    many = stack_bays([BAY] * bays)
-    outside = np.linspace(-20.0, 20.0, bays)
-    readings = replace(NIGHT, outside_temperature=outside, pulp_mean=np.full(bays, 9.1))
-    advice, _ = benchmark(advise, many, readings, Memory())
-    assert advice.fan_speed.shape == (bays,)
-    benchmark.extra_info["bays per second"] = round(bays / benchmark.stats.stats.median)
+def ask(bay: HourlyBay, seen: Readings, memory: Memory, outside: Any, speed: Any) -> None:
+    """Advice for one outside temperature after the other."""
+    for i in range(len(outside)):
+        now = Readings(
+            seen.time, outside[i], seen.outside_relative_humidity, seen.return_temperature,
+            seen.return_relative_humidity, seen.plenum_temperature, seen.pulp_bottom,
+            seen.pulp_top, seen.pulp_mean, seen.pulp_coldest, seen.ceiling_temperature, seen.co2,
+            seen.pressure,
+        )  # fmt: skip
+        speed[i] = decide(bay, now, memory)[0].fan_speed
+
+
+@pytest.mark.parametrize("calls", [100, 10_000])
+def test_compiled_advice(benchmark: Any, calls: int) -> None:
+    bay, speed = compiled.record_of(hourly(BAY, NIGHT.time)), np.empty(calls)
+    given = bay, NIGHT, START, np.linspace(-20.0, 20.0, calls), speed
+    benchmark.pedantic(compiled.entry(ask), given, rounds=10, warmup_rounds=1)
+    assert (speed > 0.0).any()
+    benchmark.extra_info["calls per second"] = round(calls / benchmark.stats.stats.median)
 
 
 @pytest.mark.parametrize(

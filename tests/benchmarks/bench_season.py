@@ -1,4 +1,4 @@
-"""A whole season of one bay, and a short one of many bays at once with the memory it takes."""
+"""A whole season of one bay, and short ones of many bays with the memory they take."""
 
 from __future__ import annotations
 
@@ -9,10 +9,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from ventcalc.advice.policies import POLICIES
 from ventcalc.bay.description import Bay
 from ventcalc.bay.file import example_bay
-from ventcalc.season import steps as season_steps
 from ventcalc.season.run import run_season, run_seasons
 from ventcalc.weather import Weather, example_weather, season
 
@@ -45,28 +43,29 @@ def peak_memory() -> float:
 
 @pytest.mark.parametrize("way", ["compiled", "plain"])
 @pytest.mark.parametrize("policy", ["advice", "thermostat"])
-def test_season_of_one_bay(
-    benchmark: Any, weather: Weather, policy: str, way: str, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    if way == "plain":
-        monkeypatch.setattr(season_steps, "available", lambda: False)
-    given = example_bay("seed_bay"), weather, POLICIES[policy]
-    done = benchmark.pedantic(run_season, given, rounds=3, warmup_rounds=1)
+def test_season_of_one_bay(benchmark: Any, weather: Weather, policy: str, way: str) -> None:
+    given = example_bay("seed_bay"), weather, policy
+    how = {"compiled": way == "compiled"}
+    done = benchmark.pedantic(run_season, given, how, rounds=3, warmup_rounds=1)
     benchmark.extra_info["hours"] = hours = len(done.time)
     benchmark.extra_info["ms per hour"] = round(1e3 * benchmark.stats.stats.median / hours, 3)
 
 
 @pytest.mark.parametrize("bays", [1, 10, 100, 1000])
-def test_thirty_days_of_many_bays(benchmark: Any, weather: Weather, bays: int) -> None:
+@pytest.mark.parametrize("workers", [1, 2])
+def test_thirty_days_of_many_bays(
+    benchmark: Any, weather: Weather, bays: int, workers: int
+) -> None:
     """Bays that differ in their airflow; run one size alone for its own peak of memory."""
     bay = short(example_bay("seed_bay"))
-    hours = len(run_season(bay, weather, POLICIES["clock"], layers=4).time)
+    hours = len(run_season(bay, weather, "clock", layers=4).time)
     many = [
         replace(bay, fans=replace(bay.fans, airflow=bay.fans.airflow * share))
         for share in np.linspace(0.7, 1.3, bays).tolist()
     ]
     before = peak_memory()
-    kpi = benchmark.pedantic(run_seasons, (many, weather, POLICIES["advice"]), rounds=1)
+    how = {"workers": workers, "compiled": True}
+    kpi = benchmark.pedantic(run_seasons, (many, weather, "advice"), how, rounds=1)
     assert np.shape(kpi.fan_hours) == (bays,)
     benchmark.extra_info["peak memory before, MB"] = round(before)
     benchmark.extra_info["peak memory after, MB"] = round(peak_memory())

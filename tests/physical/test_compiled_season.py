@@ -1,4 +1,4 @@
-"""Compiled seasons are the plain ones: every key figure, every trace, alone and in a batch."""
+"""Compiled seasons are the plain ones: every key figure, every trace, alone and side by side."""
 
 from __future__ import annotations
 
@@ -7,15 +7,15 @@ from functools import cache
 
 import numpy as np
 import pytest
-from ventcalc._loop import Loop
 
+from ventcalc import compiled as machine
 from ventcalc.advice.policies import POLICIES, Positions
 from ventcalc.bay.description import Heater
 from ventcalc.bay.file import example_bay
 from ventcalc.errors import OutOfRange
 from ventcalc.season import steps as season_steps
 from ventcalc.season.kpi import Kpi
-from ventcalc.season.run import TRACES, run_season, run_seasons
+from ventcalc.season.run import TRACES, WORTH_COMPILING, run_season, run_seasons
 from ventcalc.weather import example_weather
 from ventcalc.weather.files import ARRAYS
 
@@ -40,45 +40,42 @@ BAYS = {"seed": SEED, "fry": FRY, "heated": HEATED, "without humidifier": BARE}
 
 
 @cache
-def weather():
+def weather_once():
     return example_weather()
 
 
-@pytest.fixture
-def calls(monkeypatch):
-    """How often the steps were traced; plainly gone through where ``plain`` is set."""
-    found = []
-    traced = season_steps.traced_loop
-    monkeypatch.setattr(
-        season_steps, "traced_loop", lambda *a, **k: found.append(a) or traced(*a, **k)
-    )
-    return found
+def both(bay, policy, weather=None, **how):
+    """The season in machine code, and in plain Python."""
+    weather = weather_once() if weather is None else weather
+    given = {"layers": LAYERS, **how}
+    return [run_season(bay, weather, policy, compiled=way, **given) for way in (True, False)]
 
 
-def plainly(monkeypatch):
-    monkeypatch.setattr(season_steps, "available", lambda: False)
+def assert_same(ours, theirs):
+    for name in TRACES:
+        np.testing.assert_allclose(
+            ours.traces[name], theirs.traces[name], rtol=1e-9, atol=1e-12, err_msg=name
+        )
+    assert_same_figures(ours.kpi, theirs.kpi, 1e-9)
 
 
-def assert_same(ours, theirs, name=""):
-    np.testing.assert_allclose(ours, theirs, rtol=1e-9, atol=1e-12, err_msg=name)
+def assert_same_figures(ours, theirs, rtol, place=None):
+    for field in fields(Kpi):
+        one = getattr(ours, field.name)
+        one = one if place is None else one[place]
+        np.testing.assert_allclose(
+            one, getattr(theirs, field.name), rtol=rtol, atol=1e-12, err_msg=field.name
+        )
 
 
 @pytest.mark.parametrize("policy", list(POLICIES))
 @pytest.mark.parametrize("bay", BAYS.values(), ids=list(BAYS))
-def test_compiled_is_plain(bay, policy, calls, monkeypatch):
-    compiled = run_season(bay, weather(), POLICIES[policy], layers=LAYERS)
-    assert len(calls) == 1
-    plainly(monkeypatch)
-    plain = run_season(bay, weather(), POLICIES[policy], layers=LAYERS)
-    assert len(calls) == 1
-    for name in TRACES:
-        assert_same(compiled.traces[name], plain.traces[name], name)
-    for field in fields(Kpi):
-        assert_same(getattr(compiled.kpi, field.name), getattr(plain.kpi, field.name), field.name)
+def test_compiled_is_plain(bay, policy):
+    assert_same(*both(bay, policy))
 
 
 def many():
-    """Seven bays, a full group of lanes and a rest; some with a heater, some without humidifier."""
+    """Seven bays; some with a heater, some without humidifier."""
     shares = np.linspace(0.6, 1.5, 7).tolist()
     return [
         replace(
@@ -92,100 +89,116 @@ def many():
 
 
 @pytest.mark.parametrize("policy", ["advice", "clock"])
-def test_a_bay_in_a_batch_is_the_bay_alone(policy, calls):
-    """To the last bit but that of a few sums: lanes of a vector do what a single number does."""
-    together = run_seasons(many(), weather(), POLICIES[policy], layers=LAYERS)
+@pytest.mark.parametrize("workers", [1, 3])
+def test_a_bay_among_many_is_the_bay_alone(policy, workers):
+    together = run_seasons(
+        many(), weather_once(), policy, layers=LAYERS, workers=workers, compiled=True
+    )
     for k, bay in enumerate(many()):
-        alone = run_season(bay, weather(), POLICIES[policy], layers=LAYERS).kpi
-        for field in fields(Kpi):
-            ours = np.broadcast_to(getattr(together, field.name), 7)[k]
-            np.testing.assert_allclose(
-                ours, getattr(alone, field.name), rtol=1e-10, atol=1e-12, err_msg=field.name
-            )
-    assert len(calls) == 8
+        alone = run_season(bay, weather_once(), policy, layers=LAYERS, compiled=True).kpi
+        assert_same_figures(together, alone, 1e-10, place=k)
 
 
-def test_a_compiled_batch_is_a_plain_batch(monkeypatch):
-    compiled = run_seasons(many(), weather(), POLICIES["advice"], layers=LAYERS)
-    plainly(monkeypatch)
-    plain = run_seasons(many(), weather(), POLICIES["advice"], layers=LAYERS)
-    for field in fields(Kpi):
-        assert_same(getattr(compiled, field.name), getattr(plain, field.name), field.name)
+def test_many_compiled_are_many_plain():
+    ours, theirs = (
+        run_seasons(many(), weather_once(), layers=LAYERS, compiled=way) for way in (True, False)
+    )
+    assert_same_figures(ours, theirs, 1e-9)
 
 
-def test_a_policy_from_outside_is_called_every_step(calls):
-    """It may keep count, ask the time or toss a coin: it is never traced."""
+@pytest.mark.parametrize("compiled", [True, False])
+def test_a_policy_from_outside_is_called_every_step(compiled):
+    """It may keep count, ask the time or toss a coin: it is never compiled."""
     seen = []
 
     def counts(bay, readings, memory):
         seen.append(readings.time)
         return Positions(fan_speed=0.5 if len(seen) % 2 else 0.0), None
 
-    found = run_season(SEED, weather(), counts, layers=LAYERS)
+    found = run_season(SEED, weather_once(), counts, layers=LAYERS, compiled=compiled)
     assert seen == found.time.astype("datetime64[s]").astype(np.int64).tolist()
-    assert len(calls) == 0
     assert found.kpi.fan_starts == len(seen) // 2 + len(seen) % 2
 
 
-def test_a_short_season_is_not_worth_compiling(calls):
+@pytest.fixture
+def asked(monkeypatch):
+    """Names of the functions whose machine code was asked for."""
+    found = []
+    entry = machine.entry
+    monkeypatch.setattr(machine, "entry", lambda f: found.append(f.__name__) or entry(f))
+    return found
+
+
+def test_a_single_season_waits_for_no_compiler(asked, monkeypatch):
+    """Machine code is taken where it is ready, or worth its while; else the plain way is."""
     brief = short(example_bay("seed_bay"), warm_up_start="10-20", unloading_start="10-22")
-    found = run_season(brief, weather(), POLICIES["advice"], layers=LAYERS)
-    assert len(found.time) < season_steps.WORTH_COMPILING
-    assert len(calls) == 0
+
+    def bays(count):
+        run_seasons([brief] * count, weather_once(), "nothing", layers=LAYERS)
+        used = bool(asked)
+        asked.clear()
+        return used
+
+    monkeypatch.setattr(machine, "ready", lambda name: False)
+    run_season(brief, weather_once(), "nothing", layers=LAYERS)
+    assert not asked
+    assert not bays(WORTH_COMPILING - 1)
+    assert bays(WORTH_COMPILING)
+    monkeypatch.setattr(machine, "ready", lambda name: name == "season-nothing")
+    run_season(brief, weather_once(), "clock", layers=LAYERS)
+    assert not asked
+    run_season(brief, weather_once(), "nothing", layers=LAYERS)
+    assert asked
+    asked.clear()
+    assert bays(1)
+    run_season(brief, weather_once(), "nothing", layers=LAYERS, compiled=False)
+    assert not asked
 
 
 @pytest.mark.parametrize("bays", [None, 5])
-def test_a_number_out_of_range_is_told_as_ever(bays, calls, monkeypatch):
-    """Weather no store has seen: what compiled steps cannot say, the plain ones do."""
-    whole = weather()
-    frost = np.where(whole.time > np.datetime64("2018-10-28T12"), -90.0, whole.temperature)
+def test_a_number_out_of_range_is_told_the_same_either_way(bays):
+    """Frost no store has seen, and doors that do not shut: what it is, and at which hour."""
+    whole = weather_once()
+    frost = np.where(whole.time > np.datetime64("2018-10-28T12"), -49.5, whole.temperature)
     beyond = replace(whole, temperature=frost)
+    open_to_all = replace(SEED, doors=replace(SEED.doors, leakage_fraction=0.95))
 
-    def run():
+    def told(compiled):
         season = run_season if bays is None else run_seasons
-        one = SEED if bays is None else [SEED] * bays
+        one = open_to_all if bays is None else [open_to_all] * bays
         with pytest.raises(OutOfRange) as caught:
-            season(one, beyond, POLICIES["clock"], layers=LAYERS)
+            season(one, beyond, "clock", layers=LAYERS, compiled=compiled)
         return str(caught.value)
 
-    compiled = run()
-    plainly(monkeypatch)
-    assert compiled == run()
+    assert told(True) == told(False)
+    assert "inlet_temperature must lie in -40 to 45 °C" in told(True)
+    assert "at 2018-10-29T04:00:00 UTC" in told(True)  # 22 o'clock in Denver, when the fans start
 
 
-def test_a_block_gone_through_plainly_changes_nothing(monkeypatch):
-    """Blocks that fail are repeated from where the last one ended, not from the beginning."""
-    whole = run_season(SEED, weather(), POLICIES["advice"], layers=LAYERS)
-    steps, count = Loop.steps, []
-
-    def fails_now_and_then(self, *given):
-        count.append(1)
-        return None if len(count) % 2 else steps(self, *given)
-
-    monkeypatch.setattr(Loop, "steps", fails_now_and_then)
-    mixed = run_season(SEED, weather(), POLICIES["advice"], layers=LAYERS)
-    assert len(count) > 2
-    for name in TRACES:
-        assert_same(mixed.traces[name], whole.traces[name], name)
+@pytest.mark.parametrize("block", [1, 7, 10_000])
+def test_blocks_of_steps_change_nothing(block, monkeypatch):
+    """They only say how often whoever waits is told."""
+    brief = short(example_bay("seed_bay"), warm_up_start="10-20", unloading_start="10-22")
+    whole = both(brief, "advice")
+    monkeypatch.setattr(season_steps, "COMPILED_BLOCK", block)
+    monkeypatch.setattr(season_steps, "PLAIN_BLOCK", block)
+    for one, other in zip(whole, both(brief, "advice"), strict=True):
+        for name in TRACES:
+            np.testing.assert_array_equal(one.traces[name], other.traces[name], err_msg=name)
 
 
-def test_steps_of_three_hours(monkeypatch):
+def test_steps_of_three_hours():
     """Long steps look at the last source of heat too, and are cut by it."""
-    whole = weather()
+    whole = weather_once()
     coarse = replace(whole, step=3 * 3600.0, **{n: getattr(whole, n)[::3] for n in ARRAYS})
-    monkeypatch.setattr(season_steps, "WORTH_COMPILING", 100)
-    compiled = run_season(SEED, coarse, POLICIES["advice"], layers=LAYERS)
-    plainly(monkeypatch)
-    plain = run_season(SEED, coarse, POLICIES["advice"], layers=LAYERS)
+    compiled, plain = both(SEED, "advice", coarse)
     assert 200 < len(plain.time) < 260
-    for name in TRACES:
-        assert_same(compiled.traces[name], plain.traces[name], name)
+    assert_same(compiled, plain)
 
 
-def test_layers_so_thin_that_conduction_cuts_the_step(calls):
-    """They are not compiled, and not tried in vain."""
-    thin = run_season(SEED, weather(), POLICIES["nothing"], layers=170)
-    assert len(calls) == 0
-    coarse = run_season(SEED, weather(), POLICIES["nothing"], layers=40)
-    assert len(calls) == 1
-    assert thin.kpi.mass_loss == pytest.approx(coarse.kpi.mass_loss, rel=0.05)
+def test_layers_so_thin_that_conduction_cuts_the_step():
+    three_days = np.datetime64("2018-10-13T06")
+    compiled, plain = both(SEED, "nothing", layers=170, until=three_days)
+    assert_same(compiled, plain)
+    coarse = both(SEED, "nothing", layers=40, until=three_days)[0]
+    assert plain.kpi.mass_loss == pytest.approx(coarse.kpi.mass_loss, rel=0.05)

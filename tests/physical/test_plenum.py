@@ -207,6 +207,36 @@ def test_coil_heat_for_a_temperature_gives_it(t_ret, rh_ret, difference, share):
     assert warmer == 0.0
 
 
+@settings(deadline=None, max_examples=60)
+@given(return_temperatures, moist, st.floats(2.0, 6.0), st.floats(0.0, 0.4), st.floats(0.0, 20.0))
+def test_no_more_coil_heat_is_asked_for_than_the_surface_gives(
+    t_ret, rh_ret, difference, bypass, colder
+):
+    given_ = case(10.0, 0.5, t_ret, rh_ret)
+    most = plenum.coil_heat_for(
+        bypass_factor=bypass, wanted_temperature=t_ret - difference - colder, mass_flow=20.0,
+        entering_temperature=t_ret, entering_humidity_ratio=given_["return_humidity_ratio"],
+        coil_temperature_difference=difference, pressure=P,
+    )  # fmt: skip
+    found = supplied(
+        0.0, given_, coil_heat=1e9, coil_temperature_difference=difference, bypass_factor=bypass
+    )
+    assert most == approx(found.coil_heat, rel=1e-9)
+
+
+@given(return_temperatures, st.floats(0.1, 0.5), st.floats(0.1, 4.0), st.floats(0.0, 0.4))
+def test_a_dry_coil_cools_by_its_share_of_the_difference(t, relative, difference, bypass):
+    """Nothing condenses: what does not miss the surface leaves as warm as it."""
+    given_ = case(10.0, 0.5, t, relative)
+    w = given_["return_humidity_ratio"]
+    assume(air.saturation_humidity_ratio(t - difference, P) > w)
+    found = supplied(
+        0.0, given_, coil_heat=1e9, coil_temperature_difference=difference, bypass_factor=bypass
+    )
+    assert found.temperature == approx(t - (1.0 - bypass) * difference, abs=1e-9)
+    assert found.humidity_ratio == approx(w, rel=1e-12)
+
+
 # --- the inverse --------------------------------------------------------------------------
 
 INVERSE = {
@@ -236,6 +266,23 @@ def test_the_fraction_for_a_temperature_gives_it(
     assume(0.0 < share < 1.0)
     found = supplied(share, given_, humidity_wanted=aim, water_capacity=capacity)
     assert found.temperature == approx(wanted, abs=0.02)
+
+
+@given(st.floats(-10.0, 16.0), st.floats(0.2, 0.7), st.floats(0.01, 2.0), shares)
+def test_air_hardly_colder_than_the_return_is_mixed_as_any_other(t_out, relative, warmer, share):
+    given_ = case(t_out, relative, t_out + warmer, relative)
+    wanted = supplied(share, given_).temperature
+    assert opening(given_, wanted, 0.0, 0.0) == approx(share, abs=1e-6)
+
+
+@pytest.mark.parametrize("aim", [0.0, 0.95])
+@pytest.mark.parametrize("wanted", [3.0, 8.0])
+def test_outside_air_just_like_the_return_asks_for_no_opening_between(wanted, aim):
+    """It can do nothing either way: no number is divided by nothing."""
+    given_ = case(8.0, 0.9, 8.0, 0.9)
+    share = opening(given_, wanted, aim, 0.02)
+    assert math.isfinite(share)
+    assert not 1e-3 < share < 1.0
 
 
 @settings(deadline=None, max_examples=200)

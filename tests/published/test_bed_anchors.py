@@ -8,13 +8,22 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import fluids
 import numpy as np
 import pytest
+from CoolProp.CoolProp import PropsSI
 
 from ventcalc import air
 from ventcalc.pile import bed
 from ventcalc.pile.crop import crop_for
-from ventcalc.pile.passage import natural_velocity
+from ventcalc.pile.passage import (
+    AIR_CONDUCTIVITY,
+    AIR_VISCOSITY,
+    DRAUGHT_SHARE,
+    PRANDTL,
+    heat_transfer_coefficient,
+    natural_velocity,
+)
 
 approx = pytest.approx
 HOUR, DAY = 3600.0, 86400.0
@@ -56,6 +65,41 @@ def ventilated(heat, cfm, relative, temperature=10.0, crop=None):
     ratio = air.humidity_ratio(temperature, relative, PRESSURE)
     state, _ = blown(model, state, velocity, temperature, ratio, step=6 * HOUR, count=240)
     return float(state.temperature[-1] - state.temperature[0])
+
+
+@pytest.mark.parametrize(("reynolds", "nusselt"), [(32.0, 9.851), (100.0, 17.55), (1024.0, 64.80)])
+def test_heat_transfer_of_a_packed_bed(reynolds, nusselt):
+    """
+    Nu = 2 + 1.1 Re^0.6 Pr^(1/3), Wakao and Kaguei 1982 (from memory), worked out by hand.
+
+    Re^0.6 is 8, 15.849 and 64; Pr^(1/3) is 0.8921.
+    """
+    velocity = reynolds * AIR_VISCOSITY / (0.06 * 1.25)
+    found = heat_transfer_coefficient(velocity, 0.06, 1.25) * 0.06 / AIR_CONDUCTIVITY
+    assert found == approx(nusselt, rel=5e-4)
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [("conductivity", AIR_CONDUCTIVITY), ("viscosity", AIR_VISCOSITY), ("Prandtl", PRANDTL)],
+)
+def test_properties_of_air(name, value):
+    """Lemmon and Jacobsen 2004, by CoolProp; air at 5 °C."""
+    assert value == approx(PropsSI(name, "T", 278.15, "P", PRESSURE, "Air"), rel=0.01)
+
+
+@pytest.mark.parametrize("excess", [1.0, 4.0])
+def test_the_draught_of_a_free_pile_is_that_of_creeping_flow(excess):
+    """Its resistance by Ergun 1952 in the open library fluids, its push by Archimedes."""
+    model = a_bed(crop_for("table"))
+    density = PRESSURE / (287.05 * 283.15)
+    free = natural_velocity(model, 10.0 + excess, 10.0) / DRAUGHT_SHARE
+    creeping = 1e-8
+    drop = fluids.packed_bed.Ergun(
+        dp=model.tuber_diameter, voidage=model.porosity, vs=creeping, rho=density,
+        mu=AIR_VISCOSITY, L=1.0,
+    )  # fmt: skip
+    assert drop / creeping * free == approx(density * 9.80665 * excess / 283.15, rel=1e-3)
 
 
 def test_temperature_rise_through_a_ventilated_pile():

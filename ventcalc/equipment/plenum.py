@@ -133,7 +133,7 @@ def supply(
     if humidity_wanted > 0.0 and not fog > 0.0:
         # What is unknown must not look like "no need": NaN goes through the humidifier.
         most = min(vapour_limit - vapour, water_capacity / mass_flow)
-        if not most <= 0.0 or math.isnan(warm):
+        if not most <= 0.0:
             wanted = max(humidity_wanted, LEAST_HUMIDITY)
             moist = humidified(warm, vapour, pressure, wanted, WATER_TEMPERATURE)
             added = max(min(most, moist - vapour), 0.0)
