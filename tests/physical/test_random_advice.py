@@ -215,7 +215,7 @@ def test_no_supply_below_the_floor_nor_above_the_dew_point_of_the_coldest_tuber(
     room[found["action"] == Action.CHOSEN] = WETTING_ROOM
     room[found["action"] == Action.PROTECT] = PROTECT_WETS
     free = (found["action"] == Action.PEOPLE_INSIDE) | (found["pulp_cold"] > 0.0)
-    free |= np.isnan(found["plenum_dew_point"])
+    free |= np.isnan(found["plenum_dew_point"] + found["pulp_coldest"])
     assert not np.isnan(found["plenum_dew_point"][runs & (found["action"] < Action.PROTECT)]).any()
     dry = found["plenum_dew_point"] <= found["pulp_coldest"] + room + 1e-9
     assert dry[runs & ~free].all()

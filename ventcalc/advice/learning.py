@@ -38,6 +38,8 @@ FINDING_LIFE = 86400.0
 """After which a finding that nothing confirms is forgotten. [s]"""
 STILL = 0.3
 """Plenum this near to the bottom tubers has felt no fans. [K]"""
+FELT = 1.0
+"""Expected supply this far from the bottom tubers would be felt in the plenum. [K]"""
 MIST_SHOWS = 0.8
 """Cooling by the humidifier from which on the plenum shows it. [K]"""
 MIST_MISSED = 0.6
@@ -75,7 +77,7 @@ def learn(bay: HourlyBay, readings: Readings, memory: Memory, elapsed: float) ->
     if math.isnan(error) or not memory.fan_on or not elapsed > 0.0 or not memory.fan_since > 0.0:
         return Findings(bias, door, door_age, lacking, humidifier_age, 0.0)
     expected = memory.expected_plenum_temperature - readings.pulp_bottom
-    if abs(readings.plenum_temperature - readings.pulp_bottom) < STILL and abs(expected) > FAR_OFF:
+    if abs(readings.plenum_temperature - readings.pulp_bottom) < STILL and abs(expected) > FELT:
         return Findings(bias, door, door_age, lacking, humidifier_age, memory.no_air + elapsed)
     span = memory.expected_outside_temperature - memory.expected_return_temperature
     if abs(span) >= CLEAR_SPAN:

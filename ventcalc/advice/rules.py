@@ -605,6 +605,7 @@ def _remember(
     expected = advice.plenum_temperature if fan_on else math.nan
     fan_speed = advice.fan_speed if fan_on else 0.0
     door_opening = advice.door_opening if fan_on else 0.0
+    drop = mist if mist > 0.0 else 0.0
     return Memory(
         time=now.readings.time,
         target=now.target,
@@ -628,7 +629,7 @@ def _remember(
         expected_humidity=advice.plenum_relative_humidity,
         expected_return_temperature=now.run_temperature,
         expected_outside_temperature=now.outside_temperature,
-        expected_humidifier_drop=mist,
+        expected_humidifier_drop=drop,
         outside_correction=found.outside_correction,
         door_share=found.door_share,
         door_age=found.door_age,
