@@ -92,9 +92,7 @@ def with_alarm_times(advice: Advice, bay: Bay | HourlyBay, memory: Memory) -> Me
 
 def _frost(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
     seen = advice.situation.readings
-    plenum, pulp = (
-        show(t, "degC", units) for t in (seen.plenum_temperature, coldest_heard(seen))
-    )
+    plenum, pulp = (show(t, "degC", units) for t in (seen.plenum_temperature, coldest_heard(seen)))
     if advice.pulp_cold:
         text = f"The coldest pulp is at {pulp}, near freezing injury."
         return 1, text, "Close the fresh-air door by hand; warm the plenum; check the probe."

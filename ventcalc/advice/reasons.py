@@ -119,9 +119,7 @@ def _hands_off(advice: Advice) -> str:
 
 def _protect(advice: Advice, units: UnitSystem) -> str:
     seen = advice.situation.readings
-    plenum, pulp = (
-        show(t, "degC", units) for t in (seen.plenum_temperature, coldest_heard(seen))
-    )
+    plenum, pulp = (show(t, "degC", units) for t in (seen.plenum_temperature, coldest_heard(seen)))
     stood = f"the plenum is at {plenum}, the coldest pulp at {pulp}"
     if advice.fan_speed > 0.0:
         return f"Freeze protection, door closed: recirculate the pile's own warmth; {stood}."
