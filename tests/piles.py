@@ -133,7 +133,8 @@ def rest():
 CASES = {
     Action[case.__name__.upper()]: case
     for case in (
-        people_inside, protect, hands_off, chosen, cool_by_outside, cool_by_coil, warm_by_outside, warm_by_heater,
-        fresh_air, tail, dry_ceiling, even_out, finish_run, wait, rest,
+        people_inside, protect, hands_off, chosen, cool_by_outside, cool_by_coil,
+        warm_by_outside, warm_by_heater, fresh_air, tail, dry_ceiling, even_out,
+        finish_run, wait, rest,
     )
 }  # fmt: skip

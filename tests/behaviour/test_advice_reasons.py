@@ -25,7 +25,7 @@ from piles import (
     rested,
 )
 
-from ventcalc.advice.advise import Action, Memory, Readings, advise
+from ventcalc.advice.advise import Action, Readings, advise
 from ventcalc.advice.outside_air import FOG_LIMIT, Binding, Verdict
 from ventcalc.advice.reasons import outside_words, reasons
 from ventcalc.advice.rules import REFRESH_FROM

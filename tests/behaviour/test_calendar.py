@@ -206,7 +206,6 @@ def test_a_first_target_does_not_ask_a_warm_pile_for_the_plan():
     assert first == pytest.approx(12.5 - COLD_START, abs=1e-9)
 
 
-
 def test_missing_pulp_leaves_a_number():
     for last in (float("nan"), 8.0):
         found = target_at(local(2026, 11, 1), last, float("nan"), HOUR)

@@ -522,8 +522,3 @@ def test_fans_that_do_not_blow_are_found():
     assert "fans_no_air" in ids(*kept[-1])
     again = lessons(2, sound, memory=kept[-1][1])
     assert "fans_no_air" not in ids(*again[-1])
-
-
-# --- seasons with faults ----------------------------------------------------------------------
-
-pytest.importorskip("numba")

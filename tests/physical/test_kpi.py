@@ -97,7 +97,7 @@ def test_off_plan_counts_from_healing_to_the_warm_up():
 
 
 def test_late_counts_from_the_planned_to_the_real_arrival():
-    """Held at 3.3 °C, band 0.6 K: 5.0 and 4.0 °C are not there, 3.8 is; later warmth is not late."""
+    """Held at 3.3 °C, band 0.6 K: 5.0 and 4.0 °C are late, 3.8 is there; warmth after it is not."""
     means = (6.0, 5.0, 4.0, 3.8, 5.0, 3.0)
     planned = (4.0, 3.0, 3.0, 3.0, 3.0, 3.0)
     steps = [(state([m, m]), hour(), plan(p)) for m, p in zip(means, planned, strict=True)]

@@ -356,12 +356,17 @@ def test_nothing_jumps_at_zero():
 def test_fog_is_dried_before_it_meets_the_crop():
     """Saturated return air and hard frost: fog wherever the door opens beyond the verdict."""
     verdict, _ = judged(
-        DRY, outside_temperature=-35.0, setpoint=5.0, return_relative_humidity=1.0, return_temperature=8.4
+        DRY,
+        outside_temperature=-35.0,
+        setpoint=5.0,
+        return_relative_humidity=1.0,
+        return_temperature=8.4,
     )
     assert verdict.fog <= FOG_LIMIT
     wider, _ = judged(
         DRY,
-        outside_temperature=-35.0, setpoint=5.0,
+        outside_temperature=-35.0,
+        setpoint=5.0,
         return_relative_humidity=0.85,
         return_temperature=8.4,
     )

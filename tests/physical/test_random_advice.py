@@ -18,9 +18,9 @@ from numba.extending import register_jitable
 
 from ventcalc import compiled
 from ventcalc.advice.advise import Action, Readings
-from ventcalc.advice.outside_air import Binding
 from ventcalc.advice.chooser import WETTING_ROOM
 from ventcalc.advice.learning import MOST
+from ventcalc.advice.outside_air import Binding
 from ventcalc.advice.readings import OUT_OF_ORDER, START
 from ventcalc.advice.rules import PROTECT_WETS, SHORTEST, decide
 from ventcalc.bay.calendar import STAGES
@@ -222,9 +222,10 @@ def test_no_supply_below_the_floor_nor_above_the_dew_point_of_the_coldest_tuber(
     # Nor far below the coldest tuber, but for people's sake or through a door that cannot shut.
     tight = runs & known & ~unknown & np.isnan(found["door_share"])
     tight &= found["action"] != Action.PEOPLE_INSIDE
-    least = np.minimum(found["pulp_coldest"] - BAYS[name].limits.supply_difference,
-                       found["run_temperature"] - found["leak_chills"])  # fmt: skip
-    assert (supply >= least - 1e-3)[tight].all()
+    least = np.fmin(found["pulp_coldest"] - BAYS[name].limits.supply_difference,
+                    found["run_temperature"] - found["leak_chills"])  # fmt: skip
+    # Less mist is reckoned on a straight line: two hundredths of a kelvin.
+    assert (supply >= least - 0.02)[tight].all()
     protects = found["action"] == Action.PROTECT
     for part in ("door_opening", "humidifier", "refrigeration"):
         assert (found[part][protects] == 0.0).all()
