@@ -579,10 +579,10 @@ def test_season_compare(run, short_bay):
 
 
 def test_season_whose_pile_leaves_the_model(run, short_bay, monkeypatch):
-    def hot(bay, weather, name, layers):
+    def hot(bay, weather, name, layers, fast):
         if name != "clock":
             raise OutOfRange("temperature", -5.0, 45.0, 46.0, "", "°C", "")
-        return simulate(bay, weather, name, layers)
+        return simulate(bay, weather, name, layers, fast)
 
     monkeypatch.setattr("ventcalc.commands.season.simulate", hot)
     words = ("season", short_bay, "--weather", "example", "--layers", "10")
