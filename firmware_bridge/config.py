@@ -75,6 +75,8 @@ class BrokerConfig:
 class Limits:
     """``[bays.limits]``: the envelope of the safety gate; it refuses, it never trims."""
 
+    # Below the adviser's own floor (1.0 °C) on purpose: the gate is the last fence, and refuses a
+    # whole advice; at the same floor the noise of the probes would make it refuse sound ones.
     plenum_floor_c: float = entry("coldest supply air", 0.5, low=-0.5, high=10)
     wetting_margin_k: float = entry("coldest pulp less dew point of the supply", 0.0, low=0, high=3)
     door_full: float = entry("part of fresh air with the door wide open", 1.0, low=0.05, high=1)

@@ -125,7 +125,7 @@ def test_without_known_air_nothing_is_promised(capsys, tables, bay_of):
 
 def test_lots_that_do_not_fit(capsys):
     _, out, _ = run(capsys, "seed_bay", "--height", "12 ft")
-    assert "No: lots against capacity." in out
+    assert "No: crop against capacity." in out
 
 
 def test_methods_for_walls_stand_side_by_side(capsys):

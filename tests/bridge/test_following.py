@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import replace
 
 import pytest
 
@@ -88,7 +87,7 @@ def stuck_door(monkeypatch):
     def control(sim, now):
         whole(sim, now)
         if stuck:
-            sim.plant.positions = replace(sim.plant.positions, door_opening=0.0)
+            sim.plant.positions = sim.plant.positions._replace(door_opening=0.0)
 
     monkeypatch.setattr(Simulator, "control", control)
     return stuck

@@ -46,10 +46,9 @@ OUTSIDE = simulator.outside_at
 def _weather(temperature, time, pressure):
     """The example weather at another temperature."""
     ratio = float(air.humidity_ratio(temperature, 0.7, pressure))
-    return replace(
-        OUTSIDE(time, pressure), temperature=temperature, relative_humidity=0.7,
-        humidity_ratio=ratio,
-    )  # fmt: skip
+    return OUTSIDE(time, pressure)._replace(
+        temperature=temperature, relative_humidity=0.7, humidity_ratio=ratio
+    )
 
 
 class Installation(RuleBasedStateMachine):

@@ -155,7 +155,7 @@ def test_both_raise_where_something_is_divided_by_nothing():
 
 @pytest.mark.parametrize("name", PLANT_REFRIGERANTS)
 def test_the_cooling_plant(name):
-    plant = cooling_plant(name, design_surface=-1.0, design_outside=30.0)
+    plant = cooling_plant(name, design_surface_temperature=-1.0, design_outside_temperature=30.0)
     record = compiled.record_of(plant)
     names = arguments(hourly_performance)[1:]
 

@@ -56,7 +56,6 @@ def test_ceiling_limit_against_coolprop(temperature: float, humidity: float) -> 
 @pytest.mark.parametrize("humidity", [0.7, 0.9, 0.97])
 def test_slopes_against_psychrolib(humidity: float) -> None:
     """Slopes of the dew point against differences of psychrolib's, 1 %; water, 8 °C."""
-    psychrolib.SetUnitSystem(psychrolib.SI)
     temperature = 8.0
     dew_point = psychrolib.GetTDewPointFromRelHum(temperature, humidity)
     by_temperature, by_humidity = condensation.dew_point_slopes(temperature, humidity, dew_point)

@@ -305,7 +305,6 @@ FRY = example_bay("fry_bay")
 
 def test_load_of_a_warm_day_in_holding_by_hand():
     """Part by part; enthalpies by psychrolib, CO2 by 2816 kJ per 264 g (glucose)."""
-    psychrolib.SetUnitSystem(psychrolib.SI)
     check = check_pile(FRY, warm_temperature=18.0).check("cold_holding")
     parts = {aside.key: aside.value for aside in check.asides}
     pressure = psychrolib.GetStandardAtmPressure(20.0)

@@ -212,6 +212,7 @@ def test_coil_heat_for_a_temperature_gives_it(t_ret, rh_ret, difference, share):
 def test_no_more_coil_heat_is_asked_for_than_the_surface_gives(
     t_ret, rh_ret, difference, bypass, colder
 ):
+    assume(abs(t_ret - difference) > 1e-6)  # frost begins there, with a jump
     given_ = case(10.0, 0.5, t_ret, rh_ret)
     most = plenum.coil_heat_for(
         bypass_factor=bypass, wanted_temperature=t_ret - difference - colder, mass_flow=20.0,

@@ -16,7 +16,6 @@ from ventcalc import air
 
 @pytest.fixture(scope="module")
 def states():
-    psychrolib.SetUnitSystem(psychrolib.SI)
     random = np.random.default_rng(11)
     n = 300
     return list(

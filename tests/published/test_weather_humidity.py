@@ -30,7 +30,6 @@ def test_humidity_ratio_fits_the_dew_point_of_the_file(
     path = DATA / name
     weather = read_weather(path)
     rows = [line.split(",") for line in path.read_text().splitlines()[header:]]
-    psychrolib.SetUnitSystem(psychrolib.SI)
     states = list(zip(rows, weather.humidity_ratio, weather.pressure, strict=True))
     for row, ratio, pressure in states[:21] + states[27:]:
         expected = psychrolib.GetHumRatioFromTDewPoint(float(row[dew_point]), float(pressure))

@@ -49,7 +49,7 @@ def _lots(bay: Bay, height: Any, mass: Any) -> Check:
         mass,
         DENSITY_DOUBT * mass,
         key="lots",
-        name="lots against capacity",
+        name="crop against capacity",
         unit="kg",
         formula="length x width x height x bulk density holds the sum of the lots",
         source="bulk density 40-43 lb/ft3: Olsen and Teixeira, Univ. of Idaho",

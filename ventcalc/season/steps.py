@@ -91,10 +91,10 @@ class Ran:
     """What a course of steps left behind."""
 
     state: BayState
-    layers: Any
-    """List of ``Layer``, or records of them."""
-    memory: Any
-    """Of the policy."""
+    layers: Sequence[Layer] | NDArray[Any]
+    """Of the pile, from the bottom up."""
+    memory: object
+    """What the policy wants to be given next; its own type."""
     records: NDArray[Any]
     """One ``StepRecord`` a step."""
     pulp: NDArray[np.float64]

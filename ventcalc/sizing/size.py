@@ -277,10 +277,10 @@ def _check_note(check: PileCheck) -> str:
     """What the check of the sized bay says."""
     failed = [one.name for one in check.checks if np.any(one.verdict == "no")]
     if failed:
-        return f"The check of the sized bay says no to: {'; '.join(failed)}."
+        return f"These checks fail for the sized bay: {'; '.join(failed)}."
     silent = sum(bool(np.any(one.verdict == "cannot say")) for one in check.checks)
     return (
-        f"The check of the sized bay says no to nothing, and cannot say for {silent} of "
-        f"{len(check.checks)}: walls and floor are for a structural engineer, and what "
+        f"No check fails for the sized bay; {silent} of {len(check.checks)} cannot be "
+        "judged: walls and floor are for a structural engineer, and what "
         "refrigeration does not do is for outside air."
     )
