@@ -10,7 +10,7 @@ MODES = ("observe", "advise", "confirm", "bounded")
 """How far advice may go, from least to most; ``observe`` never reaches the wire."""
 ACTIONS = (
     "none", "rest", "wait", "finish", "even", "dry", "tail", "fresh", "heater", "warm", "coil",
-    "outside", "protect",
+    "outside", "protect", "people", "chosen",
 )  # fmt: skip
 """What advice is about; the integer form sends the place in this list."""
 NONE_REASONS = (

@@ -52,6 +52,8 @@ ACTION_TITLES = {
     "coil": "Cool with refrigeration",
     "outside": "Cool with outside air",
     "protect": "Protect from freezing",
+    "people": "People are inside: nothing starts",
+    "chosen": "The best of the next hour",
 }
 MODE_WORDS = {
     "observe": "observe: nothing is sent to the controller",

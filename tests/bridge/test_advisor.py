@@ -177,6 +177,7 @@ def test_every_action_of_the_adviser_has_its_place_on_the_wire():
         "none": "HANDS_OFF", "rest": "REST", "wait": "WAIT", "finish": "FINISH_RUN",
         "even": "EVEN_OUT", "dry": "DRY_CEILING", "tail": "TAIL", "fresh": "FRESH_AIR",
         "heater": "WARM_BY_HEATER", "warm": "WARM_BY_OUTSIDE", "coil": "COOL_BY_COIL",
-        "outside": "COOL_BY_OUTSIDE", "protect": "PROTECT",
+        "outside": "COOL_BY_OUTSIDE", "protect": "PROTECT", "people": "PEOPLE_INSIDE",
+        "chosen": "CHOSEN",
     }  # fmt: skip
     assert [wire[name] for name in ACTIONS] == [one.name for one in sorted(Action)]

@@ -19,10 +19,11 @@ from numba.extending import register_jitable
 from ventcalc import compiled
 from ventcalc.advice.advise import Action, Readings
 from ventcalc.advice.chooser import WETTING_ROOM
+from ventcalc.advice.envelope import PROTECT_WETS, SHORTEST
 from ventcalc.advice.learning import MOST
 from ventcalc.advice.outside_air import Binding
 from ventcalc.advice.readings import OUT_OF_ORDER, START
-from ventcalc.advice.rules import PROTECT_WETS, SHORTEST, decide
+from ventcalc.advice.rules import decide
 from ventcalc.bay.calendar import STAGES
 from ventcalc.bay.description import Heater
 from ventcalc.bay.file import example_bay

@@ -7,9 +7,10 @@ stand in ``rules``.
 
 from __future__ import annotations
 
+from ventcalc.advice.action import Action, Advice
 from ventcalc.advice.alarms import with_alarm_times
 from ventcalc.advice.readings import START, Memory, Readings
-from ventcalc.advice.rules import Action, Advice, decide
+from ventcalc.advice.rules import decide
 from ventcalc.bay.description import Bay
 from ventcalc.bay.hourly import HourlyBay, hourly
 from ventcalc.errors import check_range

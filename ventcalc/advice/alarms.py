@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Literal
 
+from ventcalc.advice.action import Advice
 from ventcalc.advice.freeze_guard import FANS_OFF, LATCHED, coldest_heard
 from ventcalc.advice.readings import OUT_OF_ORDER, Memory
-from ventcalc.advice.rules import CO2_DANGEROUS, PEOPLE_CO2, Advice
+from ventcalc.advice.rules import CO2_DANGEROUS, PEOPLE_CO2
 from ventcalc.bay.description import Bay
 from ventcalc.bay.hourly import HourlyBay
 from ventcalc.units import UnitSystem, show
@@ -114,16 +115,16 @@ def _frost(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
 
 def _people(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
     seen = advice.situation.readings
-    ppm = f"{'or above ' if seen.co2_at_least else ''}{seen.co2 * 1e6:.0f} ppm"
+    ppm = f"{'at least' if seen.co2_at_least else 'at'} {seen.co2 * 1e6:.0f} ppm"
     leave = "Nobody enters before the bay is aired and the air is tested. Never alone."
     if seen.people_inside:
         leave = "Leave the bay, air it, and test the air before anybody enters. Never alone."
     if seen.people_inside and math.isnan(seen.co2):
         return 1, "People are inside and CO2 is not measured.", leave
     if seen.co2 >= CO2_DANGEROUS:
-        return 1, f"CO2 is at {ppm}: immediately dangerous to life (40 000 ppm, NIOSH).", leave
+        return 1, f"CO2 is {ppm}: immediately dangerous to life (40 000 ppm, NIOSH).", leave
     if seen.co2 > PEOPLE_CO2:
-        text = f"CO2 is at {ppm}: above the limit of a working day (5 000 ppm, OSHA)."
+        text = f"CO2 is {ppm}: above the limit of a working day (5 000 ppm, OSHA)."
         return (1 if seen.people_inside else 3), text, leave
     return None
 

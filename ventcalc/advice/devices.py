@@ -32,6 +32,10 @@ __all__ = [
 
 WIDEST_PURGE = 4.0
 """Times its limit of CO2 up to which the door of a fresh-air run opens wider. [1]"""
+URGENT = 2.0
+"""Times its limit of CO2 from which on fresh air outranks a warm supply. [1]"""
+URGENT_STEP = 2.0
+"""Supply this far above recirculated air that is then borne. [K]"""
 LEAST_SPAN = 0.1
 """Outside air this near to the return can hardly move the supply. [K]"""
 DRIER = 1e-6
@@ -75,13 +79,16 @@ def bleed_share(bay: HourlyBay, now: Situation, purge: bool, speed: float) -> fl
     opening = fresh_fraction_at(bay.doors, bay.control.fresh_air_opening)
     share = min(max(opening * bay.fans.minimum_speed / speed, now.leak), now.widest)
     mixed = now.run_humidity_ratio + share * (now.outside_humidity_ratio - now.run_humidity_ratio)
-    return share if mixed <= max(_dry_enough(bay, now), now.run_humidity_ratio) else now.leak
+    margin = wetting_margin(bay, now.readings.pulp_coldest)
+    return (
+        share if mixed <= max(_dry_enough(bay, now, margin), now.run_humidity_ratio) else now.leak
+    )
 
 
-def _dry_enough(bay: HourlyBay, now: Situation) -> float:
+def _dry_enough(bay: HourlyBay, now: Situation, margin: float) -> float:
     """Humidity ratio of supply air that leaves the coldest tuber dry. [kg/kg dry air]"""
     coldest = now.readings.pulp_coldest
-    return saturated(coldest - wetting_margin(bay, coldest), now.pressure)
+    return saturated(coldest - margin, now.pressure)
 
 
 def coil_heat(bay: HourlyBay, now: Situation, speed: float, bleed: float) -> float:
@@ -138,20 +145,24 @@ def fresh_share(bay: HourlyBay, now: Situation, gently: bool) -> tuple[float, bo
 
     At least the opening of a fresh-air run (wider the more CO2 there is, unless ``gently``), or as
     much as makes the mixture dry enough for the coldest tuber; at most what keeps the plenum above
-    its floor and within the coldest and the warmest supply allowed.
+    its floor and within the coldest and the warmest supply allowed. Crop that suffocates outranks
+    a warm supply and the doubt about a dew point, never the dew point itself.
     """
     if not now.outside_known:
         return now.leak, False
     seen, limit = now.readings, bay.limits.co2
+    urgent = not gently and seen.co2 > URGENT * limit
     times = 1.0 if gently or math.isnan(seen.co2) else seen.co2 / limit
     wider = min(max(times, 1.0), WIDEST_PURGE)
     wide = fresh_fraction_at(bay.doors, min(wider * bay.control.fresh_air_opening, 1.0))
-    drying = _drying_share(bay, now)
+    drying = _drying_share(bay, now, 0.0 if urgent else wetting_margin(bay, seen.pulp_coldest))
     if now.outside_temperature < now.run_temperature:
         setpoint = max(seen.pulp_coldest - bay.limits.supply_difference, lowest_supply(bay))
         humidity = mist_setpoint(bay, now)
     else:
         setpoint, humidity = seen.pulp_coldest + bay.limits.warm_supply_difference, 0.0
+        if urgent:
+            setpoint = max(setpoint, now.run_temperature + URGENT_STEP)
     speed = bay.fans.minimum_speed
     most = fresh_fraction_for(
         setpoint,
@@ -172,9 +183,9 @@ def fresh_share(bay: HourlyBay, now: Situation, gently: bool) -> tuple[float, bo
     return now.leak, False
 
 
-def _drying_share(bay: HourlyBay, now: Situation) -> float:
+def _drying_share(bay: HourlyBay, now: Situation, margin: float) -> float:
     """Fresh fraction from which on the mixture leaves the coldest tuber dry; 2 if none does. [1]"""
-    excess = now.run_humidity_ratio - _dry_enough(bay, now)
+    excess = now.run_humidity_ratio - _dry_enough(bay, now, margin)
     if not excess > 0.0:
         return 0.0
     drier = now.run_humidity_ratio - now.outside_humidity_ratio

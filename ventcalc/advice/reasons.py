@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
+from ventcalc.advice.action import Action, Advice
 from ventcalc.advice.devices import ROTS
 from ventcalc.advice.freeze_guard import coldest_heard
 from ventcalc.advice.outside_air import Binding, Verdict
 from ventcalc.advice.readings import FANS_OUT, OUT_OF_ORDER
-from ventcalc.advice.rules import Action, Advice
 from ventcalc.bay.calendar import STAGES
 from ventcalc.bay.description import Bay
 from ventcalc.units import UnitSystem, show

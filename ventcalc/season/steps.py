@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ventcalc import compiled
+from ventcalc.advice.action import HANDS_OFF
 from ventcalc.advice.policies import POLICIES, Positions
 from ventcalc.advice.readings import START, Memory, Readings
-from ventcalc.advice.rules import HANDS_OFF
 from ventcalc.bay.calendar import calendar_at, planned_target, stage_of
 from ventcalc.bay.hourly import HourlyBay
 from ventcalc.errors import BadInput, OutOfRange
