@@ -279,6 +279,7 @@ from llvmlite.binding.executionengine import ExecutionEngine
 from ventcalc import compiled
 from ventcalc.commands.main import main
 
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell's background job ignores it
 delay, at, timers = float(sys.argv[1]), [], []
 compiling, set_object_cache = compiled._compiling, ExecutionEngine.set_object_cache
 
