@@ -10,7 +10,7 @@
 #include <stdint.h>
 
 #define WIRE_LARGEST 200u  /* longest payload that is looked at [bytes] */
-#define WIRE_ACTIONS 13u   /* what advice is about, 0 for none */
+#define WIRE_ACTIONS 15u   /* what advice is about, 0 for none */
 #define WIRE_REASONS 26u   /* why there is none, 0 with advice */
 #define WIRE_ACK_ROOM 160u /* the longest ack and its final zero byte fit [bytes] */
 
