@@ -396,13 +396,14 @@ def lessons(hours, plant, *, memory=None, start="2026-10-20T12:00:00-06:00", **c
     if memory is not None:
         time = memory.time + HOUR
     warm = {"pulp_temps_f": [52.0, 53.5, 54.6], "return_temp_f": 54.6, "return_rh": 0.85,
-            "outside_temp_c": 1.0, "outside_rh": 0.7, **changes}  # fmt: skip
+            "outside_temp_c": 1.0, "outside_rh": 0.7, "plenum_temp_c": None, **changes}  # fmt: skip
     given = {key: value for key, value in BAY.items() if key != "outside_temp_f"}
     kept = []
     for k in range(hours):
         now = {"time": datetime.fromtimestamp(time + HOUR * k, UTC).isoformat()}
         on = memory is not None and memory.fan_on and plant is not None
-        now["plenum_temp_c"] = plant(memory) if on else None
+        if on:
+            now["plenum_temp_c"] = plant(memory)
         file = readings_from_dict({**given, **warm, **now})
         advice, memory = vc.advise(SEED, file.readings, memory)
         # The pile is kept warm, so that it wants the same again.
@@ -491,6 +492,13 @@ def test_a_stuck_door_is_found_told_to_shut_and_forgotten():
     # told to shut, it shuts: forgotten at once
     freed = lessons(3, stuck(SEED.doors.leakage_fraction), memory=still[-1][1])
     assert math.isnan(freed[-1][1].door_share)
+    # a bay that rested for a day tries it slowly, told to shut, and believes what it sees
+    rested = still[-1][1]._replace(fan_on=False, fan_speed=0.0, door_age=FINDING_LIFE)
+    ((trying, tried),) = lessons(1, sound, memory=rested, plenum_temp_c=11.1)
+    assert (trying.fan_speed, trying.door_opening) == (SEED.fans.minimum_speed, 0.0)
+    assert any("whether it moves again" in line for line in reasons(trying, SEED))
+    assert not math.isnan(lessons(1, stuck(0.45), memory=tried)[0][1].door_share)
+    assert math.isnan(lessons(1, sound, memory=tried)[0][1].door_share)
     # nothing seen any more: forgotten after a day
     unseen = lessons(30, None, memory=still[-1][1])
     known = [not math.isnan(m.door_share) for _, m in unseen]
