@@ -158,7 +158,7 @@ def test_cannot_tell_whether_it_wets():
         pulp_coldest=2.2,
         return_relative_humidity=0.9,
         outside_temperature=2.0,
-        outside_relative_humidity=0.95,
+        outside_relative_humidity=0.97,
     )
     advice, _, lines = told(SEED, seen, ran(SEED, seen))
     doubt = SEED.control.confidence * advice.outside.wetting_uncertainty

@@ -139,11 +139,22 @@ def test_supply_setpoint_keeps_off_floor_and_crop():
     limits, control = SEED.limits, SEED.control
     for target in (2.0, 3.3, 8.0, 12.0):
         for coldest in (0.0, 3.0, 8.0, 15.0):
-            wanted = setpoints.supply_setpoint(COMPLETE, target, coldest)
-            assert wanted >= setpoints.lowest_supply(COMPLETE) > limits.plenum_floor
-            assert wanted >= coldest - limits.supply_difference - 1e-12
-            assert wanted >= target - control.supply_below - 1e-12
-            assert wanted <= max(setpoints.lowest_supply(COMPLETE), target, coldest)
+            before = math.inf
+            for excess in (-1.0, 0.0, 0.4, 0.5, 0.6, 2.0):
+                wanted = setpoints.supply_setpoint(COMPLETE, target, coldest, excess)
+                assert wanted >= setpoints.lowest_supply(COMPLETE) > limits.plenum_floor
+                assert wanted >= coldest - limits.supply_difference - 1e-12
+                assert wanted >= target - control.supply_below - max(excess, 0.0) - 1e-12
+                assert wanted <= max(setpoints.lowest_supply(COMPLETE), target, coldest)
+                assert wanted <= before
+                before = wanted
+
+
+def test_supply_follows_a_pile_that_lags():
+    """One that waits half a kelvin above its target gets air colder by most of that."""
+    target, coldest = 8.0, 8.5
+    near, lags = (setpoints.supply_setpoint(COMPLETE, target, coldest, e) for e in (0.0, 0.5))
+    assert 0.2 < near - lags < 0.5
 
 
 def test_vapour_limit_leaves_the_margin_that_is_asked_for():

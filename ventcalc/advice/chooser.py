@@ -44,8 +44,8 @@ WARMEST_STEP = 3.4
 """Supply above the coldest pulp that is not tried any more. [K]"""
 WETTING_ROOM = 0.2
 """Dew point above the coldest pulp, less half of what the probes leave open, that is tried. [K]"""
-TARGET_PRICE, DEAD_BAND = 0.2, 0.5
-"""Per K² over the target, which begins half a kelvin below it. [1/(t K²), K]"""
+TARGET_PRICE, DEAD_BAND = 0.2, 0.25
+"""Per K² over the target, which begins a quarter of a kelvin below it. [1/(t K²), K]"""
 BOTTOM_PRICE, BOTTOM_BAND = 0.05, 0.9
 """Per K² of the bottom below the target. [1/(t K²), K]"""
 WATER_WEIGHT = 1.5

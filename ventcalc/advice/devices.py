@@ -103,7 +103,7 @@ def coil_heat(bay: HourlyBay, now: Situation, speed: float, bleed: float) -> flo
         entering += bleed * (now.outside_temperature - entering)
         moist += bleed * (now.outside_humidity_ratio - moist)
     duty = coil_heat_for(
-        supply_setpoint(bay, now.target, now.readings.pulp_coldest) - rise,
+        supply_setpoint(bay, now.target, now.readings.pulp_coldest, now.excess) - rise,
         flow,
         entering,
         moist,

@@ -160,7 +160,7 @@ def _full(bay: HourlyBay, readings: Readings, target: float) -> Positions:
     below = readings.return_temperature - readings.outside_temperature
     share = 0.0
     if below > LEAST_SPAN:
-        setpoint = supply_setpoint(bay, target, readings.pulp_coldest)
+        setpoint = supply_setpoint(bay, target, readings.pulp_coldest, 0.0)
         share = (readings.return_temperature - setpoint) / below
     return Positions(
         fan_speed=1.0,

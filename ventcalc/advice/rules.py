@@ -121,7 +121,7 @@ def _outside(bay: HourlyBay, now: Situation, needs: Needs, speed: float) -> Outs
     """The verdict on outside air, for cooling or else for equalizing the pile."""
     pulp = now.readings
     if needs.cool:
-        setpoint = supply_setpoint(bay, now.target, pulp.pulp_coldest)
+        setpoint = supply_setpoint(bay, now.target, pulp.pulp_coldest, now.excess)
         return judge(bay, now, speed, pulp.pulp_mean, setpoint, True)
     # The mean may not sink below the band only because the pile is equalized.
     room = now.excess > -bay.limits.band

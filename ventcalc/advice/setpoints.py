@@ -26,6 +26,8 @@ CEILING_RESISTANCE = 0.10
 """Inside surface resistance, heat flowing up (ISO 6946). [m² K/W]"""
 HUMIDIFIER_RESERVE = 1.05
 """The humidifier keeps a little more from the coldest tuber than the verdict asks for. [1]"""
+LAGS_FROM = 0.2
+"""Mean pulp above its target from which on the supply follows it down. [K]"""
 UNEVEN_FROM = 0.8
 """Part of the spread limit from which on the fans run faster; at the limit at full speed. [1]"""
 VAPOUR_GAS_CONSTANT = 461.5
@@ -61,9 +63,14 @@ def lowest_supply(bay: HourlyBay) -> float:
     return bay.limits.plenum_floor + bay.control.confidence * bay.sensors.temperature
 
 
-def supply_setpoint(bay: HourlyBay, target: float, pulp_coldest: float) -> float:
-    """Plenum to cool with: below target, not far below the coldest pulp nor near the floor. [°C]"""
-    below = target - bay.control.supply_below
+def supply_setpoint(bay: HourlyBay, target: float, pulp_coldest: float, excess: float) -> float:
+    """
+    Plenum to cool with: below target, not far below the coldest pulp nor near the floor. [°C]
+
+    Colder the more the pile lags behind its target [K]: else one that reads a kelvin too warm,
+    whose target waits for it, would never be cooled any further.
+    """
+    below = target - bay.control.supply_below - max(excess - LAGS_FROM, 0.0)
     chilling = pulp_coldest - bay.limits.supply_difference
     return max(max(below, chilling), lowest_supply(bay))
 
