@@ -14,8 +14,8 @@ from dataclasses import dataclass, field, replace
 from firmware_bridge.bay.safety import RUNNING
 from firmware_bridge.sensors.sample import ActualPositions
 from ventcalc.advice.advise import Action, Memory
+from ventcalc.advice.memory_file import memory_from_dict, memory_to_dict
 from ventcalc.advice.readings import Readings
-from ventcalc.advice.readings_file import memory_from_dict, memory_to_dict
 from ventcalc.advice.situation import LONGEST_GAP
 from ventcalc.bay.description import Bay
 from ventcalc.errors import VentcalcError

@@ -21,8 +21,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from ventcalc import __version__
+from ventcalc.advice.memory_file import memory_from_dict, memory_to_dict
 from ventcalc.advice.readings import Memory
-from ventcalc.advice.readings_file import memory_from_dict, memory_to_dict, readings_from_dict
+from ventcalc.advice.readings_file import readings_from_dict
 from ventcalc.bay.file import example_bay, example_bay_path, read_bay
 from ventcalc.commands import advise as advise_command
 from ventcalc.commands import demo, files

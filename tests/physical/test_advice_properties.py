@@ -17,8 +17,9 @@ from ventcalc import air
 from ventcalc.advice.advise import Action, Memory, Readings, advise
 from ventcalc.advice.chooser import WARMEST_STEP, WETTING_ROOM
 from ventcalc.advice.envelope import PROTECT_WETS
+from ventcalc.advice.memory_file import memory_from_json, memory_to_dict
 from ventcalc.advice.outside_air import Binding, Verdict
-from ventcalc.advice.readings_file import memory_from_json, memory_to_dict, readings_from_dict
+from ventcalc.advice.readings_file import readings_from_dict
 from ventcalc.advice.reasons import reasons
 from ventcalc.advice.setpoints import dry_air_flow, fan_power
 from ventcalc.bay.description import capacity_of

@@ -30,9 +30,9 @@ __all__ = ["DEEP_COLD", "Choice", "choose"]
 
 DEEP_COLD = -5.0
 """Outside air from which on the next hour is predicted. [°C]"""
-SPEEDS = (0.0, 0.5, 1.0)
+SPEEDS = (0.0, 1.0)
 """Between the lowest and the full speed. [0-1]"""
-BELOW_BOTTOM = (0.25, 0.6, 1.05, 1.5)
+BELOW_BOTTOM = (0.3, 0.9, 1.5)
 """Supply set below the bottom pulp by the door. [K]"""
 HEATED_SHARES = (0.03, 0.07, 0.12)
 """Fresh fractions that a heater brings to just above the bottom pulp. [0-1]"""

@@ -1,32 +1,32 @@
-"""Readings and the adviser's memory as JSON: keys carry their unit, ``null`` is missing."""
+"""Readings as JSON: keys carry their unit, ``null`` is missing."""
 
 from __future__ import annotations
 
-import difflib
-import json
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
-from typing import Any, NoReturn
+from typing import Any
 
+from ventcalc.advice.json_values import (
+    finite_number,
+    json_object,
+    moment_of,
+    shortened,
+    unknown_key,
+)
 from ventcalc.advice.probes import believed, pulp_of
-from ventcalc.advice.readings import OUT_OF_ORDER, Memory, Readings
+from ventcalc.advice.readings import OUT_OF_ORDER, Readings
 from ventcalc.bay.calendar import STAGES
 from ventcalc.errors import BadInput
 
 __all__ = [
     "KEYS",
     "ReadingsFile",
-    "memory_from_dict",
-    "memory_from_json",
-    "memory_to_dict",
     "readings_from_dict",
     "readings_from_json",
 ]
 
 PULPS = "pulp_temps_c"
-_EPOCH_END = 4102444800.0  # 2100-01-01: the time zones' rules are known no further
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -104,7 +104,7 @@ def readings_from_json(text: str, name: str = "readings") -> ReadingsFile:
         Every problem found, one line each.
     """
     try:
-        return readings_from_dict(_object(text))
+        return readings_from_dict(json_object(text))
     except BadInput as error:
         raise BadInput(f"{name}: {problem}" for problem in error.problems) from None
 
@@ -128,18 +128,18 @@ def readings_from_dict(given: Mapping[str, Any]) -> ReadingsFile:
     BadInput
         Every problem found, one line each.
     """
-    problems = [_unknown(key, _KNOWN) for key in given if key not in _KNOWN]
+    problems = [unknown_key(key, _KNOWN) for key in given if key not in _KNOWN]
     problems += [
         f"{f_key} and {c_key}: both given; keep one"
         for f_key, c_key in _FAHRENHEIT.items()
         if f_key in given and c_key in given
     ]
-    time = _time(given.get("time"), problems)
+    time = moment_of(given.get("time"), problems)
     value = {key: _reading(given, key, problems) for key in KEYS if key != PULPS}
     pulps = _pulps(given, problems)
     note = given.get("note", "")
     if not isinstance(note, str):
-        problems.append(f"note is {_short(note)}; write a text in quotes")
+        problems.append(f"note is {shortened(note)}; write a text in quotes")
     told = _told(given, problems)
     top = _number(given.get(CO2_TOP), CO2_TOP, _PPM, problems)
     tonnes = _number(given.get("loaded_t"), "loaded_t", _TONNES, problems)
@@ -174,13 +174,13 @@ def _told(given: Mapping[str, Any], problems: list[str]) -> dict[str, Any]:
         if stage in STAGES:
             told["stage_told"] = STAGES.index(stage)
         else:
-            problems.append(f"stage is {_short(stage)}; write one of {', '.join(STAGES)}")
+            problems.append(f"stage is {shortened(stage)}; write one of {', '.join(STAGES)}")
     for key in ("crop_wet", "people_inside"):
         value = given.get(key)
         if isinstance(value, bool):
             told[key] = value
         elif value is not None:
-            problems.append(f"{key} is {_short(value)}; write true or false")
+            problems.append(f"{key} is {shortened(value)}; write true or false")
     share = _number(given.get("rot_share"), "rot_share", _SHARE, problems)
     told["rot_share"] = 0.0 if math.isnan(share) else share
     broken = given.get("out_of_order")
@@ -188,76 +188,10 @@ def _told(given: Mapping[str, Any], problems: list[str]) -> dict[str, Any]:
     wrong = [name for name in names if name not in OUT_OF_ORDER]
     if wrong:
         problems.append(
-            f"out_of_order holds {_short(wrong[0])}; write a list of {', '.join(OUT_OF_ORDER)}"
+            f"out_of_order holds {shortened(wrong[0])}; write a list of {', '.join(OUT_OF_ORDER)}"
         )
     told["out_of_order"] = sum({OUT_OF_ORDER[n] for n in names if n in OUT_OF_ORDER})
     return told
-
-
-# --- JSON, strictly ----------------------------------------------------------------------
-
-
-def _object(text: str) -> dict[str, Any]:
-    """The one object of a JSON text; refuses NaN and keys that stand twice."""
-    try:
-        found = json.loads(text, parse_constant=_no_constant, object_pairs_hook=_once)
-    except BadInput:
-        raise
-    except json.JSONDecodeError as error:
-        raise BadInput(
-            f"line {error.lineno}, column {error.colno}: not valid JSON ({error.msg}); "
-            'keys and texts stand in "quotes", numbers do not, commas between, none at the end'
-        ) from None
-    except (ValueError, RecursionError):  # a number of thousands of digits, or a million brackets
-        raise BadInput("not JSON that one can use; write one object with keys and values") from None
-    if not isinstance(found, dict):
-        raise BadInput(f"holds {_short(found)}; write one JSON object, {{...}}")
-    return found
-
-
-def _no_constant(word: str) -> NoReturn:
-    raise BadInput(f"{word} is not JSON; write null for a missing reading")
-
-
-def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    keys = [key for key, _ in pairs]
-    twice = sorted({key for key in keys if keys.count(key) > 1})
-    if twice:
-        raise BadInput(f"{key}: stands twice; keep one" for key in twice)
-    return dict(pairs)
-
-
-def _unknown(key: str, known: tuple[str, ...]) -> str:
-    close = difflib.get_close_matches(key.lower(), known, n=1, cutoff=0.5)
-    hint = f"did you mean {close[0]}?" if close else f"known are {', '.join(known)}"
-    return f"{_short(key)[1:-1]}: unknown key; {hint}"
-
-
-def _short(value: Any) -> str:
-    text = json.dumps(value, ensure_ascii=False, default=str)
-    return text if len(text) <= 40 else text[:37] + "..."
-
-
-# --- one value ---------------------------------------------------------------------------
-
-
-def _time(value: Any, problems: list[str]) -> float:
-    wanted = 'write ISO 8601 with offset, "2026-10-20T04:00:00-06:00"'
-    if value is None:
-        problems.append(f"time: missing; {wanted}")
-        return math.nan
-    try:
-        moment = datetime.fromisoformat(value)
-        stamp = moment.timestamp() if moment.utcoffset() is not None else None
-    except (TypeError, ValueError, OverflowError):
-        problems.append(f"time is {_short(value)}; {wanted}")
-        return math.nan
-    if stamp is None:
-        problems.append(f"time is {_short(value)}: without offset nobody knows the hour; {wanted}")
-        return math.nan
-    if not 0.0 <= stamp < _EPOCH_END:
-        problems.append(f"time is {_short(value)}; it must lie in 1970 to 2099")
-    return stamp
 
 
 def _reading(given: Mapping[str, Any], key: str, problems: list[str]) -> float:
@@ -271,10 +205,10 @@ def _number(value: Any, name: str, key: _Key, problems: list[str]) -> float:
     """A number in the key's unit; a Fahrenheit key is turned to °C before it is judged."""
     if value is None:
         return math.nan
-    number = _plain(value)
+    number = finite_number(value)
     if number is None:
         quotes = "; a number stands without quotes" if isinstance(value, str) else ""
-        problems.append(f"{name} is {_short(value)}, not a number{quotes}; null where missing")
+        problems.append(f"{name} is {shortened(value)}, not a number{quotes}; null where missing")
         return math.nan
     fahrenheit = "_f" in name and key.unit == "°C"
     result = (number - 32.0) / 1.8 if fahrenheit else number
@@ -287,16 +221,6 @@ def _number(value: Any, name: str, key: _Key, problems: list[str]) -> float:
     return result
 
 
-def _plain(value: Any) -> float | None:
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        return None
-    try:
-        number = float(value)
-    except OverflowError:
-        return None
-    return number if math.isfinite(number) else None
-
-
 def _pulps(given: Mapping[str, Any], problems: list[str]) -> list[float]:
     f_key = f"{PULPS[:-2]}_f"
     name = f_key if f_key in given and PULPS not in given else PULPS
@@ -305,159 +229,11 @@ def _pulps(given: Mapping[str, Any], problems: list[str]) -> list[float]:
         return [math.nan]
     if not isinstance(value, list) or not value:
         problems.append(
-            f"{name} is {_short(value)}; write a list, bottom to top, of at least one: [3.4, 3.9]"
+            f"{name} is {shortened(value)}; write a list, bottom to top, of at least one: "
+            "[3.4, 3.9]"
         )
         return [math.nan]
     result = []
     for place, item in enumerate(value, start=1):
         result.append(_number(item, f"{name}: element {place}", KEYS[PULPS], problems))
     return result
-
-
-# --- memory ------------------------------------------------------------------------------
-
-
-_TEMPERATURES = (
-    "expected_plenum_temperature",
-    "expected_return_temperature",
-    "expected_outside_temperature",
-)
-_SHARES = ("fan_speed", "door_opening", "expected_share", "expected_humidity", "door_share")
-_DIFFERENCES = ("expected_humidifier_drop", "outside_correction")
-
-
-def _memory_key(name: str, default: Any) -> str:
-    if name == "target":
-        return "target_c"
-    if name in _TEMPERATURES:
-        return f"{name}_c"
-    plain = name in ("time", *_SHARES, *_DIFFERENCES) or not isinstance(default, float)
-    return f"{name}_k" if name in _DIFFERENCES else name if plain else f"{name}_s"
-
-
-_MEMORY = {
-    _memory_key(name, default): (name, default) for name, default in Memory._field_defaults.items()
-}
-"""Keys of the file: the field of ``Memory`` and its first value."""
-
-
-def memory_to_dict(memory: Memory) -> dict[str, Any]:
-    """
-    Write the adviser's memory.
-
-    Parameters
-    ----------
-    memory : Memory
-        Memory of one bay.
-
-    Returns
-    -------
-    dict
-        For JSON: durations end in ``_s`` [s], ``time`` is ISO 8601, unknown is ``None``.
-    """
-    result: dict[str, Any] = {}
-    for key, (name, default) in _MEMORY.items():
-        value = getattr(memory, name)
-        kind = type(default)
-        if kind is tuple:
-            result[key] = [None if math.isnan(one) else one for one in value]
-        elif kind is float:
-            result[key] = None if math.isnan(value) else float(value)
-        else:
-            result[key] = kind(value)
-    if result["time"] is not None:
-        result["time"] = datetime.fromtimestamp(memory.time, UTC).isoformat()
-    return result
-
-
-def memory_from_json(text: str, name: str = "memory") -> Memory:
-    """
-    Read the adviser's memory.
-
-    Parameters
-    ----------
-    text : str
-        JSON as ``memory_to_dict`` gives it.
-    name : str
-        Name of the file, for messages.
-
-    Returns
-    -------
-    Memory
-        Memory of one bay.
-
-    Raises
-    ------
-    BadInput
-        Every problem found, one line each.
-    """
-    try:
-        return memory_from_dict(_object(text))
-    except BadInput as error:
-        hint = "; delete the file to start anew"
-        raise BadInput(f"{name}: {problem}{hint}" for problem in error.problems) from None
-
-
-def memory_from_dict(given: Mapping[str, Any]) -> Memory:
-    """
-    Read the adviser's memory from a mapping.
-
-    Parameters
-    ----------
-    given : mapping
-        As ``memory_to_dict`` gives it; absent keys take the values of a fresh start.
-
-    Returns
-    -------
-    Memory
-        Memory of one bay.
-
-    Raises
-    ------
-    BadInput
-        Every problem found, one line each.
-    """
-    problems = [_unknown(key, tuple(_MEMORY)) for key in given if key not in _MEMORY]
-    values: dict[str, Any] = {}
-    for key, (name, default) in _MEMORY.items():
-        if given.get(key) is None:
-            continue
-        if key == "time":
-            values["time"] = _time(given["time"], problems)
-        else:
-            values[name] = _remembered(key, given[key], default, problems)
-    if problems:
-        raise BadInput(problems)
-    return Memory(**values)
-
-
-def _remembered(key: str, value: Any, default: Any, problems: list[str]) -> Any:
-    kind = type(default)
-    if kind is bool:
-        if not isinstance(value, bool):
-            problems.append(f"{key} is {_short(value)}; write true or false")
-        return value
-    if kind is tuple:
-        numbers = value if isinstance(value, list) else []
-        found = tuple(math.nan if one is None else _plain(one) for one in numbers)
-        if len(found) != len(default) or None in found:
-            problems.append(f"{key} is {_short(value)}; a list of {len(default)} times or null")
-            return default
-        return found
-    number = _plain(value)
-    low, high = _limits_of(key, kind)
-    if number is None or not low <= number <= high or number != kind(number):
-        problems.append(f"{key} is {_short(value)}; it must be a number, {low:g} to {high:g}")
-        return math.nan
-    return kind(number)
-
-
-def _limits_of(key: str, kind: type) -> tuple[float, float]:
-    """What a remembered number may be. [as the key]"""
-    if kind is int:
-        return 0, 3
-    if key.endswith("_c"):
-        return -60, 60
-    if key.endswith("_k"):
-        return -20, 20
-    return (-1, 2) if key in _SHARES else (0, 1e12)

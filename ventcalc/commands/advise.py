@@ -8,7 +8,8 @@ from typing import Any
 
 from ventcalc.advice.advise import Memory, advise
 from ventcalc.advice.freeze_guard import release
-from ventcalc.advice.readings_file import memory_from_json, memory_to_dict, readings_from_json
+from ventcalc.advice.memory_file import memory_from_json, memory_to_dict
+from ventcalc.advice.readings_file import readings_from_json
 from ventcalc.commands.files import bay_named, read_text, write_text
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.report.data import advice_data

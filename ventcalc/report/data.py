@@ -11,8 +11,9 @@ from typing import Any
 
 from ventcalc.advice.advise import Action, Advice, Memory
 from ventcalc.advice.alarms import alarms
+from ventcalc.advice.memory_file import memory_to_dict
 from ventcalc.advice.outside_air import Binding, Verdict
-from ventcalc.advice.readings_file import ReadingsFile, memory_to_dict
+from ventcalc.advice.readings_file import ReadingsFile
 from ventcalc.advice.reasons import reasons
 from ventcalc.air import AirState
 from ventcalc.bay.calendar import STAGES
