@@ -173,6 +173,22 @@ def test_cannot_tell_whether_it_wets():
     assert advise(sure, seen, ran(sure, seen))[0].outside.verdict == Verdict.ALLOWED
 
 
+def test_fewer_pulp_probes_widen_the_margin():
+    """The coldest of one probe is not the coldest tuber."""
+    seen = pile(
+        4.5,
+        pulp_coldest=2.2,
+        return_relative_humidity=0.9,
+        outside_temperature=2.0,
+        outside_relative_humidity=0.95,
+    )
+    for probes, allowed in ((0, True), (3, True), (2, False), (1, False)):
+        few = seen._replace(pulp_probes=probes)
+        advice, _, lines = told(SEED, few, ran(SEED, few))
+        assert (advice.outside.verdict == Verdict.ALLOWED) == allowed
+        assert any("so few pulp probes" in line for line in lines) != allowed
+
+
 def test_would_drip_from_the_ceiling():
     seen = pile(HOLDING + 0.8, ceiling_temperature=-1.0)
     advice, _, lines = told(SEED, seen, ran(SEED, seen))

@@ -293,7 +293,7 @@ def test_outside_air_warms_only_where_it_is_surely_dry_enough():
         inside = air.humidity_ratio(seen.return_temperature, 0.9, pressure)
         mixed = inside + share * (air.humidity_ratio(8.0, relative, pressure) - inside)
         dew.append(air.dew_point(mixed, pressure))
-        doubt = wetting_margin(hourly(SEED, WINTER), seen.pulp_coldest)
+        doubt = wetting_margin(hourly(SEED, WINTER), seen.pulp_coldest, 0)
         if abs(dew[-1] - (seen.pulp_coldest - doubt)) > 0.01:
             dry = dew[-1] < seen.pulp_coldest - doubt
             assert advice.action == (Action.WARM_BY_OUTSIDE if dry else Action.WARM_BY_HEATER)

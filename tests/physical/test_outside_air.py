@@ -159,7 +159,7 @@ def test_supply_follows_a_pile_that_lags():
 
 def test_vapour_limit_leaves_the_margin_that_is_asked_for():
     for coldest in (0.5, 3.5, 9.0):
-        ratio = setpoints.vapour_limit(COMPLETE, coldest, PRESSURE)
+        ratio = setpoints.vapour_limit(COMPLETE, coldest, 0, PRESSURE)
         left = coldest - air.dew_point(ratio, PRESSURE)
         sigma = setpoints.dew_point_uncertainty(COMPLETE, coldest, SEED.limits.plenum_humidity)
         needed = SEED.control.confidence * math.hypot(sigma, SEED.sensors.temperature)

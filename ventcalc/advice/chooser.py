@@ -14,6 +14,7 @@ from typing import NamedTuple
 
 from ventcalc.advice.devices import heater_capacity, mist_setpoint
 from ventcalc.advice.setpoints import (
+    coldest_doubt,
     dew_point_uncertainty,
     dry_air_flow,
     fan_power,
@@ -153,7 +154,7 @@ def _better(
         0.0,
         humidity,
         bay.humidifier.capacity,
-        vapour_limit(bay, now.readings.pulp_coldest, now.pressure),
+        vapour_limit(bay, now.readings.pulp_coldest, now.readings.pulp_probes, now.pressure),
     )
     if _harms(bay, now, share, end):
         return best
@@ -174,7 +175,7 @@ def _harms(bay: HourlyBay, now: Situation, share: float, end: Supply) -> bool:
     dew = dew_point(end.humidity_ratio + end.fog, now.pressure)
     # Recirculated air passes the same probes as the pile; fresh air brings their errors in.
     doubt = 0.5 * dew_point_uncertainty(bay, seen.pulp_coldest, bay.limits.plenum_humidity)
-    doubt *= min(share / 0.1, 1.0)
+    doubt = doubt * min(share / 0.1, 1.0) + coldest_doubt(seen.pulp_probes)
     return dew > seen.pulp_coldest + WETTING_ROOM - doubt
 
 

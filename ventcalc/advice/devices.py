@@ -79,7 +79,7 @@ def bleed_share(bay: HourlyBay, now: Situation, purge: bool, speed: float) -> fl
     opening = fresh_fraction_at(bay.doors, bay.control.fresh_air_opening)
     share = min(max(opening * bay.fans.minimum_speed / speed, now.leak), now.widest)
     mixed = now.run_humidity_ratio + share * (now.outside_humidity_ratio - now.run_humidity_ratio)
-    margin = wetting_margin(bay, now.readings.pulp_coldest)
+    margin = wetting_margin(bay, now.readings.pulp_coldest, now.readings.pulp_probes)
     return (
         share if mixed <= max(_dry_enough(bay, now, margin), now.run_humidity_ratio) else now.leak
     )
@@ -135,7 +135,7 @@ def warm_share(bay: HourlyBay, now: Situation) -> tuple[float, bool]:
     share = (warmest - now.run_temperature) / span
     share = now.leak if math.isnan(share) else min(max(share, now.leak), now.widest)
     vapour = now.run_humidity_ratio + share * (now.outside_humidity_ratio - now.run_humidity_ratio)
-    sure = seen.pulp_coldest - wetting_margin(bay, seen.pulp_coldest)
+    sure = seen.pulp_coldest - wetting_margin(bay, seen.pulp_coldest, seen.pulp_probes)
     return share, dew_point(vapour, now.pressure) < sure
 
 
@@ -155,7 +155,8 @@ def fresh_share(bay: HourlyBay, now: Situation, gently: bool) -> tuple[float, bo
     times = 1.0 if gently or math.isnan(seen.co2) else seen.co2 / limit
     wider = min(max(times, 1.0), WIDEST_PURGE)
     wide = fresh_fraction_at(bay.doors, min(wider * bay.control.fresh_air_opening, 1.0))
-    drying = _drying_share(bay, now, 0.0 if urgent else wetting_margin(bay, seen.pulp_coldest))
+    margin = wetting_margin(bay, seen.pulp_coldest, seen.pulp_probes)
+    drying = _drying_share(bay, now, 0.0 if urgent else margin)
     if now.outside_temperature < now.run_temperature:
         setpoint = max(seen.pulp_coldest - bay.limits.supply_difference, lowest_supply(bay))
         humidity = mist_setpoint(bay, now)

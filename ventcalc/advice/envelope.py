@@ -178,5 +178,5 @@ def _expected_plenum(bay: HourlyBay, now: Situation, run: Run, water: float) -> 
         bay.refrigeration.bypass_factor,
         run.humidity_wanted,
         water,
-        vapour_limit(bay, now.readings.pulp_coldest, now.pressure),
+        vapour_limit(bay, now.readings.pulp_coldest, now.readings.pulp_probes, now.pressure),
     )

@@ -7,6 +7,7 @@ from enum import IntEnum
 from typing import NamedTuple
 
 from ventcalc.advice.setpoints import (
+    coldest_doubt,
     dew_point_uncertainty,
     dry_air_flow,
     fan_power,
@@ -196,7 +197,7 @@ def supply_of(
         bay.refrigeration.bypass_factor,
         humidity_wanted,
         bay.humidifier.capacity,
-        vapour_limit(bay, now.readings.pulp_coldest, now.pressure),
+        vapour_limit(bay, now.readings.pulp_coldest, now.readings.pulp_probes, now.pressure),
     )
 
 
@@ -233,15 +234,16 @@ def _verdict(
     drip = now.ceiling - dew
     sigma = _wetting_uncertainty(bay, now, end, dew)
     sure = bay.control.confidence * sigma
+    dry = sure + coldest_doubt(now.readings.pulp_probes)
     if math.isnan(cold + wet + floor):
         verdict, binding = UNKNOWN, MISSING_READING
     elif cold < 0.0:
         verdict, binding = FORBIDDEN, NOT_COLD_ENOUGH
     elif floor < 0.0:
         verdict, binding = FORBIDDEN, FREEZING
-    elif wet < -sure:
+    elif wet < -dry:
         verdict, binding = FORBIDDEN, WETS_CROP
-    elif wet < sure:
+    elif wet < dry:
         verdict, binding = UNKNOWN, WETS_CROP
     elif drip < -sure:
         verdict, binding = FORBIDDEN, CEILING_DRIP

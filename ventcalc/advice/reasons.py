@@ -10,6 +10,7 @@ from ventcalc.advice.devices import ROTS
 from ventcalc.advice.freeze_guard import coldest_heard
 from ventcalc.advice.outside_air import Binding, Verdict
 from ventcalc.advice.readings import FANS_OUT, OUT_OF_ORDER
+from ventcalc.advice.setpoints import coldest_doubt
 from ventcalc.bay.calendar import STAGES
 from ventcalc.bay.description import Bay
 from ventcalc.units import UnitSystem, show
@@ -174,7 +175,9 @@ def outside_words(advice: Advice, bay: Bay, units: UnitSystem = "metric") -> str
     dew = show(air.plenum_dew_point, "degC", units)
     power = show(air.cooling, "W electrical", units, 0)
     rate = show(air.pile_rate, "delta_degC/s", units)
-    unsure = kelvin(bay.control.confidence * air.wetting_uncertainty)
+    few = coldest_doubt(seen.pulp_probes)
+    unsure = kelvin(bay.control.confidence * air.wetting_uncertainty + few)
+    trusted = "so few pulp probes" if few > 0.0 else "the sensors"
     cools = f"it removes {power} from the bay, {rate} for the whole pile"
     words = {
         Binding.NONE: f"Outside air at {outside} gives a plenum at {supply}; {cools}.",
@@ -192,7 +195,7 @@ def outside_words(advice: Advice, bay: Bay, units: UnitSystem = "metric") -> str
         Binding.WETS_CROP: f"it would sweat the crop, or cannot be told from doing so: dew point "
         f"of the plenum {dew} against the coldest pulp at "
         f"{show(seen.pulp_coldest, 'degC', units)}; the margin {kelvin(air.wetting_margin)} is "
-        f"less than the {unsure} that the sensors can be trusted to.",
+        f"less than the {unsure} that {trusted} can be trusted to.",
         Binding.CEILING_DRIP: f"it would drip from the ceiling: dew point {dew} against a ceiling "
         f"at {show(now.ceiling, 'degC', units)}.",
     }

@@ -11,6 +11,7 @@ from ventcalc.bay.hourly import HourlyBay
 __all__ = [
     "CEILING_RESISTANCE",
     "ceiling_temperature",
+    "coldest_doubt",
     "cooling_speed",
     "dew_point_uncertainty",
     "dry_air_flow",
@@ -26,6 +27,11 @@ CEILING_RESISTANCE = 0.10
 """Inside surface resistance, heat flowing up (ISO 6946). [m² K/W]"""
 HUMIDIFIER_RESERVE = 1.05
 """The humidifier keeps a little more from the coldest tuber than the verdict asks for. [1]"""
+ENOUGH_PROBES, FEW_DOUBT = 3, 0.25
+"""
+Pulp probes (bottom, middle, top) that show the coldest tuber; each that lacks leaves it so much
+colder than the coldest probe; common practice, no source. [1, K]
+"""
 LAGS_FROM = 0.2
 """Mean pulp above its target from which on the supply follows it down. [K]"""
 UNEVEN_FROM = 0.8
@@ -80,25 +86,34 @@ def humidity_setpoint(bay: HourlyBay) -> float:
     return bay.limits.plenum_humidity if bay.humidifier.capacity > 0.0 else 0.0
 
 
-def wetting_margin(bay: HourlyBay, pulp_coldest: float) -> float:
+def coldest_doubt(probes: int) -> float:
+    """
+    Coldest tuber below the coldest of so many pulp probes, beyond their own uncertainty. [K]
+
+    0 probes stand for a pile that is known without them.
+    """
+    return FEW_DOUBT * (ENOUGH_PROBES - probes) if 0 < probes < ENOUGH_PROBES else 0.0
+
+
+def wetting_margin(bay: HourlyBay, pulp_coldest: float, probes: int) -> float:
     """
     Coldest tuber above the dew point of any supply air, so that the sensors leave no doubt. [K]
 
     One margin for cooling, fresh air, warming and the humidifier: about 0.86 K with the usual
-    probes (0.2 K, 2 %).
+    sensors (0.2 K, 2 %) and three pulp probes; fewer probes widen it.
     """
     sigma = dew_point_uncertainty(bay, pulp_coldest, bay.limits.plenum_humidity)
     sigma = math.sqrt(sigma * sigma + bay.sensors.temperature**2)
-    return HUMIDIFIER_RESERVE * bay.control.confidence * sigma
+    return HUMIDIFIER_RESERVE * bay.control.confidence * sigma + coldest_doubt(probes)
 
 
-def vapour_limit(bay: HourlyBay, pulp_coldest: float, pressure: float) -> float:
+def vapour_limit(bay: HourlyBay, pulp_coldest: float, probes: int, pressure: float) -> float:
     """
     Humidity ratio up to which a humidifier may go without a doubt about the coldest tuber.
 
     Saturated at the coldest tuber less the margin that the sensors ask for. [kg/kg dry air]
     """
-    return saturated(pulp_coldest - wetting_margin(bay, pulp_coldest), pressure)
+    return saturated(pulp_coldest - wetting_margin(bay, pulp_coldest, probes), pressure)
 
 
 def dew_point_uncertainty(bay: HourlyBay, temperature: float, relative_humidity: float) -> float:
