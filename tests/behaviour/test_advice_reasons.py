@@ -210,6 +210,7 @@ def test_would_fog_in_mixing():
     line = next(line for line in lines if "fog" in line)
     assert f"{advice.door_opening:.0%}" in line
     assert fog_at(SEED, advice, 1.0) <= FOG_LIMIT < fog_at(SEED, advice, 1.1)
+    assert advice.plenum_dew_point > advice.plenum_temperature  # of air and fog together
 
 
 def fog_at(bay, advice, opened):
@@ -515,6 +516,15 @@ def test_co2_not_measured_is_purged_by_the_clock():
     gaps = [(b - a) * 900.0 for a, b in pairwise(starts)]
     every, length = SEED.control.fresh_air_every, SEED.control.fresh_air_for
     assert all(every <= gap <= every + length + 1800.0 for gap in gaps)
+
+
+def test_fresh_air_is_due_by_the_clock_to_the_minute():
+    """An advice a quarter-hour after the last one counts that quarter-hour."""
+    every = SEED.control.fresh_air_every
+    for since, due in ((every - 960.0, False), (every - 840.0, True)):
+        seen = pile(HOLDING, co2=float("nan"))
+        advice, _, _ = told(SEED, seen, ran(SEED, seen, ago=900.0, since_fresh=since))
+        assert advice.needs.purge == due
 
 
 def test_unmeasured_purge_says_why():

@@ -346,6 +346,14 @@ def test_a_pile_within_the_band_is_not_warmed_but_on_its_way_to_unloading():
         assert "warm" in wants(given(SEED, seen, rested(SEED, seen, target=target)))
 
 
+def test_a_pile_that_is_ahead_of_its_ramp_is_not_warmed():
+    """Colder than the target of the day, but not than where it is going."""
+    seen = pile(7.2, time=AUTUMN)
+    advice = given(SEED, seen, ran(SEED, seen, target=8.1))
+    assert advice.situation.excess < -SEED.limits.band
+    assert "warm" not in wants(advice)
+
+
 # --- fresh air, tail --------------------------------------------------------------------------
 
 
@@ -391,6 +399,15 @@ def test_no_tail_while_cooling_is_still_wanted():
 
 
 # --- dry the ceiling, even out ----------------------------------------------------------------
+
+
+def test_the_ceiling_drips_by_the_air_that_stands_under_it():
+    """Fans off, that is the air of the headspace as read, not what a run would draw."""
+    for relative, drips in ((0.80, False), (0.92, True)):
+        seen = pile(HOLDING, return_relative_humidity=relative, ceiling_temperature=2.0)
+        advice = given(SEED, seen, rested(SEED, seen))
+        assert advice.situation.run_dew_point > 3.0
+        assert ("drip" in wants(advice)) == drips
 
 
 def test_drying_the_ceiling_comes_before_evening_out():
@@ -456,12 +473,24 @@ def test_a_pile_is_evened_out_by_air_as_cold_as_its_coldest_tubers():
     assert advice.action == Action.EVEN_OUT
     assert advice.door_opening > 0.0
     assert advice.plenum_temperature == pytest.approx(seen.pulp_coldest, abs=0.05)
-    warmer = seen.pulp_top - SEED.control.outside_offset - fan_warmth(SEED) + 0.05
-    seen = seen._replace(outside_temperature=warmer, outside_relative_humidity=0.5)
-    advice = given(dry, seen, ran(dry, seen))
-    assert advice.outside.binding == Binding.NOT_COLD_ENOUGH
+    for over in (-0.05, 0.05):
+        warmer = seen.pulp_top - SEED.control.outside_offset - fan_warmth(SEED) + over
+        seen = seen._replace(outside_temperature=warmer, outside_relative_humidity=0.5)
+        advice = given(dry, seen, ran(dry, seen))
+        assert advice.action == Action.EVEN_OUT
+        assert (advice.outside.binding == Binding.NOT_COLD_ENOUGH) == (over > 0.0)
+        assert (advice.door_opening > 0.0) == (over < 0.0)
+
+
+def test_a_pile_near_the_floor_is_evened_out_by_air_that_surely_stays_above_it():
+    """By ``confidence`` standard uncertainties of a thermometer."""
+    bay = replace(SEED, humidifier=None, schedule=replace(SEED.schedule, holding_temperature=2.2))
+    seen = pile(2.2, spread=SPREAD, return_relative_humidity=0.8)
+    advice = given(bay, seen, ran(bay, seen))
     assert advice.action == Action.EVEN_OUT
-    assert advice.door_opening == 0.0
+    surely = bay.limits.plenum_floor + bay.control.confidence * bay.sensors.temperature
+    assert seen.pulp_coldest < surely
+    assert advice.plenum_temperature == pytest.approx(surely, abs=0.05)
 
 
 def test_a_pile_that_is_too_cold_is_not_cooled_to_even_it_out():

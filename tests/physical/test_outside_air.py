@@ -166,6 +166,43 @@ def test_vapour_limit_leaves_the_margin_that_is_asked_for():
         assert needed <= left <= 1.1 * needed + 0.02
 
 
+# --- the air that a run will draw ---------------------------------------------------------------
+
+
+def drawn(running, relative, top=8.3):
+    """Return air of a run over a pile whose headspace is warmer than its top."""
+    seen = Readings(
+        time=TIME, pressure=PRESSURE, return_temperature=9.5, return_relative_humidity=relative,
+        pulp_bottom=7.6, pulp_top=top, pulp_mean=8.0, pulp_coldest=7.6,
+    )  # fmt: skip
+    now = assess(COMPLETE, seen, START._replace(time=TIME - 900.0, fan_on=running))
+    dew = air.dew_point(now.run_humidity_ratio, PRESSURE)
+    assert now.run_dew_point == pytest.approx(dew, abs=2e-3)
+    return now.run_temperature, now.run_humidity_ratio
+
+
+def test_fans_that_run_draw_the_air_that_is_read():
+    for relative in (0.3, 0.98):
+        wanted = air.humidity_ratio(9.5, relative, PRESSURE)
+        assert drawn(True, relative) == (9.5, pytest.approx(wanted, rel=1e-4))
+
+
+def test_fans_that_stand_will_draw_what_leaves_the_top_of_the_pile():
+    """As warm as the top, and in equilibrium with the water of its tubers, if no moister."""
+    activity = COMPLETE.crop.water_activity
+    leaving = activity * air.saturation_humidity_ratio(8.3, PRESSURE)
+    for relative in (0.3, 0.9):
+        assert drawn(False, relative) == (8.3, pytest.approx(leaving, rel=1e-3))
+    moister = air.humidity_ratio(9.5, 0.98, PRESSURE)
+    assert moister > leaving
+    assert drawn(False, 0.98) == (8.3, pytest.approx(moister, rel=1e-4))
+
+
+def test_without_a_top_the_air_that_is_read_must_do():
+    wanted = air.humidity_ratio(9.5, 0.9, PRESSURE)
+    assert drawn(False, 0.9, top=math.nan) == (9.5, pytest.approx(wanted, rel=1e-4))
+
+
 # --- balances -----------------------------------------------------------------------------------
 
 
