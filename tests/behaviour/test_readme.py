@@ -1,5 +1,5 @@
 """
-README tells the truth: its commands run, what it shows is what they print, its samples load.
+README and the guides tell the truth: commands run, print what is shown, and samples load.
 
 Commands that need an environment of their own, or a whole minute, are run by ``.ci/run``; the test
 makes sure that they stand there word for word.
@@ -26,6 +26,8 @@ from ventcalc.bay.file import bay_from_dict, example_bay_path
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
+GUIDES = ["README.md", *sorted(f"examples/{path.name}" for path in ROOT.glob("examples/*.md"))]
+TEXT = "\n".join((ROOT / name).read_text(encoding="utf-8") for name in GUIDES)
 CI = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
 SCHEMAS = [
     path
@@ -44,7 +46,7 @@ class Command(NamedTuple):
 
 
 def blocks(language: str) -> list[str]:
-    return re.findall(rf"^```{language}\n(.*?)^```$", README, re.MULTILINE | re.DOTALL)
+    return re.findall(rf"^```{language}\n(.*?)^```$", TEXT, re.MULTILINE | re.DOTALL)
 
 
 def commands() -> list[Command]:
@@ -68,7 +70,7 @@ def printed(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
     path = f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}"
     told = {}
     for command in COMMANDS:
-        if BY_CI.match(command.line):
+        if BY_CI.match(command.line) or command.line in told:
             continue
         run = subprocess.run(
             ["bash", "-euo", "pipefail", "-c", command.line],
@@ -85,6 +87,13 @@ def printed(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
 def test_the_test_command_is_the_one_that_ci_runs() -> None:
     assert TEST_COMMAND in README
     assert TEST_COMMAND in CI
+
+
+def test_readme_is_short_and_leads_to_every_guide() -> None:
+    assert len(README.splitlines()) <= 250
+    linked = set(re.findall(r"\]\(([\w./-]+)\)", README))
+    assert set(GUIDES[1:]) <= linked
+    assert all((ROOT / name).exists() for name in linked)
 
 
 def test_there_are_commands_to_try() -> None:
@@ -171,7 +180,7 @@ def test_python_samples(tmp_path: Path) -> None:
 
 def test_every_block_says_what_it_is() -> None:
     """A block of no kind is neither run nor loaded; prose and drawings say ``text``."""
-    kinds = set(re.findall(r"^```(\w*)$", README, re.MULTILINE)) - {""}
+    kinds = set(re.findall(r"^```(\w*)$", TEXT, re.MULTILINE)) - {""}
     assert kinds <= {"console", "toml", "json", "python", "text"}
-    fences = re.findall(r"^```(\w*)$", README, re.MULTILINE)
+    fences = re.findall(r"^```(\w*)$", TEXT, re.MULTILINE)
     assert all(fence for fence in fences[::2])
