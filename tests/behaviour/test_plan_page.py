@@ -1,0 +1,392 @@
+"""The page on which a bay is planned: the command line's answers, and to nobody else."""
+
+from __future__ import annotations
+
+import http.client
+import json
+import re
+import socket
+import subprocess
+import sys
+import tomllib
+from dataclasses import asdict
+from html.parser import HTMLParser
+from importlib import resources
+from urllib.parse import urlsplit
+
+import pytest
+
+from ventcalc.bay.file import bay_to_toml, example_bay, example_bay_path
+from ventcalc.commands.main import main
+from ventcalc.errors import BadInput
+from ventcalc.page.answers import EXAMPLES, example_form
+from ventcalc.page.form import bay_of, form_of_bay, form_of_toml
+from ventcalc.page.server import PageServer
+
+
+@pytest.fixture(scope="module")
+def server():
+    with PageServer(example_form("seed_bay", "us"), "us") as one:
+        yield one
+
+
+class Page:
+    """Asks as the page's script does."""
+
+    def __init__(self, address):
+        self.host, self.port = urlsplit(address).hostname, urlsplit(address).port
+
+    def raw(self, method, where, body=None, **headers):
+        link = http.client.HTTPConnection(self.host, self.port, timeout=120)
+        given = {name.replace("_", "-"): value for name, value in headers.items()}
+        link.request(method, where, body, given)
+        answer = link.getresponse()
+        found = answer.status, dict(answer.getheaders()), answer.read()
+        link.close()
+        return found
+
+    def ask(self, where, data, status=200):
+        origin = f"http://{self.host}:{self.port}"
+        got, _, body = self.raw(
+            "POST", where, json.dumps(data), Origin=origin, Content_Type="application/json"
+        )
+        assert got == status, body
+        return json.loads(body)
+
+
+@pytest.fixture(scope="module")
+def page(server):
+    return Page(server.address)
+
+
+def question(form=None, units="us", **more):
+    """What the script sends."""
+    form = example_form("seed_bay", "us") if form is None else form
+    bay = {"bay": dict(form.texts), "has": sorted(form.tables)}
+    return {"units": units, "height": "", "winter": "", "warm": "", **bay, **more}
+
+
+def with_texts(**texts):
+    form = example_form("seed_bay", "us")
+    changed = {name.replace("__", "."): text for name, text in texts.items()}
+    return form._replace(texts={**form.texts, **changed})
+
+
+def command(capsys, *words):
+    assert main(list(words)) == 0
+    return json.loads(capsys.readouterr().out)
+
+
+class Cells(HTMLParser):
+    """Cells of a page's tables, row by row."""
+
+    def __init__(self, html):
+        super().__init__()
+        self.rows, self._cell = [], False
+        self.feed(html)
+
+    def handle_starttag(self, tag, _):
+        if tag == "tr":
+            self.rows.append([])
+        if tag in ("td", "th"):
+            self.rows[-1].append("")
+            self._cell = True
+
+    def handle_endtag(self, tag):
+        self._cell = self._cell and tag not in ("td", "th")
+
+    def handle_data(self, data):
+        if self._cell:
+            self.rows[-1][-1] += data
+
+
+def flat(part, prefix=""):
+    """Every number of a bay by its place; words as they are."""
+    if isinstance(part, dict):
+        pairs = part.items()
+    elif isinstance(part, list | tuple):
+        pairs = enumerate(part)
+    else:
+        return {prefix: part} if isinstance(part, int | float) else {f"{prefix} {part}": 1.0}
+    return {k: v for key, one in pairs for k, v in flat(one, f"{prefix}.{key}").items()}
+
+
+# --- the form is the bay file ------------------------------------------------------------
+
+
+@pytest.mark.parametrize("units", ["us", "metric"])
+@pytest.mark.parametrize("name", ["seed_bay", "fry_bay"])
+def test_a_bay_through_the_form_is_the_same_bay(name, units):
+    assert bay_of(form_of_toml(example_bay_path(name).read_text())) == example_bay(name)
+    form = form_of_bay(example_bay(name), units)
+    assert flat(asdict(bay_of(form))) == pytest.approx(flat(asdict(example_bay(name))), rel=1e-12)
+
+
+def test_a_loaded_file_keeps_what_was_typed(page):
+    toml = example_bay_path("seed_bay").read_text()
+    html = page.ask("/form", {"units": "us", "toml": toml})["html"]
+    assert 'value="20 cfm/ton"' in html
+    assert page.ask("/form", {"units": "us", "toml": toml})["asks"]["height"] == "16 ft"
+
+
+def test_a_saved_file_is_the_one_that_the_library_writes(page, tmp_path):
+    answer = page.ask("/file", question())
+    assert answer["name"] == "seed_bay_invented.toml"
+    assert answer["text"] == bay_to_toml(example_bay("seed_bay"), "us")
+    (tmp_path / "saved.toml").write_text(answer["text"])
+    assert main(["check", str(tmp_path / "saved.toml")]) == 0
+    back = form_of_toml(answer["text"])
+    assert page.ask("/file", question(back))["text"] == answer["text"]
+
+
+@pytest.mark.parametrize("name", [name for name, _ in EXAMPLES])
+def test_every_beginning_can_be_judged(page, name):
+    answer = page.ask("/form", {"units": "metric", "example": name})
+    assert "<input" in answer["html"]
+    assert page.ask("/check", question(example_form(name, "metric"), "metric"))["data"]["checks"]
+
+
+def test_lots_come_and_go(page):
+    form = form_of_toml(example_bay_path("seed_bay").read_text())
+    more = page.ask("/form", question(form, act="lot"))["html"]
+    assert 'name="lots[4].mass"' in more
+    less = page.ask("/form", question(form, act="take lots[2]"))["html"]
+    assert 'name="lots[3].mass"' not in less
+    assert 'value="Lot C"' in less
+    assert 'value="Lot B"' not in less
+
+
+def test_other_units_are_the_same_bay_in_other_words(page):
+    answer = page.ask(
+        "/form", question(units="metric", act="units", height="17 ft", winter="-4 degF")
+    )
+    assert 'value="4.8768 m"' in answer["html"]
+    assert answer["asks"]["height"] == "5.18 m"
+    assert answer["asks"]["winter_temperature".partition("_")[0]] == "-20.0 °C"
+
+
+# --- every number is the command line's ---------------------------------------------------
+
+
+@pytest.mark.parametrize("height", ["", "17 ft", "5.5 m"])
+def test_a_check_is_that_of_the_command_line(page, capsys, height):
+    words = ["--height", height] if height else []
+    said = command(capsys, "check", "seed_bay", "--json", *words)
+    answer = page.ask("/check", question(height=height))
+    assert answer["data"] == {name: said[name] for name in said if name != "files"}
+
+
+def test_outside_states_are_those_of_the_command_line(page, capsys):
+    words = ("--winter", "-30 degF", "--warm", "70 degF")
+    said = command(capsys, "check", "seed_bay", "--json", *words)
+    answer = page.ask("/check", question(winter="-30 degF", warm="70 degF"))
+    assert answer["data"] == {name: said[name] for name in said if name != "files"}
+    assert answer["data"] != page.ask("/check", question())["data"]
+
+
+@pytest.mark.parametrize("units", ["us", "metric"])
+def test_the_table_says_what_the_command_line_prints(page, capsys, units):
+    main(["check", "seed_bay", "--height", "17 ft", "--units", units])
+    printed = " ".join(capsys.readouterr().out.split())
+    html = page.ask("/check", question(height="17 ft", units=units))["html"]
+    rows = [row for row in Cells(html).rows if len(row) == 7][1:]
+    assert len(rows) == 27
+    for name, verdict, value, limit, margin, _, source in rows:
+        assert " ".join((name, value, limit, margin, verdict, source)) in printed
+
+
+# --- bad input ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("texts", "field", "words"),
+    [
+        ({"pile__height": "16 fet"}, "pile.height", "did you mean 'feet'?"),
+        ({"pile__height": "16"}, "pile.height", "no unit; write it"),
+        ({"pile__width": ""}, "pile.width", "missing; width of the pile floor"),
+        ({"pile__height": "40 ft"}, "pile.height", "must lie in"),
+        ({"lots[1].mass": "-3 t"}, "lots[1].mass", "must lie in"),
+        ({"fans__count": "2.5"}, "fans.count", "must be a whole number"),
+        ({"schedule__fill_start": "31-31"}, "schedule.fill_start", "write month-day"),
+        ({"site__time_zone": "Mars/Base"}, "site.time_zone", "not a time zone"),
+        ({"envelope__wall_height": "10 ft"}, "envelope.wall_height", "lower the pile"),
+        ({"fans__curve_airflow": "1 cfm"}, "fans.curve_airflow", "two values or more"),
+    ],
+)
+def test_bad_input_says_one_line_beside_its_field(page, texts, field, words):
+    answer = page.ask("/check", question(with_texts(**texts)))
+    assert words in answer["problems"][field]
+    assert "\n" not in answer["problems"][field]
+    assert "html" not in answer
+    assert page.ask("/file", question(with_texts(**texts)))["problems"] == answer["problems"]
+
+
+@pytest.mark.parametrize(
+    ("ask", "field", "words"),
+    [
+        ({"height": "30 ft"}, "check.height", "must lie in 0.5 to 8 m"),
+        ({"height": "tall"}, "check.height", "does not begin with a plain number"),
+        ({"winter": "60 degF"}, "check.winter", "must lie in -50 to 10"),
+        ({"warm": "18 ft"}, "check.warm", "18 ft"),
+    ],
+)
+def test_a_bad_question_says_one_line_beside_its_field(page, ask, field, words):
+    answer = page.ask("/check", question(**ask))
+    assert words in answer["problems"][field]
+    assert answer["above"] == []
+
+
+def test_what_belongs_to_no_field_stands_above(page):
+    answer = page.ask("/check", question(with_texts(**{"lots[1].mass": "9e6 lb"})))
+    assert "do not fit a full pile" in answer["above"][0]
+    odd = page.ask("/form", {"units": "us", "toml": 'pyle = 1\n[bay]\nname = "x"'})
+    assert any("pyle" in line for line in odd["above"])
+
+
+@pytest.mark.parametrize("toml", ["height = ", "a = 1\na = 2", "\0", "[" * 5000])
+def test_a_file_that_is_no_bay_file_is_refused(page, toml):
+    answer = page.ask("/form", {"units": "us", "toml": toml}, status=400)
+    assert "not valid TOML" in answer["above"][0]
+    with pytest.raises(BadInput, match="not valid TOML"):
+        form_of_toml(toml)
+
+
+def test_texts_from_outside_are_only_texts(page):
+    nasty = '<img src=x onerror="alert(1)">'
+    form = with_texts(bay__name=nasty, bay__notes=nasty)
+    html = page.ask("/check", question(form))["html"]
+    assert "<img" not in html
+    assert "&lt;img" in html
+    toml = page.ask("/file", question(form))["text"]
+    assert tomllib.loads(toml)["bay"]["name"] == nasty
+    assert "<img" not in page.ask("/form", {"units": "us", "toml": toml})["html"]
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        [], {}, {"bay": []}, {"bay": {"a": 1}, "has": []}, {"bay": {"pile.height": "1 m"}},
+        {"bay": {}, "has": [3]}, {"example": "no_such_bay"},
+    ],
+)  # fmt: skip
+def test_nonsense_is_refused_in_one_line(page, data):
+    answer = page.ask("/form", data, status=400)
+    assert len(answer["above"]) == 1
+
+
+# --- on this machine, by its own page ------------------------------------------------------
+
+
+def test_another_name_for_this_machine_is_refused(page):
+    for host in ("evil.example", "evil.example:80", "127.0.0.1.evil.example", ""):
+        status, _, body = page.raw("GET", "/", Host=host)
+        assert status == 421
+        assert b"only to be had on the machine" in body
+    assert page.raw("GET", "/", Host=f"localhost:{page.port}")[0] == 200
+
+
+@pytest.mark.parametrize("origin", [None, "null", "http://evil.example", "http://127.0.0.1:1"])
+@pytest.mark.parametrize("where", ["/check", "/form", "/file"])
+def test_a_question_from_elsewhere_is_refused(page, origin, where):
+    headers = {"Content_Type": "application/json"} | ({"Origin": origin} if origin else {})
+    status, _, body = page.raw("POST", where, json.dumps(question()), **headers)
+    assert status == 403
+    assert b"only answers its own script" in body
+
+
+def test_a_plain_form_is_no_question(page):
+    origin = f"http://{page.host}:{page.port}"
+    status, _, _ = page.raw("POST", "/check", "a=1", Origin=origin, Content_Type="text/plain")
+    assert status == 400
+
+
+def test_a_question_without_end_is_refused(page):
+    answer = page.ask("/form", {"units": "us", "toml": "#" * 2_100_000}, status=400)
+    assert "too long" in answer["above"][0]
+
+
+def test_only_this_machine_hears_it(server):
+    mine = {
+        info[4][0] for info in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)
+    } - {"127.0.0.1"}
+    port = urlsplit(server.address).port
+    assert urlsplit(server.address).hostname == "127.0.0.1"
+    for address in mine:
+        if address.startswith("127."):
+            continue
+        with pytest.raises(OSError, match="refused"):
+            socket.create_connection((address, port), timeout=2.0)
+
+
+def test_headers_that_keep_others_out(page):
+    _, headers, body = page.raw("GET", "/")
+    policy = headers["content-security-policy"]
+    assert "default-src 'none'" in policy
+    assert "unsafe" not in policy
+    assert "frame-ancestors 'none'" in policy
+    assert headers["cache-control"] == "no-store"
+    text = body.decode()
+    assert set(re.findall(r'(?:src|href)="([^"#]+)"', text)) == {
+        "/static/icon.svg", "/static/page.css", "/static/page.js",
+    }  # fmt: skip
+    assert not re.search(r"<script>|style=|onclick=", text)
+
+
+def test_html_stands_in_the_templates_alone_and_none_lifts_the_escaping():
+    for part in resources.files("ventcalc.page").iterdir():
+        if part.name.endswith(".py"):
+            assert not re.search(r"</?[a-z]+[ >/]", part.read_text()), part.name
+    for part in resources.files("ventcalc.page").joinpath("templates").iterdir():
+        assert not re.search(r"\|\s*safe|autoescape|Markup", part.read_text()), part.name
+
+
+def test_every_page_carries_its_cautions(page):
+    text = page.raw("GET", "/")[2].decode()
+    for words in ("licensed engineer", "walls under load", "CO2", "refrigerants", "freezing"):
+        assert words in text
+    checked = page.ask("/check", question())["html"]
+    assert "A licensed structural engineer must check walls" in checked
+
+
+def test_no_such_page(page):
+    status, _, body = page.raw("GET", "/nowhere")
+    assert status == 404
+    assert b"no such page" in body
+
+
+# --- the command --------------------------------------------------------------------------
+
+
+def test_the_command_serves_until_it_is_told_to_end(tmp_path):
+    program = [sys.executable, "-m", "ventcalc", "page", "fry_bay", "--json"]
+    with subprocess.Popen(program, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as run:
+        lines = [run.stdout.readline() for _ in range(3)]
+        address = json.loads(b"".join(lines))["address"]
+        other = Page(address)
+        assert b"Fry bay (invented)" in other.raw("GET", "/")[2]
+        run.send_signal(2)
+        assert run.wait(30) == 0
+        assert run.stderr.read() == b""
+
+
+def test_a_port_that_is_taken_is_told_in_one_line(server, capsys):
+    port = str(urlsplit(server.address).port)
+    assert main(["page", "seed_bay", "--port", port]) == 2
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1
+    assert "name another" in said
+    assert main(["page", "--port", "99999"]) == 2
+    assert main(["page", "no_such.toml"]) == 2
+
+
+def test_the_page_does_without_the_bridge():
+    program = (
+        "import sys; sys.modules['firmware_bridge'] = sys.modules['paho'] = None\n"
+        "sys.modules['msgspec'] = sys.modules['matplotlib'] = None\n"
+        "from ventcalc.page.server import PageServer\n"
+        "from ventcalc.page.answers import answer_check, example_form\n"
+        "form = example_form('seed_bay', 'us')\n"
+        "data = {'bay': dict(form.texts), 'has': list(form.tables)}\n"
+        "assert answer_check(data)['data']['verdict']\n"
+    )
+    subprocess.run([sys.executable, "-c", program], check=True)

@@ -1,0 +1,253 @@
+"use strict";
+// Asks the program on this machine whatever the form says, and shows its answers as they come.
+(() => {
+  const $ = (id) => document.getElementById(id);
+  const all = (selector, from = document) => [...from.querySelectorAll(selector)];
+  const FOOT = { metric: [0.5, 8, 0.05, "m"], us: [1.75, 26, 0.25, "ft"] };
+  const units = () => document.querySelector("[name=units]:checked").value;
+  let kept = [];
+  let sizedFile = "";
+
+  // --- questions ------------------------------------------------------------------------------
+
+  function form() {
+    const bay = {};
+    const has = [];
+    for (const one of $("fields").elements) {
+      if (!one.name) continue;
+      if (one.type === "checkbox") {
+        if (one.checked) has.push(one.name.slice(4));
+      } else bay[one.name] = one.value;
+    }
+    return { bay, has };
+  }
+
+  function question(more = {}) {
+    const [height, winter, warm] = ["height", "winter", "warm"].map((id) => $(id).value);
+    return { units: units(), ...form(), height, winter, warm, ...more };
+  }
+
+  async function send(where, body, more = {}) {
+    let answer;
+    try {
+      answer = await fetch(where, {
+        method: "POST",
+        headers: { "Content-Type": "application/json" },
+        body: JSON.stringify(body),
+        ...more,
+      });
+    } catch (error) {
+      if (error.name !== "AbortError") gone(true);
+      throw error;
+    }
+    gone(false);
+    return answer;
+  }
+
+  const ask = async (where, body) => (await send(where, body)).json();
+
+  function gone(away) {
+    $("gone").hidden = !away;
+    $("gone").textContent = away
+      ? "The program behind this page does not answer; start it again with ventcalc page, then load this page anew: what was typed is kept."
+      : "";
+  }
+
+  // --- problems beside their fields -----------------------------------------------------------
+
+  function showProblems(answer) {
+    const beside = answer.problems || {};
+    for (const box of all("[data-field]")) {
+      const words = beside[box.dataset.field] || "";
+      const line = box.querySelector(".wrong");
+      line.textContent = words;
+      line.hidden = !words;
+      for (const one of all("input[name], select", box)) {
+        if (words) one.setAttribute("aria-invalid", "true");
+        else one.removeAttribute("aria-invalid");
+      }
+    }
+    for (const group of all("details.group")) {
+      const count = all(".wrong:not([hidden])", group).length;
+      const mark = group.querySelector(".faults");
+      mark.hidden = !count;
+      mark.textContent = count ? `⚠ ${count} to mend` : "";
+    }
+    for (const more of all("details.more")) {
+      if (more.querySelector(".wrong:not([hidden])")) more.open = true;
+    }
+    say(answer.above || []);
+    return Object.keys(beside).length + (answer.above || []).length === 0;
+  }
+
+  function say(lines) {
+    $("above").replaceChildren(
+      ...lines.map((words) => Object.assign(document.createElement("p"), { textContent: words })),
+    );
+  }
+
+  let speaking = 0;
+  function speak(words) {
+    clearTimeout(speaking);
+    speaking = setTimeout(() => {
+      if ($("spoken").textContent !== words) $("spoken").textContent = words;
+    }, 700);
+  }
+
+  // The server has escaped every text; what was open stays open.
+  function put(place, html) {
+    const open = new Set(all("details[data-keep][open]", place).map((one) => one.dataset.keep));
+    place.innerHTML = html;
+    for (const one of all("details[data-keep]", place)) one.open = open.has(one.dataset.keep);
+    place.classList.remove("old");
+  }
+
+  // --- before fill, live ----------------------------------------------------------------------
+
+  let checking = false;
+  let again = false;
+  async function check() {
+    again = checking;
+    if (checking) return;
+    checking = true;
+    try {
+      do {
+        again = false;
+        const asked = question();
+        sessionStorage.setItem("bay", JSON.stringify(asked));
+        const answer = await ask("/check", asked);
+        const sound = showProblems(answer);
+        if (!sound || !answer.html) {
+          $("fill-answer").classList.add("old");
+          strip("Something in the form is to be mended");
+          continue;
+        }
+        put($("fill-answer"), answer.html);
+        if (document.activeElement !== $("slide")) $("slide").value = answer.height;
+        $("slide").setAttribute("aria-valuetext", $("height").value || String(answer.height));
+        strip($("answer").textContent);
+      } while (again);
+    } finally {
+      checking = false;
+      document.body.dataset.ready = "yes";
+    }
+  }
+
+  function strip(words) {
+    $("strip").hidden = false;
+    $("strip").firstElementChild.textContent = words;
+    speak(words);
+  }
+
+  let typing = 0;
+  function later() {
+    clearTimeout(typing);
+    typing = setTimeout(check, 250);
+  }
+
+  function slider() {
+    const [low, high, step] = FOOT[units()];
+    Object.assign($("slide"), { min: low, max: high, step });
+  }
+
+  $("slide").addEventListener("input", () => {
+    $("height").value = `${Number($("slide").value)} ${FOOT[units()][3]}`;
+    check();
+  });
+  for (const id of ["fields", "ask"]) {
+    $(id).addEventListener("input", (event) => {
+      if (event.target.type === "range") return;
+      if (event.target.name === "pile.height") $("height").value = event.target.value;
+      if (event.target.name && event.target.name.startsWith("has:")) {
+        event.target.closest("details").querySelector(".fields").hidden = !event.target.checked;
+      }
+      later();
+    });
+    $(id).addEventListener("submit", (event) => event.preventDefault());
+  }
+
+  // --- the form as a whole --------------------------------------------------------------------
+
+  async function change(more, focus) {
+    const answer = await ask("/form", question(more));
+    if (!answer.html) {
+      say(answer.above);
+      return;
+    }
+    const open = new Set(all("details.group[open]").map((one) => one.dataset.group));
+    $("fields").innerHTML = answer.html;
+    for (const one of all("details.group")) one.open = open.has(one.dataset.group);
+    for (const [id, words] of Object.entries(answer.asks)) $(id).value = words;
+    slider();
+    if (focus) focus();
+    await check();
+    if (answer.above.length) say(answer.above);
+  }
+
+  const open = (group) => {
+    group.open = true;
+    const field = group.querySelector("input");
+    if (field) field.focus();
+  };
+
+  const ACTS = {
+    load: () => $("bay-file").click(),
+    print: () => window.print(),
+    save: async () => {
+      const answer = await ask("/file", question());
+      if (!showProblems(answer)) {
+        speak("Not saved: something in the form is to be mended");
+        return;
+      }
+      const link = document.createElement("a");
+      link.href = URL.createObjectURL(new Blob([answer.text], { type: "application/toml" }));
+      link.download = answer.name;
+      link.click();
+      setTimeout(() => URL.revokeObjectURL(link.href), 10000);
+    },
+    height: () => {
+      document.querySelector("[name='pile.height']").value = $("height").value;
+      check();
+    },
+    lot: () => change({ act: "lot" }, () => open(all("details[data-group^=lots]").at(-1))),
+    take: (button) =>
+      change({ act: `take ${button.dataset.lot}` }, () =>
+        all("details[data-group^=lots]").at(-1).querySelector("summary").focus(),
+      ),
+  };
+  document.addEventListener("click", (event) => {
+    const button = event.target.closest("[data-act]");
+    if (button) ACTS[button.dataset.act](button);
+  });
+  $("examples").addEventListener("change", (event) => {
+    if (event.target.value) change({ example: event.target.value });
+    event.target.value = "";
+  });
+  $("bay-file").addEventListener("change", async (event) => {
+    const [file] = event.target.files;
+    if (file) await change({ toml: await file.text() });
+    event.target.value = "";
+  });
+  for (const one of all("[name=units]")) {
+    one.addEventListener("change", () => change({ act: "units" }));
+  }
+
+  // --- begin ----------------------------------------------------------------------------------
+
+  slider();
+  let before = null;
+  try {
+    before = JSON.parse(sessionStorage.getItem("bay"));
+  } catch {
+    before = null;
+  }
+  if (before && before.bay) {
+    for (const one of all("[name=units]")) one.checked = one.value === before.units;
+    slider();
+    for (const id of ["height", "winter", "warm"]) $(id).value = before[id];
+    ask("/form", { ...before, act: "" }).then((answer) => {
+      if (answer.html) $("fields").innerHTML = answer.html;
+      check();
+    });
+  } else check();
+})();
