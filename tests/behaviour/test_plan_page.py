@@ -8,11 +8,13 @@ import re
 import socket
 import subprocess
 import sys
+import threading
+import time
 import tomllib
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from html.parser import HTMLParser
 from importlib import resources
-from urllib.parse import urlsplit
+from urllib.parse import urlencode, urlsplit
 
 import pytest
 
@@ -22,6 +24,7 @@ from ventcalc.errors import BadInput
 from ventcalc.page.answers import EXAMPLES, example_form
 from ventcalc.page.form import bay_of, form_of_bay, form_of_toml
 from ventcalc.page.server import PageServer
+from ventcalc.weather import example_weather, write_weather_csv
 
 
 @pytest.fixture(scope="module")
@@ -390,3 +393,179 @@ def test_the_page_does_without_the_bridge():
         "assert answer_check(data)['data']['verdict']\n"
     )
     subprocess.run([sys.executable, "-c", program], check=True)
+
+
+# --- what takes its time ------------------------------------------------------------------
+
+
+def lines_of(page, data):
+    """What a season says line by line."""
+    link = http.client.HTTPConnection(page.host, page.port, timeout=300)
+    origin = f"http://{page.host}:{page.port}"
+    headers = {"Origin": origin, "Content-Type": "application/json"}
+    link.request("POST", "/season", json.dumps(data), headers)
+    answer = link.getresponse()
+    try:
+        yield answer
+        while line := answer.readline():
+            yield json.loads(line)
+    finally:
+        answer.close()
+        link.close()
+
+
+def within(seconds, true):
+    """Wait until it is true, but not for ever."""
+    end = time.monotonic() + seconds
+    while not true():
+        assert time.monotonic() < end
+        time.sleep(0.05)
+
+
+@pytest.fixture(scope="module")
+def short():
+    """The seed bay for some weeks: filled, and emptied again."""
+    return with_texts(
+        schedule__healing_days="2 days",
+        schedule__warm_up_start="11-20",
+        schedule__unloading_start="11-25",
+        schedule__unloading_days="2 days",
+        schedule__holding_temperature="45 degF",
+        schedule__warm_up_temperature="46 degF",
+    )
+
+
+@pytest.fixture(scope="module")
+def short_file(short, tmp_path_factory):
+    path = tmp_path_factory.mktemp("short") / "short.toml"
+    path.write_text(bay_to_toml(bay_of(short), "us"))
+    return path
+
+
+def test_a_season_is_that_of_the_command_line(page, capsys, short, short_file):
+    words = ("season", str(short_file), "--weather", "example", "--units", "us", "--json")
+    said = command(capsys, *words)
+    form = form_of_toml(short_file.read_text())
+    answer, *lines, last = lines_of(page, question(form, control="advice", weather="example"))
+    assert answer.status == 200
+    assert last["data"]["advice"] == {
+        name: said[name] for name in said if name not in ("files", "left_out")
+    }
+    parts = [line["part"] for line in lines]
+    assert lines[-1]["running"] == "advice"
+    assert parts == sorted(parts)
+    assert parts[-1] <= 1.0
+    main(["season", str(short_file), "--weather", "example", "--units", "us"])
+    printed = {" ".join(line.split()) for line in capsys.readouterr().out.splitlines()}
+    rows = [row for row in Cells(last["html"]).rows if len(row) == 2][1:]
+    assert len(rows) > 30
+    assert {" ".join(row) for row in rows} <= printed
+
+
+def test_a_season_ends_when_nobody_listens(page, short):
+    long = question()
+    told = lines_of(page, long)
+    assert next(told).status == 200
+    assert next(told)["part"] < 1.0
+    busy = page.ask("/season", long, status=400)
+    assert "running already" in busy["above"][0]
+    told.close()  # the generator, and with it the link
+    within(20.0, lambda: not any(one.name == "seasons" for one in threading.enumerate()))
+    elsewhere = question(short, weather="nowhere")
+    within(20.0, lambda: "not kept any more" in page.ask("/season", elsewhere, 400)["above"][0])
+
+
+def test_a_season_of_a_bay_that_is_none_says_what_to_mend(page):
+    answer = page.ask("/season", question(with_texts(pile__height="16")))
+    assert "no unit" in answer["problems"]["pile.height"]
+    assert "write one of" in page.ask("/season", question(control="best"), 400)["above"][0]
+
+
+def test_sizes_are_those_of_the_command_line(page, capsys, tmp_path):
+    out = str(tmp_path / "sized.toml")
+    words = ("size", "seed_bay", "--target", "18 cfm/ton", "--units", "us")
+    said = command(capsys, *words, "--json", "--out", out)
+    answer = page.ask("/size", question(target="18 cfm/ton", weather="example"))
+    assert answer["data"] == {name: said[name] for name in said if name != "files"}
+    assert answer["toml"] == (tmp_path / "sized.toml").read_text()
+    main(list(words))
+    printed = " ".join(capsys.readouterr().out.split())
+    rows = [row for row in Cells(answer["html"]).rows if len(row) == 4][1:]
+    assert len(rows) > 20
+    for row in rows:
+        assert " ".join(filter(None, (" ".join(cell.split()) for cell in row))) in printed
+    assert "practise with them" in answer["html"]
+
+
+@pytest.mark.parametrize("target", ["500 cfm/ton", "18 ft", "much"])
+def test_a_bad_target_says_so_beside_its_field(page, target):
+    answer = page.ask("/size", question(target=target))
+    assert target in answer["problems"]["size.target"]
+
+
+def upload(page, name, body, altitude="5000 ft"):
+    origin = f"http://{page.host}:{page.port}"
+    query = urlencode({"name": name, "altitude": altitude})
+    status, _, answer = page.raw("POST", f"/weather?{query}", body, Origin=origin)
+    return status, json.loads(answer)
+
+
+def test_weather_of_ones_own_is_that_of_the_command_line(page, capsys, tmp_path):
+    path = tmp_path / "warm year.csv"
+    source = resources.files("ventcalc") / "data" / "weather" / "example.csv"
+    warm = replace(example_weather(), name="Invented warm year", source="invented")
+    warm = replace(warm, temperature=warm.temperature + 3.0)
+    write_weather_csv(warm, path)
+    status, answer = upload(page, "../warm year.csv", path.read_bytes())
+    assert status == 200
+    assert answer["name"] == "Invented warm year"
+    said = command(capsys, "size", "seed_bay", "--weather", str(path), "--json")
+    sized = page.ask("/size", question(weather=answer["key"]))
+    assert sized["data"] == {name: said[name] for name in said if name != "files"}
+    assert sized["data"]["weather"] == "Invented warm year"
+    assert source.is_file()
+
+
+@pytest.mark.parametrize(
+    ("body", "words"),
+    [(b"", "empty"), (b"\0\1", "not a text file"), (b"time,what\n1,2\n", "column")],
+)
+def test_a_file_that_is_no_weather_is_refused(page, body, words):
+    status, answer = upload(page, "bad.csv", body)
+    assert status == 400
+    assert any(words in line for line in answer["above"]), answer
+
+
+def test_alternatives_stand_side_by_side(page, capsys):
+    lower = with_texts(pile__height="15 ft", **{"lots[1].mass": "1.2e6 lb"})
+    alternatives = [
+        question(name="as it is"),
+        question(with_texts(fans__count="3"), name="three fans", height="17 ft"),
+        question(lower, name="lower"),
+        question(with_texts(pile__height="tall"), name="no bay"),
+    ]
+    answer = page.ask("/compare", {"units": "us", "alternatives": alternatives})
+    assert list(answer["data"]) == ["as it is", "three fans", "lower"]
+    said = command(capsys, "check", "seed_bay", "--json")
+    assert answer["data"]["as it is"] == {name: said[name] for name in said if name != "files"}
+    assert "<strong>no bay</strong> cannot be judged" in answer["html"]
+    rows = {row[0]: row[1:] for row in Cells(answer["html"]).rows}
+    assert rows["fans.count"] == ["4", "3", "4"]
+    assert rows["Height of the pile"] == ["16.0 ft", "17.0 ft", "15.0 ft"]
+    assert "pile.length" not in rows
+
+
+@pytest.mark.parametrize("count", [0, 9])
+def test_too_many_alternatives_or_none_are_refused(page, count):
+    asked = {"units": "us", "alternatives": [question(name=str(k)) for k in range(count)]}
+    assert "keep 1 to 8" in page.ask("/compare", asked, status=400)["above"][0]
+
+
+def test_seasons_of_alternatives_stand_side_by_side(page, short):
+    alternatives = [question(short, name="one"), question(short, name="two")]
+    asked = {"units": "metric", "alternatives": alternatives, "control": "thermostat"}
+    *_, last = lines_of(page, asked)
+    assert list(last["data"]) == ["one, thermostat", "two, thermostat"]
+    one, two = last["data"].values()
+    assert one == two
+    assert next(row for row in Cells(last["html"]).rows if len(row) == 3)[1:] == list(last["data"])

@@ -26,12 +26,14 @@ from ventcalc.units import UnitSystem, convert, parse, show
 
 __all__ = [
     "EXAMPLES",
+    "Answer",
     "answer_check",
     "answer_file",
     "answer_form",
     "example_form",
     "form_values",
     "outside_texts",
+    "refused",
 ]
 
 Answer = dict[str, Any]
@@ -62,7 +64,8 @@ def form_values(form: Form, units: UnitSystem) -> dict[str, Any]:
     return {"groups": groups, "lots": len(lots), "last_lot": lots[-1]}
 
 
-def _refused(error: BadInput, form: Form) -> Answer:
+def refused(error: BadInput, form: Form) -> Answer:
+    """What is to be mended, beside its field where it has one."""
     beside, above = by_field(error.problems, form)
     return {"problems": beside, "above": above}
 
@@ -142,7 +145,7 @@ def answer_check(data: Mapping[str, Any]) -> Answer:
     try:
         bay, result = bay_and_check(ask)
     except BadInput as error:
-        return _refused(error, ask.form)
+        return refused(error, ask.form)
     html = render("check.html", **check_shown(result, ask.units), inputs=typed(ask.form))
     height = float(convert(result.height, "m", ask.units)[0])
     return {
@@ -161,7 +164,7 @@ def answer_file(data: Mapping[str, Any]) -> Answer:
     try:
         bay = bay_of(ask.form)
     except BadInput as error:
-        return _refused(error, ask.form)
+        return refused(error, ask.form)
     name = re.sub(r"[^a-z0-9]+", "_", bay.name.lower()).strip("_")[:40] or "bay"
     return {
         "problems": {},

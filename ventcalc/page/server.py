@@ -6,11 +6,12 @@ It keeps nothing but uploaded weather: every question brings the whole form with
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import json
 import socket
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import AsyncIterator, Callable, Mapping
 from importlib import resources
 from pathlib import Path
 from types import TracebackType
@@ -20,7 +21,7 @@ import uvicorn
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, JSONResponse, Response
+from starlette.responses import HTMLResponse, JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -37,14 +38,21 @@ from ventcalc.page.answers import (
 )
 from ventcalc.page.form import Form
 from ventcalc.page.render import render
+from ventcalc.page.runs import Run
+from ventcalc.page.studies import answer_compare, answer_size, season_run
+from ventcalc.page.weathers import Weathers
 from ventcalc.report.season_rows import control_words
-from ventcalc.units import UnitSystem
+from ventcalc.units import UnitSystem, parse
 
-__all__ = ["PageServer", "page_app"]
+__all__ = ["PageServer", "Views", "page_app"]
 
 HOST = "127.0.0.1"
 MOST_ASKED = 2_000_000
 """Longest question. [byte]"""
+MOST_WEATHER = 60_000_000
+"""Longest weather file. [byte]"""
+SAY_EVERY = 0.2
+"""How often a season says how far it is. [s]"""
 _TYPES = {".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
 _FILES = ("page.css", "page.js", "icon.svg")
 _HEADERS = {
@@ -58,14 +66,17 @@ _HEADERS = {
     "Cross-Origin-Resource-Policy": "same-origin",
     "Cache-Control": "no-store",
 }
+_BUSY = "a season is running already; stop it, or wait until it ends"
 _NAMES = ("127.0.0.1", "localhost", "[::1]")
 
 
-class _Views:
+class Views:
     """Answers requests; used by one thread, with others for the sums."""
 
     def __init__(self, form: Form, units: UnitSystem) -> None:
         self.form, self.units = form, units
+        self.weathers = Weathers()
+        self._run: Run | None = None
 
     async def page(self, _: Request) -> Response:
         """The whole page, with the bay that it was started with."""
@@ -80,6 +91,57 @@ class _Views:
             **form_values(self.form, self.units),
         )
         return HTMLResponse(html)
+
+    async def weather(self, request: Request) -> Response:
+        """Take a weather file."""
+        body = await _body(request, MOST_WEATHER)
+        name = request.query_params.get("name", "")
+        altitude = _altitude(request.query_params.get("altitude", ""))
+        key, found = await run_in_threadpool(self.weathers.take, name, body, altitude)
+        said = [f"{found.name or 'File without a name'}: {len(found.time)} steps.", *found.notes]
+        return JSONResponse({"key": key, "name": found.name or name[:60], "says": said})
+
+    async def size(self, request: Request) -> Response:
+        """How large everything must be."""
+        data = await _asked(request)
+        return JSONResponse(await run_in_threadpool(answer_size, data, self.weathers))
+
+    async def season(self, request: Request) -> Response:
+        """A season, line by line how far it is; it ends when nobody listens any more."""
+        data = await _asked(request)
+        if self._run is not None:
+            raise BadInput(_BUSY)
+        run = await run_in_threadpool(season_run, data, self.weathers)
+        if not isinstance(run, Run):
+            return JSONResponse(run)
+        if self._run is not None:  # another question was quicker
+            raise BadInput(_BUSY)
+        self._run = run
+        run.start()
+        return StreamingResponse(self._lines(run), media_type="application/x-ndjson")
+
+    async def _lines(self, run: Run) -> AsyncIterator[str]:
+        try:
+            while not run.ended.is_set():
+                yield json.dumps(run.progress()) + "\n"
+                await asyncio.sleep(SAY_EVERY)
+            yield json.dumps(run.answer, allow_nan=False) + "\n"
+        finally:
+            run.stop()
+            self._run = None
+
+    def close(self) -> None:
+        """End what runs, and take uploaded files away."""
+        if self._run is not None:
+            self._run.stop()
+        self.weathers.close()
+
+
+def _altitude(text: str) -> float | None:
+    try:
+        return parse(text, "m")
+    except BadInput:
+        return None
 
 
 def _answering(answer: Callable[[Mapping[str, Any]], dict[str, Any]]) -> Any:
@@ -119,23 +181,20 @@ async def _asked(request: Request) -> dict[str, Any]:
 # --- the server --------------------------------------------------------------------------
 
 
-def page_app(form: Form, units: UnitSystem = "metric") -> ASGIApp:
+def page_app(views: Views) -> ASGIApp:
     """
     The page as an ASGI application.
 
     Parameters
     ----------
-    form : Form
-        The bay that it begins with.
-    units : {"metric", "us"}
-        Units that it begins with.
+    views : Views
+        Answers requests.
 
     Returns
     -------
     ASGIApp
         Answers only to the names of this machine, and questions only from its own page.
     """
-    views = _Views(form, units)
 
     async def refused(_: Request, error: Exception) -> Response:
         assert isinstance(error, VentcalcError)
@@ -150,6 +209,10 @@ def page_app(form: Form, units: UnitSystem = "metric") -> ASGIApp:
         Route("/", views.page, methods=["GET"]),
         Route("/form", _answering(answer_form), methods=["POST"]),
         Route("/check", _answering(answer_check), methods=["POST"]),
+        Route("/compare", _answering(answer_compare), methods=["POST"]),
+        Route("/weather", views.weather, methods=["POST"]),
+        Route("/size", views.size, methods=["POST"]),
+        Route("/season", views.season, methods=["POST"]),
         Route("/file", _answering(answer_file), methods=["POST"]),
         *(_static(name) for name in _FILES),
     ]
@@ -219,6 +282,7 @@ class PageServer:
         BadInput
             If the port cannot be had.
         """
+        self._views = Views(form, units)
         self._socket = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
         self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
@@ -226,10 +290,11 @@ class PageServer:
             self._socket.listen(128)  # whoever asks before the thread runs waits, and is answered
         except (OSError, OverflowError) as error:
             self._socket.close()
+            self._views.close()
             raise BadInput(f"--port {port}: cannot be had ({error}); name another") from None
         self.address = f"http://{HOST}:{self._socket.getsockname()[1]}/"
         config = uvicorn.Config(
-            page_app(form, units),
+            page_app(self._views),
             loop="asyncio",
             http="h11",
             ws="none",
@@ -264,5 +329,6 @@ class PageServer:
     ) -> None:
         self._server.should_exit = True
         self._thread.join(5.0)
+        self._views.close()
         with contextlib.suppress(OSError):
             self._socket.close()

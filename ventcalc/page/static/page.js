@@ -166,6 +166,166 @@
     $(id).addEventListener("submit", (event) => event.preventDefault());
   }
 
+  // --- weather --------------------------------------------------------------------------------
+
+  $("weather-file").addEventListener("change", async (event) => {
+    const [file] = event.target.files;
+    if (!file) return;
+    const altitude = document.querySelector("[name='site.altitude']").value;
+    const query = new URLSearchParams({ name: file.name, altitude });
+    $("weather-says").textContent = `Reading ${file.name} …`;
+    const headers = { "Content-Type": "application/octet-stream" };
+    const answer = await (await send(`/weather?${query}`, null, { headers, body: file })).json();
+    if (!answer.key) {
+      $("weather-says").textContent = answer.above.join(" ");
+      $("weather-says").className = "problem";
+      return;
+    }
+    const known = all("option", $("weather")).find((one) => one.value === answer.key);
+    const option = known || new Option(answer.name, answer.key);
+    $("weather").append(option);
+    $("weather").value = answer.key;
+    $("weather-says").className = "quiet";
+    $("weather-says").textContent = answer.says.join(" ");
+  });
+
+  // --- sizes ----------------------------------------------------------------------------------
+
+  $("size-ask").addEventListener("submit", async (event) => {
+    event.preventDefault();
+    const button = event.target.querySelector("button");
+    button.disabled = true;
+    button.textContent = "Sizing …";
+    try {
+      const more = { target: $("target").value, weather: $("weather").value };
+      const answer = await ask("/size", question(more));
+      const sound = showProblems(answer);
+      if (sound) {
+        put($("size-answer"), answer.html);
+        sizedFile = answer.toml;
+        speak("The sizes are there");
+      } else refuse($("size-answer"), answer);
+    } finally {
+      button.disabled = false;
+      button.textContent = "Size this bay";
+    }
+  });
+
+  // What belongs to no field is said where it was asked.
+  function refuse(place, answer) {
+    const lines = answer.above.length ? answer.above : ["Something in the form is to be mended."];
+    place.replaceChildren(
+      ...lines.map((words) =>
+        Object.assign(document.createElement("p"), { className: "problem", textContent: words }),
+      ),
+    );
+    say([]);
+    speak(lines.join(" "));
+  }
+
+  // --- a season -------------------------------------------------------------------------------
+
+  let stopper = null;
+
+  // Lines as they come; the last one is the answer.
+  async function follow(answer, tell) {
+    const reader = answer.body.pipeThrough(new TextDecoderStream()).getReader();
+    let rest = "";
+    let last = null;
+    for (;;) {
+      const { done, value } = await reader.read();
+      if (done) break;
+      const lines = (rest + value).split("\n");
+      rest = lines.pop();
+      for (const line of lines) {
+        last = JSON.parse(line);
+        if (last.running !== undefined) tell(last);
+      }
+    }
+    return last || JSON.parse(rest);
+  }
+
+  function running(words, part) {
+    $("running").hidden = words === "";
+    document.querySelector("[data-act=cancel]").hidden = words === "";
+    for (const one of [...all("#season-ask [type=submit]"), ...all("[data-act=seasons]")]) {
+      one.disabled = words !== "";
+    }
+    $("running-words").textContent = words;
+    $("bar").value = part;
+  }
+
+  async function season(body) {
+    stopper = new AbortController();
+    running("The season begins", 0);
+    speak("The season runs");
+    $("season-answer").classList.add("old");
+    try {
+      const more = { control: $("control").value, weather: $("weather").value };
+      const response = await send("/season", { ...body, ...more }, { signal: stopper.signal });
+      const streamed = (response.headers.get("content-type") || "").includes("ndjson");
+      const answer = streamed
+        ? await follow(response, (at) =>
+            running(`Running ${at.running}: day ${at.day} of ${at.days || "…"}`, at.part),
+          )
+        : await response.json();
+      if (!streamed) showProblems(answer);
+      if (answer.html) {
+        put($("season-answer"), answer.html);
+        speak("The season has ended, its results are there");
+      } else refuse($("season-answer"), answer);
+    } catch (error) {
+      if (error.name !== "AbortError") throw error;
+      $("season-answer").classList.remove("old");
+      speak("The season was stopped");
+    } finally {
+      running("", 0);
+    }
+  }
+
+  $("season-ask").addEventListener("submit", (event) => {
+    event.preventDefault();
+    season(question());
+  });
+
+  // --- alternatives ---------------------------------------------------------------------------
+
+  $("keep").addEventListener("submit", (event) => {
+    event.preventDefault();
+    let name = $("keep-name").value.trim() || `${kept.length + 1}: ${$("height").value}`;
+    while (kept.some((one) => one.name === name)) name += " again";
+    kept.push({ ...question(), name });
+    $("keep-name").value = "";
+    compare();
+  });
+
+  async function compare() {
+    sessionStorage.setItem("kept", JSON.stringify(kept));
+    $("kept").replaceChildren(
+      ...kept.map((one, place) => {
+        const item = document.createElement("li");
+        item.append(Object.assign(document.createElement("strong"), { textContent: one.name }));
+        for (const [act, words] of [["back", "Put into the form"], ["drop", "Drop"]]) {
+          const button = Object.assign(document.createElement("button"), { type: "button" });
+          button.textContent = words;
+          button.setAttribute("aria-label", `${words}: ${one.name}`);
+          button.dataset.act = act;
+          button.dataset.place = place;
+          item.append(button);
+        }
+        return item;
+      }),
+    );
+    document.querySelector("[data-act=seasons]").hidden = !kept.length;
+    if (!kept.length) {
+      $("compare-answer").replaceChildren();
+      return;
+    }
+    const answer = await ask("/compare", { units: units(), alternatives: kept });
+    if (answer.html) put($("compare-answer"), answer.html);
+    else refuse($("compare-answer"), answer);
+  }
+
   // --- the form as a whole --------------------------------------------------------------------
 
   async function change(more, focus) {
@@ -209,6 +369,18 @@
       document.querySelector("[name='pile.height']").value = $("height").value;
       check();
     },
+    cancel: () => stopper.abort(),
+    sized: () => change({ toml: sizedFile }, () => $("h-bay").scrollIntoView()),
+    seasons: () => season({ units: units(), alternatives: kept }),
+    back: (button) => {
+      const one = kept[button.dataset.place];
+      restore({ ...one, units: units() });
+    },
+    drop: (button) => {
+      kept.splice(button.dataset.place, 1);
+      compare();
+      $("keep-name").focus();
+    },
     lot: () => change({ act: "lot" }, () => open(all("details[data-group^=lots]").at(-1))),
     take: (button) =>
       change({ act: `take ${button.dataset.lot}` }, () =>
@@ -229,25 +401,38 @@
     event.target.value = "";
   });
   for (const one of all("[name=units]")) {
-    one.addEventListener("change", () => change({ act: "units" }));
+    one.addEventListener("change", async () => {
+      await change({ act: "units" });
+      if (kept.length) await compare();
+    });
   }
 
   // --- begin ----------------------------------------------------------------------------------
 
-  slider();
-  let before = null;
-  try {
-    before = JSON.parse(sessionStorage.getItem("bay"));
-  } catch {
-    before = null;
-  }
-  if (before && before.bay) {
+  // A form that was typed before: the page loaded anew, or an alternative.
+  async function restore(before) {
     for (const one of all("[name=units]")) one.checked = one.value === before.units;
     slider();
     for (const id of ["height", "winter", "warm"]) $(id).value = before[id];
-    ask("/form", { ...before, act: "" }).then((answer) => {
-      if (answer.html) $("fields").innerHTML = answer.html;
-      check();
-    });
-  } else check();
+    const answer = await ask("/form", { ...before, act: "" });
+    if (answer.html) $("fields").innerHTML = answer.html;
+    await check();
+  }
+
+  const stored = (name) => {
+    try {
+      return JSON.parse(sessionStorage.getItem(name));
+    } catch {
+      return null;
+    }
+  };
+  slider();
+  const before = stored("bay");
+  if (before && before.bay) restore(before);
+  else check();
+  const others = stored("kept");
+  if (Array.isArray(others) && others.length) {
+    kept = others;
+    compare();
+  }
 })();
