@@ -16,7 +16,7 @@ from ventcalc.units import UnitSystem, convert, shown_unit
 __all__ = ["pile_chart", "pile_months"]
 
 _WIDE, _HIGH = 720.0, 250.0
-_LEFT, _RIGHT, _TOP, _BOTTOM = 40.0, 66.0, 22.0, 26.0
+_LEFT, _RIGHT, _TOP, _BOTTOM = 34.0, 72.0, 28.0, 26.0
 _LINES = (
     ("target", "target", "target"),
     ("pulp_bottom", "bottom", "c0"),
@@ -40,7 +40,7 @@ def pile_chart(days: Days, units: UnitSystem) -> Sketch:
         return x, _HIGH - _BOTTOM - (_HIGH - _TOP - _BOTTOM) * (value - low) / (high - low)
 
     shapes: list[Box | Line | Round | Words] = [
-        Words(4, 14, f"Pulp, {shown_unit('degC', units)}", "start", "small")
+        Words(2, 13, f"Pulp, {shown_unit('degC', units)}", "start", "small")
     ]
     for value in np.arange(low, high, step):
         x, y = at(0, float(value))

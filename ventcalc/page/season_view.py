@@ -17,6 +17,14 @@ from ventcalc.units import UnitSystem
 
 __all__ = ["seasons_data", "seasons_shown"]
 
+_KEYS = {
+    "mass_loss": "shrink before unloading",
+    "energy": "electricity",
+    "band_kelvin_hours": "off target while holding",
+    "wet_crop_hours": "with wet potatoes",
+}
+"""The four figures that one reads first, and their short words."""
+
 
 def seasons_shown(
     seasons: Sequence[tuple[str, Season]],
@@ -46,8 +54,10 @@ def seasons_shown(
     notes = dict.fromkeys(f"Note on the weather: {n}." for _, one in seasons for n in one.notes)
     return {
         "dates": f"{season.bay.name}, {dates[0]:%d %b %Y} to {dates[-1]:%d %b %Y}, weather of "
-        f"{season.weather_name or 'a file without a name'}; the year is only a label.",
+        f"{season.weather_name or 'a file without a name'}",
         "stopped": stopped,
+        "keys": [(_KEYS[r.field], r.text(season, units)) for r in ROWS if r.field in _KEYS],
+        "which": which,
         "charts": [(name, pile_chart(one, units)) for name, one in days],
         "results": _results(seasons, units),
         "months": [(name, pile_months(one, units)) for name, one in days],

@@ -197,15 +197,16 @@ def reach_sketch(result: PileCheck, units: UnitSystem) -> Sketch | None:
     height = float(result.height)
     scale = (WIDE - _LEAST - _ROOM) / TALLEST_HEIGHT
     here, bottom = _LEAST + scale * height, 6 + _ROW * len(result.reaches)
-    shapes: list[Box | Line | Round | Words] = [_line("here", (here, 2), (here, bottom + 4))]
+    shapes: list[Box | Line | Round | Words] = []
     for k, reach in enumerate(result.reaches):
         y = 2 + _ROW * k
         look = "past" if reach.height < height - 1e-9 else "reach"
-        long = max(scale * reach.height, 1.0)
         shapes += [
             Words(_LEAST, y + 13, _short(reach.name), "start", "small"),
-            Box(_LEAST, y + 18, long, 12, look),
-            Words(_LEAST + long + 5, y + 28, show(reach.height, "m", units), "start", "small"),
+            Box(_LEAST, y + 18, scale * TALLEST_HEIGHT, 12, "rail"),
+            Box(_LEAST, y + 18, max(scale * reach.height, 1.0), 12, look),
+            _line("here", (here, y + 16), (here, y + 32)),
+            Words(WIDE - 2, y + 28, show(reach.height, "m", units), "end", "small"),
         ]
     words = f"this pile, {show(height, 'm', units)}"
     shapes.append(Words(min(max(here, 60.0), WIDE - 60.0), bottom + 17, words, "middle", "small"))

@@ -407,6 +407,17 @@
     });
   }
 
+  // --- paper ----------------------------------------------------------------------------------
+
+  let closed = [];
+  addEventListener("beforeprint", () => {
+    closed = all("#answers details[data-keep=cautions]:not([open])");
+    for (const one of closed) one.open = true;
+  });
+  addEventListener("afterprint", () => {
+    for (const one of closed) one.open = false;
+  });
+
   // --- begin ----------------------------------------------------------------------------------
 
   // A form that was typed before: the page loaded anew, or an alternative.
