@@ -213,6 +213,11 @@ def test_a_season_says_how_far_it_is_and_ends_with_its_figures(shown):
     lines = shown.ask("document.querySelectorAll('.chart :is(.target, .c0, .c2, .c4)').length")
     assert lines >= 8  # four in the plot, four beside their names
     shown.until("document.getElementById('spoken').textContent.includes('season has ended')")
+    assert not shown.seen("#season-earlier")
+    write(shown, "fans.count", "5")
+    shown.until("!document.getElementById('season-earlier').hidden")
+    write(shown, "fans.count", "4")
+    shown.until("document.getElementById('season-earlier').hidden")
 
 
 def test_a_season_can_be_stopped(shown):

@@ -64,9 +64,9 @@ def form_values(form: Form, units: UnitSystem) -> dict[str, Any]:
     return {"groups": groups, "lots": len(lots), "last_lot": lots[-1]}
 
 
-def refused(error: BadInput, form: Form) -> Answer:
+def refused(found: BadInput, form: Form) -> Answer:
     """What is to be mended, beside its field where it has one."""
-    beside, above = by_field(error.problems, form)
+    beside, above = by_field(found.problems, form)
     return {"problems": beside, "above": above}
 
 

@@ -63,7 +63,8 @@ def seasons_shown(
         "months": [(name, pile_months(one, units)) for name, one in days],
         "published": [which + line for line in published_lines(season, units)],
         "equipment": [which + line for line in equipment_lines(season, units)],
-        "notes": [*credit, *notes, *(f"Note on the bay: {n}" for n in bay_notes(season.bay))],
+        "credit": credit,
+        "notes": [*notes, *(f"Note on the bay: {n}" for n in bay_notes(season.bay))],
         "cautions": CAUTIONS,
     }
 

@@ -115,6 +115,7 @@
         again = false;
         const asked = question();
         sessionStorage.setItem("bay", JSON.stringify(asked));
+        markEarlier();
         const answer = await ask("/check", asked);
         const sound = showProblems(answer);
         if (!sound || !answer.html) {
@@ -130,6 +131,15 @@
     } finally {
       checking = false;
       document.body.dataset.ready = "yes";
+    }
+  }
+
+  // What takes its time stands for the form as it was then.
+  const stands = { size: "", season: "" };
+  function markEarlier() {
+    const now = JSON.stringify(form());
+    for (const [name, then] of Object.entries(stands)) {
+      $(`${name}-earlier`).hidden = then === "" || then === now;
     }
   }
 
@@ -198,10 +208,13 @@
     button.textContent = "Sizing …";
     try {
       const more = { target: $("target").value, weather: $("weather").value };
+      const asked = JSON.stringify(form());
       const answer = await ask("/size", question(more));
       const sound = showProblems(answer);
       if (sound) {
         put($("size-answer"), answer.html);
+        stands.size = asked;
+        markEarlier();
         sizedFile = answer.toml;
         speak("The sizes are there");
       } else refuse($("size-answer"), answer);
@@ -257,6 +270,7 @@
 
   async function season(body) {
     stopper = new AbortController();
+    const asked = body.alternatives ? "" : JSON.stringify(form());
     running("The season begins", 0);
     speak("The season runs");
     $("season-answer").classList.add("old");
@@ -272,6 +286,8 @@
       if (!streamed) showProblems(answer);
       if (answer.html) {
         put($("season-answer"), answer.html);
+        stands.season = asked;
+        markEarlier();
         speak("The season has ended, its results are there");
       } else refuse($("season-answer"), answer);
     } catch (error) {
