@@ -20,10 +20,11 @@ import pytest
 
 from ventcalc.bay.file import bay_to_toml, example_bay, example_bay_path
 from ventcalc.commands.main import main
-from ventcalc.errors import BadInput
-from ventcalc.page.answers import EXAMPLES, example_form
+from ventcalc.errors import BadInput, OutOfRange
+from ventcalc.page.answers import EXAMPLES, answer_check, example_form
 from ventcalc.page.form import bay_of, form_of_bay, form_of_toml
 from ventcalc.page.server import PageServer
+from ventcalc.season.run import run_season
 from ventcalc.weather import example_weather, write_weather_csv
 
 
@@ -237,6 +238,32 @@ def test_a_bad_question_says_one_line_beside_its_field(page, ask, field, words):
     answer = page.ask("/check", question(**ask))
     assert words in answer["problems"][field]
     assert answer["above"] == []
+
+
+@pytest.mark.parametrize("text", ["0", "-5", "1e300", "7 furlongs", "\0", "1e-9 m, nan"])
+def test_no_text_in_any_field_is_more_than_a_line(text):
+    form = example_form("seed_bay", "us")
+    refused = 0
+    for name in form.texts:
+        asked = question(form._replace(texts={**form.texts, name: text}))
+        answer = answer_check(asked)
+        lines = [*answer["problems"].values(), *answer["above"]]
+        assert all(line.strip() and "\n" not in line and len(line) < 400 for line in lines)
+        refused += bool(lines)
+    assert refused > len(form.texts) / 2
+
+
+def test_a_fault_of_ours_is_told_and_the_page_lives_on(page, monkeypatch):
+    def broken(*_, **__):
+        raise RuntimeError("a fault made by this test")
+
+    monkeypatch.setattr("ventcalc.page.ask.check_pile", broken)
+    assert "a fault made by this test" in page.ask("/check", question(), status=500)["above"][0]
+    monkeypatch.setattr("ventcalc.page.runs.run_season", broken)
+    *_, last = lines_of(page, question())
+    assert "a fault made by this test" in last["above"][0]
+    monkeypatch.undo()
+    assert page.ask("/check", question())["html"]
 
 
 def test_what_belongs_to_no_field_stands_above(page):
@@ -473,6 +500,23 @@ def test_a_season_ends_when_nobody_listens(page, short):
     within(20.0, lambda: not any(one.name == "seasons" for one in threading.enumerate()))
     elsewhere = question(short, weather="nowhere")
     within(20.0, lambda: "not kept any more" in page.ask("/season", elsewhere, 400)["above"][0])
+
+
+def test_a_control_that_leaves_the_model_is_left_out_and_said(page, short, monkeypatch):
+    """As ``ventcalc season --compare`` says it: a pile that heats itself up."""
+
+    def hot(bay, weather, policy, *, name, **rest):
+        if name == "nothing":
+            raise OutOfRange("pulp", -5.0, 40.0, 40.6, " at [7]", "°C", "")
+        return run_season(bay, weather, policy, name=name, **rest)
+
+    monkeypatch.setattr("ventcalc.page.runs.run_season", hot)
+    *_, last = lines_of(page, question(short, control="all"))
+    assert list(last["data"]) == ["advice", "thermostat", "clock"]
+    words = "Left out: no ventilation, because pulp came to 40.6, outside -5 to 40"
+    assert words in last["html"]
+    *_, alone = lines_of(page, question(short, control="nothing"))
+    assert "pulp must lie in -5 to 40" in alone["above"][0]
 
 
 def test_a_season_of_a_bay_that_is_none_says_what_to_mend(page):

@@ -201,6 +201,10 @@ def page_app(views: Views) -> ASGIApp:
         lines = str(error).splitlines()
         return JSONResponse({"problems": {}, "above": lines}, status_code=400)
 
+    async def failed(_: Request, error: Exception) -> Response:
+        lines = [f"this failed, and should not have: {error!r}"]
+        return JSONResponse({"problems": {}, "above": lines}, status_code=500)
+
     async def missing(_: Request, __: Exception) -> Response:
         html = render("plain.html", title="Not found", words="There is no such page.")
         return HTMLResponse(html, status_code=404)
@@ -216,7 +220,9 @@ def page_app(views: Views) -> ASGIApp:
         Route("/file", _answering(answer_file), methods=["POST"]),
         *(_static(name) for name in _FILES),
     ]
-    app = Starlette(routes=routes, exception_handlers={VentcalcError: refused, 404: missing})
+    app = Starlette(
+        routes=routes, exception_handlers={VentcalcError: refused, 404: missing, Exception: failed}
+    )
     return _guard(app)
 
 
