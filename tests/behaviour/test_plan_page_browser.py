@@ -111,6 +111,7 @@ def test_a_wrong_value_is_told_beside_its_field_and_mended(shown):
     assert shown.ask(f"{field}.getAttribute('aria-invalid')") == "true"
     assert shown.ask(f"{field}.getAttribute('aria-describedby')") == "p-pile.width"
     assert shown.ask("document.querySelector('#fill-answer').classList.contains('old')")
+    assert shown.seen("#fill-earlier")
     mark = "document.querySelector('[data-group=pile] > summary').textContent"
     assert "1 to mend" in shown.ask(mark)
     write(shown, "pile.width", "50 ft")
@@ -118,6 +119,7 @@ def test_a_wrong_value_is_told_beside_its_field_and_mended(shown):
     assert not shown.ask(f"{field}.hasAttribute('aria-invalid')")
     shown.until("!document.querySelector('#fill-answer').classList.contains('old')")
     assert "to mend" not in shown.ask(mark)
+    assert not shown.seen("#fill-earlier")
 
 
 def test_nothing_comes_from_elsewhere_and_nothing_is_complained_of(shown, server):

@@ -120,10 +120,12 @@
         const sound = showProblems(answer);
         if (!sound || !answer.html) {
           $("fill-answer").classList.add("old");
-          strip("Something in the form is to be mended");
+          $("fill-earlier").hidden = !$("answer");
+          strip("Something in the form is to be mended", "#bay");
           continue;
         }
         put($("fill-answer"), answer.html);
+        $("fill-earlier").hidden = true;
         if (document.activeElement !== $("slide")) $("slide").value = answer.height;
         $("slide").setAttribute("aria-valuetext", $("height").value || String(answer.height));
         strip($("answer").textContent);
@@ -143,8 +145,9 @@
     }
   }
 
-  function strip(words) {
+  function strip(words, where = "#fill") {
     $("strip").hidden = false;
+    $("strip").firstElementChild.href = where;
     $("strip").firstElementChild.textContent = words;
     speak(words);
   }
