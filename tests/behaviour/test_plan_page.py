@@ -594,9 +594,10 @@ def test_alternatives_stand_side_by_side(page, capsys):
     assert answer["data"]["as it is"] == {name: said[name] for name in said if name != "files"}
     assert "<strong>no bay</strong> cannot be judged" in answer["html"]
     rows = {row[0]: row[1:] for row in Cells(answer["html"]).rows}
-    assert rows["fans.count"] == ["4", "3", "4"]
+    assert rows["Fans: number of fans"] == ["4", "3", "4"]
     assert rows["Height of the pile"] == ["16.0 ft", "17.0 ft", "15.0 ft"]
-    assert "pile.length" not in rows
+    assert rows["Pile: depth of the pile"] == ["16 ft", "16 ft", "15 ft"]
+    assert "Pile: length of the pile floor" not in rows
 
 
 @pytest.mark.parametrize("count", [0, 9])

@@ -255,7 +255,7 @@ def test_alternatives_are_kept_and_come_back(shown):
     assert shown.ask("document.querySelector('#kept strong').textContent") == "<b>low</b>"
     assert shown.ask("!!document.querySelector('#kept b, #compared b')") is False
     rows = "[...document.querySelectorAll('#differing tbody tr')].map((r) => r.innerText)"
-    assert any("fans.count" in row for row in shown.ask(rows))
+    assert any("Fans: number of fans" in row for row in shown.ask(rows))
     shown.ask("document.querySelector('[data-act=back]').click()")
     shown.until("document.querySelector('.card h3').textContent.includes('16.0 ft')")
     assert shown.ask("document.querySelector(\"[name='fans.count']\").value") == "4"

@@ -313,18 +313,35 @@ def _hint(field: dataclasses.Field[Any], units: UnitSystem) -> str:
 
 
 def differing(forms: list[Form]) -> list[tuple[str, list[str]]]:
-    """Keys whose texts are not the same in all forms, each with its texts; a dash for none."""
-    names = dict.fromkeys(name for form in forms for name in form.texts)
+    """Fields whose texts are not the same in all forms, each with its texts; a dash for none."""
+    labels: dict[str, str] = {}
+    for form in forms:
+        labels |= {name: label for name, label, _ in _labelled(form)}
     rows = []
-    for name in names:
+    for name, label in labels.items():
         table = name.partition(".")[0]
         texts = []
         for form in forms:
             lacks = table in _TABLES and _TABLES[table][1] and table not in form.tables
             texts.append("–" if lacks else form.texts.get(name, "").strip() or "–")
         if len(set(texts)) > 1:
-            rows.append((name, texts))
+            rows.append((label, texts))
     return rows
+
+
+def typed(form: Form) -> list[tuple[str, str]]:
+    """Label and text of every field that is not empty, for paper."""
+    return [(label, text) for _, label, text in _labelled(form) if text.strip()]
+
+
+def _labelled(form: Form) -> list[tuple[str, str, str]]:
+    """Name, label and text of every field of what the bay has."""
+    return [
+        (field.name, f"{group.title}: {field.label}", field.value)
+        for group in groups_of(form, "us")
+        if group.present
+        for field in (*group.fields, *group.more)
+    ]
 
 
 def renumbered(form: Form, act: str) -> Form:
@@ -357,14 +374,3 @@ def renumbered(form: Form, act: str) -> Form:
         elif int(found[2]) in kept:
             moved[f"lots[{kept.index(int(found[2])) + 1}].{found[3]}"] = text
     return form._replace(texts=moved)
-
-
-def typed(form: Form) -> list[tuple[str, str]]:
-    """Label and text of every field that is not empty, for paper."""
-    return [
-        (f"{group.title}: {field.label}", field.value)
-        for group in groups_of(form, "us")
-        if group.present
-        for field in (*group.fields, *group.more)
-        if field.value.strip()
-    ]

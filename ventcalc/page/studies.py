@@ -94,7 +94,7 @@ def answer_compare(data: Mapping[str, Any]) -> Answer:
             broken.append((ask.name, list(error.problems)))
     units = units_of(data)
     differences = differing([ask.form for ask, _ in sound]) if len(sound) > 1 else []
-    typed = [["Key of the bay file", *(ask.name for ask, _ in sound)]]
+    typed = [["Field", *(ask.name for ask, _ in sound)]]
     typed += [[name, *texts] for name, texts in differences]
     html = render(
         "compare.html",
