@@ -87,6 +87,11 @@ WRONG = {
         "import jinja2",
         {"one door to jinja2"},
     ),
+    "a second door to the web library": (
+        "ventcalc/page/answers.py",
+        "import starlette",
+        {"one door to the web library"},
+    ),
     "the library on the network": (
         "ventcalc/units/text.py",
         "import paho.mqtt.client",

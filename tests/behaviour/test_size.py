@@ -16,7 +16,7 @@ import pytest
 from ventcalc.bay.description import Refrigeration
 from ventcalc.bay.file import bay_to_toml, example_bay, example_bay_path, read_bay
 from ventcalc.commands.main import main
-from ventcalc.commands.size import rounded
+from ventcalc.sizing.written import rounded
 from ventcalc.weather import example_weather, write_weather_csv
 from ventcalc.weather.files import ARRAYS
 

@@ -22,18 +22,11 @@ from ventcalc.report.data import season_csv, season_data
 from ventcalc.report.pages import need_page_libraries
 from ventcalc.report.season_page import season_page
 from ventcalc.report.season_rows import control_words
-from ventcalc.report.text import compare_text, season_text
+from ventcalc.report.text import EXAMPLE_CREDIT, compare_text, season_text
 from ventcalc.season.run import Season, run_season, weather_of_season
 from ventcalc.weather import Weather, example_weather, read_weather
 
-__all__ = ["EXAMPLE_CREDIT", "add", "run", "simulate", "weather_for"]
-
-EXAMPLE_CREDIT = (
-    "The weather data are under a Creative Commons Attribution licence; credit: National "
-    "Renewable Energy Laboratory, U.S. Department of Energy. They are modelled from satellite "
-    "images and reanalysis, not a station's readings; do not size anything from them."
-)
-"""For the example weather; the whole of it stands in the package beside the data."""
+__all__ = ["add", "run", "simulate", "weather_for"]
 
 DAY = 86400.0
 

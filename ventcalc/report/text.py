@@ -28,6 +28,8 @@ from ventcalc.units import UnitSystem, show
 
 __all__ = [
     "CAUTION",
+    "EXAMPLE_CREDIT",
+    "EXAMPLE_WARNING",
     "advice_text",
     "air_text",
     "compare_text",
@@ -39,6 +41,17 @@ CAUTION = (
     "and test the air for CO2 and oxygen before anyone goes in; never alone."
 )
 """Belongs below every piece of advice."""
+EXAMPLE_CREDIT = (
+    "The weather data are under a Creative Commons Attribution licence; credit: National "
+    "Renewable Energy Laboratory, U.S. Department of Energy. They are modelled from satellite "
+    "images and reanalysis, not a station's readings; do not size anything from them."
+)
+"""For the example weather; the whole of it stands in the package beside the data."""
+EXAMPLE_WARNING = (
+    "These sizes are for the example weather: practise with them, and size with a file of many "
+    "years from your own place."
+)
+"""Below every sizing for the example weather."""
 
 
 def _stack(rows: Iterable[tuple[str, str]]) -> list[str]:
