@@ -1,4 +1,4 @@
-"""Pages laid out by the templates beside this module; the only door to jinja2."""
+"""Pages laid out by the templates beside this module."""
 
 from __future__ import annotations
 
@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 from ventcalc import __version__
-from ventcalc.errors import VentcalcError
 from ventcalc.report.drawing import Drawing, need_matplotlib
+from ventcalc.web.templates import need_jinja2, render
 
-__all__ = ["Figure", "Table", "need_jinja2", "need_page_libraries", "page"]
+__all__ = ["Figure", "Table", "need_page_libraries", "page"]
 
 Table = Sequence[Sequence[str]]
 """Rows of cells, the heading first; the first cell of each names its row."""
@@ -20,17 +20,6 @@ class Figure(NamedTuple):
 
     drawing: Drawing
     tables: Sequence[Table]
-
-
-def need_jinja2() -> Any:
-    """jinja2, or an error that says how to install it."""
-    try:
-        import jinja2
-    except ImportError:
-        raise VentcalcError(
-            'jinja2 lays out the pages and is not installed: pip install "ventcalc[report]"'
-        ) from None
-    return jinja2
 
 
 def need_page_libraries() -> None:
@@ -60,14 +49,4 @@ def page(template: str, **shown: Any) -> str:
     VentcalcError
         If jinja2 is not installed.
     """
-    jinja2 = need_jinja2()
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("ventcalc.report"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )
-    text: str = environment.get_template(template).render(version=__version__, **shown)
-    return text
+    return render("ventcalc.report", template, version=__version__, **shown)
