@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 from ventcalc import __version__
-from ventcalc.report.drawing import Drawing, need_matplotlib
+from ventcalc.web.svg import Picture
 from ventcalc.web.templates import need_jinja2, render
 
-__all__ = ["Figure", "Table", "need_page_libraries", "page"]
+__all__ = ["Figure", "Table", "need_page_libraries", "one_line", "page"]
 
 Table = Sequence[Sequence[str]]
 """Rows of cells, the heading first; the first cell of each names its row."""
@@ -18,14 +18,19 @@ Table = Sequence[Sequence[str]]
 class Figure(NamedTuple):
     """A drawing and the tables that hold its numbers."""
 
-    drawing: Drawing
+    picture: Picture
     tables: Sequence[Table]
 
 
 def need_page_libraries() -> None:
-    """Refuse before any long work where what draws and lays out a page is missing."""
-    need_matplotlib()
+    """Refuse before any long work where what lays out a page is missing."""
     need_jinja2()
+
+
+def one_line(caution: str) -> str:
+    """A caution of the terminal as the line at the top of a page, which has the word already."""
+    words = caution.removeprefix("Caution: ")
+    return words[:1].upper() + words[1:]
 
 
 def page(template: str, **shown: Any) -> str:

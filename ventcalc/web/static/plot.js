@@ -11,13 +11,10 @@ const plots = (() => {
   const clock = (t) => new Date(t * 1000).toISOString().slice(11, 16);
 
   // Times are the store's local time, counted as if they were UTC: no browser shifts them.
-  function tick(t, step, first) {
-    if (step >= 27 * DAY) {
-      const month = new Date(t * 1000).getUTCMonth();
-      return MONTHS[month] + (month === 0 || first ? `\n${year(t)}` : "");
-    }
-    if (step >= DAY || t % DAY === 0) return day(t) + (first ? `\n${year(t)}` : "");
-    return clock(t);
+  function tick(t, step, last) {
+    const named = last === undefined || year(last) !== year(t) ? `\n${year(t)}` : "";
+    if (step >= 27 * DAY) return MONTHS[new Date(t * 1000).getUTCMonth()] + named;
+    return step >= DAY || t % DAY === 0 ? day(t) + named : clock(t);
   }
 
   const stamp = (spec, t) => `${day(t)} ${year(t)}${spec.daily ? "" : `, ${clock(t)}`}`;
@@ -27,12 +24,15 @@ const plots = (() => {
     return `${value.toFixed(spec.digits ?? 1).replace("-", "−")} ${spec.unit || ""}`.trim();
   }
 
+  const border = (one) => (!one.dash?.length ? "solid" : one.dash[0] < 4 ? "dotted" : "dashed");
+  const amount = (value) => (value == null ? "" : value.toLocaleString("en").replace("-", "−"));
+
   function seriesOf(spec) {
     return spec.series.map((one) => {
       const stroke = css(one.color || "--ink");
       return {
         label: one.label,
-        stroke: one.width === 0 ? undefined : stroke,
+        stroke: one.width === 0 ? "transparent" : stroke,
         width: one.width ?? 2,
         dash: one.dash || [],
         fill: one.fill ? stroke + (one.fill === true ? "40" : one.fill) : undefined,
@@ -44,44 +44,81 @@ const plots = (() => {
     });
   }
 
-  // Behind the lines: named spans of the x axis, levels, and the unit above the y axis.
-  function behind(spec) {
-    return (u) => {
-      const { ctx, bbox } = u;
-      const size = devicePixelRatio;
-      ctx.save();
-      ctx.font = `${12 * size}px system-ui, sans-serif`;
-      ctx.textBaseline = "top";
-      (spec.spans || []).forEach(([from, to, words], n) => {
-        const left = Math.max(u.valToPos(from, "x", true), bbox.left);
-        const right = Math.min(u.valToPos(to, "x", true), bbox.left + bbox.width);
-        if (right <= left) return;
-        ctx.fillStyle = css(n % 2 ? "--span-b" : "--span-a");
-        ctx.fillRect(left, bbox.top, right - left, bbox.height);
-        ctx.fillStyle = css("--quiet");
-        if (ctx.measureText(words).width + 8 * size < right - left) {
-          ctx.fillText(words, left + 5 * size, bbox.top + 5 * size);
-        }
-      });
-      for (const { y, label, color, dash } of spec.levels || []) {
-        const at = u.valToPos(y, "y", true);
-        if (at < bbox.top || at > bbox.top + bbox.height) continue;
-        ctx.strokeStyle = ctx.fillStyle = css(color || "--ink");
-        ctx.lineWidth = size;
-        ctx.setLineDash((dash || []).map((d) => d * size));
-        ctx.beginPath();
-        ctx.moveTo(bbox.left, at);
-        ctx.lineTo(bbox.left + bbox.width, at);
-        ctx.stroke();
-        ctx.textBaseline = "bottom";
-        if (label) ctx.fillText(label, bbox.left + 5 * size, at - 3 * size);
-      }
-      ctx.fillStyle = css("--quiet");
-      ctx.textBaseline = "alphabetic";
-      ctx.fillText(spec.yLabel || "", 4 * size, bbox.top - 9 * size);
-      ctx.restore();
-    };
+  function pen(u, below) {
+    const { ctx } = u;
+    const size = devicePixelRatio;
+    ctx.font = `${12 * size}px system-ui, sans-serif`;
+    ctx.textBaseline = below ? "top" : "alphabetic";
+    ctx.textAlign = "left";
+    ctx.lineJoin = "round";
+    return size;
   }
+
+  // Words with a rim of paper, so that lines do not run through them.
+  function words(ctx, size, text, x, y, color) {
+    ctx.setLineDash([]);
+    ctx.lineWidth = 4 * size;
+    ctx.strokeStyle = css("--paper");
+    ctx.strokeText(text, x, y);
+    ctx.fillStyle = css(color);
+    ctx.fillText(text, x, y);
+  }
+
+  const clipped = (u, spec) =>
+    (spec.spans || []).map(([from, to, text]) => [
+      Math.max(u.valToPos(from, "x", true), u.bbox.left),
+      Math.min(u.valToPos(to, "x", true), u.bbox.left + u.bbox.width),
+      text,
+    ]);
+
+  const behind = (spec) => (u) => {
+    clipped(u, spec).forEach(([left, right], n) => {
+      if (right <= left) return;
+      u.ctx.fillStyle = css(n % 2 ? "--span-b" : "--span-a");
+      u.ctx.fillRect(left, u.bbox.top, right - left, u.bbox.height);
+    });
+  };
+
+  // Above the lines: names of spans, levels, named points, and the unit over the y axis.
+  const before = (spec) => (u) => {
+    const { ctx, bbox } = u;
+    ctx.save();
+    const size = pen(u, true);
+    for (const [left, right, text] of clipped(u, spec)) {
+      if (ctx.measureText(text).width + 10 * size > right - left) continue;
+      ctx.fillStyle = css("--quiet");
+      ctx.fillText(text, left + 5 * size, bbox.top + 6 * size);
+    }
+    pen(u, false);
+    for (const { y, label, color, dash } of spec.levels || []) {
+      const at = u.valToPos(y, "y", true);
+      if (at < bbox.top || at > bbox.top + bbox.height) continue;
+      ctx.strokeStyle = css(color);
+      ctx.lineWidth = size;
+      ctx.setLineDash(dash.map((d) => d * size));
+      ctx.beginPath();
+      ctx.moveTo(bbox.left, at);
+      ctx.lineTo(bbox.left + bbox.width, at);
+      ctx.stroke();
+      ctx.textAlign = "right";
+      words(ctx, size, label, bbox.left + bbox.width - 5 * size, at - 5 * size, "--quiet");
+    }
+    for (const { x, y, label, color } of spec.marks || []) {
+      const [left, top] = [u.valToPos(x, "x", true), u.valToPos(y, "y", true)];
+      if (left < bbox.left || left > bbox.left + bbox.width) continue;
+      ctx.fillStyle = css(color);
+      ctx.beginPath();
+      ctx.arc(left, top, 4 * size, 0, 2 * Math.PI);
+      ctx.fill();
+      const turned = left > bbox.left + 0.6 * bbox.width;
+      ctx.textAlign = turned ? "right" : "left";
+      words(ctx, size, label, left + (turned ? -8 : 8) * size, top - 8 * size, "--ink");
+    }
+    ctx.textAlign = "left";
+    ctx.fillStyle = css("--quiet");
+    ctx.fillText(spec.yLabel || "", 4 * size, bbox.top - 16 * size);
+    ctx.restore();
+  };
 
   function optionsOf(spec, width) {
     const axis = {
@@ -90,11 +127,13 @@ const plots = (() => {
       grid: { stroke: css("--grid"), width: 1 },
       ticks: { show: false },
     };
+    const round = [1, 2, 5].flatMap((n) => [-3, -2, -1, 0, 1, 2, 3, 4, 5].map((k) => n * 10 ** k));
+    round.sort((a, b) => a - b);
     const scale = spec.range ? { range: () => spec.range } : {};
     return {
       width,
-      height: spec.height || Math.max(210, Math.min(340, Math.round(width * 0.4))),
-      padding: [spec.yLabel ? 26 : 10, 14, 0, 0],
+      height: spec.height || Math.max(240, Math.min(340, Math.round(width * 0.4))),
+      padding: [spec.yLabel ? 36 : 12, 14, 0, 0],
       tzDate: (seconds) => uPlot.tzDate(new Date(seconds * 1000), "Etc/UTC"),
       scales: {
         x: { time: Boolean(spec.time) },
@@ -102,9 +141,9 @@ const plots = (() => {
       },
       axes: [
         spec.time
-          ? { ...axis, values: (_, at, __, ___, step) => at.map((t, n) => tick(t, step, n === 0)) }
+          ? { ...axis, space: 76, values: (_, at, __, ___, step) => at.map((t, n) => tick(t, step, at[n - 1])) }
           : { ...axis, label: spec.xLabel, labelFont: "12px system-ui, sans-serif", labelSize: 20 },
-        { ...axis, size: 52, values: (_, at) => at.map((v) => (v == null ? "" : `${v}`.replace("-", "−"))) },
+        { ...axis, size: 52, incrs: round, values: (_, at) => at.map(amount) },
       ],
       series: [
         {
@@ -122,8 +161,8 @@ const plots = (() => {
         points: { size: 7 },
         sync: spec.sync ? { key: spec.sync, setSeries: false, scales: ["x", null] } : undefined,
       },
-      legend: { live: width > 500 || spec.readOut !== false, markers: { width: 3 } },
-      hooks: { drawClear: [behind(spec)] },
+      legend: { live: width > 500 || spec.readOut !== false, markers: { width: 3, dash: (_, n) => border(spec.series[n - 1]) } },
+      hooks: { drawClear: [behind(spec)], draw: [before(spec)] },
     };
   }
 
@@ -196,14 +235,30 @@ const plots = (() => {
 
   // --- what pages call ---------------------------------------------------------------------------
 
+  /** Places may be told as even steps. */
+  function dataOf({ x, series }) {
+    const even = (_, n) => x.first + n * x.step;
+    const places = Array.isArray(x) ? x : Array.from({ length: x.count }, even);
+    return [places, ...series.map((one) => one.y)];
+  }
+
   function draw(place, spec) {
     drawn.get(place)?.plot.destroy();
     if (!drawn.has(place)) {
       keys(place);
       new ResizeObserver(() => resize(place)).observe(place);
     }
-    const data = [spec.x, ...spec.series.map((one) => one.y)];
-    const plot = new uPlot(optionsOf(spec, place.clientWidth), data, place);
+    const plot = new uPlot(optionsOf(spec, place.clientWidth), dataOf(spec), place);
+    const rows = plot.root.querySelectorAll(".u-series");
+    spec.series.forEach((one, n) => {
+      rows[n + 1].hidden = Boolean(one.quiet);
+      const band = (spec.bands || []).find(({ high }) => high === n);
+      const marker = rows[n + 1].querySelector(".u-marker");
+      if (band) {
+        marker.classList.add("band");
+        marker.style.background = css(band.color) + "38";
+      }
+    });
     plot.root.setAttribute("aria-hidden", "true"); // the figure's name and its table speak for it
     drawn.set(place, { plot, spec });
     return plot;
@@ -222,7 +277,7 @@ const plots = (() => {
     const same = one && one.spec.series.map((s) => s.label).join("|") === spec.series.map((s) => s.label).join("|");
     if (!same) return draw(place, spec);
     one.spec = spec;
-    one.plot.setData([spec.x, ...spec.series.map((s) => s.y)]);
+    one.plot.setData(dataOf(spec));
     return one.plot;
   }
 
