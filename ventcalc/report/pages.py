@@ -9,17 +9,37 @@ from ventcalc import __version__
 from ventcalc.web.svg import Picture
 from ventcalc.web.templates import need_jinja2, render
 
-__all__ = ["Figure", "Table", "need_page_libraries", "one_line", "page"]
+__all__ = ["Figure", "Glance", "Table", "Verdict", "need_page_libraries", "one_line", "page"]
 
 Table = Sequence[Sequence[str]]
 """Rows of cells, the heading first; the first cell of each names its row."""
 
 
 class Figure(NamedTuple):
-    """A drawing and the tables that hold its numbers."""
+    """A picture and the tables that hold its numbers."""
 
     picture: Picture
     tables: Sequence[Table]
+
+
+class Glance(NamedTuple):
+    """One figure of the first screen."""
+
+    label: str
+    value: str
+    beside: str
+    """How it compares with a limit, or with what is published."""
+
+
+class Verdict(NamedTuple):
+    """The answer of a report in a sentence."""
+
+    state: str
+    """``good``, ``watch`` or ``bad``."""
+    word: str
+    sentence: str
+    mind: tuple[str, ...] = ()
+    """What the sentence leaves out, the gravest first."""
 
 
 def need_page_libraries() -> None:

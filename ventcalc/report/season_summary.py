@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from typing import NamedTuple
 
 import numpy as np
 
 from ventcalc.bay.calendar import HOLDING
+from ventcalc.report.pages import Glance, Verdict
 from ventcalc.report.season_days import loss_at
 from ventcalc.report.season_rows import ROWS, control_words
 from ventcalc.season.kpi import Kpi
 from ventcalc.season.run import Season
 from ventcalc.units import UnitSystem, convert, show
 
-__all__ = ["HEADLINES", "Glance", "Verdict", "compared", "glances", "on_target", "verdict"]
+__all__ = ["HEADLINES", "compared", "glances", "on_target", "verdict"]
 
 HEADLINES = ("mass_loss", "energy", "band_kelvin_hours", "wet_crop_hours")
 """The four figures of the first screen, fields of ``Kpi``."""
@@ -23,26 +23,6 @@ WELL, ENOUGH = 0.9, 0.5
 """Part of the holding time on target that is held well, and that is held at all; our own."""
 LATE = 24.0
 """Arrival at holding, cooling too fast, uneven pile: hours worth a word; our own. [h]"""
-
-
-class Glance(NamedTuple):
-    """One figure of the first screen."""
-
-    label: str
-    value: str
-    beside: str
-    """How it compares with what is published."""
-
-
-class Verdict(NamedTuple):
-    """A season in a sentence."""
-
-    state: str
-    """``good``, ``watch`` or ``bad``."""
-    word: str
-    sentence: str
-    mind: tuple[str, ...]
-    """What the sentence leaves out, the gravest first."""
 
 
 def on_target(season: Season) -> float:

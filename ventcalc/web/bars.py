@@ -90,7 +90,7 @@ def bars(
             right, start = (end, start) if values[k] >= 0.0 else (right, end)
         if label:
             at = across(max(right, 0.0)) + 8
-            shapes.append(svg.words(at, y + 22, label(right + start), font_weight=600))
+            shapes.append(svg.words(at, y + 22, label(right + start), class_="strong"))
     shapes.append(svg.segment(across(0.0), top, across(0.0), bottom, stroke="var(--quiet)"))
     if level:
         x = across(level[0])

@@ -8,13 +8,16 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from ventcalc.web import svg
 from ventcalc.web.scale import Scale, date_ticks, round_range, ticks
 from ventcalc.web.svg import Picture, Shape
 
 __all__ = ["DASHES", "Level", "Line", "Mark", "chart"]
 
-Numbers = Sequence[float]
+Numbers = Sequence[float] | NDArray[np.float64]
 DASHES: tuple[tuple[int, ...], ...] = ((), (7, 4), (2, 3), (10, 3, 2, 3), (4, 4), (12, 4), (1, 3))
 """One for each line of a chart: told apart without colour too."""
 _MOST_POINTS = 480
@@ -74,6 +77,7 @@ def chart(
     x_label: str = "",
     time: bool = False,
     daily: bool = False,
+    years: bool = True,
     digits: int = 1,
     y_range: tuple[float, float] | None = None,
     spans: Sequence[tuple[float, float, str]] = (),
@@ -101,8 +105,8 @@ def chart(
         Behind each number of the read-out.
     y_label, x_label : str
         What the axes measure.
-    time, daily : bool
-        Whether ``x`` is time, and without hours.
+    time, daily, years : bool
+        Whether ``x`` is time, without hours, and of years that matter.
     digits : int
         Decimals of the read-out.
     y_range : (float, float), optional
@@ -136,7 +140,7 @@ def chart(
         *keys,
         *shades,
         *_y_axis(up, across, 4 if small else 7),
-        *_x_axis(x, across, bottom, time=time, most=5 if small else 12),
+        *_x_axis(x, across, bottom, time=time, years=years, most=5 if small else 12),
         *([svg.words(0, top - 14, y_label, class_="quiet")] if y_label else []),
     ]
     if x_label and not time:
@@ -154,6 +158,7 @@ def chart(
             "x": _places(x),
             "time": time,
             "daily": daily,
+            "years": years,
             "unit": unit,
             "digits": digits,
             "yLabel": y_label,
@@ -269,12 +274,11 @@ def _y_axis(up: Scale, across: Scale, most: int) -> list[Shape]:
     return shapes
 
 
-def _x_axis(x: Numbers, across: Scale, bottom: float, *, time: bool, most: int) -> list[Shape]:
-    found: Sequence[tuple[float, ...]] | Any
-    if time:
-        found = date_ticks(x, most)
-    else:
-        found = [(at, label, "") for at, label in ticks(across.low, across.high, most)]
+def _x_axis(
+    x: Numbers, across: Scale, bottom: float, *, time: bool, years: bool, most: int
+) -> list[Shape]:
+    plain = ((at, label, "") for at, label in ticks(across.low, across.high, most))
+    found = date_ticks(x, most) if time else list(plain)
     shapes = [svg.segment(across(across.low), bottom, across(across.high), bottom,
                           stroke="var(--line)")]  # fmt: skip
     for at, label, year in found:
@@ -282,7 +286,7 @@ def _x_axis(x: Numbers, across: Scale, bottom: float, *, time: bool, most: int) 
         shapes.append(svg.segment(place, bottom, place, bottom + 4.0, stroke="var(--line)"))
         middle = {"text_anchor": "middle", "class_": "quiet"}
         shapes.append(svg.words(place, bottom + 18.0, label, **middle))
-        if year:
+        if year and years:
             shapes.append(svg.words(place, bottom + 34.0, year, **middle))
     return shapes
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 __all__ = ["Scale", "date_ticks", "round_range", "ticks"]
 
@@ -50,14 +50,15 @@ def ticks(low: float, high: float, most: int = 5) -> list[tuple[float, str]]:
     ]
 
 
-def date_ticks(x: Sequence[float], most: int = 12) -> list[tuple[float, str, str]]:
+def date_ticks(x: Any, most: int = 12) -> list[tuple[float, str, str]]:
     """Months, or days where there are few: place, words, and the year where it begins."""
     first, last = (datetime.fromtimestamp(float(t), UTC) for t in (x[0], x[-1]))
     months = (last.year - first.year) * 12 + last.month - first.month + 1
     if months < 3:
         return _days(first, last, most)
     every = -(-months // most)
-    found, told = [], 0
+    found: list[tuple[float, str, str]] = []
+    told = 0
     for k in range(0, months + 1, every):
         place = first.month - 1 + k
         at = datetime(first.year + place // 12, place % 12 + 1, 1, tzinfo=UTC)
@@ -69,8 +70,8 @@ def date_ticks(x: Sequence[float], most: int = 12) -> list[tuple[float, str, str
 
 def _days(first: datetime, last: datetime, most: int) -> list[tuple[float, str, str]]:
     every = max(1, math.ceil((last - first).days / most))
+    found: list[tuple[float, str, str]] = []
     at = datetime(first.year, first.month, first.day, tzinfo=UTC)
-    found = []
     while at <= last:
         if at >= first:
             found.append((at.timestamp(), f"{at.day} {at:%b}", "" if found else f"{at:%Y}"))

@@ -11,13 +11,15 @@ const plots = (() => {
   const clock = (t) => new Date(t * 1000).toISOString().slice(11, 16);
 
   // Times are the store's local time, counted as if they were UTC: no browser shifts them.
-  function tick(t, step, last) {
-    const named = last === undefined || year(last) !== year(t) ? `\n${year(t)}` : "";
+  function tick(spec, t, step, last) {
+    const fresh = last === undefined || year(last) !== year(t);
+    const named = fresh && spec.years !== false ? `\n${year(t)}` : "";
     if (step >= 27 * DAY) return MONTHS[new Date(t * 1000).getUTCMonth()] + named;
     return step >= DAY || t % DAY === 0 ? day(t) + named : clock(t);
   }
 
-  const stamp = (spec, t) => `${day(t)} ${year(t)}${spec.daily ? "" : `, ${clock(t)}`}`;
+  const stamp = (spec, t) =>
+    day(t) + (spec.years === false ? "" : ` ${year(t)}`) + (spec.daily ? "" : `, ${clock(t)}`);
 
   function text(spec, value) {
     if (value == null) return "–";
@@ -133,7 +135,7 @@ const plots = (() => {
     return {
       width,
       height: spec.height || Math.max(240, Math.min(340, Math.round(width * 0.4))),
-      padding: [spec.yLabel ? 36 : 12, 14, 0, 0],
+      padding: [spec.yLabel ? 36 : 12, spec.time ? 14 : 30, 0, 0],
       tzDate: (seconds) => uPlot.tzDate(new Date(seconds * 1000), "Etc/UTC"),
       scales: {
         x: { time: Boolean(spec.time) },
@@ -141,7 +143,7 @@ const plots = (() => {
       },
       axes: [
         spec.time
-          ? { ...axis, space: 76, values: (_, at, __, ___, step) => at.map((t, n) => tick(t, step, at[n - 1])) }
+          ? { ...axis, space: 76, values: (_, at, __, ___, step) => at.map((t, n) => tick(spec, t, step, at[n - 1])) }
           : { ...axis, label: spec.xLabel, labelFont: "12px system-ui, sans-serif", labelSize: 20 },
         { ...axis, size: 52, incrs: round, values: (_, at) => at.map(amount) },
       ],
