@@ -355,6 +355,7 @@ def test_page_is_whole_and_fetches_nothing(capsys, tmp_path, units):
     page = page_of(path)
     drawings = [given for tag, given in page.seen if tag == "svg"]
     assert len(drawings) == 6
+    assert all("src" not in given for tag, given in page.seen if tag == "script")
     assert all(given["role"] == "img" for given in drawings)
     assert all(link.startswith("#") for link in page.links)
     assert len(page.ids) == len(set(page.ids))
@@ -368,8 +369,12 @@ def test_page_is_whole_and_fetches_nothing(capsys, tmp_path, units):
         "Moist air",
         "Refrigeration",
         "Janssen",
+        "Bill of equipment",
+        "what binds is",
     ):
         assert words in text
+    assert text.index("<strong>No check fails") < text.index("Plan and section")
+    assert text.index("Bill of equipment") < text.index("<h2>The checks")
     assert run(capsys, "seed_bay", "--html", str(path))[1].rstrip().endswith(f"Replaced {path}")
 
 

@@ -177,8 +177,11 @@ const plots = (() => {
     const { min, max } = plot.scales.x;
     const at = plot.cursor.left >= 0 ? plot.posToVal(plot.cursor.left, "x") : (min + max) / 2;
     const half = Math.max(((max - min) * factor) / 2, (last - first) / 400);
-    const next = { min: Math.max(at - half, first), max: Math.min(at + half, last) };
-    for (const one of alike(plot)) one.setScale("x", factor === Infinity ? { min: first, max: last } : next);
+    for (const one of alike(plot)) {
+      const [start, end] = whole(one);
+      const wide = { min: start, max: end };
+      one.setScale("x", factor === Infinity ? wide : { min: Math.max(at - half, start), max: Math.min(at + half, end) });
+    }
   }
 
   function alike(plot) {
@@ -312,5 +315,6 @@ const plots = (() => {
 
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", redraw);
   addEventListener("DOMContentLoaded", all);
-  return { all, draw, update, redraw };
+  const shown = () => [...drawn.values()].map((one) => one.plot);
+  return { all, draw, update, redraw, shown };
 })();
