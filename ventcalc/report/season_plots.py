@@ -106,7 +106,7 @@ def pile_plot(days: Days, units: UnitSystem) -> Picture:
         _pile_lines(days, units),
         unit=unit,
         y_label=f"pulp, {unit}",
-        x_label="Local standard time",
+        x_label="Standard time",
         time=True,
         digits=1,
         spans=_spans(days),

@@ -16,5 +16,10 @@ What it offers:
 - ``templates``: ``render("some.package", "some.html", **values)`` fills in a template of that
   package, which may import the macros of ``web_parts.html`` here (``bullets``, ``table``, ``plot``,
   ``picture``); the only door to jinja2.
+- ``chart``, ``bars``, ``strips``: ``chart`` for lines and bands over dates or numbers, ``bars``
+  for lying bars of parts, ``strips`` for positions by date and hour. Each gives a ``Picture``
+  (``svg``), written by the macro ``plot``: a static SVG without script and on paper, a live plot
+  where it has numbers for one (``Picture.spec``, which ``plots.draw`` takes as it is).
+
 It knows nothing of air, potatoes or storages.
 """

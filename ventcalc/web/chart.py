@@ -48,6 +48,7 @@ class Level:
     """A named value across the chart."""
 
     y: float
+    """In the unit of the axis; [any]."""
     label: str
     color: str = "--ink"
     dash: Sequence[int] = (4, 4)
@@ -58,7 +59,9 @@ class Mark:
     """A point with words beside it; only words where ``dot`` is false."""
 
     x: float
+    """In the unit of its axis; [any]."""
     y: float
+    """In the unit of its axis; [any]."""
     label: str
     color: str = "--ink"
     dot: bool = True
@@ -151,29 +154,12 @@ def chart(
     shapes += names
     shapes += [shape for level in levels for shape in _level(level, across, up)]
     shapes += [shape for mark in marks for shape in _mark(mark, across, up)]
-    spec = None
-    if live:
-        spec = {
-            **_series(lines, digits),
-            "x": _places(x),
-            "time": time,
-            "daily": daily,
-            "years": years,
-            "unit": unit,
-            "digits": digits,
-            "yLabel": y_label,
-            "xLabel": x_label or ("Day" if daily else "Time" if time else ""),
-            "range": [low, high],
-            "spans": [[a, b, text] for a, b, text in spans],
-            "levels": [
-                {"y": one.y, "label": one.label, "color": one.color, "dash": list(one.dash)}
-                for one in levels
-            ],
-            "marks": [
-                {"x": one.x, "y": one.y, "label": one.label, "color": one.color} for one in marks
-            ],
-            "sync": sync,
-        }
+    told = {
+        "time": time, "daily": daily, "years": years, "unit": unit, "digits": digits,
+        "yLabel": y_label, "xLabel": x_label or ("Day" if daily else "Time" if time else ""),
+        "range": [low, high], "spans": [list(span) for span in spans], "sync": sync,
+    }  # fmt: skip
+    spec = {**told, **_series(x, lines, digits), **_named(levels, marks)} if live else None
     return Picture(name, title, width, height, shapes, spec)
 
 
@@ -324,7 +310,7 @@ def _told(y: Numbers, digits: int) -> list[float | None]:
     return [round(float(v), digits + 1) if math.isfinite(v) else None for v in y]
 
 
-def _series(lines: Sequence[Line], digits: int) -> Mapping[str, Any]:
+def _series(x: Numbers, lines: Sequence[Line], digits: int) -> Mapping[str, Any]:
     series: list[dict[str, Any]] = []
     bands: list[dict[str, Any]] = []
     for line in lines:
@@ -343,4 +329,16 @@ def _series(lines: Sequence[Line], digits: int) -> Mapping[str, Any]:
             bands.append({"high": len(series) - 1, "low": len(series), "color": line.color})
             base = {"label": "", "y": _told(line.base, digits), "width": 0, "quiet": True}
             series.append(base)
-    return {"series": series, "bands": bands}
+    return {"x": _places(x), "series": series, "bands": bands}
+
+
+def _named(levels: Sequence[Level], marks: Sequence[Mark]) -> Mapping[str, Any]:
+    return {
+        "levels": [
+            {"y": one.y, "label": one.label, "color": one.color, "dash": list(one.dash)}
+            for one in levels
+        ],
+        "marks": [
+            {"x": one.x, "y": one.y, "label": one.label, "color": one.color} for one in marks
+        ],
+    }

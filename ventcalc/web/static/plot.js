@@ -3,20 +3,25 @@
 const plots = (() => {
   const drawn = new Map(); // place -> {plot, spec}
   const DAY = 86400;
+  const TOOLS = [["+", "Zoom in", 0.5], ["−", "Zoom out", 2], ["All", "Show all", Infinity]];
   const MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split(" ");
 
   const css = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
-  const day = (t) => `${new Date(t * 1000).getUTCDate()} ${MONTHS[new Date(t * 1000).getUTCMonth()]}`;
-  const year = (t) => String(new Date(t * 1000).getUTCFullYear());
-  const clock = (t) => new Date(t * 1000).toISOString().slice(11, 16);
+  const utc = (t) => new Date(t * 1000);
+  const day = (t) => `${utc(t).getUTCDate()} ${MONTHS[utc(t).getUTCMonth()]}`;
+  const year = (t) => String(utc(t).getUTCFullYear());
+  const clock = (t) => utc(t).toISOString().slice(11, 16);
 
   // Times are the store's local time, counted as if they were UTC: no browser shifts them.
   function tick(spec, t, step, last) {
     const fresh = last === undefined || year(last) !== year(t);
     const named = fresh && spec.years !== false ? `\n${year(t)}` : "";
-    if (step >= 27 * DAY) return MONTHS[new Date(t * 1000).getUTCMonth()] + named;
+    if (step >= 27 * DAY) return MONTHS[utc(t).getUTCMonth()] + named;
     return step >= DAY || t % DAY === 0 ? day(t) + named : clock(t);
   }
+
+  const dates = (spec) => (_u, at, _axis, _space, step) =>
+    at.map((t, n) => tick(spec, t, step, at[n - 1]));
 
   const stamp = (spec, t) =>
     day(t) + (spec.years === false ? "" : ` ${year(t)}`) + (spec.daily ? "" : `, ${clock(t)}`);
@@ -25,6 +30,22 @@ const plots = (() => {
     if (value == null) return "–";
     return `${value.toFixed(spec.digits ?? 1).replace("-", "−")} ${spec.unit || ""}`.trim();
   }
+
+  // An area between two lines is told by both.
+  function told(spec, u, value, place, at) {
+    const band = (spec.bands || []).find(({ high }) => high === place - 1);
+    const edge = !band || spec.series[band.high].width !== 0;
+    const low = edge || at == null ? null : u.data[band.low + 1][at];
+    if (low == null || value == null) return text(spec, value);
+    return `${text({ ...spec, unit: "" }, low)} to ${text(spec, value)}`;
+  }
+
+  // Zoomed in, the y axis follows what is seen.
+  const scaleOf = (spec) => (u, low, high) => {
+    const [from, to] = u.series[0].idxs || [0, u.data[0].length - 1];
+    if (low == null || to - from > 0.98 * (u.data[0].length - 1)) return spec.range;
+    return uPlot.rangeNum(low, high, 0.1, true);
+  };
 
   const border = (one) => (!one.dash?.length ? "solid" : one.dash[0] < 4 ? "dotted" : "dashed");
   const amount = (value) => (value == null ? "" : value.toLocaleString("en").replace("-", "−"));
@@ -37,10 +58,8 @@ const plots = (() => {
         stroke: one.width === 0 ? "transparent" : stroke,
         width: one.width ?? 2,
         dash: one.dash || [],
-        fill: one.fill ? stroke + (one.fill === true ? "40" : one.fill) : undefined,
-        fillTo: spec.range ? () => spec.range[0] : undefined,
         points: { show: Boolean(one.points), size: 8, fill: stroke },
-        value: (_, v) => text(spec, v),
+        value: (u, v, place, at) => told(spec, u, v, place, at),
         spanGaps: false,
       };
     });
@@ -131,7 +150,7 @@ const plots = (() => {
     };
     const round = [1, 2, 5].flatMap((n) => [-3, -2, -1, 0, 1, 2, 3, 4, 5].map((k) => n * 10 ** k));
     round.sort((a, b) => a - b);
-    const scale = spec.range ? { range: () => spec.range } : {};
+    const scale = spec.range ? { range: scaleOf(spec) } : {};
     return {
       width,
       height: spec.height || Math.max(240, Math.min(340, Math.round(width * 0.4))),
@@ -139,11 +158,11 @@ const plots = (() => {
       tzDate: (seconds) => uPlot.tzDate(new Date(seconds * 1000), "Etc/UTC"),
       scales: {
         x: { time: Boolean(spec.time) },
-        y: { ...scale, ...(spec.log ? { distr: 3, log: 2 } : {}) },
+        y: scale,
       },
       axes: [
         spec.time
-          ? { ...axis, space: 76, values: (_, at, __, ___, step) => at.map((t, n) => tick(spec, t, step, at[n - 1])) }
+          ? { ...axis, space: 76, values: dates(spec) }
           : { ...axis, label: spec.xLabel, labelFont: "12px system-ui, sans-serif", labelSize: 20 },
         { ...axis, size: 52, incrs: round, values: (_, at) => at.map(amount) },
       ],
@@ -160,10 +179,11 @@ const plots = (() => {
       })),
       cursor: {
         drag: { x: true, y: false, dist: 6 },
-        points: { size: 7 },
+        points: { size: (_, n) => (spec.series[n - 1]?.quiet ? 0 : 7) },
+        y: false,
         sync: spec.sync ? { key: spec.sync, setSeries: false, scales: ["x", null] } : undefined,
       },
-      legend: { live: width > 500 || spec.readOut !== false, markers: { width: 3, dash: (_, n) => border(spec.series[n - 1]) } },
+      legend: { markers: { width: 3, dash: (_, n) => border(spec.series[n - 1]) } },
       hooks: { drawClear: [behind(spec)], draw: [before(spec)] },
     };
   }
@@ -179,8 +199,8 @@ const plots = (() => {
     const half = Math.max(((max - min) * factor) / 2, (last - first) / 400);
     for (const one of alike(plot)) {
       const [start, end] = whole(one);
-      const wide = { min: start, max: end };
-      one.setScale("x", factor === Infinity ? wide : { min: Math.max(at - half, start), max: Math.min(at + half, end) });
+      const near = { min: Math.max(at - half, start), max: Math.min(at + half, end) };
+      one.setScale("x", factor === Infinity ? { min: start, max: end } : near);
     }
   }
 
@@ -195,7 +215,7 @@ const plots = (() => {
     const { min, max } = plot.scales.x;
     const start = plot.cursor.idx ?? plot.valToIdx((min + max) / 2);
     const idx = Math.max(0, Math.min(x.length - 1, start + steps));
-    plot.setCursor({ left: plot.valToPos(x[idx], "x"), top: plot.bbox.height / devicePixelRatio / 2 });
+    plot.setCursor({ left: plot.valToPos(x[idx], "x"), top: 10 });
   }
 
   function keys(place) {
@@ -226,7 +246,7 @@ const plots = (() => {
     const bar = document.createElement("div");
     bar.className = "tools";
     const name = place.getAttribute("aria-label") || "the plot";
-    for (const [sign, words, factor] of [["+", "Zoom in", 0.5], ["−", "Zoom out", 2], ["All", "Show all", Infinity]]) {
+    for (const [sign, words, factor] of TOOLS) {
       const button = document.createElement("button");
       button.type = "button";
       button.textContent = sign;
@@ -279,8 +299,8 @@ const plots = (() => {
   /** New numbers for a plot that stands; its zoom stays. */
   function update(place, spec) {
     const one = drawn.get(place);
-    const same = one && one.spec.series.map((s) => s.label).join("|") === spec.series.map((s) => s.label).join("|");
-    if (!same) return draw(place, spec);
+    const names = (of) => of.series.map((s) => s.label).join("|");
+    if (!one || names(one.spec) !== names(spec)) return draw(place, spec);
     one.spec = spec;
     one.plot.setData(dataOf(spec));
     return one.plot;
