@@ -1,12 +1,11 @@
-"""Templates to HTML, every text from outside escaped; the only door to jinja2."""
+"""Templates to HTML by the door that all pages share."""
 
 from __future__ import annotations
 
 import math
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-
 from firmware_bridge.page.words import age_text
+from ventcalc.web.templates import environment
 
 __all__ = ["render"]
 
@@ -16,16 +15,7 @@ def _seconds(age: float) -> str:
     return f"{age:.1f}" if math.isfinite(age) else ""
 
 
-_TEMPLATES = Environment(
-    loader=PackageLoader("firmware_bridge.page"),
-    autoescape=True,
-    undefined=StrictUndefined,
-    trim_blocks=True,
-    lstrip_blocks=True,
-    auto_reload=False,
-)
-_TEMPLATES.globals |= {"zip": zip}
-_TEMPLATES.filters |= {"age": age_text, "seconds": _seconds}
+_TEMPLATES = environment("firmware_bridge.page", age=age_text, seconds=_seconds)
 
 
 def render(template: str, **values: object) -> str:
@@ -44,4 +34,5 @@ def render(template: str, **values: object) -> str:
     str
         HTML.
     """
-    return _TEMPLATES.get_template(template).render(values)
+    text: str = _TEMPLATES.get_template(template).render(values)
+    return text

@@ -36,14 +36,15 @@ from firmware_bridge.page.render import render
 from firmware_bridge.page.stream import changes, texts_of
 from firmware_bridge.page.view import BayText, bay_text
 from firmware_bridge.page.words import Units, event_words
+from ventcalc.web import files
 
 __all__ = ["PageServer", "Views", "page_app"]
 
 STREAM_EVERY = 1.0
 """[s]"""
 MOST_STREAMS = 24
-_TYPES = {".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
-_FILES = ("page.css", "page.js", "icon.svg", "uplot/uPlot.iife.min.js", "uplot/uPlot.min.css")
+_FILES = {"bridge.css": "text/css", "bridge.js": "text/javascript", "icon.svg": "image/svg+xml"}
+"""The page's own, beside those that all pages share."""
 _HEADERS = {
     "Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; "
     "img-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'none'; "
@@ -240,16 +241,18 @@ def page_app(views: Views, hosts: Sequence[str] = ()) -> ASGIApp:
         Route("/bay/{name}", views.bay, methods=["GET"]),
         Route("/bay/{name}/tables", views.tables, methods=["GET"]),
         Route("/stream", views.stream, methods=["GET"]),
-        *(_static(name) for name in _FILES),
+        *(_static(name, _own(name), kind) for name, kind in _FILES.items()),
+        *(_static(name, files.read(name), kind) for name, kind in files.TYPES.items()),
     ]
     app = Starlette(routes=routes, exception_handlers={_Stop: stopped, 404: missing})
     return _guard(app, hosts)
 
 
-def _static(name: str) -> Route:
-    body = resources.files("firmware_bridge.page").joinpath("static", *name.split("/")).read_bytes()
-    kind = _TYPES[Path(name).suffix]
+def _own(name: str) -> bytes:
+    return resources.files("firmware_bridge.page").joinpath("static", name).read_bytes()
 
+
+def _static(name: str, body: bytes, kind: str) -> Route:
     async def send(_: Request) -> Response:
         return Response(body, media_type=kind)
 

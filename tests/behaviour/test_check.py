@@ -8,6 +8,7 @@ import re
 import subprocess
 import sys
 import tomllib
+from dataclasses import replace
 from html.parser import HTMLParser
 from itertools import pairwise
 
@@ -16,6 +17,8 @@ import pytest
 from ventcalc.bay.file import bay_to_toml, example_bay, example_bay_path
 from ventcalc.check.check import check_pile
 from ventcalc.commands.main import main
+from ventcalc.report.bay_picture import bay_picture
+from ventcalc.report.equipment_bill import bill
 
 VERDICTS = ("ok", "marginal", "no", "cannot say")
 
@@ -355,6 +358,7 @@ def test_page_is_whole_and_fetches_nothing(capsys, tmp_path, units):
     page = page_of(path)
     drawings = [given for tag, given in page.seen if tag == "svg"]
     assert len(drawings) == 6
+    assert all("src" not in given for tag, given in page.seen if tag == "script")
     assert all(given["role"] == "img" for given in drawings)
     assert all(link.startswith("#") for link in page.links)
     assert len(page.ids) == len(set(page.ids))
@@ -368,8 +372,12 @@ def test_page_is_whole_and_fetches_nothing(capsys, tmp_path, units):
         "Moist air",
         "Refrigeration",
         "Janssen",
+        "Bill of equipment",
+        "what binds is",
     ):
         assert words in text
+    assert text.index("<strong>No check fails") < text.index("Plan and section")
+    assert text.index("Bill of equipment") < text.index("<h2>The checks")
     assert run(capsys, "seed_bay", "--html", str(path))[1].rstrip().endswith(f"Replaced {path}")
 
 
@@ -384,6 +392,40 @@ def test_page_of_a_bay_without_ducts_and_air(capsys, tmp_path, tables, bay_of):
     status, _, _ = run(capsys, bay_of(tables), "--html", str(tmp_path / "b.html"))
     assert status == 0
     assert "no [ducts] to draw" in (tmp_path / "b.html").read_text(encoding="utf-8")
+
+
+def test_the_drawing_is_to_scale_and_dimensioned():
+    """Plan: as many laterals as there are, each as wide against the pile as in the file."""
+    bay = example_bay("fry_bay")
+    picture = bay_picture(bay, 4.0, highest=5.0)
+    boxes = [one.look for one in picture.shapes if one.tag == "rect"]
+    earth, blue = ([b for b in boxes if b["fill"] == f"var({c})"] for c in ("--c4", "--c0"))
+    plan, cut = earth
+    scale = float(plan["width"]) / bay.pile.length
+    assert float(plan["height"]) == pytest.approx(scale * bay.pile.width, abs=0.2)
+    laterals = [b for b in blue if float(b["height"]) > 5 * float(b["width"])]
+    assert len(laterals) == bay.ducts.laterals
+    for one in laterals:
+        assert float(one["width"]) == pytest.approx(scale * bay.ducts.lateral_diameter, abs=0.2)
+        assert float(one["height"]) == pytest.approx(scale * bay.ducts.lateral_length, abs=0.2)
+    assert float(cut["height"]) / float(cut["width"]) == pytest.approx(4.0 / 18.0, rel=0.01)
+    words = {one.text for one in picture.shapes if one.tag == "text"}
+    sizes = {"38.00 m", "18.00 m", "17.50 m", "2.70 m", "2.75 m", "4.00 m", "wall 6.00 m"}
+    assert sizes <= words
+    assert "highest that passes, 5.00 m" in words
+
+
+def test_the_bill_names_all_that_a_bay_has_and_its_rating():
+    bay = example_bay("fry_bay")
+    rows = {row[0]: row[1:] for row in bill(bay)}
+    rating = "250 Pa static pressure; motor 3.00 kW shaft power"
+    assert rows["Fans"] == ["6", "15005 m³/h each", rating]
+    assert rows["Laterals, round"][0] == "16"
+    assert "30.0 °C outside, R290" in rows["Refrigeration and coil"][2]
+    assert "coil 4.00 K below the entering air" in rows["Refrigeration and coil"][2]
+    assert rows["Insulation, walls"][1] == "RSI 5.0, 730.0 m²"  # 1/0.2 W/(m² K)
+    bare = {row[0]: row[1:] for row in bill(replace(bay, humidifier=None, refrigeration=None))}
+    assert bare["Humidifier"][0] == bare["Refrigeration"][0] == "none"
 
 
 @pytest.mark.parametrize("along", ["length", "width"])

@@ -77,11 +77,6 @@ WRONG = {
         "from CoolProp import CoolProp",
         {"one door to CoolProp"},
     ),
-    "a second door to matplotlib": (
-        "ventcalc/season/kpi.py",
-        "import matplotlib.dates",
-        {"one door to matplotlib"},
-    ),
     "a second door to jinja2": (
         "ventcalc/report/text.py",
         "import jinja2",
@@ -91,6 +86,11 @@ WRONG = {
         "ventcalc/page/answers.py",
         "import starlette",
         {"one door to the web library"},
+    ),
+    "the web parts know the pile": (
+        "ventcalc/web/chart.py",
+        "import ventcalc.pile.pile",
+        {"ventcalc points down"},
     ),
     "the library on the network": (
         "ventcalc/units/text.py",

@@ -15,6 +15,7 @@ from ventcalc.bay.file import example_bay
 from ventcalc.report.season_days import days_of, loss_at, stage_runs
 from ventcalc.report.season_page import CAUTIONS, season_page
 from ventcalc.report.season_rows import ROWS, equipment_lines, per_tonne, published_lines
+from ventcalc.report.season_summary import HEADLINES, glances, on_target, verdict
 from ventcalc.season.run import run_season
 from ventcalc.weather import example_weather
 
@@ -91,7 +92,10 @@ def test_the_page_is_sound_and_asks_nothing_of_the_network(page, outline):
     assert len(outline.ids) == len(set(outline.ids))
     assert outline.links
     assert all(link.startswith(("#", "data:image/png;base64,")) for link in outline.links)
-    assert {tag for tag, _ in outline.tags}.isdisjoint({"script", "link", "iframe", "img"})
+    assert {tag for tag, _ in outline.tags}.isdisjoint({"link", "iframe", "img"})
+    assert all("src" not in attrs for tag, attrs in outline.tags if tag == "script")
+    (policy,) = (a["content"] for t, a in outline.tags if "http-equiv" in a)
+    assert policy.startswith("default-src 'none'; ")
     assert "@import" not in page
     targets = set(re.findall(r"url\(#([^)]+)\)", page))
     targets |= {link[1:] for link in outline.links if link.startswith("#")}
@@ -101,12 +105,12 @@ def test_the_page_is_sound_and_asks_nothing_of_the_network(page, outline):
 
 def test_every_plot_can_be_read_without_seeing_it(outline):
     plots = [attrs for tag, attrs in outline.tags if tag == "svg"]
-    assert len(plots) == 7
+    assert len(plots) == 7 + 2  # and one for each control method
     for attrs in plots:
         assert attrs["role"] == "img"
         assert set(attrs["aria-labelledby"].split()) <= set(outline.ids)
     tables = [tag for tag, _ in outline.tags if tag == "table"]
-    assert len(tables) == len(plots) + 1  # one beside each plot, and the summary
+    assert len(tables) == len(plots) + 1  # one beside each plot, and all results
 
 
 def test_names_are_text_and_not_markup(page, outline):
@@ -141,6 +145,63 @@ def test_metric_page(season, weather):
     page = season_page([season], weather)
     assert "pulp, °C" in page
     assert "°F, mean" not in page
+
+
+# --- the first screen --------------------------------------------------------------------
+
+
+def test_the_first_screen_answers_before_it_explains(page, season):
+    """Caution, verdict, four figures, pile; then methods; cautions and licences at the end."""
+    parts = (
+        '<p class="warn">',
+        f"<strong>{verdict(season).word}</strong>",
+        *(one.label for one in glances(season, "us")),
+        "<h2>The pile</h2>",
+        "<h2>Control methods side by side</h2>",
+        "<h2>All results</h2>",
+        "<h2>Cautions</h2>",
+        "<h2>Sources and licences</h2>",
+    )
+    body = page[page.index("<body>") :]
+    places = [body.index(part) for part in parts]
+    assert places == sorted(places)
+
+
+def test_the_four_figures_are_those_of_the_table(season):
+    rows = {row.field: row.text(season, "us") for row in ROWS}
+    assert [one.value for one in glances(season, "us")] == [rows[field] for field in HEADLINES]
+    beside = " ".join(one.beside for one in glances(season, "us"))
+    for source in ("Olsen and Frazier", "Potato Council", "Bethke", "Univ. of Nebraska"):
+        assert source in beside
+
+
+def test_the_verdict_follows_the_season(season):
+    quiet = replace(
+        season.kpi,
+        **dict.fromkeys(
+            ("frozen_minutes", "plenum_below_zero_minutes", "people_co2_hours", "ramp_hours",
+             "ceiling_drip_hours", "late_hours", "spread_hours", "wet_crop_hours"),
+            0.0,
+        ),
+    )  # fmt: skip
+    held = season.traces | {"pulp_mean": season.traces["target"].copy()}
+    good = replace(season, kpi=quiet, traces=held)
+    assert on_target(good) == 1.0
+    assert (verdict(good).state, verdict(good).mind) == ("good", ())
+    assert "it stayed dry" in verdict(good).sentence
+    frozen = replace(good, kpi=replace(quiet, frozen_minutes=30.0))
+    assert verdict(frozen).state == "bad"
+    assert "freezing injury for 30 min" in verdict(frozen).sentence
+    late = replace(good, kpi=replace(quiet, late_hours=100.0))
+    assert verdict(late).state == "watch"
+    assert "100 h late" in " ".join(verdict(late).mind)
+    warm = replace(good, traces=held | {"pulp_mean": season.traces["target"] + 2.0})
+    assert on_target(warm) == 0.0
+    assert verdict(warm).state == "bad"
+
+
+def test_a_lone_season_is_compared_with_nothing(season, weather):
+    assert "side by side" not in season_page([season], weather)
 
 
 # --- days and months ---------------------------------------------------------------------

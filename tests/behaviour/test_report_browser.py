@@ -17,7 +17,8 @@ COMMANDS = {
     "size": ("size", "fry_bay", "--target", "20 cfm/ton"),
     "season": ("season", "seed_bay", "--weather", "example", "--compare", "--layers", "4"),
 }
-FIGURES = {"check": 6, "check, hardly anything known": 6, "size": 6, "season": 7}
+FIGURES = {"check": 6, "check, hardly anything known": 6, "size": 6, "season": 7 + 4}
+LIVE = {"check": 1, "check, hardly anything known": 1, "size": 2, "season": 5}
 DESKTOP, PHONE, SMALL_PHONE = 1280, 390, 320
 A4, LETTER = (8.27, 11.69), (8.5, 11.0)
 MARGIN = 0.4
@@ -70,7 +71,7 @@ def test_a_phone_shows_figures_large_enough_to_read(browser, shown):
     """The smallest words of a figure are no smaller than 8 px; the figure scrolls by itself."""
     browser.look(width=PHONE)
     heights = browser.ask(
-        """[...document.querySelectorAll('figure svg text')].map((e) => {
+        """[...document.querySelectorAll('figure:not(.live) svg text')].map((e) => {
           const m = e.getScreenCTM();
           return parseFloat(getComputedStyle(e).fontSize) * Math.hypot(m.b, m.d);
         })"""
@@ -82,7 +83,7 @@ def test_a_phone_shows_figures_large_enough_to_read(browser, shown):
 def test_every_figure_has_words_instead(browser, shown):
     name, _ = shown
     assert browser.ask("document.querySelectorAll('figure').length") == FIGURES[name]
-    assert browser.ask("document.querySelectorAll('figure > svg').length") == FIGURES[name]
+    assert browser.ask("document.querySelectorAll('figure svg[role=img]').length") == FIGURES[name]
     nodes = browser.call("Accessibility.getFullAXTree")["nodes"]
     images = [
         node
@@ -107,43 +108,136 @@ def test_every_figure_stands_beside_a_table_and_every_table_has_a_caption(browse
     )
     assert lonely == 0
     assert browser.ask(
-        """[...document.querySelectorAll('table')]
+        """[...document.querySelectorAll('table:not(.u-legend)')]
           .every((e) => e.caption.textContent.length > 5 && e.querySelector('th[scope]'))"""
     )
 
 
 LEGENDS = """
-[...document.querySelectorAll('figure svg g[id*="legend_"]')].map((legend) => {
-  const looks = [];
-  let last = null;
-  for (const part of legend.children) {
-    if (part.id.includes('text_')) { looks.push(last); continue; }
-    const told = [];
-    for (const e of part.querySelectorAll('path, use')) {
+[...document.querySelectorAll('figure svg .keys')].map((keys) =>
+  [...keys.querySelectorAll('.key')].map((key) =>
+    [...key.querySelectorAll('path, rect, circle')].map((e) => {
       const style = getComputedStyle(e);
-      if (e.tagName === 'use')
-        told.push('mark ' + document.querySelector(e.getAttribute('xlink:href')).getAttribute('d'));
-      else if (style.fill.startsWith('url'))
-        told.push('hatch ' + [...document.querySelector(style.fill.slice(4, -1).replaceAll('"', ''))
-          .querySelectorAll('path')].map((p) => p.getAttribute('d')).join());
-      else if (style.fill !== 'none') told.push('area');
-      else told.push('line ' + style.strokeDasharray);
-    }
-    last = told.join('; ');
-  }
-  return looks;
-})
+      if (style.fill.startsWith('url'))
+        return 'hatch ' + [...document.querySelector(style.fill.slice(4, -1).replaceAll('"', ''))
+          .querySelectorAll('path')].map((p) => p.getAttribute('d')).join();
+      return style.fill !== 'none' ? 'area' : 'line ' + style.strokeDasharray;
+    }).join('; ')))
 """
 
 
 def test_lines_and_areas_can_be_told_apart_without_colour(browser, shown):
-    """By dashes, marks and hatches alone; what a legend names must look like nothing else in it."""
+    """By dashes and hatches alone; what a legend names must look like nothing else in it."""
     legends = browser.ask(LEGENDS)
     assert len(legends) >= 3
     for looks in legends:
         assert len(looks) >= 2
-        assert None not in looks
+        assert "" not in looks
         assert len(set(looks)) == len(looks), looks
+
+
+# --- live plots --------------------------------------------------------------------------
+
+
+def test_live_plots_stand_where_the_picture_was_and_are_painted(browser, shown):
+    name, _ = shown
+    assert browser.ask("document.querySelectorAll('figure.live canvas').length") == LIVE[name]
+    painted = browser.ask(
+        """[...document.querySelectorAll('figure.live canvas')].map((c) => {
+          const d = c.getContext('2d').getImageData(0, 0, c.width, c.height).data;
+          const seen = new Set();
+          for (let i = 0; i < d.length; i += 4)
+            if (d[i + 3] > 200) seen.add(`${d[i]},${d[i + 1]},${d[i + 2]}`);
+          return seen.size;
+        })"""
+    )
+    assert min(painted) > 3
+
+
+def test_a_zoom_goes_through_all_plots_over_dates(browser, pages):
+    browser.look(width=DESKTOP)
+    browser.open(pages["season"].as_uri())
+    span = "plots.shown().map((one) => one.scales.x.max - one.scales.x.min)"
+    before = browser.ask(span)
+    browser.ask("document.querySelector('figure.live .tools button').click()")
+    browser.until(f"{span}.every((wide, n) => wide < 0.7 * {before}[n])")
+    place = "document.querySelector('figure.live .chart')"
+    browser.ask(f"{place}.focus()")
+    browser.key("Escape", 27)
+    browser.until(f"{span}.every((wide, n) => Math.abs(wide - {before}[n]) < 1)")
+    values = f"[...{place}.querySelectorAll('.u-value')].map((e) => e.textContent)"
+    browser.key("ArrowRight", 39)
+    browser.until(f"{values}.filter((words) => words.endsWith('°C')).length >= 4")
+
+
+def test_dark_plots_in_dark_mode(browser, pages):
+    """The same plot in other inks: light words on no white ground."""
+    inks = []
+    for dark in (False, True):
+        browser.look(width=DESKTOP, dark=dark)
+        browser.open(pages["season"].as_uri())
+        inks.append(
+            browser.ask(
+                """(() => {
+                  const c = document.querySelector('figure.live canvas');
+                  const d = c.getContext('2d').getImageData(0, 0, c.width, c.height).data;
+                  let sum = 0, count = 0, solid = 0;
+                  for (let i = 0; i < d.length; i += 4) {
+                    if (d[i + 3] > 250) solid += 1;
+                    if (d[i + 3] > 250) { sum += d[i] + d[i + 1] + d[i + 2]; count += 3; }
+                  }
+                  return sum / count;
+                })()"""
+            )
+        )
+    light, dark = inks
+    assert light > 200  # stages behind the lines are nearly paper
+    assert dark < 80
+
+
+def test_without_script_the_picture_tells_it(browser, pages):
+    browser.look(width=DESKTOP, script=False)
+    browser.open_plain(pages["season"].as_uri())
+    assert not browser.query("canvas")
+    assert browser.query("figure[data-plot] svg path")
+    assert browser.query("details.numbers table")
+    nodes = browser.call("Accessibility.getFullAXTree")["nodes"]
+    names = {node.get("name", {}).get("value") for node in nodes if not node["ignored"]}
+    assert any(name.startswith("Temperature of the pile by height") for name in names if name)
+    browser.look()
+
+
+def test_paper_gets_the_picture_and_not_the_plot(browser, pages):
+    browser.look(width=DESKTOP)
+    browser.open(pages["season"].as_uri())
+    seen = """[...document.querySelectorAll('figure.live')].map((f) => [
+      getComputedStyle(f.querySelector('svg')).opacity,
+      getComputedStyle(f.querySelector('.chart')).display])"""
+    assert all(look == ["0", "block"] for look in browser.ask(seen))
+    browser.call("Emulation.setEmulatedMedia", media="print")
+    assert all(look == ["1", "none"] for look in browser.ask(seen))
+    browser.call("Emulation.setEmulatedMedia", media="", features=[])
+
+
+# --- phone and paper -----------------------------------------------------------------------
+
+
+def test_a_phone_shows_a_row_as_a_card_and_names_each_cell(browser, pages):
+    browser.look(width=PHONE)
+    browser.open(pages["check"].as_uri())
+    first = browser.ask(
+        """(() => {
+          const row = [...document.querySelectorAll('table.cards')]
+            .find((t) => t.caption.textContent.startsWith('As in')).tBodies[0].rows[0];
+          return [row.cells[0].innerText, ...[...row.cells].slice(1).map((cell) =>
+            [getComputedStyle(cell).display, getComputedStyle(cell, '::before').content])];
+        })()"""
+    )
+    assert first[0] == "Fans"
+    assert first[1:] == [["flex", f'"{word}"'] for word in ("Number", "Size", "Rated at, or how")]
+    nodes = browser.call("Accessibility.getFullAXTree")["nodes"]
+    roles = {node.get("role", {}).get("value") for node in nodes if not node["ignored"]}
+    assert {"table", "row", "rowheader", "cell"} <= roles  # for the ear it stays a table
 
 
 def test_a_phone_shows_verdicts_as_words_without_scrolling(browser, pages):

@@ -68,8 +68,8 @@ def run(args: argparse.Namespace) -> str:
     if args.html is not None:
         from ventcalc.report.check_page import check_page
 
-        sweeps = (swept(sweep_heights()), swept(table_heights(args.units)))
-        wrote = write_text(args.html, check_page(result, *sweeps, args.units))
+        rounds = swept(table_heights(args.units))
+        wrote = write_text(args.html, check_page(result, rounds, args.units))
     if args.json:
         data = check_data(result, swept(sweep_heights()) if args.sweep else None)
         return as_json({**data, "files": [args.html] if args.html else []})

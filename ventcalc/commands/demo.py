@@ -14,6 +14,7 @@ from ventcalc.commands.files import check_target, write_text
 from ventcalc.commands.season import simulate, weather_for
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.errors import BadInput
+from ventcalc.report.advice_card import advice_card
 from ventcalc.report.data import advice_data, season_csv, season_data
 from ventcalc.report.pages import need_page_libraries
 from ventcalc.report.season_page import season_page
@@ -114,7 +115,7 @@ def run(args: argparse.Namespace) -> str:
     check_target(report)
     bay = example_bay()
     scenes = {name: _hour(bay, given, args.units) for name, given in _given().items()}
-    season, page = _season(bay, scenes, args.units)
+    season, page = _season(bay, args.units)
     texts = {report: page, **(_files(folder, season) if folder else {})}
     lines = [write_text(name, text) for name, text in texts.items()]
     if args.json:
@@ -153,11 +154,14 @@ def _hour_data(bay: Bay, given: ReadingsFile, units: UnitSystem) -> dict[str, An
     return advice_data(bay, given, *advise(bay, given.readings), units)
 
 
-def _season(bay: Bay, scenes: dict[str, str], units: UnitSystem) -> tuple[Season, str]:
+def _season(bay: Bay, units: UnitSystem) -> tuple[Season, str]:
     weather = weather_for(bay, "example")
     season = simulate(bay, weather, "advice", 40)
-    titled = [(_title(name), text) for name, text in scenes.items()]
-    return season, season_page([season], weather, units, remarks=[EXAMPLE_CREDIT], scenes=titled)
+    cards = [
+        advice_card(_title(name), bay, given, *advise(bay, given.readings), units)
+        for name, given in _given().items()
+    ]
+    return season, season_page([season], weather, units, remarks=[EXAMPLE_CREDIT], cards=cards)
 
 
 def _folder(name: str | None) -> Path | None:

@@ -20,9 +20,9 @@ from ventcalc.page.form import (
     renumbered,
     typed,
 )
-from ventcalc.page.render import render
 from ventcalc.report.check_data import check_data
 from ventcalc.units import UnitSystem, convert, parse, show
+from ventcalc.web.templates import render
 
 __all__ = [
     "EXAMPLES",
@@ -88,7 +88,7 @@ def answer_form(data: Mapping[str, Any]) -> Answer:
         ask = ask_of(data)
         form = _changed(ask, str(data.get("act", "")))
         outside = _rewritten(ask, form)
-    html = render("form.html", **form_values(form, units))
+    html = render("ventcalc.page", "form.html", **form_values(form, units))
     height = form.texts.get("pile.height", "")
     return {"html": html, "above": above, "asks": {"height": height, **outside}}
 
@@ -146,7 +146,9 @@ def answer_check(data: Mapping[str, Any]) -> Answer:
         bay, result = bay_and_check(ask)
     except BadInput as error:
         return refused(error, ask.form)
-    html = render("check.html", **check_shown(result, ask.units), inputs=typed(ask.form))
+    html = render(
+        "ventcalc.page", "check.html", **check_shown(result, ask.units), inputs=typed(ask.form)
+    )
     height = float(convert(result.height, "m", ask.units)[0])
     return {
         "problems": {},

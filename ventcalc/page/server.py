@@ -37,12 +37,12 @@ from ventcalc.page.answers import (
     outside_texts,
 )
 from ventcalc.page.form import Form
-from ventcalc.page.render import render
 from ventcalc.page.runs import Run
 from ventcalc.page.studies import answer_compare, answer_size, season_run
 from ventcalc.page.weathers import Weathers
 from ventcalc.report.season_rows import control_words
 from ventcalc.units import UnitSystem, parse
+from ventcalc.web.templates import render
 
 __all__ = ["PageServer", "Views", "page_app"]
 
@@ -81,6 +81,7 @@ class Views:
     async def page(self, _: Request) -> Response:
         """The whole page, with the bay that it was started with."""
         html = render(
+            "ventcalc.page",
             "page.html",
             units=self.units,
             examples=EXAMPLES,
@@ -206,7 +207,9 @@ def page_app(views: Views) -> ASGIApp:
         return JSONResponse({"problems": {}, "above": lines}, status_code=500)
 
     async def missing(_: Request, __: Exception) -> Response:
-        html = render("plain.html", title="Not found", words="There is no such page.")
+        html = render(
+            "ventcalc.page", "plain.html", title="Not found", words="There is no such page."
+        )
         return HTMLResponse(html, status_code=404)
 
     routes = [
@@ -254,12 +257,12 @@ def _guard(app: ASGIApp) -> ASGIApp:
         name = host.rsplit(":", 1)[0] if not host.endswith("]") else host
         if name not in _NAMES:
             words = "This page is only to be had on the machine that it runs on."
-            html = render("plain.html", title="Not here", words=words)
+            html = render("ventcalc.page", "plain.html", title="Not here", words=words)
             await HTMLResponse(html, status_code=421)(scope, receive, answer)
             return
         if scope["method"] not in ("GET", "HEAD") and given.get(b"origin") != f"http://{host}":
             words = "This page only answers its own script."
-            html = render("plain.html", title="Not from there", words=words)
+            html = render("ventcalc.page", "plain.html", title="Not from there", words=words)
             await HTMLResponse(html, status_code=403)(scope, receive, answer)
             return
         await app(scope, receive, answer)

@@ -13,7 +13,6 @@ from ventcalc.page.answers import Answer, refused
 from ventcalc.page.ask import Ask, ask_of, bay_and_check, units_of
 from ventcalc.page.check_view import overall
 from ventcalc.page.form import bay_of, differing
-from ventcalc.page.render import render
 from ventcalc.page.runs import Case, Run
 from ventcalc.page.season_view import seasons_data, seasons_shown
 from ventcalc.page.weathers import EXAMPLE, Weathers
@@ -23,6 +22,7 @@ from ventcalc.report.season_rows import control_words
 from ventcalc.report.text import EXAMPLE_CREDIT, EXAMPLE_WARNING
 from ventcalc.season.run import Season
 from ventcalc.units import UnitSystem, show
+from ventcalc.web.templates import render
 
 __all__ = ["answer_compare", "answer_size", "season_run"]
 
@@ -56,7 +56,7 @@ def answer_size(data: Mapping[str, Any], weathers: Weathers) -> Answer:
         toml = sized_text(sizing.sized, ask.units)
     except VentcalcError as error:
         return {"problems": {}, "above": str(error).splitlines()}
-    html = render("size.html", **size_shown(sizing, ask.units), credit=credit)
+    html = render("ventcalc.page", "size.html", **size_shown(sizing, ask.units), credit=credit)
     sizes = {**size_data(sizing), "weather_credit": credit}
     return {"problems": {}, "above": [], "html": html, "toml": toml, "data": sizes}
 
@@ -97,6 +97,7 @@ def answer_compare(data: Mapping[str, Any]) -> Answer:
     typed = [["Field", *(ask.name for ask, _ in sound)]]
     typed += [[name, *texts] for name, texts in differences]
     html = render(
+        "ventcalc.page",
         "compare.html",
         broken=broken,
         rows=_side_by_side(sound, units),
@@ -167,7 +168,9 @@ def season_run(data: Mapping[str, Any], weathers: Weathers) -> Run | Answer:
     ) -> dict[str, Any]:
         if not seasons:
             raise BadInput(f"{name}: {why}" for name, why in left_out.items())
-        html = render("season.html", **seasons_shown(seasons, left_out, credit, units))
+        html = render(
+            "ventcalc.page", "season.html", **seasons_shown(seasons, left_out, credit, units)
+        )
         found = seasons_data(seasons, units)
         return {"problems": {}, "above": [], "html": html, "data": found}
 

@@ -9,6 +9,8 @@ from ventcalc.check.check import PileCheck
 from ventcalc.check.heat_balance import HeatBalance, heat_balances
 from ventcalc.check.record import MARGINAL, NO
 from ventcalc.report import check_plots as plots
+from ventcalc.report.bay_picture import bay_picture
+from ventcalc.report.check_summary import ASSUMED, CAUTION_LINE, check_glances, check_verdict
 from ventcalc.report.check_text import (
     CHECK_CAUTIONS,
     SWEEP_WORDS,
@@ -16,20 +18,18 @@ from ventcalc.report.check_text import (
     check_cells,
     cold_rows,
     findings,
-    headline,
     numbered_sources,
     sweep_tables,
     wall_rows,
 )
+from ventcalc.report.equipment_bill import bill
 from ventcalc.report.pages import Figure, Table, page
 from ventcalc.units import UnitSystem, show
 
 __all__ = ["air_rows", "check_page", "fan_rows"]
 
 
-def check_page(
-    result: PileCheck, sweep: PileCheck, rounds: PileCheck, units: UnitSystem = "metric"
-) -> str:
+def check_page(result: PileCheck, rounds: PileCheck, units: UnitSystem = "metric") -> str:
     """
     The report of a pile check.
 
@@ -37,8 +37,6 @@ def check_page(
     ----------
     result : PileCheck
         Of one height.
-    sweep : PileCheck
-        Of the heights to plot.
     rounds : PileCheck
         Of the round heights to tabulate.
     units : {"metric", "us"}
@@ -52,23 +50,24 @@ def check_page(
     Raises
     ------
     VentcalcError
-        If matplotlib or jinja2 is not installed.
+        If jinja2 is not installed.
     """
     bay = result.bay
     return page(
         "check.html",
-        title=f"Before fill: {bay.name}",
-        question=f"May the bay be filled to {show(result.height, 'm', units)}?",
-        answer=headline(result, units),
-        facts=[
-            capacity_line(result, units),
-            *findings(result, units),
-            *([bay.notes] if bay.notes else []),
-        ],
+        title=bay.name,
+        lead=capacity_line(result, units),
+        verdict=check_verdict(result, units),
+        glances=check_glances(result, units),
+        bay=Figure(bay_picture(bay, result.height, units, highest=result.highest),
+                   [_bay_rows(result, units)]),
+        bill=bill(bay, units),
+        findings=[line[:1].upper() + line[1:] for line in findings(result, units)],
+        caution=CAUTION_LINE,
         cautions=CHECK_CAUTIONS,
+        facts=[*([bay.notes] if bay.notes else []), ASSUMED],
         **_checks(result, units),
-        bay=Figure(plots.bay_drawing(result, units), [_bay_rows(result, units)]),
-        heights=Figure(plots.sweep_plot(result, sweep, units), sweep_tables(rounds, units)),
+        heights=Figure(plots.reach_plot(result, units), sweep_tables(rounds, units)),
         sweep_words=SWEEP_WORDS,
         walls=result.walls,
         wall_rows=[
@@ -78,7 +77,7 @@ def check_page(
         fans=Figure(plots.fan_plot(result, units), [fan_rows(result, units)]),
         curve_assumed=result.system.curve_assumed,
         **_air_and_heat(result, units),
-    )
+    )  # fmt: skip
 
 
 def _checks(result: PileCheck, units: UnitSystem) -> dict[str, Any]:

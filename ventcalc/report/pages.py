@@ -1,4 +1,4 @@
-"""Pages laid out by the templates beside this module; the only door to jinja2."""
+"""Pages laid out by the templates beside this module."""
 
 from __future__ import annotations
 
@@ -6,37 +6,51 @@ from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 from ventcalc import __version__
-from ventcalc.errors import VentcalcError
-from ventcalc.report.drawing import Drawing, need_matplotlib
+from ventcalc.web.svg import Picture
+from ventcalc.web.templates import need_jinja2, render
 
-__all__ = ["Figure", "Table", "need_jinja2", "need_page_libraries", "page"]
+__all__ = ["Figure", "Glance", "Table", "Verdict", "need_page_libraries", "one_line", "page"]
 
 Table = Sequence[Sequence[str]]
 """Rows of cells, the heading first; the first cell of each names its row."""
 
 
 class Figure(NamedTuple):
-    """A drawing and the tables that hold its numbers."""
+    """A picture and the tables that hold its numbers."""
 
-    drawing: Drawing
+    picture: Picture
     tables: Sequence[Table]
 
 
-def need_jinja2() -> Any:
-    """jinja2, or an error that says how to install it."""
-    try:
-        import jinja2
-    except ImportError:
-        raise VentcalcError(
-            'jinja2 lays out the pages and is not installed: pip install "ventcalc[report]"'
-        ) from None
-    return jinja2
+class Glance(NamedTuple):
+    """One figure of the first screen."""
+
+    label: str
+    value: str
+    beside: str
+    """How it compares with a limit, or with what is published."""
+
+
+class Verdict(NamedTuple):
+    """The answer of a report in a sentence."""
+
+    state: str
+    """``good``, ``watch`` or ``bad``."""
+    word: str
+    sentence: str
+    mind: tuple[str, ...] = ()
+    """What the sentence leaves out, the gravest first."""
 
 
 def need_page_libraries() -> None:
-    """Refuse before any long work where what draws and lays out a page is missing."""
-    need_matplotlib()
+    """Refuse before any long work where what lays out a page is missing."""
     need_jinja2()
+
+
+def one_line(caution: str) -> str:
+    """A caution of the terminal as the line at the top of a page, which has the word already."""
+    words = caution.removeprefix("Caution: ")
+    return words[:1].upper() + words[1:]
 
 
 def page(template: str, **shown: Any) -> str:
@@ -60,14 +74,4 @@ def page(template: str, **shown: Any) -> str:
     VentcalcError
         If jinja2 is not installed.
     """
-    jinja2 = need_jinja2()
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("ventcalc.report"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )
-    text: str = environment.get_template(template).render(version=__version__, **shown)
-    return text
+    return render("ventcalc.report", template, version=__version__, **shown)

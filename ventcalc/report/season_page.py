@@ -9,18 +9,18 @@ import numpy as np
 
 from ventcalc.bay.checks import bay_notes
 from ventcalc.report import season_plots as plots
-from ventcalc.report.pages import Figure, Table, page
+from ventcalc.report.advice_card import AdviceCard
+from ventcalc.report.pages import Figure, Table, one_line, page
 from ventcalc.report.season_days import Days, days_of
-from ventcalc.report.season_rows import (
-    ROWS,
-    control_words,
-    equipment_lines,
-    fan_words,
-    published_lines,
-)
+from ventcalc.report.season_plots import small_plot
+from ventcalc.report.season_rows import ROWS, control_words, equipment_lines, published_lines
+from ventcalc.report.season_summary import compared, glances, verdict
+from ventcalc.report.text import CAUTION
 from ventcalc.season.run import Season
 from ventcalc.units import UnitSystem, convert, show, shown_unit
 from ventcalc.weather import Weather
+from ventcalc.web.scale import round_range
+from ventcalc.web.svg import Picture
 
 __all__ = ["season_page"]
 
@@ -48,7 +48,7 @@ def season_page(
     units: UnitSystem = "metric",
     *,
     remarks: Sequence[str] = (),
-    scenes: Iterable[tuple[str, str]] = (),
+    cards: Sequence[AdviceCard] = (),
 ) -> str:
     """
     The report of a season.
@@ -63,8 +63,8 @@ def season_page(
         Units of tables and plots.
     remarks : sequence of str
         What else a reader must know: licence of the weather data, control methods left out.
-    scenes : iterable of (str, str)
-        Titles and texts of single pieces of advice, shown before the season.
+    cards : sequence of AdviceCard
+        Single pieces of advice, shown after the season.
 
     Returns
     -------
@@ -74,40 +74,66 @@ def season_page(
     Raises
     ------
     VentcalcError
-        If matplotlib or jinja2 is not installed.
+        If jinja2 is not installed.
     """
     season = seasons[0]
     days = days_of(season)
     return page(
         "season.html",
-        title=f"A storage season: {season.bay.name}",
+        title=season.bay.name,
         dates=f"{days.dates[0]:%d %b %Y} to {days.dates[-1]:%d %b %Y}",
-        facts=_facts(seasons, weather, units, remarks),
-        cautions=CAUTIONS,
-        scenes=list(scenes),
+        bay_line=_bay_line(season, units),
+        control=control_words(season.policy),
+        verdict=verdict(season, units),
+        glances=glances(season, units),
+        compared=_compared(seasons, units),
+        cards=cards,
         results=_results(seasons, units),
         published=published_lines(season, units),
         equipment=equipment_lines(season, units),
         figures=_figures(days, units),
+        caution=one_line(CAUTION),
+        cautions=CAUTIONS,
+        facts=_facts(season, weather, remarks),
     )
 
 
-def _facts(
-    seasons: Sequence[Season], weather: Weather, units: UnitSystem, remarks: Sequence[str]
-) -> list[str]:
-    season, bay = seasons[0], seasons[0].bay
-    control, *others = (control_words(one.policy) for one in seasons)
-    beside = f", in the first table beside {', '.join(others)}" if others else ""
+def _bay_line(season: Season, units: UnitSystem) -> str:
+    bay = season.bay
+    return (
+        f"{show(bay.mass, 'kg', units)} of {bay.use} potatoes, pile "
+        f"{show(bay.pile.height, 'm', units)} high"
+    )
+
+
+def _facts(season: Season, weather: Weather, remarks: Sequence[str]) -> list[str]:
+    bay = season.bay
     return [
-        f"The bay holds {show(bay.mass, 'kg', units)} of {bay.use} potatoes in a pile "
-        f"{show(bay.pile.height, 'm', units)} high; fans {fan_words(season, units)}.",
         *([bay.notes] if bay.notes else []),
         *(f"Note on the bay: {remark}" for remark in bay_notes(bay)),
         f"Weather: {weather.name or 'file without a name'}"
         + (f". Source: {weather.source}." if weather.source else "."),
         *remarks,
         *(f"Note on the weather: {note}." for note in season.notes),
-        f"Control: {control}{beside}. Times are local ({bay.site.time_zone}).",
+        f"Days and months are local ({bay.site.time_zone}); hours on plots are its standard time.",
+    ]
+
+
+def _compared(seasons: Sequence[Season], units: UnitSystem) -> list[tuple[str, Picture, Table]]:
+    """Name, small plot and four figures of each control method; nothing for a lone season."""
+    if len(seasons) < 2:
+        return []
+    ends = [
+        convert(what(season.traces[name]), "degC", units)[0]
+        for season in seasons
+        for name, what in (("pulp_bottom", np.nanmin), ("pulp_top", np.nanmax))
+    ]
+    shared = round_range(float(min(ends)), float(max(ends)), 3)
+    return [
+        (name, small_plot(days_of(season), units, f"control-{k}", shared), rows)
+        for k, (season, (name, rows)) in enumerate(
+            zip(seasons, compared(seasons, units), strict=True)
+        )
     ]
 
 
@@ -223,6 +249,6 @@ def _carbon_rows(days: Days) -> Table:
 
 
 def _energy_rows(days: Days) -> Table:
-    energy = {words: days.monthly_total(name) / 1000.0 for name, words, _, _ in plots.PARTS}
+    energy = {words: days.monthly_total(name) / 1000.0 for name, words in plots.PARTS}
     energy["all"] = np.sum(list(energy.values()), axis=0)
     return _by_month(days, {f"{words}, kWh": _column(e, 0) for words, e in energy.items()})

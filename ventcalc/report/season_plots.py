@@ -1,28 +1,22 @@
-"""Plots of a season, each with the stages above and the months below."""
+"""Plots of a season, over one axis of dates that zooms in all of them at once."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
+from calendar import timegm
+from collections.abc import Callable
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ventcalc.report.drawing import (
-    BLUE,
-    GREEN,
-    GREY,
-    RED,
-    Drawing,
-    drawing,
-    legend,
-    months_below,
-    need_matplotlib,
-    note,
-)
 from ventcalc.report.season_days import Days, stage_runs
 from ventcalc.units import UnitSystem, convert, shown_unit
+from ventcalc.web.bars import bars
+from ventcalc.web.chart import Level, Line, Mark, chart
+from ventcalc.web.strips import strips
+from ventcalc.web.svg import Picture
 
 __all__ = [
     "PARTS",
@@ -33,58 +27,12 @@ __all__ = [
     "margin_plot",
     "outside_plot",
     "pile_plot",
+    "small_plot",
 ]
 
 Array = NDArray[np.float64]
-
-_POINTS = 1000
-"""Most points of a line: more cannot be seen, and would swell the file."""
-
-
-# --- the frame of every plot -------------------------------------------------------------
-
-
-@contextmanager
-def _by_date(
-    days: Days, name: str, title: str, *heights: float
-) -> Iterator[tuple[Drawing, list[Any]]]:
-    """A drawing and its axes, one below the other, over one axis of dates."""
-    with drawing(name, title, sum(heights) + 0.9) as sheet:
-        ratios = (0.22, *heights)
-        grid = sheet.figure.add_gridspec(len(ratios), 1, height_ratios=ratios, hspace=0.02)
-        top = sheet.figure.add_subplot(grid[0])
-        plots = [sheet.figure.add_subplot(part, sharex=top) for part in list(grid)[1:]]
-        _stages(days, top, plots)
-        for axes in plots[:-1]:
-            axes.tick_params(labelbottom=False)
-        months_below(plots[-1])
-        yield sheet, plots
-
-
-def _stages(days: Days, top: Any, plots: list[Any]) -> None:
-    """A strip with the numbers of the stages; their names stand in the line above it."""
-    runs = stage_runs(days)
-    for number, (_, begin, end) in enumerate(runs, start=1):
-        top.axvspan(begin, end, color="#e8e8e8" if number % 2 else "#c9c9c9", lw=0)
-        middle = begin + (end - begin) / 2
-        top.text(middle, 0.5, str(number), ha="center", va="center", fontsize=9)
-        for axes in plots:
-            axes.axvline(begin, color="#999999", lw=0.7, ls=(0, (1, 3)))
-    names = ",  ".join(f"{k} {name}" for k, (name, _, _) in enumerate(runs, start=1))
-    top.set_title(f"Stages:  {names}", fontsize=9, loc="left")
-    top.set_yticks([])
-    top.tick_params(labelbottom=False, bottom=False)
-    top.grid(False)
-    top.spines[:].set_visible(False)
-    top.set_xlim(days.wall[0], days.wall[-1])
-
-
-def _thin(days: Days, values: Array) -> tuple[list[Any], Array]:
-    """Means over a few steps, so that a line has no more points than can be seen."""
-    size = -(-len(values) // _POINTS)
-    count = len(values) // size
-    means = values[: count * size].reshape(count, size).mean(axis=1)
-    return days.wall[: count * size : size], means
+DAY = 86400.0
+SYNC = "season"
 
 
 def _temperature(values: Any, units: UnitSystem) -> Any:
@@ -99,109 +47,154 @@ def _difference_unit(units: UnitSystem) -> str:
     return "K" if units == "metric" else "°F"
 
 
-# --- the plots ---------------------------------------------------------------------------
+# --- the axis of dates ---------------------------------------------------------------------
 
 
-def pile_plot(days: Days, units: UnitSystem) -> Drawing:
+def _hours(days: Days) -> Array:
+    """Each step in the bay's standard time, counted as if it were UTC: no hour comes twice. [s]"""
+    zone = ZoneInfo(days.season.bay.site.time_zone)
+    stamps = days.season.time.astype("datetime64[s]").astype(np.float64)
+    local = datetime.fromtimestamp(float(stamps[0]), UTC).astimezone(zone)
+    summer = local.dst() or timedelta()
+    return stamps + ((local.utcoffset() or timedelta()) - summer).total_seconds()
+
+
+def _noon(day: date) -> float:
+    return timegm(day.timetuple()) + 0.5 * DAY
+
+
+def _dates(days: Days) -> list[float]:
+    return [_noon(day) for day in days.dates]
+
+
+def _spans(days: Days) -> list[tuple[float, float, str]]:
+    """Stages behind a plot, each up to the beginning of the next."""
+    runs = stage_runs(days)
+    begins = [float(timegm(begin.timetuple())) for _, begin, _ in runs]
+    ends = [*begins[1:], float(timegm(days.wall[-1].timetuple()))]
+    return [(a, b, name) for (name, _, _), a, b in zip(runs, begins, ends, strict=True)]
+
+
+# --- the plots -----------------------------------------------------------------------------
+
+
+def _pile_lines(days: Days, units: UnitSystem) -> tuple[Line, ...]:
+    traces, band = days.season.traces, days.season.bay.limits.band
+    target = traces["target"]
+    lines = (
+        ("top", "pulp_top", "--c1", ()),
+        ("middle", "pulp_middle", "--c2", (7, 3)),
+        ("bottom", "pulp_bottom", "--c0", (2, 2)),
+    )
+    return (
+        Line(label="target and band", y=_temperature(target + band, units), color="--quiet",
+             base=_temperature(target - band, units), width=0.0),
+        *(
+            Line(label=words, y=_temperature(traces[name], units), color=color, dash=dash)
+            for words, name, color, dash in lines
+        ),
+    )  # fmt: skip
+
+
+def pile_plot(days: Days, units: UnitSystem) -> Picture:
     """Pile temperatures by height, target and band."""
-    season = days.season
-    with _by_date(days, "pile", "Temperature of the pile by height", 3.6) as (sheet, (axes,)):
-        when, target = _thin(days, season.traces["target"])
-        band = season.bay.limits.band
-        axes.fill_between(
-            when,
-            _temperature(target - band, units),
-            _temperature(target + band, units),
-            facecolor="#eeeeee",
-            edgecolor="#aaaaaa",
-            hatch="////",
-            lw=0.5,
-            label="target and band",
-        )
-        axes.plot(when, _temperature(target, units), color="black", lw=0.8)
-        for name, words, color, style, width in (
-            ("pulp_top", "top", RED, "-", 1.3),
-            ("pulp_middle", "middle", GREEN, (0, (5, 1.5)), 1.2),
-            ("pulp_bottom", "bottom", BLUE, (0, (1, 1)), 1.6),
-        ):
-            line = _temperature(_thin(days, season.traces[name])[1], units)
-            axes.plot(when, line, color=color, ls=style, lw=width, label=words)
-        axes.set_ylabel(f"pulp, {shown_unit('degC', units)}")
-        legend(axes)
-    return sheet
+    unit = shown_unit("degC", units)
+    return chart(
+        "pile",
+        "Temperature of the pile by height",
+        _hours(days),
+        _pile_lines(days, units),
+        unit=unit,
+        y_label=f"pulp, {unit}",
+        x_label="Standard time",
+        time=True,
+        digits=1,
+        spans=_spans(days),
+        size=(960.0, 380.0),
+        sync=SYNC,
+    )
 
 
-def outside_plot(days: Days, units: UnitSystem) -> Drawing:
+def small_plot(days: Days, units: UnitSystem, name: str, y_range: tuple[float, float]) -> Picture:
+    """The pile under one control method, small, on a scale that all of them share."""
+    traces = days.season.traces
+    every = max(1, round(6.0 / days.step_hours))
+
+    def thin(trace: str, shift: float = 0.0) -> Any:
+        return _temperature(traces[trace][::every] + shift, units)
+
+    band = days.season.bay.limits.band
+    lines = (
+        Line(label="target and band", y=thin("target", band), base=thin("target", -band),
+             color="--quiet", width=0.0),
+        Line(label="bottom to top", y=thin("pulp_top"), base=thin("pulp_bottom"), color="--accent",
+             width=0.0),
+        Line(label="mean", y=thin("pulp_mean"), color="--accent"),
+    )  # fmt: skip
+    return chart(
+        name,
+        f"Temperature of the pile, {days.season.policy}",
+        _hours(days)[::every],
+        lines,
+        time=True,
+        y_range=y_range,
+        size=(400.0, 200.0),
+        legend=False,
+        live=False,
+    )
+
+
+def outside_plot(days: Days, units: UnitSystem) -> Picture:
     """Outside air by the day, with the pile for comparison."""
-    with _by_date(days, "outside", "Outside air and the pile", 3.0) as (sheet, (axes,)):
 
-        def daily(name: str, what: Any) -> Any:
-            return _temperature(days.daily(name, what), units)
+    def daily(name: str, what: Callable[[Array], Any]) -> Any:
+        return _temperature(days.daily(name, what), units)
 
-        axes.fill_between(
-            days.dates,
-            daily("outside_temperature", np.min),
-            daily("outside_temperature", np.max),
-            color="#cfd8dc",
-            lw=0,
-            label="outside, range of the day",
-        )
-        mean = daily("outside_temperature", np.mean)
-        axes.plot(days.dates, mean, color=GREY, lw=1.0, ls="--", label="outside, mean of the day")
-        axes.plot(days.dates, daily("pulp_mean", np.mean), color=RED, lw=1.8, label="pile, mean")
-        axes.axhline(_temperature(0.0, units), color="black", lw=0.8)
-        note(axes, "freezing", days.dates[1], _temperature(0.0, units), -6)
-        axes.set_ylabel(shown_unit("degC", units))
-        legend(axes, 3)
-    return sheet
+    unit, outside = shown_unit("degC", units), "outside_temperature"
+    return chart(
+        "outside",
+        "Outside air and the pile",
+        _dates(days),
+        (
+            Line(label="outside, range of the day", y=daily(outside, np.max), color="--quiet",
+                 base=daily(outside, np.min), width=0.0),
+            Line(label="outside, mean of the day", y=daily(outside, np.mean), color="--quiet",
+                 dash=(4, 3), width=1.5),
+            Line(label="pile, mean", y=daily("pulp_mean", np.mean), color="--accent", width=2.5),
+        ),
+        unit=unit,
+        y_label=unit,
+        time=True,
+        daily=True,
+        levels=(Level(y=float(_temperature(0.0, units)), label="freezing of water"),),
+        sync=SYNC,
+    )  # fmt: skip
 
 
-def actions_plot(days: Days) -> Drawing:
+def actions_plot(days: Days) -> Picture:
     """Positions by date and hour of the day."""
-    strips = _strips(days)
-    heights = (1.15 for _ in strips)
+    hours = np.array([time.hour for time in days.wall])
+    rows = [(words, _by_hour(days, hours, values)) for words, values in _positions(days)]
     title = "Fans, door and equipment by date and hour of the day"
-    with _by_date(days, "actions", title, *heights) as (sheet, plots):
-        hours = np.array([time.hour for time in days.wall])
-        for axes, (words, values) in zip(plots, strips, strict=True):
-            image = _by_hour(days, hours, values)
-            axes.imshow(
-                image,
-                aspect="auto",
-                cmap="Greys",
-                vmin=0.0,
-                vmax=1.0,
-                interpolation="none",
-                origin="lower",
-                extent=(*_edges(days), 0.0, 24.0),
-            )
-            axes.set_yticks([0, 6, 12, 18, 24])
-            axes.set_ylabel(f"{words}\nhour")
-            axes.grid(False)
-    return sheet
+    midnights = [_noon(day) - 0.5 * DAY for day in days.dates]
+    return strips("actions", title, [*midnights, midnights[-1] + DAY], rows)
 
 
-def _strips(days: Days) -> list[tuple[str, Array]]:
+def _positions(days: Days) -> list[tuple[str, Array]]:
     season, traces = days.season, days.season.traces
     bay = season.bay
-    strips = [("fans", traces["fan_speed"]), ("fresh-air door", traces["door_opening"])]
+    found = [("fans", traces["fan_speed"]), ("door", traces["door_opening"])]
     if bay.humidifier is not None and bay.humidifier.power > 0.0:
-        strips.append(("humidifier", traces["humidifier_power"] / bay.humidifier.power))
+        found.append(("humidifier", traces["humidifier_power"] / bay.humidifier.power))
     if bay.refrigeration is not None:
-        strips.append(("refrigeration", traces["refrigeration"]))
+        found.append(("refrigeration", traces["refrigeration"]))
     if bay.heater is not None:
-        strips.append(("heater", traces["heater"]))
-    return strips
-
-
-def _edges(days: Days) -> tuple[float, float]:
-    dates = need_matplotlib().dates
-    first = float(dates.date2num(days.dates[0]))
-    return first, first + len(days.dates)
+        found.append(("heater", traces["heater"]))
+    return found
 
 
 def _by_hour(days: Days, hours: NDArray[np.int64], values: Array) -> Array:
-    """Mean position by hour of the day and date; a missing hour (summer time) stays white."""
+    """Mean position by hour of the day and date; a missing hour (summer time) stays empty."""
     known = ~np.isnan(values)
     total, count = np.zeros((24, len(days.dates))), np.zeros((24, len(days.dates)))
     np.add.at(total, (hours[known], days.day[known]), values[known])
@@ -209,109 +202,111 @@ def _by_hour(days: Days, hours: NDArray[np.int64], values: Array) -> Array:
     return total / np.maximum(count, 1.0)
 
 
-def loss_plot(days: Days) -> Drawing:
+def loss_plot(days: Days) -> Picture:
     """Shrink, water and dry matter, with published figures."""
-    season = days.season
-    with _by_date(days, "loss", "Shrink", 2.8) as (sheet, (axes,)):
-        when, water = _thin(days, 100.0 * season.traces["water_loss"])
-        solids = _thin(days, 100.0 * season.traces["dry_matter_loss"])[1]
-        axes.fill_between(
-            when, 0.0, solids, facecolor="#bbbbbb", edgecolor=GREY, hatch="....", lw=0.5,
-            label="respired dry matter",
-        )  # fmt: skip
-        axes.fill_between(
-            when, solids, solids + water, facecolor="#d6e9f5", edgecolor=BLUE, hatch="////",
-            lw=0.5, label="net water",
-        )  # fmt: skip
-        axes.plot(when, solids + water, color="black", lw=1.5)
-        for age, percent in ((30, 3.0), (150, 5.0)):
-            step = int(age * 24 / days.step_hours)
-            if step < len(days.wall):
-                axes.plot(days.wall[step], percent, marker="D", color=RED, ms=7, ls="none")
-                note(axes, f"about {percent:.0f} % at {age} days", days.wall[step], percent, 9)
-        axes.set_ylabel("% of the weight loaded")
-        axes.set_ylim(bottom=0.0)
-        axes.legend(loc="upper left", ncols=2, fontsize=9)
-    return sheet
+
+    def last(values: Array) -> float:
+        return 100.0 * float(values[-1])
+
+    water, solids = days.daily("water_loss", last), days.daily("dry_matter_loss", last)
+    dates = _dates(days)
+    marks = [
+        Mark(x=dates[age], y=percent, label=f"about {percent:.0f} % at {age} days (Idaho)",
+             color="--c1")
+        for age, percent in ((30, 3.0), (150, 5.0))
+        if age < len(dates)
+    ]  # fmt: skip
+    return chart(
+        "loss",
+        "Shrink",
+        dates,
+        (
+            Line(label="shrink, all", y=solids + water, base=solids, color="--accent",
+                 hatch="rise"),
+            Line(label="of which respired dry matter", y=solids, base=np.zeros(len(dates)),
+                 color="--c4", hatch="dots", width=1.0),
+        ),
+        unit="%",
+        digits=2,
+        y_label="% of the weight loaded",
+        time=True,
+        daily=True,
+        marks=marks,
+        y_range=(0.0, max(6.0, float(np.ceil(np.nanmax(solids + water))))),
+        sync=SYNC,
+    )  # fmt: skip
 
 
-def margin_plot(days: Days, units: UnitSystem) -> Drawing:
+def margin_plot(days: Days, units: UnitSystem) -> Picture:
     """Smallest margins of each day against wet potatoes and a dripping ceiling."""
-    with _by_date(days, "margins", "Margins against condensation", 2.8) as (sheet, (axes,)):
-        lines = (
-            ("ceiling_margin", "ceiling above the dew point", BLUE, "-"),
-            ("wetting_margin", "coldest pulp above the plenum's dew point", RED, (0, (4, 1.5))),
-        )
-        top = _kelvin(6.0, units)
-        lowest = -_kelvin(1.0, units)
-        for name, words, color, style in lines:
-            least = _kelvin(days.daily(name, np.min), units)
-            axes.plot(days.dates, least, color=color, ls=style, lw=1.2, label=words)
-            lowest = min(lowest, float(np.nanmin(least, initial=lowest)) * 1.1)
-        axes.axhspan(lowest, 0.0, facecolor="#f5e0d6", edgecolor="#cc9980", hatch="xx", lw=0)
-        axes.axhline(0.0, color="black", lw=1.0)
-        note(axes, "below zero: condensation", days.dates[2], lowest, 8)
-        axes.set_ylim(lowest, top)
-        axes.set_ylabel(f"lowest of the day, {_difference_unit(units)}")
-        legend(axes, 2)
-    return sheet
+    lines = (
+        ("ceiling_margin", "ceiling above the dew point", "--c0", ()),
+        ("wetting_margin", "coldest pulp above the plenum's dew point", "--c1", (4, 2)),
+    )
+    least = [_kelvin(days.daily(name, np.min), units) for name, _, _, _ in lines]
+    top = float(_kelvin(6.0, units))
+    lowest = min([-float(_kelvin(1.0, units)), *(float(np.nanmin(x, initial=0.0)) for x in least)])
+    unit = _difference_unit(units)
+    return chart(
+        "margins",
+        "Margins against condensation",
+        _dates(days),
+        [
+            Line(label=words, y=values, color=color, dash=dash, width=1.6)
+            for (_, words, color, dash), values in zip(lines, least, strict=True)
+        ],
+        unit=unit,
+        y_label=f"lowest of the day, {unit}",
+        time=True,
+        daily=True,
+        y_range=(float(np.floor(lowest)), top),
+        levels=(Level(y=0.0, label="below this line water condenses", color="--bad"),),
+        sync=SYNC,
+    )
 
 
-def carbon_plot(days: Days) -> Drawing:
+def carbon_plot(days: Days) -> Picture:
     """CO2 by the day against its limit."""
     limit = 1e6 * days.season.bay.limits.co2
-    with _by_date(days, "co2", "CO2 in the bay", 2.4) as (sheet, (axes,)):
-        most = 1e6 * days.daily("co2", np.max)
-        mean = 1e6 * days.daily("co2", np.mean)
-        axes.plot(days.dates, most, color=RED, ls=(0, (4, 1.5)), lw=1.2, label="highest of the day")
-        axes.plot(days.dates, mean, color=BLUE, lw=1.4, label="mean of the day")
-        axes.axhline(limit, color="black", lw=1.2, ls=":", label=f"limit, {limit:.0f} ppm")
-        _ppm_scale(axes, float(np.nanmax(most, initial=2.0 * limit)))
-        axes.set_ylabel("ppm (each step doubles)")
-        legend(axes, 3)
-    return sheet
-
-
-def _ppm_scale(axes: Any, highest: float) -> None:
-    """A scale on which the limit and a tenfold excess can both be read."""
-    ticks = [400.0]
-    while ticks[-1] < 1.3 * highest:
-        ticks.append(ticks[-1] * 2.0)
-    axes.set_yscale("log")
-    axes.set_ylim(ticks[0], ticks[-1])
-    axes.set_yticks(ticks, [f"{tick:.0f}" for tick in ticks])
-    axes.minorticks_off()
+    return chart(
+        "co2",
+        "CO2 in the bay",
+        _dates(days),
+        (
+            Line(label="highest of the day", y=1e6 * days.daily("co2", np.max), color="--c1",
+                 dash=(4, 2), width=1.6),
+            Line(label="mean of the day", y=1e6 * days.daily("co2", np.mean), color="--c0"),
+        ),
+        unit="ppm",
+        digits=0,
+        y_label="ppm",
+        time=True,
+        daily=True,
+        levels=(Level(y=limit, label=f"limit, {limit:,.0f} ppm"),),
+        sync=SYNC,
+    )  # fmt: skip
 
 
 PARTS = (
-    ("fan_power", "fans", "#8fb8d8", ""),
-    ("coil_power", "refrigeration", "#f2c6a8", "////"),
-    ("heater_power", "heater", "#d9d9d9", "xxxx"),
-    ("humidifier_power", "humidifier", "#cfe8d5", "...."),
+    ("fan_power", "fans"),
+    ("coil_power", "refrigeration"),
+    ("heater_power", "heater"),
+    ("humidifier_power", "humidifier"),
 )
-"""Parts of the electricity: trace, words, colour, hatch."""
+"""Parts of the electricity: trace and words."""
 
 
-def energy_plot(days: Days) -> Drawing:
+def energy_plot(days: Days) -> Picture:
     """Electricity of each month by part."""
-    with drawing("energy", "Electricity by month and part", 3.2) as sheet:
-        axes = sheet.figure.add_subplot()
-        below = np.zeros(len(days.months))
-        for name, words, color, hatch in PARTS:
-            energy = np.nan_to_num(days.monthly_total(name)) / 1000.0
-            if not energy.any():
-                continue
-            axes.bar(
-                days.months, energy, bottom=below, width=0.6, facecolor=color,
-                edgecolor="#333333", hatch=hatch, lw=0.6, label=words,
-            )  # fmt: skip
-            below = below + energy
-        for place, total in enumerate(below):
-            axes.annotate(
-                f"{total:,.0f}", (place, total), xytext=(0, 3), textcoords="offset points",
-                ha="center", fontsize=9,
-            )  # fmt: skip
-        axes.set_ylabel("kWh per month")
-        axes.set_ylim(0.0, 1.25 * max(float(below.max()), 1.0))
-        legend(axes)
-    return sheet
+    parts = {
+        words: (np.nan_to_num(days.monthly_total(name)) / 1000.0).tolist() for name, words in PARTS
+    }
+    used = {words: energy for words, energy in parts.items() if any(energy)}
+    return bars(
+        "energy",
+        "Electricity by month and part",
+        days.months,
+        used or {"fans": [0.0] * len(days.months)},
+        label=lambda value: f"{value:,.0f} kWh",
+        x_label="kWh a month",
+    )

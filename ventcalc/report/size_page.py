@@ -9,9 +9,12 @@ from typing import Any
 import numpy as np
 
 from ventcalc.bay.checks import bay_notes
+from ventcalc.check.record import NO
 from ventcalc.report import check_plots, size_plots
+from ventcalc.report.bay_picture import bay_picture
 from ventcalc.report.check_page import air_rows, fan_rows
-from ventcalc.report.pages import Figure, Table, page
+from ventcalc.report.equipment_bill import bill
+from ventcalc.report.pages import Figure, Glance, Table, Verdict, one_line, page
 from ventcalc.report.size_text import (
     by_subject,
     cells,
@@ -50,22 +53,27 @@ def size_page(sizing: Sizing, units: UnitSystem = "metric", *, credit: Sequence[
     Raises
     ------
     VentcalcError
-        If matplotlib or jinja2 is not installed.
+        If jinja2 is not installed.
     """
     result, days = sizing.check, _daily(sizing)
     return page(
         "size.html",
-        title=f"Sizes of a bay: {sizing.bay.name}",
+        title=sizing.bay.name,
+        lead=f"Sized for a {head_lines(sizing, units)[0].partition(': ')[2]}.",
+        verdict=_verdict(sizing, units),
+        glances=_glances(sizing, units),
+        notes=sizing.notes,
+        bill=bill(sizing.sized, units, _doors(sizing, units)),
+        caution=one_line(CAUTIONS[0]),
+        cautions=CAUTIONS,
         facts=[
-            *head_lines(sizing, units),
+            *head_lines(sizing, units)[1:],
             *([sizing.bay.notes] if sizing.bay.notes else []),
             *credit,
-            *sizing.notes,
             *(f"Note on the sized bay: {remark}" for remark in bay_notes(sizing.sized)),
         ],
-        cautions=CAUTIONS,
         sizes=_sizes(sizing, units),
-        bay=Figure(check_plots.bay_drawing(result, units), [_duct_rows(sizing, units)]),
+        bay=Figure(bay_picture(sizing.sized, units=units), [_duct_rows(sizing, units)]),
         fans=Figure(check_plots.fan_plot(result, units), [fan_rows(result, units)]),
         air=Figure(check_plots.psychrometric_plot(result, units), [air_rows(result, units)]),
         pressure=_pressure(sizing, units),
@@ -79,6 +87,36 @@ def size_page(sizing: Sizing, units: UnitSystem = "metric", *, credit: Sequence[
             for subject, some in by_subject(sizing.sizes)
         ],
     )
+
+
+def _verdict(sizing: Sizing, units: UnitSystem) -> Verdict:
+    """Whether the sized bay passes its checks, and whether outside air alone is enough."""
+    failing = [check.name for check in sizing.check.checks if check.verdict == NO]
+    alone = f"Outside air alone is {sizing.alone.verdict} in this weather"
+    plant = "needed" if sizing.refrigeration_needed else "optional"
+    end = f"{alone}; refrigeration is {plant}."
+    if failing:
+        return Verdict("bad", "The sized bay fails:", f"{'; '.join(failing)}. {end}")
+    return Verdict("good", "The sized bay passes every check that can be judged.", end)
+
+
+def _glances(sizing: Sizing, units: UnitSystem) -> list[Glance]:
+    air, bay = sizing.air, sizing.sized
+    target = show(air.airflow_per_tonne, "m3/(s t)", units)
+    cold = bay.refrigeration
+    capacity = "none" if cold is None else show(cold.capacity, "W refrigeration", units)
+    return [
+        Glance("Airflow of all fans", show(bay.fans.airflow, "m3/s", units), f"{target} of crop"),
+        Glance("Static pressure", show(bay.fans.static_pressure, "Pa", units),
+               f"{bay.fans.count} fans on ducts, doors and pile"),
+        Glance("Refrigeration", capacity, f"outside air alone is {sizing.alone.verdict}"),
+        Glance("Crop in a full pile", show(bay.pile.capacity, "kg", units),
+               f"pile {show(bay.pile.height, 'm', units)} high"),
+    ]  # fmt: skip
+
+
+def _doors(sizing: Sizing, units: UnitSystem) -> str:
+    return f"{show(sizing.air.door_area, 'm2', units)} open area of each"
 
 
 def _sizes(sizing: Sizing, units: UnitSystem) -> Table:

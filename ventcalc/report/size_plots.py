@@ -1,94 +1,68 @@
-"""Drawings of a sizing: pressure and load by part, a season on outside air alone."""
+"""Plots of a sizing: pressure and load by part, a season on outside air alone."""
 
 from __future__ import annotations
 
+from calendar import timegm
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-import numpy as np
-
-from ventcalc.report.drawing import BLUE, RED, Drawing, drawing, legend, months_below
 from ventcalc.units import UnitSystem, convert, show, shown_unit
+from ventcalc.web.bars import bars
+from ventcalc.web.chart import Level, Line, chart
+from ventcalc.web.svg import Picture
 
 __all__ = ["alone_plot", "load_plot", "pressure_plot"]
 
-_LOOKS = (
-    ("#0072B2", ""),
-    ("#E69F00", "////"),
-    ("#56B4E9", "...."),
-    ("#D55E00", "xxxx"),
-    ("#009E73", "\\\\\\\\"),
-    ("#CC79A7", "++++"),
-    ("#F0E442", "----"),
-    ("#999999", "oooo"),
-    ("#dddddd", "||||"),
-    ("#ffffff", "**"),
-)
-"""Colour and hatch of each part: told apart without colour too."""
 
-
-def pressure_plot(parts: Mapping[str, float], units: UnitSystem) -> Drawing:
+def pressure_plot(parts: Mapping[str, float], units: UnitSystem) -> Picture:
     """Static pressure by part [Pa], in the order in which the air meets them."""
-    with drawing("pressure", "Static pressure by part", 2.9) as sheet:
-        axes = _lying(sheet, list(parts))
-        for place, value in enumerate(parts.values()):
-            width = float(convert(value, "Pa", units)[0])
-            axes.barh(place, width, color="#cfd8dc", edgecolor="black", lw=0.8, height=0.65)
-            axes.annotate(show(value, "Pa", units), (max(width, 0.0), place), xytext=(5, 0),
-                          textcoords="offset points", va="center")  # fmt: skip
-        axes.margins(x=0.14)
-        axes.set_xlabel(f"static pressure, {shown_unit('Pa', units)}")
-    return sheet
+    factor = float(convert(1.0, "Pa", units)[0])
+    return bars(
+        "pressure",
+        "Static pressure by part",
+        list(parts),
+        {"pressure": [value * factor for value in parts.values()]},
+        label=lambda value: show(value / factor, "Pa", units),
+        x_label=f"static pressure, {shown_unit('Pa', units)}",
+    )
 
 
 def load_plot(
     cases: Sequence[str], parts: Mapping[str, Sequence[float]], units: UnitSystem
-) -> Drawing:
+) -> Picture:
     """Refrigeration load of each case by part [W]; what cools grows to the left of zero."""
     unit = "W refrigeration"
-    with drawing("loads", "Refrigeration load by part", 3.2) as sheet:
-        axes = _lying(sheet, cases)
-        up, down = np.zeros(len(cases)), np.zeros(len(cases))
-        for k, (name, loads) in enumerate(parts.items()):
-            color, hatch = _LOOKS[k]
-            width = np.asarray(convert(loads, unit, units)[0])
-            axes.barh(
-                range(len(cases)), width, left=np.where(width >= 0.0, up, down), height=0.6,
-                color=color, edgecolor="black", lw=0.7, hatch=hatch, label=name,
-            )  # fmt: skip
-            up, down = up + np.maximum(width, 0.0), down + np.minimum(width, 0.0)
-        axes.axvline(0.0, color="black", lw=0.9)
-        axes.set_xlabel(f"heat, {shown_unit(unit, units).replace('_', ' of ')}")
-        axes.legend(loc="lower right", ncols=2, fontsize=9, handlelength=2.6, frameon=True)
-    return sheet
+    return bars(
+        "loads",
+        "Refrigeration load by part",
+        cases,
+        {name: [float(convert(x, unit, units)[0]) for x in loads] for name, loads in parts.items()},
+        label=lambda total: f"sum {total:,.0f}",
+        x_label=f"heat, {shown_unit(unit, units).replace('_', ' of ')}",
+    )
 
 
-def _lying(sheet: Drawing, names: Sequence[str]) -> Any:
-    """Axes for lying bars, the first name at the top."""
-    axes = sheet.figure.add_subplot()
-    axes.set_yticks(range(len(names)), names)
-    axes.invert_yaxis()
-    axes.grid(False, axis="y")
-    return axes
-
-
-def alone_plot(days: Mapping[str, Any], units: UnitSystem) -> Drawing:
+def alone_plot(days: Mapping[str, Any], units: UnitSystem) -> Picture:
     """The pile on outside air alone against the plan, by the day."""
-    with drawing("season", "The pile on outside air alone", 3.6) as sheet:
-        axes = sheet.figure.add_subplot()
-        dates = days["dates"]
 
-        def shown(name: str) -> Any:
-            return convert(days[name], "degC", units)[0]
+    def shown(name: str) -> Any:
+        return convert(days[name], "degC", units)[0]
 
-        axes.fill_between(
-            dates, shown("low"), shown("high"), color="#d8dee2", lw=0, label="outside"
-        )
-        axes.plot(dates, shown("target"), color="black", lw=1.0, ls="--", label="plan")
-        axes.plot(dates, shown("pulp"), color=RED, lw=1.7, label="pile on outside air alone")
-        zero = float(convert(0.0, "degC", units)[0])
-        axes.axhline(zero, color=BLUE, lw=0.8, ls=":", label="freezing of water")
-        axes.set_ylabel(shown_unit("degC", units))
-        months_below(axes, january="%b")
-        legend(axes, 4)
-    return sheet
+    unit = shown_unit("degC", units)
+    return chart(
+        "season",
+        "The pile on outside air alone",
+        [float(timegm(date.timetuple())) for date in days["dates"]],
+        (
+            Line(label="outside, range of the day", y=shown("high"), base=shown("low"),
+                 color="--quiet", width=0.0),
+            Line(label="plan", y=shown("target"), color="--ink", dash=(7, 4), width=1.5),
+            Line(label="pile on outside air alone", y=shown("pulp"), color="--accent", width=2.5),
+        ),
+        unit=unit,
+        y_label=unit,
+        time=True,
+        daily=True,
+        years=False,
+        levels=(Level(y=float(convert(0.0, "degC", units)[0]), label="freezing of water"),),
+    )  # fmt: skip

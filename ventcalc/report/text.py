@@ -33,6 +33,10 @@ __all__ = [
     "advice_text",
     "air_text",
     "compare_text",
+    "expected_supply",
+    "margin_rows",
+    "outside_words",
+    "position_rows",
     "season_text",
 ]
 
@@ -108,9 +112,8 @@ def advice_text(
     return "\n".join(lines)
 
 
-def _positions(bay: Bay, advice: Advice, units: UnitSystem) -> list[tuple[str, str]]:
-    if advice.action == Action.HANDS_OFF:
-        return [("All", "leave it to the controller's own program")]
+def position_rows(bay: Bay, advice: Advice) -> list[tuple[str, str, float]]:
+    """Each device of the bay with its position, in words and as a part of full."""
     parts = (
         ("Fans", advice.fan_speed, "off", True),
         ("Fresh-air door", advice.door_opening, "closed", True),
@@ -118,22 +121,35 @@ def _positions(bay: Bay, advice: Advice, units: UnitSystem) -> list[tuple[str, s
         ("Refrigeration", advice.refrigeration, "off", bay.refrigeration is not None),
         ("Heater", advice.heater, "off", bay.heater is not None),
     )
-    rows = [
-        (name, zero if value <= 0.0 else f"{value:.0%}")
+    return [
+        (name, zero if value <= 0.0 else f"{value:.0%}", float(value))
         for name, value, zero, installed in parts
         if installed
     ]
-    if advice.fan_speed > 0.0:
-        humidity = show(advice.plenum_relative_humidity, "1 percent", units, 0)
-        dew = show(advice.plenum_dew_point, "degC", units)
-        warm = show(advice.plenum_temperature, "degC", units)
-        foggy = advice.plenum_dew_point > advice.plenum_temperature + 0.01
-        drops = " with fog, dew point of air and fog" if foggy else ", dew point"
-        rows.append(("Plenum expected", f"{warm}, {humidity} RH{drops} {dew}"))
-    return rows
 
 
-def _outside(advice: Advice, bay: Bay, units: UnitSystem) -> list[str]:
+def expected_supply(advice: Advice, units: UnitSystem) -> str:
+    """The plenum that the advice leads to; empty while the fans stand."""
+    if advice.fan_speed <= 0.0:
+        return ""
+    humidity = show(advice.plenum_relative_humidity, "1 percent", units, 0)
+    dew = show(advice.plenum_dew_point, "degC", units)
+    warm = show(advice.plenum_temperature, "degC", units)
+    foggy = advice.plenum_dew_point > advice.plenum_temperature + 0.01
+    drops = " with fog, dew point of air and fog" if foggy else ", dew point"
+    return f"{warm}, {humidity} RH{drops} {dew}"
+
+
+def _positions(bay: Bay, advice: Advice, units: UnitSystem) -> list[tuple[str, str]]:
+    if advice.action == Action.HANDS_OFF:
+        return [("All", "leave it to the controller's own program")]
+    rows = [(name, words) for name, words, _ in position_rows(bay, advice)]
+    supply = expected_supply(advice, units)
+    return [*rows, ("Plenum expected", supply)] if supply else rows
+
+
+def outside_words(advice: Advice) -> str:
+    """Whether outside air may cool, and why not."""
     air = advice.outside
     verdict = {
         Verdict.ALLOWED: "may cool the pile",
@@ -142,18 +158,28 @@ def _outside(advice: Advice, bay: Bay, units: UnitSystem) -> list[str]:
     }[Verdict(int(air.verdict))]
     binding = Binding(int(air.binding))
     why = "" if binding == Binding.NONE else f" ({binding.name.lower().replace('_', ' ')})"
+    return f"{verdict}{why}"
+
+
+def margin_rows(advice: Advice, bay: Bay, units: UnitSystem) -> list[tuple[str, str]]:
+    """Margins of the outside air, positive is safe."""
+    air = advice.outside
     unsure = show(bay.control.confidence * air.wetting_uncertainty, "delta_degC", units)
 
     def kelvin(value: float) -> str:
         return show(value, "delta_degC", units)
 
-    rows = [
+    return [
         ("pulp above the coldest supply available", kelvin(air.cold_margin)),
         ("plenum above its low limit", kelvin(air.floor_margin)),
         ("coldest pulp above plenum dew point", f"{kelvin(air.wetting_margin)} ± {unsure}"),
         ("ceiling above plenum dew point", kelvin(air.drip_margin)),
     ]
-    return [f"Outside air: {verdict}{why}. Margins, positive is safe:", *_stack(rows)]
+
+
+def _outside(advice: Advice, bay: Bay, units: UnitSystem) -> list[str]:
+    rows = _stack(margin_rows(advice, bay, units))
+    return [f"Outside air: {outside_words(advice)}. Margins, positive is safe:", *rows]
 
 
 # --- season ------------------------------------------------------------------------------

@@ -104,12 +104,9 @@
   // --- charts ----------------------------------------------------------------------------------
 
   const DASHES = [[], [7, 4], [2, 3], [10, 3, 2, 3], [4, 4], [12, 4], [1, 3]];
-  const BORDERS = ["solid", "dashed", "dotted", "dashed", "dashed", "dashed", "dotted"];
-  const drawn = new Map();
 
-  const css = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
-
-  function columnsOf(table) {
+  function specOf(figure) {
+    const table = figure.querySelector("details table");
     const rows = [...table.tBodies[0].rows].reverse();
     const numbers = (place) =>
       rows.map((row) => {
@@ -117,63 +114,25 @@
         return Number.isNaN(value) ? null : value;
       });
     const labels = [...table.tHead.rows[0].cells].slice(1).map((cell) => cell.textContent);
-    const times = rows.map((row) => Number(row.cells[0].dataset.t));
-    return { labels, data: [times, ...labels.map((_, n) => numbers(n + 1))] };
-  }
-
-  function optionsFor(labels, width) {
-    const ink = css("--ink");
-    const line = css("--line");
-    const axis = { stroke: ink, grid: { stroke: line, width: 1 }, ticks: { stroke: line } };
-    const series = labels.map((label, n) => ({
-      label,
-      stroke: css(`--c${n % 8}`),
-      dash: DASHES[n % DASHES.length],
-      width: 2,
-      points: { show: false },
-    }));
     return {
-      width,
-      height: Math.max(200, Math.min(300, Math.round(width * 0.45))),
-      tzDate: (seconds) => uPlot.tzDate(new Date(seconds * 1000), "Etc/UTC"),
-      scales: { x: { time: true } },
-      axes: [
-        { ...axis, values: (_, ticks) => ticks.map(tickText) },
-        { ...axis, size: 56, values: (_, ticks) => ticks.map(String) },
-      ],
-      series: [{ label: "From", value: (_, t) => (t == null ? "" : stamp(t)) }, ...series],
-      legend: {
-        live: width > 500,
-        markers: { width: 3, dash: (_, n) => BORDERS[(n - 1) % BORDERS.length] || "solid" },
-      },
+      time: true,
+      xLabel: "From",
+      digits: 2,
+      x: rows.map((row) => Number(row.cells[0].dataset.t)),
+      series: labels.map((label, n) => ({
+        label,
+        y: numbers(n + 1),
+        color: `--c${n % 8}`,
+        dash: DASHES[n % DASHES.length],
+      })),
     };
   }
 
-  // Times are the store's local time, counted as if they were UTC.
-  const stamp = (t) => new Date(t * 1000).toISOString().slice(0, 16).replace("T", " ");
-  const tickText = (t) => (t % 86400 === 0 ? stamp(t).slice(5, 10) : stamp(t).slice(11));
-
-  function draw(figure) {
-    const place = figure.querySelector(".chart");
-    const { labels, data } = columnsOf(figure.querySelector("details table"));
-    const known = drawn.get(figure.id);
-    if (known && known.labels.join("|") === labels.join("|") && known.place === place) {
-      known.plot.setData(data);
-      return;
-    }
-    if (known) known.plot.destroy();
-    const plot = new uPlot(optionsFor(labels, place.clientWidth), data, place);
-    plot.root.setAttribute("aria-hidden", "true"); // the figure's name and its table speak for it
-    drawn.set(figure.id, { plot, labels, place });
-  }
-
-  function drawAll(anew) {
+  function drawAll() {
     if (typeof uPlot === "undefined") return;
-    if (anew) {
-      for (const { plot } of drawn.values()) plot.destroy();
-      drawn.clear();
+    for (const figure of document.querySelectorAll("#charts figure")) {
+      plots.update(figure.querySelector(".chart"), specOf(figure));
     }
-    for (const figure of document.querySelectorAll("#charts figure")) draw(figure);
   }
 
   // Only the rows are replaced: an open table stays open, the focus stays where it is.
@@ -187,14 +146,14 @@
         const here = document.getElementById(figure.id);
         if (!here) {
           document.getElementById("charts").replaceChildren(...fresh.body.childNodes);
-          drawAll(true);
+          drawAll();
           return;
         }
         for (const part of ["details thead", "details tbody"]) {
           here.querySelector(part).replaceWith(figure.querySelector(part));
         }
       }
-      drawAll(false);
+      drawAll();
     } catch {
       // the stream says so when the bridge is gone
     }
@@ -206,14 +165,7 @@
   connect();
   const past = document.getElementById("past");
   if (past) {
-    drawAll(true);
+    drawAll();
     setInterval(() => refresh(past), 1000 * Number(past.dataset.every));
-    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => drawAll(true));
-    let width = innerWidth;
-    addEventListener("resize", () => {
-      if (innerWidth === width) return;
-      width = innerWidth;
-      drawAll(true);
-    });
   }
 })();

@@ -1,0 +1,95 @@
+"""One piece of advice as a card of a page."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from ventcalc.advice.advise import Action, Advice
+from ventcalc.advice.alarms import alarms
+from ventcalc.advice.readings import Memory
+from ventcalc.advice.readings_file import ReadingsFile
+from ventcalc.advice.reasons import reasons
+from ventcalc.bay.calendar import STAGES
+from ventcalc.bay.description import Bay
+from ventcalc.report.season_days import local
+from ventcalc.report.text import expected_supply, margin_rows, outside_words, position_rows
+from ventcalc.units import UnitSystem
+
+__all__ = ["AdviceCard", "advice_card"]
+
+
+class AdviceCard(NamedTuple):
+    """What stands on the card."""
+
+    title: str
+    note: str
+    when: str
+    until: str
+    headline: str
+    """What to do, in a few words."""
+    alarms: tuple[tuple[str, str], ...]
+    """What is wrong, and what to do first."""
+    doubts: tuple[str, ...]
+    positions: tuple[tuple[str, str, float], ...]
+    """Device, position in words and as a part of full."""
+    supply: str
+    why: tuple[str, ...]
+    outside: str
+    margins: tuple[tuple[str, str], ...]
+
+
+def advice_card(
+    title: str,
+    bay: Bay,
+    given: ReadingsFile,
+    advice: Advice,
+    memory: Memory,
+    units: UnitSystem = "metric",
+) -> AdviceCard:
+    """
+    Put one piece of advice on a card.
+
+    Parameters
+    ----------
+    title : str
+        Of the hour.
+    bay : Bay
+        The bay.
+    given : ReadingsFile
+        What was read.
+    advice : Advice
+        The advice.
+    memory : Memory
+        Memory after it.
+    units : {"metric", "us"}
+        Units to write.
+
+    Returns
+    -------
+    AdviceCard
+    """
+    now = advice.situation
+    start, end = local(bay, now.readings.time), local(bay, now.readings.time + advice.valid_for)
+    stage = STAGES[int(now.stage)].replace("_", " ")
+    first, *others = reasons(advice, bay, units)
+    headline, colon, rest = first.partition(":")
+    known = advice.action != Action.HANDS_OFF
+    return AdviceCard(
+        title=title,
+        note=given.note or "",
+        when=f"{start:%a} {start.day} {start:%b %Y, %H:%M %Z}, {stage}",
+        until=f"{end:%H:%M %Z}",
+        headline=headline.rstrip("."),
+        alarms=tuple((alarm.text, alarm.first) for alarm in alarms(advice, bay, memory, units)),
+        doubts=tuple(given.doubts),
+        positions=tuple(position_rows(bay, advice)) if known else (),
+        supply=expected_supply(advice, units) if known else "",
+        why=tuple(line for line in (_sentence(rest) if colon else "", *others) if line),
+        outside=outside_words(advice) if known else "",
+        margins=tuple(margin_rows(advice, bay, units)) if known else (),
+    )
+
+
+def _sentence(text: str) -> str:
+    text = text.strip()
+    return text[:1].upper() + text[1:]

@@ -1,0 +1,49 @@
+"""The style, script and plot library that all pages share, as files of this package."""
+
+from __future__ import annotations
+
+from importlib import resources
+
+__all__ = ["TYPES", "inline", "read"]
+
+TYPES = {
+    "page.css": "text/css",
+    "plot.js": "text/javascript",
+    "uplot/uPlot.min.css": "text/css",
+    "uplot/uPlot.iife.min.js": "text/javascript",
+}
+"""Every file that a page may ask for, with its media type."""
+
+
+def read(name: str) -> bytes:
+    """
+    One of the shared files.
+
+    Parameters
+    ----------
+    name : str
+        One of ``TYPES``.
+
+    Returns
+    -------
+    bytes
+        UTF-8.
+    """
+    return resources.files("ventcalc.web").joinpath("static", *name.split("/")).read_bytes()
+
+
+def inline(*names: str) -> str:
+    """
+    Shared files one after the other, to stand in a ``style`` or ``script`` of a lone page.
+
+    Parameters
+    ----------
+    *names : str
+        Of ``TYPES``.
+
+    Returns
+    -------
+    str
+        Their text.
+    """
+    return "\n".join(read(name).decode() for name in names)
