@@ -8,6 +8,7 @@ from typing import Any
 
 from ventcalc.bay.file import bay_to_toml, example_bay_path, starter_file
 from ventcalc.errors import BadInput
+from ventcalc.page import HERE
 from ventcalc.page.ask import OUTSIDE, Ask, ask_of, bay_and_check, units_of
 from ventcalc.page.check_view import check_shown
 from ventcalc.page.form import (
@@ -88,7 +89,7 @@ def answer_form(data: Mapping[str, Any]) -> Answer:
         ask = ask_of(data)
         form = _changed(ask, str(data.get("act", "")))
         outside = _rewritten(ask, form)
-    html = render("ventcalc.page", "form.html", **form_values(form, units))
+    html = render(HERE, "form.html", **form_values(form, units))
     height = form.texts.get("pile.height", "")
     return {"html": html, "above": above, "asks": {"height": height, **outside}}
 
@@ -146,9 +147,7 @@ def answer_check(data: Mapping[str, Any]) -> Answer:
         bay, result = bay_and_check(ask)
     except BadInput as error:
         return refused(error, ask.form)
-    html = render(
-        "ventcalc.page", "check.html", **check_shown(result, ask.units), inputs=typed(ask.form)
-    )
+    html = render(HERE, "check.html", **check_shown(result, ask.units), inputs=typed(ask.form))
     height = float(convert(result.height, "m", ask.units)[0])
     return {
         "problems": {},

@@ -28,6 +28,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from ventcalc import __version__
 from ventcalc.advice.policies import POLICIES
 from ventcalc.errors import BadInput, VentcalcError
+from ventcalc.page import HERE
 from ventcalc.page.answers import (
     EXAMPLES,
     answer_check,
@@ -81,7 +82,7 @@ class Views:
     async def page(self, _: Request) -> Response:
         """The whole page, with the bay that it was started with."""
         html = render(
-            "ventcalc.page",
+            HERE,
             "page.html",
             units=self.units,
             examples=EXAMPLES,
@@ -207,9 +208,7 @@ def page_app(views: Views) -> ASGIApp:
         return JSONResponse({"problems": {}, "above": lines}, status_code=500)
 
     async def missing(_: Request, __: Exception) -> Response:
-        html = render(
-            "ventcalc.page", "plain.html", title="Not found", words="There is no such page."
-        )
+        html = render(HERE, "plain.html", title="Not found", words="There is no such page.")
         return HTMLResponse(html, status_code=404)
 
     routes = [
@@ -230,7 +229,7 @@ def page_app(views: Views) -> ASGIApp:
 
 
 def _static(name: str) -> Route:
-    body = resources.files("ventcalc.page").joinpath("static", name).read_bytes()
+    body = resources.files(HERE).joinpath("static", name).read_bytes()
     kind = _TYPES[Path(name).suffix]
 
     async def send(_: Request) -> Response:
@@ -257,12 +256,12 @@ def _guard(app: ASGIApp) -> ASGIApp:
         name = host.rsplit(":", 1)[0] if not host.endswith("]") else host
         if name not in _NAMES:
             words = "This page is only to be had on the machine that it runs on."
-            html = render("ventcalc.page", "plain.html", title="Not here", words=words)
+            html = render(HERE, "plain.html", title="Not here", words=words)
             await HTMLResponse(html, status_code=421)(scope, receive, answer)
             return
         if scope["method"] not in ("GET", "HEAD") and given.get(b"origin") != f"http://{host}":
             words = "This page only answers its own script."
-            html = render("ventcalc.page", "plain.html", title="Not from there", words=words)
+            html = render(HERE, "plain.html", title="Not from there", words=words)
             await HTMLResponse(html, status_code=403)(scope, receive, answer)
             return
         await app(scope, receive, answer)

@@ -9,6 +9,7 @@ from ventcalc.advice.policies import POLICIES
 from ventcalc.bay.description import Bay
 from ventcalc.check.check import PileCheck
 from ventcalc.errors import BadInput, VentcalcError
+from ventcalc.page import HERE
 from ventcalc.page.answers import Answer, refused
 from ventcalc.page.ask import Ask, ask_of, bay_and_check, units_of
 from ventcalc.page.check_view import overall
@@ -56,7 +57,7 @@ def answer_size(data: Mapping[str, Any], weathers: Weathers) -> Answer:
         toml = sized_text(sizing.sized, ask.units)
     except VentcalcError as error:
         return {"problems": {}, "above": str(error).splitlines()}
-    html = render("ventcalc.page", "size.html", **size_shown(sizing, ask.units), credit=credit)
+    html = render(HERE, "size.html", **size_shown(sizing, ask.units), credit=credit)
     sizes = {**size_data(sizing), "weather_credit": credit}
     return {"problems": {}, "above": [], "html": html, "toml": toml, "data": sizes}
 
@@ -97,7 +98,7 @@ def answer_compare(data: Mapping[str, Any]) -> Answer:
     typed = [["Field", *(ask.name for ask, _ in sound)]]
     typed += [[name, *texts] for name, texts in differences]
     html = render(
-        "ventcalc.page",
+        HERE,
         "compare.html",
         broken=broken,
         rows=_side_by_side(sound, units),
@@ -168,9 +169,7 @@ def season_run(data: Mapping[str, Any], weathers: Weathers) -> Run | Answer:
     ) -> dict[str, Any]:
         if not seasons:
             raise BadInput(f"{name}: {why}" for name, why in left_out.items())
-        html = render(
-            "ventcalc.page", "season.html", **seasons_shown(seasons, left_out, credit, units)
-        )
+        html = render(HERE, "season.html", **seasons_shown(seasons, left_out, credit, units))
         found = seasons_data(seasons, units)
         return {"problems": {}, "above": [], "html": html, "data": found}
 
