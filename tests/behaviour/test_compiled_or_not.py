@@ -19,6 +19,7 @@ from small_runs import hurried, through_a_pile, through_a_season
 import ventcalc as vc
 from ventcalc import compiled
 from ventcalc.bay.file import example_bay
+from ventcalc.compiled import kept
 from ventcalc.errors import BadInput
 from ventcalc.weather import example_weather
 
@@ -87,7 +88,7 @@ def absent(monkeypatch):
     known = (compiled.available, compiled.works, compiled._numba)
     for function in known:
         function.cache_clear()
-    monkeypatch.setattr(compiled, "_MADE", set())
+    monkeypatch.setattr(kept, "_MADE", set())
     yield
     for function in known:
         function.cache_clear()
@@ -209,14 +210,14 @@ import numpy as np
 from small_runs import through_a_season
 from ventcalc import compiled
 found = through_a_season("nothing", until=np.datetime64("2018-10-18T12"))
-print(compiled.ready("season-nothing"), *sorted(compiled._MADE))
+print(compiled.ready("season-nothing"), *sorted(compiled.kept._MADE))
 """
 
 
 def test_a_shared_folder_makes_no_season_wait_nor_run_what_lies_there(tmp_path):
     """Though it says that the machine code is ready, nothing of it is loaded, nor put there."""
     place = folder_in(tmp_path)
-    (place / "season-nothing.ready").touch()
+    kept.note_of(place, "season-nothing").touch()
     tmp_path.chmod(0o777)
     before = sorted(tmp_path.rglob("*"))
     done = python(PLANTED, XDG_CACHE_HOME=str(tmp_path))
@@ -228,19 +229,38 @@ def test_machine_code_hangs_on_every_source(tmp_path, monkeypatch):
     """A copy of the package has the same key; a letter more or a file more has another."""
     copy = tmp_path / "ventcalc"
     shutil.copytree(ROOT / "ventcalc", copy, ignore=shutil.ignore_patterns("__pycache__", "data"))
-    before = compiled._key()
-    monkeypatch.setattr(compiled, "_PACKAGE", copy)
-    assert compiled._key() == before
+    before = kept._key()
+    monkeypatch.setattr(kept, "_PACKAGE", copy)
+    assert kept._key() == before
     keys = {before}
     for name in ("air/plain.py", "advice/devices.py", "equipment/plenum.py", "pile/crop.py"):
         source = copy / name
         source.write_text(source.read_text() + "\n")
-        keys.add(compiled._key())
+        keys.add(kept._key())
     (copy / "bay" / "more.py").write_text("MORE = 1")
-    keys.add(compiled._key())
+    keys.add(kept._key())
     assert len(keys) == 6
     monkeypatch.setattr(np, "__version__", "9.9")
-    assert compiled._key() not in keys
+    assert kept._key() not in keys
+
+
+def test_what_waits_for_one_copy_waits_for_no_other(tmp_path, monkeypatch):
+    """Numba would compile the same sources again at another place, and installed once more."""
+    copy = tmp_path / "ventcalc"
+    shutil.copytree(ROOT / "ventcalc", copy, ignore=shutil.ignore_patterns("__pycache__", "data"))
+
+    def note():
+        kept._copy.cache_clear()
+        return kept.note_of(tmp_path, "season-advice").name
+
+    ours = note()
+    assert note() == ours
+    monkeypatch.setattr(kept, "_PACKAGE", copy)
+    other = note()
+    os.utime(copy / "season" / "steps.py", (0, 0))
+    assert len({ours, other, note()}) == 3
+    monkeypatch.undo()
+    assert note() == ours
 
 
 STUDY = """
@@ -317,7 +337,7 @@ def test_ctrl_c_ends_a_command_that_is_compiling(delay, tmp_path):
     With no delay it comes where LLVM has just written the code of the first function.
     """
     place = folder_in(tmp_path)
-    (place / "season-advice.ready").touch()  # so that the command takes to compiling
+    kept.note_of(place, "season-advice").touch()  # so that the command takes to compiling
     before = processor_time()
     done = python(INTERRUPTED, delay, XDG_CACHE_HOME=str(tmp_path))
     status, interrupted = done.stdout.split()
