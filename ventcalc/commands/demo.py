@@ -11,8 +11,8 @@ from ventcalc.advice.readings_file import ReadingsFile, readings_from_dict
 from ventcalc.bay.description import Bay
 from ventcalc.bay.file import example_bay, example_bay_path
 from ventcalc.commands.files import check_target, write_text
-from ventcalc.commands.season import EXAMPLE_CREDIT, simulate, weather_for
-from ventcalc.commands.words import add_command, as_json
+from ventcalc.commands.season import simulate, weather_for
+from ventcalc.commands.words import EXAMPLE_CREDIT, add_command, as_json
 from ventcalc.errors import BadInput
 from ventcalc.report.data import advice_data, season_csv, season_data
 from ventcalc.report.pages import need_page_libraries

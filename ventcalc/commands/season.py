@@ -15,7 +15,7 @@ from ventcalc.advice.policies import POLICIES
 from ventcalc.bay.checks import contradictions
 from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named, check_target, write_text
-from ventcalc.commands.words import add_command, as_json
+from ventcalc.commands.words import EXAMPLE_CREDIT, add_command, as_json
 from ventcalc.compiled import ready
 from ventcalc.errors import BadInput, OutOfRange
 from ventcalc.report.data import season_csv, season_data
@@ -26,14 +26,7 @@ from ventcalc.report.text import compare_text, season_text
 from ventcalc.season.run import Season, run_season, weather_of_season
 from ventcalc.weather import Weather, example_weather, read_weather
 
-__all__ = ["EXAMPLE_CREDIT", "add", "run", "simulate", "weather_for"]
-
-EXAMPLE_CREDIT = (
-    "The weather data are under a Creative Commons Attribution licence; credit: National "
-    "Renewable Energy Laboratory, U.S. Department of Energy. They are modelled from satellite "
-    "images and reanalysis, not a station's readings; do not size anything from them."
-)
-"""For the example weather; the whole of it stands in the package beside the data."""
+__all__ = ["add", "run", "simulate", "weather_for"]
 
 DAY = 86400.0
 

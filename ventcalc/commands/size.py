@@ -11,8 +11,7 @@ from typing import TYPE_CHECKING, Any
 from ventcalc.bay.description import Bay
 from ventcalc.bay.file import bay_from_dict, bay_to_toml
 from ventcalc.commands.files import bay_named, check_target, create, write_text
-from ventcalc.commands.season import EXAMPLE_CREDIT
-from ventcalc.commands.words import add_command, as_json
+from ventcalc.commands.words import EXAMPLE_CREDIT, add_command, as_json
 from ventcalc.errors import BadInput
 from ventcalc.report.pages import need_page_libraries
 from ventcalc.units import UnitSystem, convert, parse, parse_any

@@ -97,7 +97,23 @@ def cooling_plant(
 
 
 def cycle_performance(plant: CoolingPlant, surface: float, outside_temperature: float) -> float:
-    """Cooling per compressor input (COP) of the cycle at a coil surface and an outside air. [1]"""
+    """
+    Cooling per compressor input (COP) of the cycle at a coil surface and an outside air.
+
+    Parameters
+    ----------
+    plant : CoolingPlant
+        The plant's cycle.
+    surface : float
+        Coil surface, -18 or warmer. [°C]
+    outside_temperature : float
+        At the condenser, up to 48. [°C]
+
+    Returns
+    -------
+    float
+        Of the refrigerant's map, or of the ideal cycle where none is named. [1]
+    """
     evaporating = min(surface - WALL_DIFFERENCE, HIGHEST_EVAPORATING)
     condensing = max(outside_temperature + CONDENSER_APPROACH, LOWEST_CONDENSING)
     if plant.ideal:
