@@ -12,6 +12,7 @@ from dataclasses import fields
 from pathlib import Path
 from threading import Barrier
 
+import numba
 import numpy as np
 import pytest
 from small_runs import hurried, through_a_pile, through_a_season
@@ -288,6 +289,38 @@ def test_a_policy_follows_what_it_reads_from_other_files(tmp_path):
         shutil.rmtree(tmp_path / "__pycache__", ignore_errors=True)
         done = python("import study", PYTHONPATH=path)
         assert (done.stdout.split(), done.stderr) == ([speed], "")
+
+
+# --- a memory with a few fields changed ---------------------------------------------------------
+
+
+KEEP = vc.updated(vc.Memory, "fan_since", "target")
+MOVE = vc.updated(vc.Positions, "fan_speed", "door_opening")
+STILL = vc.Positions()
+
+
+def in_turns(bay, readings, memory):
+    """Fans on in every third hour; what else is remembered stays as it was."""
+    turn = (memory.fan_since + 1.0) % 3.0
+    speed = 0.6 if turn < 1.0 else 0.0
+    return MOVE(STILL, speed, 0.2), KEEP(memory, turn, bay.schedule.holding_temperature)
+
+
+def test_some_fields_of_a_memory_are_changed_compiled_as_in_plain_python():
+    start = vc.Memory(freeze_stage=2, purging=True)
+    assert KEEP(start, 5.0, 3.3) == start._replace(fan_since=5.0, target=3.3)
+    whole = {"until": np.datetime64("2018-10-20T12")}
+    fast = through_a_season(numba.njit(in_turns), compiled=True, **whole)
+    plain = through_a_season(numba.njit(in_turns), compiled=False, **whole)
+    assert 0.15 < np.mean(plain.traces["fan_speed"]) < 0.25
+    assert fast.state.memory.fan_since == plain.state.memory.fan_since
+    assert fast.state.memory.target == example_bay("seed_bay").schedule.holding_temperature
+    assert_same(fast, plain)
+
+
+def test_a_field_that_is_not_there_is_named():
+    with pytest.raises(BadInput, match="Memory has no 'targets'; it has time, target, "):
+        vc.updated(vc.Memory, "targets")
 
 
 # --- Ctrl-C -------------------------------------------------------------------------------------

@@ -1,8 +1,11 @@
-"""Records of plain numbers, in the place of the data classes that the formulas of an hour read."""
+"""
+Records of plain numbers, in the place of the data classes that the formulas of an hour read; and
+named tuples with a few fields changed.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import fields, is_dataclass
 from functools import cache
 from typing import Any
@@ -10,7 +13,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["kind_of", "record_of", "records_of"]
+from ventcalc.errors import BadInput
+
+__all__ = ["kind_of", "record_of", "records_of", "updated"]
 
 
 def record_of(thing: Any) -> Any:
@@ -100,3 +105,39 @@ def kind_of(kind: Any) -> np.dtype[Any]:
     """
     names = getattr(kind, "_fields", ()) or kind.__slots__
     return np.dtype([(name, np.float64) for name in names])
+
+
+def updated(kind: Any, *names: str) -> Callable[..., Any]:
+    """
+    Make a function that changes some fields of a named tuple, for a policy that is compiled.
+
+    In plain Python ``memory._replace(target=5.0)`` does it; numba knows no such thing.
+
+    Parameters
+    ----------
+    kind : type
+        The named tuple: ``vc.Memory``, ``vc.Positions``.
+    *names : str
+        Of the fields to change.
+
+    Returns
+    -------
+    callable
+        Takes the tuple and a value for each name, in that order; gives a new tuple. It is plain
+        Python; a numba function that ``run_season`` gets may call it, if it stands in the same
+        file at the top (``keep = vc.updated(vc.Memory, "target", "fan_on")``).
+
+    Raises
+    ------
+    BadInput
+        If there is no such field.
+    """
+    for name in names:
+        if name not in kind._fields:
+            known = ", ".join(kind._fields)
+            raise BadInput(f"updated: {kind.__name__} has no {name!r}; it has {known}")
+    values = ", ".join(name if name in names else f"old.{name}" for name in kind._fields)
+    space = {"kind": kind, "__name__": __name__}
+    exec(f"def updated({', '.join(('old', *names))}):\n    return kind({values})", space)
+    made: Callable[..., Any] = space["updated"]
+    return made
