@@ -23,7 +23,8 @@ from firmware_bridge.bay.advisor import load_bay
 from firmware_bridge.bay.replay import replay
 from firmware_bridge.bay.state import Decision, new_bay
 from firmware_bridge.config import BayConfig, BrokerConfig, Config, is_loopback, read_config
-from firmware_bridge.demo.simulator import Simulator, plant_of
+from firmware_bridge.demo.plant import plant_of
+from firmware_bridge.demo.simulator import Simulator
 from firmware_bridge.errors import BadConfig, BridgeError
 from firmware_bridge.journal.audit import verify
 from firmware_bridge.journal.export import (

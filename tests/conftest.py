@@ -5,6 +5,7 @@ beside this file that can be imported by name.
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 
@@ -20,6 +21,48 @@ psychrolib.has_numba = False
 psychrolib.SetUnitSystem(psychrolib.SI)
 
 sys.path.insert(0, str(Path(__file__).parent))
+
+TOGETHER = {
+    "broker": ("test_broker_faults",),
+    "seasons": (
+        "test_compiled_season", "test_compiled_or_not", "test_random_advice", "test_season_faults",
+        "test_season_research",
+    ),
+    "piles": (
+        "test_bed", "test_bed_series", "test_bed_against_scipy", "test_bed_anchors",
+        "test_compiled_formulas",
+    ),
+    "report in a browser": ("test_report_browser",),
+    "bridge in a browser": ("test_page_browser",),
+    "season's report": ("test_report",),
+    "sizes": ("test_size",),
+}  # fmt: skip
+"""
+Files whose tests stay in one process and begin first: they share machine code, which two processes
+would compile at the same moment, a page or a browser; those with a broker mostly wait for it.
+"""
+
+
+def pytest_xdist_auto_num_workers():
+    """One more than cores, since one is mostly busy waiting."""
+    if "PYTEST_XDIST_AUTO_NUM_WORKERS" in os.environ:
+        return None
+    allowed = getattr(os, "sched_getaffinity", None)
+    return 1 + (len(allowed(0)) if allowed else os.cpu_count() or 1)
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(config, items):
+    """Tell those who share the work which tests belong together, and in which order they begin."""
+    if not hasattr(config, "workerinput"):
+        return
+    groups = {stem: group for group, stems in TOGETHER.items() for stem in stems}
+    order = [*TOGETHER, None]
+    for item in items:
+        group = groups.get(item.path.stem)
+        if group is not None:
+            item.add_marker(pytest.mark.xdist_group(group))
+    items.sort(key=lambda item: order.index(groups.get(item.path.stem)))
 
 
 @pytest.fixture(scope="module")

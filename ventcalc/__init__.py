@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from ventcalc.bay.description import Bay
     from ventcalc.bay.file import example_bay, read_bay
     from ventcalc.building import ceiling, condensation, ground, sky
+    from ventcalc.compiled.records import updated
     from ventcalc.equipment import coil, duct, fan, humidifier, lateral, plenum, refrigeration
     from ventcalc.errors import BadInput, OutOfRange, VentcalcError
     from ventcalc.pile import bed, crop
@@ -71,6 +72,7 @@ __all__ = [
     "sky",
     "storage",
     "units",
+    "updated",
     "weather",
 ]
 
@@ -94,6 +96,7 @@ _MEMBERS = {
     "advice.reasons": ("reasons",),
     "bay.description": ("Bay",),
     "bay.file": ("example_bay", "read_bay"),
+    "compiled.records": ("updated",),
     "errors": ("BadInput", "OutOfRange", "VentcalcError"),
     "season.installed": ("as_installed",),
     "season.run": ("SensorErrors", "run_season", "run_seasons"),

@@ -29,7 +29,8 @@ from firmware_bridge.bay.safety import Targets
 from firmware_bridge.bay.state import BayState, Decision
 from firmware_bridge.codes import NONE_REASONS
 from firmware_bridge.config import BayConfig, BrokerConfig, Config, OwnConfig
-from firmware_bridge.demo.simulator import Fault, Simulator, plant_of
+from firmware_bridge.demo.plant import plant_of
+from firmware_bridge.demo.simulator import Fault, Simulator
 from firmware_bridge.errors import LinkError
 from firmware_bridge.page.board import Board
 from firmware_bridge.page.server import PageServer

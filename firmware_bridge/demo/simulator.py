@@ -1,8 +1,8 @@
 """
-A bay and its controller on a broker, for trials without a store.
+A controller on a broker with its bay (`plant`), for trials without a store.
 
-The plant is the library's bay model on the example weather; the controller keeps the receiving
-rules, has its own limits, and runs its own program whenever no advice stands. All invented.
+It keeps the receiving rules, has its own limits, and runs its own program whenever no advice
+stands. All invented.
 """
 
 from __future__ import annotations
@@ -10,34 +10,23 @@ from __future__ import annotations
 import random
 import secrets
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime
-from functools import lru_cache
+from dataclasses import dataclass, field
 from typing import Literal
 
 import msgspec
 
 from firmware_bridge.codes import TARGETS
+from firmware_bridge.demo.plant import LAYERS, PULPS, Plant, probe_layers
 from firmware_bridge.service.clock import Clock
 from firmware_bridge.wire import messages, topics
 from firmware_bridge.wire.client import Message, Wire
 from firmware_bridge.wire.messages import AdviceMessage, Birth, Channel, ReadingMessage, State
 from firmware_bridge.wire.receiver import LocalLimits, Receiver
-from ventcalc import air
 from ventcalc.advice.policies import Positions, differential_thermostat
-from ventcalc.advice.readings import START, Memory, Readings
-from ventcalc.bay.description import Bay
-from ventcalc.bay.hourly import HourlyBay, hourly
-from ventcalc.pile.layers import Bed, Layer
-from ventcalc.season.bay_model import readings_of, step_bay
-from ventcalc.season.bay_state import BayState, StepRecord, bed_of, first_state
-from ventcalc.season.surroundings import Ground, Outside
-from ventcalc.weather import Weather, example_weather
+from ventcalc.advice.readings import START, Memory
 
-__all__ = ["CHANNELS", "Fault", "Plant", "Simulator", "outside_at", "plant_of"]
+__all__ = ["CHANNELS", "Fault", "Simulator"]
 
-PULPS = 5
-LAYERS = 20
 FROST = 0.5
 """The controller's own cut-out: below it the door shuts, whatever anybody advises. [°C]"""
 
@@ -75,136 +64,6 @@ class Fault:
     start: float
     """Time of day, UTC. [s]"""
     end: float
-
-
-@lru_cache(maxsize=1)
-def _weather() -> tuple[Weather, dict[tuple[int, int, int], int]]:
-    weather = example_weather()
-    hours = weather.time.astype("datetime64[s]").astype("int64").tolist()
-    places = {}
-    for row, second in enumerate(hours):
-        at = datetime.fromtimestamp(second, UTC)
-        places[at.month, at.day, at.hour] = row
-    return weather, places
-
-
-def outside_at(time: float, pressure: float) -> Outside:
-    """
-    Outside air of the example weather at the same day of the year.
-
-    Parameters
-    ----------
-    time : float
-        UTC. [s]
-    pressure : float
-        Air pressure. [Pa]
-
-    Returns
-    -------
-    Outside
-        Between the hours on a straight line.
-    """
-    weather, places = _weather()
-    begin = time // 3600.0 * 3600.0
-    part = (time - begin) / 3600.0
-    found = []
-    for second in (begin, begin + 3600.0):
-        at = datetime.fromtimestamp(second, UTC)
-        row = places.get((at.month, at.day, at.hour)) or places[2, 28, at.hour]
-        found.append((float(weather.temperature[row]), float(weather.relative_humidity[row])))
-    temperature, humidity = (a + part * (b - a) for a, b in zip(found[0], found[1], strict=True))
-    ratio = air.humidity_ratio(temperature, humidity, pressure)
-    return Outside(
-        time=time,
-        temperature=temperature,
-        relative_humidity=humidity,
-        humidity_ratio=float(ratio),
-    )
-
-
-def _probe_layers(layers: int) -> list[int]:
-    """Layers in which the probes sit, bottom to top."""
-    return [round((layers - 1) * n / (PULPS - 1)) for n in range(PULPS)]
-
-
-@dataclass(slots=True)
-class Plant:
-    """The bay itself: pile, air, fans, doors, as the library models them."""
-
-    bay: Bay
-    model: Bed
-    state: BayState
-    layers: list[Layer]
-    time: float
-    """UTC. [s]"""
-    pressure: float
-    positions: Positions = field(default_factory=Positions)
-    water: float = 0.0
-    """Humidifier. [0-1]"""
-
-    def advance(self, time: float) -> None:
-        """Move on to a time under the positions that stand, a minute or less at a time."""
-        while time - self.time > 1e-6:
-            step = min(60.0, time - self.time)
-            outside = outside_at(self.time, self.pressure)
-            bay = self.now()
-            sprays = replace(bay.humidifier, capacity=self.water * bay.humidifier.capacity)
-            self.state, _, _ = step_bay(
-                replace(bay, humidifier=sprays),
-                self.model,
-                Ground(),
-                self.layers,
-                self.state,
-                self.positions,
-                outside,
-                step,
-                StepRecord(),
-            )
-            self.time += step
-
-    def now(self) -> HourlyBay:
-        """The bay in the season that it stands in."""
-        return hourly(self.bay, self.time)
-
-    def readings(self) -> Readings:
-        """What faultless sensors would read."""
-        outside = outside_at(self.time, self.pressure)
-        return readings_of(self.state, self.layers, outside, self.pressure)
-
-    def pulps(self) -> list[float]:
-        """Pulp temperatures at the probes, bottom to top. [°C]"""
-        return [self.layers[place].temperature for place in _probe_layers(len(self.layers))]
-
-
-def plant_of(bay: Bay, time: float, pulp: float | None = None) -> Plant:
-    """
-    A full bay at one temperature.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    time : float
-        UTC. [s]
-    pulp : float, optional
-        Pulp temperature; 2 K above holding by default. [°C]
-
-    Returns
-    -------
-    Plant
-    """
-    pressure = float(air.standard_pressure(bay.site.altitude))
-    model = bed_of(bay, pressure, LAYERS)
-    warm = bay.schedule.holding_temperature + 2.0 if pulp is None else pulp
-    state = first_state(bay, pressure)._replace(
-        share=1.0,
-        loaded=1.0,
-        return_temperature=warm,
-        return_humidity_ratio=float(air.humidity_ratio(warm, 0.94, pressure)),
-        plenum_temperature=warm,
-    )
-    layers = [Layer(warm) for _ in range(LAYERS)]
-    return Plant(bay=bay, model=model, state=state, layers=layers, time=time, pressure=pressure)
 
 
 @dataclass(slots=True)
@@ -397,7 +256,7 @@ def _placed(plant: Plant) -> tuple[Channel, ...]:
     step = plant.bay.pile.height / LAYERS
     at = {
         f"pulp_{n + 1}": round((layer + 0.5) * step, 2)
-        for n, layer in enumerate(_probe_layers(LAYERS))
+        for n, layer in enumerate(probe_layers(LAYERS))
     }
     return tuple(
         Channel(key=one.key, kind=one.kind, unit=one.unit, scale=one.scale, at=at.get(one.key))

@@ -12,6 +12,7 @@ from dataclasses import fields
 from pathlib import Path
 from threading import Barrier
 
+import numba
 import numpy as np
 import pytest
 from small_runs import hurried, through_a_pile, through_a_season
@@ -19,6 +20,7 @@ from small_runs import hurried, through_a_pile, through_a_season
 import ventcalc as vc
 from ventcalc import compiled
 from ventcalc.bay.file import example_bay
+from ventcalc.compiled import kept
 from ventcalc.errors import BadInput
 from ventcalc.weather import example_weather
 
@@ -87,7 +89,7 @@ def absent(monkeypatch):
     known = (compiled.available, compiled.works, compiled._numba)
     for function in known:
         function.cache_clear()
-    monkeypatch.setattr(compiled, "_MADE", set())
+    monkeypatch.setattr(kept, "_MADE", set())
     yield
     for function in known:
         function.cache_clear()
@@ -209,14 +211,14 @@ import numpy as np
 from small_runs import through_a_season
 from ventcalc import compiled
 found = through_a_season("nothing", until=np.datetime64("2018-10-18T12"))
-print(compiled.ready("season-nothing"), *sorted(compiled._MADE))
+print(compiled.ready("season-nothing"), *sorted(compiled.kept._MADE))
 """
 
 
 def test_a_shared_folder_makes_no_season_wait_nor_run_what_lies_there(tmp_path):
     """Though it says that the machine code is ready, nothing of it is loaded, nor put there."""
     place = folder_in(tmp_path)
-    (place / "season-nothing.ready").touch()
+    kept.note_of(place, "season-nothing").touch()
     tmp_path.chmod(0o777)
     before = sorted(tmp_path.rglob("*"))
     done = python(PLANTED, XDG_CACHE_HOME=str(tmp_path))
@@ -228,19 +230,38 @@ def test_machine_code_hangs_on_every_source(tmp_path, monkeypatch):
     """A copy of the package has the same key; a letter more or a file more has another."""
     copy = tmp_path / "ventcalc"
     shutil.copytree(ROOT / "ventcalc", copy, ignore=shutil.ignore_patterns("__pycache__", "data"))
-    before = compiled._key()
-    monkeypatch.setattr(compiled, "_PACKAGE", copy)
-    assert compiled._key() == before
+    before = kept._key()
+    monkeypatch.setattr(kept, "_PACKAGE", copy)
+    assert kept._key() == before
     keys = {before}
     for name in ("air/plain.py", "advice/devices.py", "equipment/plenum.py", "pile/crop.py"):
         source = copy / name
         source.write_text(source.read_text() + "\n")
-        keys.add(compiled._key())
+        keys.add(kept._key())
     (copy / "bay" / "more.py").write_text("MORE = 1")
-    keys.add(compiled._key())
+    keys.add(kept._key())
     assert len(keys) == 6
     monkeypatch.setattr(np, "__version__", "9.9")
-    assert compiled._key() not in keys
+    assert kept._key() not in keys
+
+
+def test_what_waits_for_one_copy_waits_for_no_other(tmp_path, monkeypatch):
+    """Numba would compile the same sources again at another place, and installed once more."""
+    copy = tmp_path / "ventcalc"
+    shutil.copytree(ROOT / "ventcalc", copy, ignore=shutil.ignore_patterns("__pycache__", "data"))
+
+    def note():
+        kept._copy.cache_clear()
+        return kept.note_of(tmp_path, "season-advice").name
+
+    ours = note()
+    assert note() == ours
+    monkeypatch.setattr(kept, "_PACKAGE", copy)
+    other = note()
+    os.utime(copy / "season" / "steps.py", (0, 0))
+    assert len({ours, other, note()}) == 3
+    monkeypatch.undo()
+    assert note() == ours
 
 
 STUDY = """
@@ -268,6 +289,38 @@ def test_a_policy_follows_what_it_reads_from_other_files(tmp_path):
         shutil.rmtree(tmp_path / "__pycache__", ignore_errors=True)
         done = python("import study", PYTHONPATH=path)
         assert (done.stdout.split(), done.stderr) == ([speed], "")
+
+
+# --- a memory with a few fields changed ---------------------------------------------------------
+
+
+KEEP = vc.updated(vc.Memory, "fan_since", "target")
+MOVE = vc.updated(vc.Positions, "fan_speed", "door_opening")
+STILL = vc.Positions()
+
+
+def in_turns(bay, readings, memory):
+    """Fans on in every third hour; what else is remembered stays as it was."""
+    turn = (memory.fan_since + 1.0) % 3.0
+    speed = 0.6 if turn < 1.0 else 0.0
+    return MOVE(STILL, speed, 0.2), KEEP(memory, turn, bay.schedule.holding_temperature)
+
+
+def test_some_fields_of_a_memory_are_changed_compiled_as_in_plain_python():
+    start = vc.Memory(freeze_stage=2, purging=True)
+    assert KEEP(start, 5.0, 3.3) == start._replace(fan_since=5.0, target=3.3)
+    whole = {"until": np.datetime64("2018-10-20T12")}
+    fast = through_a_season(numba.njit(in_turns), compiled=True, **whole)
+    plain = through_a_season(numba.njit(in_turns), compiled=False, **whole)
+    assert 0.15 < np.mean(plain.traces["fan_speed"]) < 0.25
+    assert fast.state.memory.fan_since == plain.state.memory.fan_since
+    assert fast.state.memory.target == example_bay("seed_bay").schedule.holding_temperature
+    assert_same(fast, plain)
+
+
+def test_a_field_that_is_not_there_is_named():
+    with pytest.raises(BadInput, match="Memory has no 'targets'; it has time, target, "):
+        vc.updated(vc.Memory, "targets")
 
 
 # --- Ctrl-C -------------------------------------------------------------------------------------
@@ -317,7 +370,7 @@ def test_ctrl_c_ends_a_command_that_is_compiling(delay, tmp_path):
     With no delay it comes where LLVM has just written the code of the first function.
     """
     place = folder_in(tmp_path)
-    (place / "season-advice.ready").touch()  # so that the command takes to compiling
+    kept.note_of(place, "season-advice").touch()  # so that the command takes to compiling
     before = processor_time()
     done = python(INTERRUPTED, delay, XDG_CACHE_HOME=str(tmp_path))
     status, interrupted = done.stdout.split()

@@ -16,7 +16,8 @@ import pytest
 from bridge_world import BAY_FILE
 
 from firmware_bridge.config import BrokerConfig
-from firmware_bridge.demo.simulator import Simulator, plant_of
+from firmware_bridge.demo.plant import plant_of
+from firmware_bridge.demo.simulator import Simulator
 from firmware_bridge.service.clock import Clock
 from firmware_bridge.wire.client import Link
 from firmware_bridge.wire.receiver import LocalLimits

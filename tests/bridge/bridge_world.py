@@ -9,7 +9,8 @@ from pathlib import Path
 
 from firmware_bridge.bay.state import new_bay
 from firmware_bridge.config import BayConfig, BrokerConfig, Config, Limits, OwnConfig
-from firmware_bridge.demo.simulator import Simulator, plant_of
+from firmware_bridge.demo.plant import plant_of
+from firmware_bridge.demo.simulator import Simulator
 from firmware_bridge.journal.audit import AuditLog
 from firmware_bridge.journal.journal import Journal
 from firmware_bridge.service.clock import Clock

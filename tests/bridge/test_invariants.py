@@ -19,7 +19,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, pr
 from firmware_bridge.bay import advisor, safety
 from firmware_bridge.bay.safety import Targets
 from firmware_bridge.config import Limits
-from firmware_bridge.demo import simulator
+from firmware_bridge.demo import plant
 from firmware_bridge.demo.simulator import CHANNELS, Fault
 from firmware_bridge.errors import BadMessage
 from firmware_bridge.journal.audit import verify
@@ -40,7 +40,7 @@ KEYS = ("pulp_1", "pulp_5", "plenum_t", "return_t", "return_rh", "outside_t", "o
 HOWS = ("stuck", "missing", "spike", "drift", "fahrenheit")
 TTL = 180.0
 FLOOR = 0.5
-OUTSIDE = simulator.outside_at
+OUTSIDE = plant.outside_at
 
 
 def _weather(temperature, time, pressure):
@@ -144,7 +144,7 @@ class Installation(RuleBasedStateMachine):
 
     @rule(outside=st.sampled_from([-25.0, -8.0, 4.0, 15.0]))
     def the_weather_turns(self, outside):
-        simulator.outside_at = partial(_weather, outside)
+        plant.outside_at = partial(_weather, outside)
 
     @precondition(lambda self: self.world.service is not None)
     @rule()
@@ -395,7 +395,7 @@ class Installation(RuleBasedStateMachine):
         if world is None:
             return
         advisor.request = self.request
-        simulator.outside_at = OUTSIDE
+        plant.outside_at = OUTSIDE
         world.close()
         assert verify(world.folder / "audit.db")[1] == ""
         self.folder.cleanup()

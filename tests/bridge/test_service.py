@@ -228,7 +228,7 @@ def test_a_stuck_sensor_is_found_in_the_stated_time(world, monkeypatch):
     def stands_still(plant, time):
         plant.time = time
 
-    monkeypatch.setattr("firmware_bridge.demo.simulator.Plant.advance", stands_still)
+    monkeypatch.setattr("firmware_bridge.demo.plant.Plant.advance", stands_still)
     one = world(every=600.0, max_age_s=1800.0, lost_after_s=3600.0, ttl_s=1800)
     one.run(3600, step=30.0)
     assert "ok" in codes(one)

@@ -111,15 +111,25 @@ def stepped(layers, start, time, step, film=0.0, curing=0.0):
     """The same by steps: temperatures and water given off. [°C, kg/m²]"""
     model = layers.model
     first = replace(bed.fresh_bed(model, start), curing=curing, film=np.full(model.layers, film))
-    state, total = first, 0.0
-    for _ in range(round(time / step)):
-        state, out = bed.step(
-            model, state, step=step, inlet_temperature=layers.temperature,
-            superficial_velocity=layers.flow / (model.pressure / (287.05 * 278.15)),
-            inlet_humidity_ratio=layers.ratio, age=AGE, heat_gain=layers.gain,
-            top_heat=layers.top,
-        )  # fmt: skip
-        total += out.evaporated * step
+    given = {
+        "step": step,
+        "superficial_velocity": layers.flow / (model.pressure / (287.05 * 278.15)),
+        "inlet_temperature": layers.temperature,
+        "inlet_humidity_ratio": layers.ratio,
+        "age": AGE,
+        "heat_gain": layers.gain,
+    }
+    count = round(time / step)
+    if layers.top:
+        state, total = first, 0.0
+        for _ in range(count):
+            state, out = bed.step(model, state, top_heat=layers.top, **given)
+            total += out.evaporated * step
+    else:
+        state, means = bed.run_steps(
+            model, first, compiled=True, **{**given, "age": np.full(count, AGE)}
+        )
+        total = np.sum(means.evaporated) * step
     assert not film or np.all(state.film > 0.0)
     # What skin and film have lost, and what respiration made and so was lost beside.
     formed = crop.metabolic_water_rate(1.0, model.crop) / crop.dry_matter_rate(1.0, model.crop)

@@ -38,7 +38,7 @@ SPANS = {
     "coil_heat": (-1e4, 1e5),
     "coil_temperature_difference": (1.0, 8.0),
     "enthalpy": (-3e4, 8e4),
-    "enthalpy_in": (-3e4, 8e4),
+    "entering_enthalpy": (-3e4, 8e4),
     "fresh_fraction": (0.0, 1.0),
     "heat": (0.0, 5e4),
     "humidity_wanted": (0.0, 1.0),

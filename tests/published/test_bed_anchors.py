@@ -40,14 +40,13 @@ def a_bed(crop, height=5.25, **other):
     return bed.Bed(**{**size, "height": height, "crop": crop, **other})
 
 
-def blown(model, state, velocity, temperature, ratio, *, step, count=1, age=1e8):
-    """The pile after some steps under air of one state, and the last of them."""
-    for _ in range(count):
-        state, out = bed.step(
-            model, state, step=step, superficial_velocity=velocity, inlet_temperature=temperature,
-            inlet_humidity_ratio=ratio, age=age,
-        )  # fmt: skip
-    return state, out
+def blown(model, state, velocity, temperature, ratio, *, step, count, age=1e8):
+    """The pile after many steps under air of one state, and the last of them."""
+    state, steps = bed.run_steps(
+        model, state, step=step, superficial_velocity=np.full(count, velocity),
+        inlet_temperature=temperature, inlet_humidity_ratio=ratio, age=age, compiled=True,
+    )  # fmt: skip
+    return state, bed.BedStep(*(means[-1] for means in steps))
 
 
 def mean_of(state):
@@ -159,7 +158,10 @@ def unventilated(height, heat, around):
     ratio = air.humidity_ratio(around, 0.9, model.pressure)
     for _ in range(600):
         speed = natural_velocity(model, mean_of(state), around)
-        state, _ = blown(model, state, speed, around, ratio, step=3 * HOUR)
+        state, _ = bed.step(
+            model, state, step=3 * HOUR, superficial_velocity=speed, inlet_temperature=around,
+            inlet_humidity_ratio=ratio, age=1e8,
+        )  # fmt: skip
     return mean_of(state) - around
 
 
@@ -196,7 +198,10 @@ def season(relative, cfm=20.0, days=150, fan_hours=10, first_month=None):
             supply = float(state.temperature[0])
             ratio = air.humidity_ratio(supply, 0.98, PRESSURE)
             speed = natural_velocity(model, mean_of(state), supply)
-        state, _ = blown(model, state, speed, supply, ratio, step=HOUR, age=(hour + 0.5) * HOUR)
+        state, _ = bed.step(
+            model, state, step=HOUR, superficial_velocity=speed, inlet_temperature=supply,
+            inlet_humidity_ratio=ratio, age=(hour + 0.5) * HOUR,
+        )  # fmt: skip
         if (hour + 1) % 720 == 0:
             lost.append(float(np.mean(state.water_loss + state.dry_matter_loss)))
     return np.array(lost)

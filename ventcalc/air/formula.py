@@ -3,7 +3,8 @@ The sums that moist air is made of, each written once: for a float, an array, co
 
 There is neither a branch nor a loop in them, so that ``plain`` (the air of an hour, one state) and
 ``kernel`` (public moist air, millions of states) work with the same lines. Polynomials are
-written in place: the time of an array goes into passes over memory.
+written in place: the time of an array goes into passes over memory. Coefficients are taken apart,
+not indexed: every constant index would be compiled as a function of its own.
 """
 
 from __future__ import annotations
@@ -31,58 +32,63 @@ def place(t: Any) -> Any:
 
 def linear(c: Any, x: Any) -> Any:
     """c0 + c1 x."""
-    value = c[1] * x
-    value += c[0]
+    c0, c1 = c
+    value = c1 * x
+    value += c0
     return value
 
 
 def quadratic(c: Any, x: Any) -> Any:
     """c0 + ... + c2 x²."""
-    value = c[2] * x
-    value += c[1]
+    c0, c1, c2 = c
+    value = c2 * x
+    value += c1
     value *= x
-    value += c[0]
+    value += c0
     return value
 
 
 def cubic(c: Any, x: Any) -> Any:
     """c0 + ... + c3 x³."""
-    value = c[3] * x
-    value += c[2]
+    c0, c1, c2, c3 = c
+    value = c3 * x
+    value += c2
     value *= x
-    value += c[1]
+    value += c1
     value *= x
-    value += c[0]
+    value += c0
     return value
 
 
 def quartic(c: Any, x: Any) -> Any:
     """c0 + ... + c4 x⁴."""
-    value = c[4] * x
-    value += c[3]
+    c0, c1, c2, c3, c4 = c
+    value = c4 * x
+    value += c3
     value *= x
-    value += c[2]
+    value += c2
     value *= x
-    value += c[1]
+    value += c1
     value *= x
-    value += c[0]
+    value += c0
     return value
 
 
 def sextic(c: Any, x: Any) -> Any:
     """c0 + ... + c6 x⁶."""
-    value = c[6] * x
-    value += c[5]
+    c0, c1, c2, c3, c4, c5, c6 = c
+    value = c6 * x
+    value += c5
     value *= x
-    value += c[4]
+    value += c4
     value *= x
-    value += c[3]
+    value += c3
     value *= x
-    value += c[2]
+    value += c2
     value *= x
-    value += c[1]
+    value += c1
     value *= x
-    value += c[0]
+    value += c0
     return value
 
 

@@ -1,4 +1,4 @@
-"""What the commands' parsers share."""
+"""What the commands share."""
 
 from __future__ import annotations
 
@@ -9,7 +9,9 @@ from typing import Any, NoReturn
 
 from ventcalc.errors import BadInput
 
-__all__ = ["Command", "Parser", "add_command", "as_json"]
+__all__ = ["EXAMPLE_CREDIT", "Command", "Parser", "add_command", "as_json"]
+
+"""For the example weather; the whole of it stands in the package beside the data."""
 
 Command = Callable[[argparse.Namespace], str]
 """Takes the words of the command line, gives the text to print."""

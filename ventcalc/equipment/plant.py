@@ -41,9 +41,10 @@ PART_LOAD_LOSS = 0.25
 Of a plant that switches on and off, at vanishing load; AHRI Standard 210/240, cyclic degradation
 coefficient (from memory). [1]
 """
-COLDEST_SURFACE = SPAN[0][0] + WALL_DIFFERENCE
+(COLDEST_EVAPORATING, WARMEST_EVAPORATING), (COLDEST_CONDENSING, WARMEST_CONDENSING) = SPAN
+COLDEST_SURFACE = COLDEST_EVAPORATING + WALL_DIFFERENCE
 """Coil surface down to which the maps reach. [°C]"""
-HOTTEST_OUTSIDE = SPAN[1][1] - CONDENSER_APPROACH
+HOTTEST_OUTSIDE = WARMEST_CONDENSING - CONDENSER_APPROACH
 """Outside air up to which they do. [°C]"""
 
 
@@ -97,14 +98,34 @@ def cooling_plant(
 
 
 def cycle_performance(plant: CoolingPlant, surface: float, outside_temperature: float) -> float:
-    """Cooling per compressor input (COP) of the cycle at a coil surface and an outside air. [1]"""
+    """
+    Cooling per compressor input (COP) of the cycle at a coil surface and an outside air.
+
+    Parameters
+    ----------
+    plant : CoolingPlant
+        The plant's cycle.
+    surface : float
+        Coil surface, -18 or warmer. [°C]
+    outside_temperature : float
+        At the condenser, up to 48. [°C]
+
+    Returns
+    -------
+    float
+        Of the refrigerant's map, or of the ideal cycle where none is named. [1]
+    """
     evaporating = min(surface - WALL_DIFFERENCE, HIGHEST_EVAPORATING)
     condensing = max(outside_temperature + CONDENSER_APPROACH, LOWEST_CONDENSING)
     if plant.ideal:
         return (evaporating + KELVIN) / (condensing - evaporating)
-    x = (2.0 * evaporating - SPAN[0][0] - SPAN[0][1]) / (SPAN[0][1] - SPAN[0][0])
-    y = (2.0 * condensing - SPAN[1][0] - SPAN[1][1]) / (SPAN[1][1] - SPAN[1][0])
-    return 1.0 / chebyshev_sum(plant.power_per_cooling, x, y)
+    x = 2.0 * evaporating - COLDEST_EVAPORATING - WARMEST_EVAPORATING
+    y = 2.0 * condensing - COLDEST_CONDENSING - WARMEST_CONDENSING
+    return 1.0 / chebyshev_sum(
+        plant.power_per_cooling,
+        x / (WARMEST_EVAPORATING - COLDEST_EVAPORATING),
+        y / (WARMEST_CONDENSING - COLDEST_CONDENSING),
+    )
 
 
 def hourly_performance(

@@ -26,7 +26,7 @@ from ventcalc.air.plain import (
 )
 from ventcalc.equipment.defrost import melting_heat, melting_heat_to_store
 
-__all__ = ["Supply", "fresh_fraction_for", "supply"]
+__all__ = ["Supply", "coil_heat_for", "fresh_fraction_for", "on_straight_line", "supply"]
 
 WATER_TEMPERATURE = 10.0
 """Of the humidifier's water. [°C]"""
@@ -151,7 +151,7 @@ def supply(
 
 
 def on_straight_line(
-    enthalpy_in: float,
+    entering_enthalpy: float,
     humidity_ratio: float,
     surface_temperature: float,
     wanted_enthalpy: float,
@@ -159,15 +159,39 @@ def on_straight_line(
     pressure: float,
 ) -> tuple[float, float]:
     """
-    Heat and water that a coil takes from air it meets for part of the time. [J/kg, kg/kg dry air]
+    Heat and water that a coil takes from air it meets for part of the time.
 
+    Parameters
+    ----------
+    entering_enthalpy : float
+        Of the air that comes. [J/kg dry air]
+    humidity_ratio : float
+        Of the air that comes. [kg/kg dry air]
+    surface_temperature : float
+        Of the coil. [°C]
+    wanted_enthalpy : float
+        Heat wanted from each kilogram; infinite for all that the surface can give. [J/kg dry air]
+    bypass_factor : float
+        Share of the air that misses the surface. [0-1]
+    pressure : float
+        Air pressure. [Pa]
+
+    Returns
+    -------
+    heat : float
+        Sensible, latent and, below 0 °C, for freezing: what is wanted, at most what the surface
+        can give. [J/kg dry air]
+    water : float
+        Condensed or frozen. [kg/kg dry air]
+
+    Notes
+    -----
     The state of the air moves on the straight line to saturated air at the surface, as in
-    ``coil``; this form keeps the balances of an hour and costs one saturation. Heat is sensible,
-    latent and, below 0 °C, for freezing: what is wanted, at most what the surface can give.
+    ``coil``; this form keeps the balances of an hour and costs one saturation.
     """
     level = min(saturated(surface_temperature, pressure), humidity_ratio)
     water = humidity_ratio - level
-    span = enthalpy_in - enthalpy(surface_temperature, level)
+    span = entering_enthalpy - enthalpy(surface_temperature, level)
     span = max(span - water * fog_heat(surface_temperature), LEAST_SPAN)
     share = min(wanted_enthalpy / span, 1.0 - bypass_factor)
     return share * span, share * water
@@ -183,10 +207,30 @@ def coil_heat_for(
     pressure: float,
 ) -> float:
     """
-    Coil duty that brings air down to a temperature, on the straight line to the surface. [W]
+    Coil duty that brings air down to a temperature, on the straight line to the surface.
 
-    Sensible and latent; 0 when the air is cold enough already, at most what the surface can give.
-    Arguments as of ``supply``; ``wanted_temperature`` is the leaving dry bulb [°C].
+    Parameters
+    ----------
+    wanted_temperature : float
+        Dry bulb of the air that leaves. [°C]
+    mass_flow : float
+        Of dry air. [kg/s]
+    entering_temperature : float
+        Of the air that comes. [°C]
+    entering_humidity_ratio : float
+        Of the air that comes. [kg/kg dry air]
+    coil_temperature_difference : float
+        Entering air less surface. [K]
+    bypass_factor : float
+        Share of the air that misses the surface. [0-1]
+    pressure : float
+        Air pressure. [Pa]
+
+    Returns
+    -------
+    float
+        Sensible and latent; 0 where the air is cold enough already, at most what the surface can
+        give. [W]
     """
     surface = entering_temperature - coil_temperature_difference
     whole, water = on_straight_line(

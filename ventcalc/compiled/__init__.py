@@ -6,46 +6,32 @@ many hours are wanted the very same functions are compiled: numba takes them by 
 Records of plain numbers stand in for the data classes that the functions read (`record_of`), an
 array of them for a list (`records_of`).
 
-Machine code is kept in the user's cache folder under a hash of all sources of the package, of
-versions and processor: numba itself would not notice that a function changed in another file. A
-folder that cannot be written, or that others may write to, is not used. A user's own function is
-compiled anew in every process: what it reads from other files cannot be seen here.
+Machine code is kept in the user's cache folder (`kept`). A user's own function is compiled anew in
+every process: what it reads from other files cannot be seen here.
 """
 
 from __future__ import annotations
 
 import gc
-import hashlib
-import os
-import platform
 import signal
-import sys
 import threading
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager, suppress
-from dataclasses import fields, is_dataclass
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from functools import cache
-from importlib.metadata import version
-from importlib.util import find_spec
-from pathlib import Path
 from types import FunctionType, ModuleType
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
+from ventcalc.compiled.kept import available, folder, mark_ready, ready
+from ventcalc.compiled.records import kind_of, record_of, records_of
 
-__all__ = ["available", "entry", "folder", "pointer", "ready", "record_of", "records_of", "works"]
+__all__ = [
+    "available", "entry", "folder", "kind_of", "mark_ready", "pointer", "policy_kind", "ready",
+    "record_of", "records_of", "works",
+]  # fmt: skip
 
 OPTIONS: dict[str, Any] = {"error_model": "python", "no_rewrites": True, "_nrt": False}
 """Division by zero raises as in Python; the two others save a third of the compiling."""
 _ONE_AT_A_TIME = threading.RLock()
-_PACKAGE = Path(__file__).parent
-
-
-@cache
-def available() -> bool:
-    """Whether numba is installed; nothing is imported to find out."""
-    return find_spec("numba") is not None
 
 
 @cache
@@ -55,69 +41,6 @@ def works() -> bool:
         return available() and _numba() is not None
     except Exception:  # whatever a broken installation may raise
         return False
-
-
-# --- where machine code is kept ----------------------------------------------------------
-
-
-@cache
-def folder() -> Path | None:
-    """
-    Folder of the cache, by the habit of the system; None where there is none that is safe.
-
-    What lies there is run: it must be ours, and nobody else may write into it, nor put another
-    in its place. (A user's private group, which often may write everywhere, is not feared there.)
-    """
-    try:
-        base = _base() / "ventcalc"
-        place = base / _key()
-        if not place.is_absolute():
-            return None
-        for part, others in ((base.parent, 0o002), (base, 0o022), (place, 0o022)):
-            part.mkdir(mode=0o700, parents=True, exist_ok=True)
-            seen = part.stat()
-            if sys.platform != "win32" and (seen.st_uid != os.getuid() or seen.st_mode & others):
-                return None
-        return place if os.access(place, os.W_OK) else None
-    except (OSError, RuntimeError, ImportError):
-        return None
-
-
-def _base() -> Path:
-    if sys.platform == "win32":
-        return Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
-    if sys.platform == "darwin":
-        return Path.home() / "Library" / "Caches"
-    found = Path(os.environ.get("XDG_CACHE_HOME", ""))
-    return found if found.is_absolute() else Path.home() / ".cache"
-
-
-def _key() -> str:
-    """What machine code hangs on: every source of the package, versions, processor."""
-    digest = hashlib.sha256()
-    for path in sorted(_PACKAGE.rglob("*.py")):
-        digest.update(path.read_bytes())
-    words = (sys.version, np.__version__, version("numba"), version("llvmlite"), platform.machine())
-    digest.update("\n".join(words).encode())
-    return digest.hexdigest()[:24]
-
-
-def ready(name: str) -> bool:
-    """Whether the machine code of a job, once compiled, waits in the cache (or in this process)."""
-    place = folder() if available() else None
-    return name in _MADE or (place is not None and (place / f"{name}.ready").exists())
-
-
-def mark_ready(name: str) -> None:
-    """Note that all machine code of a job is there."""
-    _MADE.add(name)
-    place = folder()
-    if place is not None:
-        with suppress(OSError):
-            (place / f"{name}.ready").touch(mode=0o600)
-
-
-_MADE: set[str] = set()
 
 
 # --- functions ---------------------------------------------------------------------------
@@ -233,7 +156,6 @@ def _kept(made: Any) -> None:
     from numba.core import config as settings
 
     config: Any = settings
-
     place = folder()
     if place is None:
         return
@@ -291,86 +213,6 @@ def _interruptible() -> Iterator[None]:
         signal.signal(signal.SIGINT, usual)
     if asked:
         raise KeyboardInterrupt
-
-
-# --- records in the place of data classes ------------------------------------------------
-
-
-def record_of(thing: Any) -> Any:
-    """
-    The numbers of a data class, and of those inside it, as one record that compiled code reads.
-
-    Parameters
-    ----------
-    thing : data class
-        Numbers, flags, tuples of numbers and further data classes, with its numeric properties;
-        texts and what may be missing are left out.
-
-    Returns
-    -------
-    numpy.void
-        ``record.limits.band`` means in compiled code what ``thing.limits.band`` means here.
-    """
-    kind, values = _record(thing)
-    return np.array(values, dtype=kind)[()]
-
-
-def _record(thing: Any) -> tuple[np.dtype[Any], tuple[Any, ...]]:
-    parts: list[Any] = []
-    values: list[Any] = []
-    kind_of_thing: Any = type(thing)
-    for name in _numbers_of(kind_of_thing):
-        value = getattr(thing, name)
-        if is_dataclass(value):
-            kind, value = _record(value)
-            parts.append((name, kind))
-        elif isinstance(value, tuple):
-            parts.append((name, np.float64, np.shape(value)))
-        else:
-            parts.append((name, np.bool_ if isinstance(value, bool) else np.float64))
-        values.append(value)
-    return np.dtype(parts, align=True), tuple(values)
-
-
-@cache
-def _numbers_of(kind: Any) -> tuple[str, ...]:
-    """Names of the fields and properties of a data class that are always numbers, or of numbers."""
-    hints: dict[str, Any] = {field.name: field.type for field in fields(kind)}
-    for name, value in vars(kind).items():
-        getter = getattr(value, "fget", None) or getattr(value, "func", None)
-        if getter is not None:
-            hints[name] = getter.__annotations__.get("return", "")
-    return tuple(name for name, hint in hints.items() if _is_number(str(hint)))
-
-
-def _is_number(hint: str) -> bool:
-    never = ("None", "str", "Sequence", "dict", "Any", "tuple[Lot")
-    return bool(hint) and not any(word in hint for word in never)
-
-
-def records_of(things: Sequence[Any]) -> NDArray[Any]:
-    """
-    Objects of floats (with slots, or named tuples) as an array that compiled code changes in place.
-
-    Parameters
-    ----------
-    things : sequence
-        All of one kind.
-
-    Returns
-    -------
-    array
-        ``array[i].film`` means in compiled code what ``things[i].film`` means here.
-    """
-    kind = kind_of(type(things[0]))
-    rows = [tuple(getattr(thing, name) for name in kind.names or ()) for thing in things]
-    return np.array(rows, dtype=kind)
-
-
-def kind_of(kind: Any) -> np.dtype[Any]:
-    """The record type that stands for a class of ``records_of``."""
-    names = getattr(kind, "_fields", ()) or kind.__slots__
-    return np.dtype([(name, np.float64) for name in names])
 
 
 def policy_kind(bay: Any, *examples: Any) -> tuple[tuple[Any, ...], Any]:
