@@ -18,8 +18,9 @@ from ventcalc.bay.calendar import calendar_at, planned_target, stage_of
 from ventcalc.bay.hourly import HourlyBay
 from ventcalc.errors import BadInput, OutOfRange
 from ventcalc.pile.layers import Bed, Layer, layer_mean, least
-from ventcalc.season.bay_model import FAULTS, HEATING, NO_FAULT, readings_of, step_bay
+from ventcalc.season.bay_model import readings_of, step_bay
 from ventcalc.season.bay_state import BayState, StepRecord
+from ventcalc.season.faults import FAULTS, HEATING, NO_FAULT
 from ventcalc.season.surroundings import Ground, Outside
 
 __all__ = ["Course", "PlantFaults", "Ran", "SensorErrors", "is_numba", "run_course"]
