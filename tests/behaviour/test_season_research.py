@@ -15,7 +15,7 @@ from ventcalc.bay.file import example_bay
 from ventcalc.errors import BadInput, OutOfRange
 from ventcalc.pile.bed import BedState
 from ventcalc.season.kpi import Kpi, key_figures
-from ventcalc.season.run import SensorErrors
+from ventcalc.season.steps import SensorErrors
 from ventcalc.weather import example_weather
 
 HOUR, DAY = 3600.0, 86400.0

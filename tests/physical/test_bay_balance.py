@@ -15,7 +15,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from ventcalc import air
 from ventcalc.advice.policies import POLICIES
 from ventcalc.advice.readings import START
 from ventcalc.air.plain import split
@@ -26,7 +25,7 @@ from ventcalc.bay.hourly import hourly
 from ventcalc.pile.crop import metabolic_water_rate
 from ventcalc.season import bay_model, bay_state, faults, surroundings
 from ventcalc.season.installed import as_installed
-from ventcalc.season.run import weather_of_season
+from ventcalc.season.plan import weather_of_season
 from ventcalc.weather import example_weather
 
 CLOSE = 1e-6

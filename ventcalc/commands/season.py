@@ -23,7 +23,7 @@ from ventcalc.report.pages import need_page_libraries
 from ventcalc.report.season_page import season_page
 from ventcalc.report.season_rows import control_words
 from ventcalc.report.text import compare_text, season_text
-from ventcalc.season.run import Season, run_season, weather_of_season
+from ventcalc.season.run import Season, run_season
 from ventcalc.weather import Weather, example_weather, read_weather
 
 __all__ = ["EXAMPLE_CREDIT", "add", "run", "simulate", "weather_for"]
@@ -157,7 +157,7 @@ def _started(bay: Bay, start: str | None) -> Bay:
 
 def weather_for(bay: Bay, name: str) -> Weather:
     """
-    Weather that holds a whole season of a bay.
+    Weather for a bay; a season is cut from it, and joined from one year, when it is run.
 
     Parameters
     ----------
@@ -169,17 +169,16 @@ def weather_for(bay: Bay, name: str) -> Weather:
     Returns
     -------
     Weather
-        A single year is joined to itself, with a note that says so.
+        The whole file.
 
     Raises
     ------
     BadInput
         If the file cannot be used.
     """
-    weather = (
-        example_weather() if name == "example" else read_weather(name, altitude=bay.site.altitude)
-    )
-    return weather_of_season(bay.schedule, weather)
+    if name == "example":
+        return example_weather()
+    return read_weather(name, altitude=bay.site.altitude)
 
 
 def simulate(bay: Bay, weather: Weather, name: str, layers: int, fast: bool = False) -> Season:

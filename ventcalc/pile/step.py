@@ -22,6 +22,7 @@ from ventcalc.air.plain import (
     EVAPORATION,
     VAPOUR_HEAT,
     WATER_HEAT,
+    air_density,
     dry_bulb,
     enthalpy,
     saturated,
@@ -38,7 +39,7 @@ from ventcalc.pile.crop import (
 from ventcalc.pile.layers import Bed, BedStep, Inflow, Layer, greatest, layer_mean, least
 from ventcalc.pile.passage import AirPath, air_path, conduction_parts
 
-__all__ = ["settle", "step_layers"]
+__all__ = ["settle", "step_layers", "vapour_carry"]
 
 TRACE = 1e-15
 """Film that counts as none. [kg/kg crop]"""
@@ -222,17 +223,24 @@ def _vapour_pressure(temperature: float, bed: Bed) -> float:
     return value * temperature + c[5]
 
 
-def _skin_share(bed: Bed, curing: float, path: AirPath, inlet: float) -> float:
+def _skin_share(bed: Bed, curing: float, mass_flow: float, inlet: float) -> float:
     """Part of the way to the skin's equilibrium that air goes in one layer. [1]"""
     flow = skin_transpiration(curing, bed.crop) * bed.layer_mass
-    units = flow * (bed.pressure * MASS_RATIO / (MASS_RATIO + inlet) ** 2) / path.mass_flow
+    units = flow * (bed.pressure * MASS_RATIO / (MASS_RATIO + inlet) ** 2) / mass_flow
     # More than all of the way would make air and tubers trade water to and fro.
     return min(units / (1.0 + units / 2.0), 1.0)
 
 
+def vapour_carry(bed: Bed, curing: float, superficial_velocity: float, inlet: float) -> float:
+    """Change of the humidity ratio that leaves a dry pile per change of that entering. [1]"""
+    share = _skin_share(bed, curing, superficial_velocity * air_density(bed.pressure), inlet)
+    carry: float = (1.0 - share) ** bed.layers
+    return carry
+
+
 def _vapour(bed: Bed, layers: Sequence[Layer], curing: float, path: AirPath, inlet: float) -> float:
     """Set each layer's evaporation; gives the humidity ratio of the air that leaves the top."""
-    share = _skin_share(bed, curing, path, inlet)
+    share = _skin_share(bed, curing, path.mass_flow, inlet)
     if not _any_film(layers):
         outlet, wets = _dry_march(bed, layers, path, share, inlet)
         if not wets:

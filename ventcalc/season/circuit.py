@@ -19,23 +19,27 @@ from ventcalc.air.plain import (
 from ventcalc.bay.hourly import HourlyBay
 from ventcalc.equipment.plenum import Supply, supply
 from ventcalc.pile.layers import Bed, BedStep, Inflow, Layer, remember, restore
-from ventcalc.pile.step import settle, step_layers
+from ventcalc.pile.step import settle, step_layers, vapour_carry
 from ventcalc.season.faults import NO_FAULT, PARTS, wrong_air
 from ventcalc.season.headspace import Headspace, headspace
 from ventcalc.season.surroundings import Outside
 
 __all__ = ["Air", "Setting", "round_trip"]
 
-NEAR = 5.0
+NEAR = 10.0
 """
-Enthalpy by which the air that enters the pile may differ from the air that comes round to it;
-the difference is brought to the lowest layer. 0.005 K, or 2e-6 kg/kg. [J/kg]
+Enthalpy by which air that enters the pile may differ from the air that comes round to it; the
+rest is brought to the lowest layer. 0.01 K, or 4e-6 kg/kg. [J/kg]
 """
 MOST_TRIES = 12
 FARTHEST = 20.0
-"""Most of its last change by which a try goes beyond its result. [1]"""
+"""Times its last change by which a try goes beyond its result, at most. [1]"""
+STEEPEST = 0.95
+"""Part of an error that a first try may be taken to leave. [1]"""
+TRACE = 1e-9
+"""Keeps the same air twice from dividing by zero. [kg/kg]"""
 LEAST = 1e-9
-"""Keeps two tries with the same error from dividing by zero. [J²/kg²]"""
+"""Likewise the same error twice. [J²/kg²]"""
 
 
 class Setting(NamedTuple):
@@ -65,6 +69,19 @@ class Setting(NamedTuple):
     """Through walls and floor, per pile floor. [W/m²]"""
     age: float
     """Of the crop. [s]"""
+
+
+class Miss(NamedTuple):
+    """What came round to the pile in a try, and by how much it was not what had entered."""
+
+    warm: float
+    """Air before the pile. [°C]"""
+    moist: float
+    """[kg/kg dry air]"""
+    heat: float
+    """[J/kg]"""
+    water: float
+    """As heat of evaporation. [J/kg]"""
 
 
 class Air(NamedTuple):
@@ -153,23 +170,21 @@ def round_trip(
     """
     Move the pile one step on in air that has gone through it, found by trial from an exit air.
 
-    The pile answers warmth in hours but vapour at once, so a try may leave half of the error;
-    two of them tell where it ends (a secant, as of Anderson's mixing with one step kept). What
-    is still left is brought to the outer layers: water and heat close whatever the number of
-    tries. Natural draught is too slow for a second one to matter. Gives air, means of the
-    pile, healing, and what went wrong as ``step_bay`` does.
+    What the last try leaves open is brought to the outer layers: water and heat close whatever
+    the number of tries. Natural draught is too slow for a second one to matter. Gives air, means
+    of the pile, healing, and what went wrong as ``step_bay`` does.
     """
     air = _air(bay, bed, positions, outside, here, curing, exit_temperature, exit_humidity_ratio)
-    over, warm, moist = air.over, air.temperature, air.humidity_ratio
-    heat = water = last_warm = last_moist = last_heat = last_water = 0.0
-    means, healed = BedStep(nan, nan, nan, nan, nan, nan), curing
+    start, over, warm, moist = air.humidity_ratio, air.over, air.temperature, air.humidity_ratio
+    healed, means, tries = curing, BedStep(inf, nan, nan, nan, nan, nan), 0
+    last = Miss(warm=0.0, moist=0.0, heat=0.0, water=0.0)
     if here.runs:
         remember(layers)
     else:  # sinking, it passes colder and colder skins, which take what they do not hold in balance
         bottom = layers[0].temperature
         warm = min(warm, bottom)
         moist = min(moist, bed.crop.water_activity * saturated(bottom, bed.pressure))
-    for tries in range(MOST_TRIES):
+    while True:
         fault, value = wrong_air(here.velocity, warm, moist, air.end, outside.temperature)
         if fault != NO_FAULT:
             return air, means, curing, fault, value
@@ -177,40 +192,66 @@ def round_trip(
         means, healed = step_layers(bed, layers, curing, here.velocity, step, given)
         if means.outlet_temperature == inf:
             return air, means, curing, PARTS, inf
-        exit_temperature, exit_humidity_ratio = (
-            means.outlet_temperature,
-            means.outlet_humidity_ratio,
+        leaves, carries = means.outlet_temperature, means.outlet_humidity_ratio
+        air = _air(bay, bed, positions, outside, here, curing, leaves, carries)
+        miss = Miss(
+            warm=air.temperature,
+            moist=air.humidity_ratio,
+            heat=AIR_HEAT * (air.temperature - warm),
+            water=EVAPORATION * (air.humidity_ratio - moist),
         )
-        air = _air(
-            bay, bed, positions, outside, here, curing, exit_temperature, exit_humidity_ratio
-        )
-        heat, water = (
-            AIR_HEAT * (air.temperature - warm),
-            EVAPORATION * (air.humidity_ratio - moist),
-        )
-        if not here.runs or tries + 1 == MOST_TRIES or abs(heat) + abs(water) <= NEAR:
+        tries += 1
+        if not here.runs or tries == MOST_TRIES or abs(miss.heat) + abs(miss.water) <= NEAR:
             break
         restore(layers)
-        share = 0.0
-        if tries > 0:
-            off, wet = heat - last_heat, water - last_water
-            share = (heat * off + water * wet) / max(off * off + wet * wet, LEAST)
-            share = min(max(share, -FARTHEST), 1.0)
         over = air.over
-        warm = air.temperature - share * (air.temperature - last_warm)
-        moist = max(air.humidity_ratio - share * (air.humidity_ratio - last_moist), 0.0)
-        last_warm, last_moist = air.temperature, air.humidity_ratio
-        last_heat, last_water = heat, water
+        if tries == 1:
+            carry = vapour_carry(bed, curing, here.velocity, moist)
+            rise = carry * (miss.moist - start) / _apart(carries - exit_humidity_ratio)
+            warm = miss.warm
+            moist += miss.water / EVAPORATION / (1.0 - min(max(rise, 0.0), STEEPEST))
+        else:
+            warm, moist = _secant(miss, last)
+        last = miss
+    _bring_rest(bay, bed, layers, here, step, air, over, warm, moist)
+    return air, means, healed, NO_FAULT, 0.0
+
+
+def _secant(miss: Miss, last: Miss) -> tuple[float, float]:
+    """Where two tries say that the error ends (Anderson's mixing with one step kept)."""
+    heat, water = miss.heat - last.heat, miss.water - last.water
+    share = (miss.heat * heat + miss.water * water) / max(heat * heat + water * water, LEAST)
+    share = min(max(share, -FARTHEST), 1.0)
+    warm = miss.warm - share * (miss.warm - last.warm)
+    return warm, max(miss.moist - share * (miss.moist - last.moist), 0.0)
+
+
+def _apart(difference: float) -> float:
+    """A divisor kept off zero. [kg/kg]"""
+    return TRACE if abs(difference) < TRACE else difference
+
+
+def _bring_rest(
+    bay: HourlyBay,
+    bed: Bed,
+    layers: Sequence[Layer],
+    here: Setting,
+    step: float,
+    air: Air,
+    over: Headspace,
+    warm: float,
+    moist: float,
+) -> None:
+    """Give the outer layers what the air brings beyond what the pile was told."""
     per_floor = here.flow / (bay.pile.floor_area * here.share)
-    lacking = per_floor * (air.humidity_ratio - moist)
-    brought = per_floor * (enthalpy(air.temperature, air.humidity_ratio) - enthalpy(warm, moist))
+    water = per_floor * (air.humidity_ratio - moist)
+    heat = per_floor * (enthalpy(air.temperature, air.humidity_ratio) - enthalpy(warm, moist))
     settle(
         bed,
         layers,
         step,
-        brought - lacking * WATER_HEAT * here.crop,
-        lacking,
+        heat - water * WATER_HEAT * here.crop,
+        water,
         air.over.top_heat - over.top_heat,
         air.over.from_top,
     )
-    return air, means, healed, NO_FAULT, 0.0
