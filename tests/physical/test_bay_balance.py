@@ -14,8 +14,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from ventcalc.advice.policies import POLICIES
+from ventcalc import air
+from ventcalc.advice.policies import POLICIES, Positions
 from ventcalc.advice.readings import START
 from ventcalc.air.plain import split
 from ventcalc.bay.calendar import calendar_at
@@ -181,3 +184,45 @@ def test_water_and_energy_close_in_every_step_of_a_season(bay, policy, layers, e
     assert found[:, 1].max() < CLOSE
     runs = np.array([record.runs for record in records])
     assert policy == "nothing" or 0.1 < runs.mean() < 0.9  # starts and stops are among them
+
+
+@settings(deadline=None, max_examples=100)
+@given(
+    pulp=st.floats(3.0, 16.0), tilt=st.floats(-2.0, 4.0), exit_=st.floats(-2.0, 2.0),
+    moist=st.floats(0.5, 1.0), film=st.sampled_from([0.0, 1e-5, 1e-3]), t=st.floats(-25.0, 25.0),
+    rh=st.floats(0.2, 1.0), speed=st.sampled_from([0.0, 0.5, 1.0]), door=st.floats(0.0, 1.0),
+    mist=st.sampled_from([0.0, 0.92, 1.0]), cools=st.sampled_from([0.0, 0.5, 1.0]),
+    warms=st.sampled_from([0.0, 1.0]), sun=st.floats(0.0, 25.0), share=st.sampled_from([0.3, 1.0]),
+    step=st.sampled_from([60.0, 3600.0, 14400.0]),
+)  # fmt: skip
+def test_water_and_energy_close_from_any_state(
+    pulp, tilt, exit_, moist, film, t, rh, speed, door, mist, cools, warms, sun, share, step
+):
+    """Fans that start, doors that open, a wet pile, fog, frost on the coil."""
+    begin, pressure = hourly(HEATED, 1_700_000_000.0).dates.fill_start, 95e3
+    this, bed = hourly(HEATED, begin), bay_state.bed_of(HEATED, pressure, 20)
+    layers = bay_state.first_layers(HEATED, 20)
+    for k, layer in enumerate(layers):
+        layer.temperature, layer.film = pulp + tilt * k / 20.0, film
+    leaving = pulp + tilt + exit_
+    ratio = float(air.humidity_ratio(leaving, moist, pressure))
+    state = bay_state.first_state(HEATED, pressure)._replace(
+        share=share, loaded=share, exit_temperature=leaving, return_temperature=leaving,
+        exit_humidity_ratio=ratio, return_humidity_ratio=ratio, curing=1e6,
+    )  # fmt: skip
+    day = 40.0 if share == 1.0 else 0.3 * HEATED.schedule.fill_days / 86400.0
+    weather = surroundings.Outside(
+        time=begin + day * 86400.0, temperature=t, relative_humidity=rh,
+        humidity_ratio=float(air.humidity_ratio(t, rh, pressure)), solar_rise=sun, sky_drop=3.0,
+        ground_season=0.4,
+    )  # fmt: skip
+    positions = Positions(
+        fan_speed=speed,
+        door_opening=door,
+        humidity_wanted=mist,
+        refrigeration=cools if t > -5.0 else 0.0,
+        heater=warms,
+    )
+    *_, water, energy = books(this, bed, layers, state, positions, weather, step)
+    assert water < CLOSE
+    assert energy < CLOSE

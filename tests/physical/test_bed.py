@@ -321,7 +321,7 @@ def test_long_ventilation_with_a_dry_skin_bed_ends_isenthalpic():
     w = air.humidity_ratio(10.0, 0.8, ATM)
     states, steps = run(model, 10.0, 0.02, 10 * DAY, 40, 10.0, w)
     out = steps[-1]
-    way = air_path(model, 0.02, HOUR)
+    way = air_path(model, 0.02, HOUR, w)
     lost = way.air_capacity * (10.0 - out.outlet_temperature)
     gained = out.latent_heat * way.mass_flow * (out.outlet_humidity_ratio - w)
     assert gained == approx(lost, rel=1e-4)
