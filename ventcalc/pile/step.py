@@ -28,8 +28,7 @@ from ventcalc.air.plain import (
     saturated,
 )
 from ventcalc.pile.crop import (
-    DRY_MATTER_PER_CO2,
-    WATER_PER_CO2,
+    WATER_PER_DRY_MATTER,
     age_factor,
     dry_matter_rate,
     healing_factor,
@@ -43,7 +42,6 @@ __all__ = ["settle", "step_layers", "vapour_carry"]
 
 TRACE = 1e-15
 """Film that counts as none. [kg/kg crop]"""
-WATER_PER_DRY_MATTER = WATER_PER_CO2 / DRY_MATTER_PER_CO2
 LONG = 7200.0
 """Steps up to this need no look at anything but water. [s]"""
 FARTHEST = 3.0

@@ -133,9 +133,13 @@ ROWS: tuple[Row, ...] = (
     *_rows(
         "Shrink before unloading, of the weight loaded",
         ("mass_loss", "mass_loss", "Shrink, all", _PERCENT),
-        ("water_loss", "water_loss", "of which water, net of respired water", _PERCENT),
-        ("dry_matter_loss", "dry_matter_loss", "of which respired dry matter", _PERCENT),
+        ("transpired_water", "transpired_water", "of which water transpired, gross", _PERCENT),
+        ("carbon_loss", "carbon_loss", "of which carbon, gone as CO2", _PERCENT),
+        ("dry_matter_loss", "dry_matter_loss", "Dry matter burned, all", _PERCENT),
+        ("metabolic_water", "metabolic_water", "Water that it left in the tubers", _PERCENT),
+        ("water_loss", "water_loss", "Water lost, net of that", _PERCENT),
         ("mass_loss_month_one", "mass_loss_month_one", "Shrink in the first 30 days", _PERCENT),
+        ("mass_loss_later", "mass_loss_later", "Shrink a month after that, mean", _PERCENT),
     ),
     *_rows(
         "Wet potatoes, drip and fog",
@@ -208,7 +212,9 @@ def published_lines(season: Season, units: UnitSystem = "metric") -> tuple[str, 
     month, five = (loss_at(season, days) for days in (30, 150))
     later = ""
     if five == five:
-        later = f"; {show((five - month) / 4, '1 percent', units, 2)} a month in between"
+        later = (
+            f"; {show((five - month) / 4, '1 percent', units, 2)} a month in between (about 0.5 %)"
+        )
     return (
         f"Respiration while holding: {show(_respiration(season), 'W/kg', units)} "
         f"(mature crop once settled: {low} to {high}, J. Agric. Sci. Cambridge).",
