@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,6 +12,7 @@ from ventcalc.advice.setpoints import fan_power
 from ventcalc.bay.calendar import HOLDING
 from ventcalc.pile import crop as crop_module
 from ventcalc.report.season_days import loss_at
+from ventcalc.season.likely import Likely
 from ventcalc.season.run import Season
 from ventcalc.units import UnitSystem, convert, show
 
@@ -21,6 +22,7 @@ __all__ = [
     "control_words",
     "equipment_lines",
     "fan_words",
+    "likely_lines",
     "per_tonne",
     "published_lines",
 ]
@@ -237,6 +239,27 @@ def equipment_lines(season: Season, units: UnitSystem = "metric") -> tuple[str, 
         f"Electricity: {per_tonne(kpi.energy, 'kWh', units)}, "
         f"{kpi.energy * season.bay.mass / 1000:,.0f} kWh in all.",
     )
+
+
+def likely_lines(
+    season: Season, likely: Mapping[str, Likely], units: UnitSystem = "metric"
+) -> tuple[str, ...]:
+    """Key figures with their likely range, and the parameter that matters most to each."""
+    rows = {row.field: row for row in ROWS}
+    return tuple(
+        f"{rows[name].words}: {rows[name].text(season, units)}, likely "
+        f"{rows[name].write(one.low, units)} to {rows[name].write(one.high, units)} (10 to 90 %); "
+        f"what matters most is {_CROP_WORDS[one.matters_most]} (rank correlation "
+        f"{one.rank_correlation:.2f})."
+        for name, one in likely.items()
+    )
+
+
+_CROP_WORDS = {
+    "transpiration_cured": "transpiration of healed skin",
+    "respiration_settled": "respiration once settled",
+    "water_activity": "water activity of the skin",
+}
 
 
 def _respiration(season: Season) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any
 
@@ -14,6 +14,7 @@ from ventcalc.bay.description import Bay, Schedule
 from ventcalc.bay.hourly import hourly
 from ventcalc.errors import BadInput
 from ventcalc.pile.bed import BedState, layers_of
+from ventcalc.pile.crop import Crop
 from ventcalc.season.bay_state import BayState, bed_of, first_layers, first_state
 from ventcalc.season.course import Course
 from ventcalc.season.installed import as_installed
@@ -66,8 +67,13 @@ def plan_of(
     errors: SensorErrors | None,
     faults: PlantFaults | None,
     shared: dict[Any, Any],
+    crop: Crop | None = None,
 ) -> Plan:
-    """A bay, its pile and its weather, ready to run; ``shared`` keeps what bays may share."""
+    """
+    A bay, its pile and its weather, ready to run; ``shared`` keeps what bays may share.
+
+    ``crop`` is what is in the pile where it is not what everybody takes it for.
+    """
     key = (id(weather), bay.schedule, bay.site.time_zone)
     if key not in shared:
         shared[key] = _surroundings(bay, weather)
@@ -85,10 +91,11 @@ def plan_of(
         )
     installed = as_installed(bay, pressure=pressure)
     other = as_installed(believed, pressure=pressure) if believed is not None else installed
+    bed = bed_of(installed, pressure, layers if start is None else len(start.bed.temperature))
     course = Course(
         bay=hourly(installed, hours[0].time),
         believed=hourly(other, hours[0].time),
-        bed=bed_of(installed, pressure, layers if start is None else len(start.bed.temperature)),
+        bed=bed if crop is None else replace(bed, crop=crop),
         ground=ground_of(installed, weather),
         hours=hours[first:last],
         step=whole.step,
