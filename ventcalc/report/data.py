@@ -222,10 +222,10 @@ def likely_data(likely: Mapping[str, Likely]) -> dict[str, Any]:
     return {
         "likely": {
             rows[name].key: {
-                "p10": one.low * rows[name].scale,
-                "p90": one.high * rows[name].scale,
+                "p10": _number(one.low * rows[name].scale),
+                "p90": _number(one.high * rows[name].scale),
                 "matters_most": one.matters_most,
-                "rank_correlation": one.rank_correlation,
+                "rank_correlation": _number(one.rank_correlation),
             }
             for name, one in likely.items()
         }
