@@ -26,7 +26,7 @@ from ventcalc.bay.description import Heater
 from ventcalc.bay.file import example_bay
 from ventcalc.bay.hourly import hourly
 from ventcalc.pile.crop import metabolic_water_rate
-from ventcalc.season import bay_model, bay_state, faults, surroundings
+from ventcalc.season import bay_model, bay_state, circuit, faults, surroundings
 from ventcalc.season.installed import as_installed
 from ventcalc.season.plan import weather_of_season
 from ventcalc.weather import example_weather
@@ -184,6 +184,43 @@ def test_water_and_energy_close_in_every_step_of_a_season(bay, policy, layers, e
     assert found[:, 1].max() < CLOSE
     runs = np.array([record.runs for record in records])
     assert policy == "nothing" or 0.1 < runs.mean() < 0.9  # starts and stops are among them
+
+
+def test_the_tries_of_a_step_are_few_and_enough(monkeypatch):
+    """One where fans rest, three at most nine times of ten; a far finer search changes little."""
+    tries, counted = [0], circuit.step_layers
+
+    def counting(*given_):
+        tries[0] += 1
+        return counted(*given_)
+
+    monkeypatch.setattr(circuit, "step_layers", counting)
+    weather = weather_of_season(SEED.schedule, example_weather())
+    pressure = float(np.mean(weather.pressure))
+    bay = as_installed(SEED, pressure=pressure)
+    hours = surroundings.hours_of(weather, np.arange(48, 1500), pressure)[0]
+    this, bed = hourly(bay, hours[0].time), bay_state.bed_of(bay, pressure, 20)
+    pile, state = bay_state.first_layers(bay, 20), bay_state.first_state(bay, pressure)
+    memory, at_rest, running = START, [], []
+    for hour in hours:
+        told = bay_model.readings_of(state, pile, hour, pressure)
+        positions, memory = POLICIES["advice"](this, told, memory)
+        twin, before = [copy.copy(layer) for layer in pile], state
+        tries[0] = 0
+        state, record, *_ = books(this, bed, pile, before, positions, hour, 3600.0)
+        (running if record.runs else at_rest).append(tries[0])
+        if len(running) % 10 == 1 and record.runs:
+            with monkeypatch.context() as finer:
+                finer.setattr(circuit, "NEAR", 1e-6)
+                finer.setattr(circuit, "MOST_TRIES", 100)
+                fine, *_ = books(this, bed, twin, before, positions, hour, 3600.0)
+            assert fine.return_temperature == pytest.approx(state.return_temperature, abs=0.01)
+            assert fine.return_humidity_ratio == pytest.approx(
+                state.return_humidity_ratio, abs=1e-5
+            )
+    assert set(at_rest) == {1}
+    assert np.percentile(running, 90) <= 3
+    assert max(running) < circuit.MOST_TRIES
 
 
 @settings(deadline=None, max_examples=100)
