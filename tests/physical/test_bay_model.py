@@ -139,7 +139,7 @@ def test_the_headspace_keeps_heat_and_water(flow, exit_, moist, top, t, rh, over
     shell, area, leak = BAY.envelope, BAY.pile.floor_area * share, doors * 0.07
     over = headspace.headspace(
         bay=complete(BAY), bed=first().bed, flow=flow, leak=leak, outlet_temperature=exit_,
-        outlet_humidity_ratio=w_exit, top=top, crop=crop, curing=20 * DAY, share=share,
+        outlet_humidity_ratio=w_exit, top=top, pulp_mean=crop, curing=20 * DAY, share=share,
         outside=outside(t, rh), roof_temperature=roof,
     )  # fmt: skip
     inside = over.temperature, over.humidity_ratio

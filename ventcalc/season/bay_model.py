@@ -163,9 +163,9 @@ def step_bay(
         fresh_fraction=fresh_fraction_at(bay.doors, positions.door_opening),
         heat=fan + heater,
         share=share,
-        crop=mean,
+        pulp_mean=mean,
         top=layers[-1].temperature,
-        roof=outside.temperature
+        roof_temperature=outside.temperature
         + shell.roof_absorptance * outside.solar_rise
         - shell.roof_emittance * outside.sky_drop,
         heat_gain=gain / floor,

@@ -59,11 +59,11 @@ class Setting(NamedTuple):
     """Of fans and heater. [W]"""
     share: float
     """Part of the floor under crop. [1]"""
-    crop: float
+    pulp_mean: float
     """Mean of the tubers at the start, as warm as the water that leaves them. [°C]"""
     top: float
     """Top tubers at the start. [°C]"""
-    roof: float
+    roof_temperature: float
     """Outside air as the roof feels it. [°C]"""
     heat_gain: float
     """Through walls and floor, per pile floor. [W/m²]"""
@@ -114,11 +114,11 @@ def _air(
         exit_temperature,
         exit_humidity_ratio,
         here.top,
-        here.crop,
+        here.pulp_mean,
         curing,
         here.share,
         outside,
-        here.roof,
+        here.roof_temperature,
     )
     if not here.runs:
         still = Supply(
@@ -250,7 +250,7 @@ def _bring_rest(
         bed,
         layers,
         step,
-        heat - water * WATER_HEAT * here.crop,
+        heat - water * WATER_HEAT * here.pulp_mean,
         water,
         air.over.top_heat - over.top_heat,
         air.over.from_top,

@@ -58,10 +58,12 @@ class Guest:
 
 
 def name_of(policy: Any) -> str:
+    """What a policy is called."""
     return getattr(policy, "__name__", type(policy).__name__)
 
 
 def when(time: float) -> str:
+    """A moment, in words of a message."""
     return f"{np.datetime64(int(time), 's')} UTC"
 
 

@@ -81,7 +81,7 @@ def headspace(
     outlet_temperature: float,
     outlet_humidity_ratio: float,
     top: float,
-    crop: float,
+    pulp_mean: float,
     curing: float,
     share: float,
     outside: Outside,
@@ -102,7 +102,7 @@ def headspace(
         Dry air that leaks in, as much as leaks out. [kg/s]
     outlet_temperature, outlet_humidity_ratio : float
         Air that leaves the pile. [°C, kg/kg dry air]
-    top, crop : float
+    top, pulp_mean : float
         Top tubers; mean of all, at which water leaves them. [°C]
     curing : float
         Healing done. [s]
@@ -142,7 +142,7 @@ def headspace(
         given, taken = _condensed(given, taken, limit, ceiling)
     moist = given / taken
     from_top = (skin * (level - moist) - sweat * max(moist - full, 0.0)) / area
-    latent = EVAPORATION + VAPOUR_HEAT * warm - WATER_HEAT * crop
+    latent = EVAPORATION + VAPOUR_HEAT * warm - WATER_HEAT * pulp_mean
     return Headspace(
         temperature=warm,
         humidity_ratio=moist,

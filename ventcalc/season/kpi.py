@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -229,7 +228,7 @@ def _losses(bay: Bay | HourlyBay, records: NDArray[Any]) -> dict[str, float]:
         "transpired_water": water + metabolic,
         "metabolic_water": metabolic,
         "carbon_loss": dry * CARBON_PER_DRY_MATTER,
-        "mass_loss_later": (water + dry - first) * MONTH / rest if rest > 0.0 else math.nan,
+        "mass_loss_later": (water + dry - first) * MONTH / rest if rest > 0.0 else 0.0,
         "mass_loss": water + dry,
         "water_loss": water,
         "dry_matter_loss": dry,

@@ -52,7 +52,9 @@ class Plan:
     course: Course
     state: BayState
     layers: Any
+    """Of the pile, from the bottom up; [any]."""
     memory: Any
+    """Of the policy; [any]."""
     time: NDArray[np.datetime64]
     notes: tuple[str, ...]
 
