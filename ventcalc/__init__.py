@@ -27,8 +27,10 @@ if TYPE_CHECKING:
     from ventcalc.errors import BadInput, OutOfRange, VentcalcError
     from ventcalc.pile import bed, crop
     from ventcalc.pile import loads as pile_loads
+    from ventcalc.season.batch import run_seasons
     from ventcalc.season.installed import as_installed
-    from ventcalc.season.run import SensorErrors, run_season, run_seasons
+    from ventcalc.season.run import run_season
+    from ventcalc.season.steps import SensorErrors
     from ventcalc.weather import Weather, example_weather, read_weather
 
 __all__ = [
@@ -99,7 +101,9 @@ _MEMBERS = {
     "compiled.records": ("updated",),
     "errors": ("BadInput", "OutOfRange", "VentcalcError"),
     "season.installed": ("as_installed",),
-    "season.run": ("SensorErrors", "run_season", "run_seasons"),
+    "season.batch": ("run_seasons",),
+    "season.run": ("run_season",),
+    "season.steps": ("SensorErrors",),
     "weather": ("Weather", "example_weather", "read_weather"),
 }
 """Public functions and classes by the module that they live in."""

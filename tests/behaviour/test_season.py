@@ -19,9 +19,11 @@ from ventcalc.bay.calendar import EMPTY, FILLING, HOLDING, UNLOADING
 from ventcalc.bay.description import Heater
 from ventcalc.bay.file import example_bay
 from ventcalc.errors import BadInput
+from ventcalc.season.batch import run_seasons
 from ventcalc.season.installed import as_installed
 from ventcalc.season.kpi import Kpi
-from ventcalc.season.run import TRACES, run_season, run_seasons, weather_of_season
+from ventcalc.season.plan import weather_of_season
+from ventcalc.season.run import TRACES, run_season
 from ventcalc.weather import example_weather
 from ventcalc.weather.files import ARRAYS
 
@@ -440,7 +442,7 @@ SCRIPT = """
 import sys
 sys.path.insert(0, "tests")
 from ventcalc.bay.file import example_bay
-from ventcalc.season.run import run_seasons
+from ventcalc.season.batch import run_seasons
 from ventcalc.weather import example_weather
 from small_runs import hurried
 

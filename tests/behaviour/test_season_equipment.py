@@ -12,7 +12,8 @@ from ventcalc.advice.advise import Action
 from ventcalc.advice.policies import POLICIES, Positions
 from ventcalc.bay.file import example_bay
 from ventcalc.errors import BadInput
-from ventcalc.season.run import run_season, run_seasons
+from ventcalc.season.batch import run_seasons
+from ventcalc.season.run import run_season
 from ventcalc.weather import example_weather
 
 DAY, HOUR = 86400.0, 3600.0

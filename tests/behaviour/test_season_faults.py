@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 import ventcalc as vc
-from ventcalc.season.run import PlantFaults, SensorErrors
+from ventcalc.season.steps import PlantFaults, SensorErrors
 from ventcalc.weather import colder
 
 pytest.importorskip("numba")

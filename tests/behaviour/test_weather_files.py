@@ -215,7 +215,7 @@ def test_pressure_comes_from_the_altitude_when_absent(tmp_path: Path) -> None:
     ("values", "said"),
     [
         ("75,80,850", "temperature 75 °C is outside -50 to 60 °C; write °C, or name"),
-        ("5,180,850", "relative humidity 1.8 is outside 0 to 1.05; for percent"),
+        ("5,180,850", "relative humidity 1.8 is outside 0 to 1.1; for percent"),
         ("5,-1,850", "relative humidity -0.01 is outside"),
         ("5,0.8,850", "for fractions name the column outside_rh"),
         ("5,80,85", "pressure 8500 Pa is outside 60000 to 110000 Pa; name the column"),
@@ -231,7 +231,7 @@ def test_percent_in_a_fraction_column_gets_the_hint(tmp_path: Path) -> None:
     titles = TITLES.replace("outside_rh_percent", "outside_rh")
     (line,) = problems(plain(tmp_path, *hours(4), titles=titles))
     assert line == (
-        "air.csv: line 2 and 3 more: relative humidity 80 is outside 0 to 1.05; "
+        "air.csv: line 2 and 3 more: relative humidity 80 is outside 0 to 1.1; "
         "for percent name the column outside_rh_percent"
     )
 

@@ -11,7 +11,8 @@ import pytest
 
 from ventcalc.bay.description import Bay
 from ventcalc.bay.file import example_bay
-from ventcalc.season.run import run_season, run_seasons
+from ventcalc.season.batch import run_seasons
+from ventcalc.season.run import run_season
 from ventcalc.weather import Weather, example_weather, season
 
 DAY = 86400.0

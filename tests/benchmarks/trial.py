@@ -24,7 +24,7 @@ import numpy as np
 from tqdm import tqdm
 
 import ventcalc as vc
-from ventcalc.season.run import PlantFaults, SensorErrors
+from ventcalc.season.steps import PlantFaults, SensorErrors
 from ventcalc.weather import colder, finer
 
 PLACES = {

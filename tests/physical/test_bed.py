@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from scipy import integrate, optimize, special, stats
 
 from ventcalc import air
-from ventcalc.air.plain import AIR_HEAT
+from ventcalc.air.plain import AIR_HEAT, EVAPORATION, VAPOUR_HEAT, WATER_HEAT
 from ventcalc.errors import OutOfRange
 from ventcalc.pile import bed
 from ventcalc.pile.crop import crop_for, curing_rate, respiration_heat
@@ -329,9 +329,13 @@ def test_long_ventilation_with_a_dry_skin_bed_ends_isenthalpic():
     model = a_bed(replace(LIVING, **NO_HEAT))
     w = air.humidity_ratio(10.0, 0.8, ATM)
     state, out = last(model, 10.0, 0.02, 10 * DAY, 40, 10.0, w)
-    way = air_path(model, 0.02, HOUR)
+    way = air_path(model, 0.02, HOUR, w)
     lost = way.air_capacity * (10.0 - out.outlet_temperature)
-    gained = out.latent_heat * way.mass_flow * (out.outlet_humidity_ratio - w)
+    vapour, liquid = (
+        EVAPORATION + VAPOUR_HEAT * out.outlet_temperature,
+        WATER_HEAT * state.temperature.mean(),
+    )
+    gained = (vapour - liquid) * way.mass_flow * (out.outlet_humidity_ratio - w)
     assert gained == approx(lost, rel=1e-4)
     wet_bulb = air.wet_bulb(10.0, w, ATM)
     assert wet_bulb < state.temperature.min()

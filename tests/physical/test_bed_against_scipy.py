@@ -17,7 +17,7 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from ventcalc import air
-from ventcalc.air.plain import AIR_HEAT
+from ventcalc.air.plain import AIR_HEAT, VAPOUR_HEAT
 from ventcalc.pile import bed, crop
 from ventcalc.pile.crop import crop_for
 
@@ -40,10 +40,11 @@ class Layers:
         self.gain, self.top = gain, top
         density = model.pressure / (287.05 * 278.15)
         self.flow = velocity * density
+        self.capacity = self.flow * (AIR_HEAT + VAPOUR_HEAT * ratio)
         film = bed.heat_transfer_coefficient(velocity, model.tuber_diameter, density)
         inner = model.tuber_diameter / (10.0 * model.crop.tuber_conductivity)
         surface = model.area_density * model.thickness
-        units = surface / (1.0 / film + inner) / (self.flow * AIR_HEAT)
+        units = surface / (1.0 / film + inner) / self.capacity
         vapour_units = film * surface / (self.flow * AIR_HEAT) * 0.87 ** (-2.0 / 3.0)
         self.share = min(units / (1.0 + units / 2.0), 1.0)
         self.wet_share = min(vapour_units / (1.0 + vapour_units / 2.0), 1.0)
@@ -76,7 +77,7 @@ class Layers:
         for i, tuber in enumerate(temperature):
             gained[i] = self.share * (passing - tuber)
             passing += self.share * (tuber - passing)
-        gained *= self.flow * AIR_HEAT
+        gained *= self.capacity
         flux = self.model.conductivity / self.model.thickness * np.diff(temperature)
         gained[:-1] += flux
         gained[1:] -= flux
@@ -86,7 +87,7 @@ class Layers:
         n = self.model.layers
         temperature, curing = y[:n], y[-1]
         evaporated = self.evaporation(temperature, curing, wet)
-        latent = 2.5009e6 - 2380.0 * temperature.mean()
+        latent = 2.5009e6 - (4186.0 - VAPOUR_HEAT) * temperature.mean()
         respired = self.model.layer_mass * crop.respiration_heat(temperature, AGE, self.model.crop)
         warmed = self.heat(temperature) + respired - latent * evaporated + self.gain / n
         warmed[-1] += self.top

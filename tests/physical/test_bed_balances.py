@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ventcalc import air
-from ventcalc.air.plain import AIR_HEAT
+from ventcalc.air.plain import AIR_HEAT, EVAPORATION, WATER_HEAT, enthalpy
 from ventcalc.pile import bed
 from ventcalc.pile.crop import co2_rate, crop_for, dry_matter_rate, metabolic_water_rate
 
@@ -34,11 +34,14 @@ def check_step(model, before, after, out, given):
     sensible = flow * AIR_HEAT * (out.outlet_temperature - temperature) * step
     latent = flow * out.latent_heat * (out.outlet_humidity_ratio - ratio) * step
     heat = out.respiration * step
-    imbalance = np.sum(warmed) + sensible + latent - heat - gained * step
+    carried = enthalpy(out.outlet_temperature, out.outlet_humidity_ratio)
+    carried -= enthalpy(temperature, ratio)
+    liquid = out.evaporated * WATER_HEAT * np.mean(before.temperature)
+    imbalance = np.sum(warmed) + (flow * carried - liquid) * step - heat - gained * step
     # Terms cancel layer by layer, so their sizes are summed before they do.
     gains = (abs(given["heat_gain"]) + abs(given["top_heat"])) * step
     size = np.sum(np.abs(warmed)) + abs(sensible) + abs(latent) + heat + gains
-    flux = flow * AIR_HEAT * step * 20.0
+    flux = flow * (AIR_HEAT * 20.0 + EVAPORATION * ratio) * step
     assert abs(imbalance) <= CLOSE * size + 1e-13 * flux
 
     mass = model.layer_mass

@@ -13,9 +13,11 @@ from ventcalc.advice.policies import POLICIES, Positions
 from ventcalc.bay.description import Heater
 from ventcalc.bay.file import example_bay
 from ventcalc.errors import OutOfRange
-from ventcalc.season import steps as season_steps
+from ventcalc.season import course as season_course
+from ventcalc.season.batch import run_seasons
+from ventcalc.season.course import WORTH_COMPILING
 from ventcalc.season.kpi import Kpi
-from ventcalc.season.run import TRACES, WORTH_COMPILING, run_season, run_seasons
+from ventcalc.season.run import TRACES, run_season
 from ventcalc.weather import example_weather
 from ventcalc.weather.files import ARRAYS
 
@@ -180,8 +182,8 @@ def test_blocks_of_steps_change_nothing(block, monkeypatch):
     """They only say how often whoever waits is told."""
     brief = short(example_bay("seed_bay"), warm_up_start="10-20", unloading_start="10-22")
     whole = both(brief, "advice")
-    monkeypatch.setattr(season_steps, "COMPILED_BLOCK", block)
-    monkeypatch.setattr(season_steps, "PLAIN_BLOCK", block)
+    monkeypatch.setattr(season_course, "COMPILED_BLOCK", block)
+    monkeypatch.setattr(season_course, "PLAIN_BLOCK", block)
     for one, other in zip(whole, both(brief, "advice"), strict=True):
         for name in TRACES:
             np.testing.assert_array_equal(one.traces[name], other.traces[name], err_msg=name)

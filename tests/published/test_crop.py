@@ -34,6 +34,20 @@ def test_settled_respiration(temperature):
     assert 30 * BTU_PER_LONG_TON_HOUR < heat < 50 * BTU_PER_LONG_TON_HOUR
 
 
+@pytest.mark.parametrize("use", ["seed", "table", "fries", "chips"])
+def test_the_central_rate_is_that_of_its_source(use):
+    """The middle of 30-50 Btu/(long ton h) at every holding temperature, to 7 % (as above)."""
+    stuff = crop_for(use)
+    heat = crop.respiration_heat(stuff.holding_temperature, 400 * DAY, stuff)
+    assert heat == approx(40 * BTU_PER_LONG_TON_HOUR, rel=0.07)
+
+
+@pytest.mark.parametrize(("temperature", "low", "high"), [(5.0, 10.7, 12.6), (15.0, 12.6, 30.5)])
+def test_settled_respiration_of_two_cultivars(temperature, low, high):
+    """Katahdin and Kennebec, W/t: ASHRAE Refrigeration, heats of respiration (from memory)."""
+    assert low < 1000.0 * crop.respiration_heat(temperature, 400 * DAY, POTATO) < high
+
+
 @pytest.mark.parametrize(
     ("temperature", "low", "high"), [(5, 6, 8), (10, 7, 11), (15, 7, 16), (20, 9, 23)]
 )

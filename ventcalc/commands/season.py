@@ -16,14 +16,15 @@ from ventcalc.bay.checks import contradictions
 from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named, check_target, write_text
 from ventcalc.commands.words import add_command, as_json
-from ventcalc.compiled import ready
+from ventcalc.compiled import ready, works
 from ventcalc.errors import BadInput, OutOfRange
-from ventcalc.report.data import season_csv, season_data
+from ventcalc.report.data import likely_data, season_csv, season_data
 from ventcalc.report.pages import need_page_libraries
 from ventcalc.report.season_page import season_page
-from ventcalc.report.season_rows import control_words
+from ventcalc.report.season_rows import control_words, likely_lines
 from ventcalc.report.text import EXAMPLE_CREDIT, compare_text, season_text
-from ventcalc.season.run import Season, run_season, weather_of_season
+from ventcalc.season.likely import Likely, likely_range
+from ventcalc.season.run import Season, run_season
 from ventcalc.weather import Weather, example_weather, read_weather
 
 __all__ = ["add", "run", "simulate", "weather_for"]
@@ -88,14 +89,16 @@ def run(args: argparse.Namespace) -> str:
     names = tuple(POLICIES) if args.compare else (args.policy,)
     seasons, stopped = _simulated(bay, weather, names, args.layers, args.fast)
     left_out = [f"Left out: {control_words(name)}, because {why}." for name, why in stopped.items()]
-    written = _written(seasons, weather, left_out, args)
+    likely = _likely(seasons[0], weather, args.layers, args.fast)
+    sure = likely_lines(seasons[0], likely, args.units)
+    written = _written(seasons, weather, [*left_out, *sure], args)
     if args.json:
         data = season_data(seasons, args.units)
-        return as_json({**data, "left_out": stopped, "files": targets})
+        return as_json({**data, **likely_data(likely), "left_out": stopped, "files": targets})
     if args.compare:
-        summary = compare_text(seasons, args.units)
+        summary = compare_text(seasons, args.units, sure)
     else:
-        summary = season_text(seasons[0], args.units)
+        summary = season_text(seasons[0], args.units, sure)
     return "\n\n".join(part for part in (summary, *left_out, "\n".join(written)) if part)
 
 
@@ -120,8 +123,18 @@ def _simulated(
     return seasons, stopped
 
 
+def _likely(season: Season, weather: Weather, layers: int, fast: bool) -> dict[str, Likely]:
+    """Range of the first season's results, where machine code makes that a matter of seconds."""
+    if not (fast or ready(f"season-{season.policy}")) or not works():
+        return {}
+    try:
+        return likely_range(season.bay, weather, season.policy, layers=layers)
+    except OutOfRange:  # a pile that heats itself up in some of the seasons
+        return {}
+
+
 def _written(
-    seasons: Sequence[Season], weather: Weather, left_out: Sequence[str], args: argparse.Namespace
+    seasons: Sequence[Season], weather: Weather, remarks: Sequence[str], args: argparse.Namespace
 ) -> list[str]:
     """Write CSV and HTML where asked; a line for each."""
     lines = []
@@ -129,7 +142,7 @@ def _written(
         lines.append(write_text(args.csv, season_csv(seasons)))
     if args.html is not None:
         credit = [EXAMPLE_CREDIT] if args.weather == "example" else []
-        page = season_page(seasons, weather, args.units, remarks=[*credit, *left_out])
+        page = season_page(seasons, weather, args.units, remarks=[*credit, *remarks])
         lines.append(write_text(args.html, page))
     return lines
 
@@ -150,7 +163,7 @@ def _started(bay: Bay, start: str | None) -> Bay:
 
 def weather_for(bay: Bay, name: str) -> Weather:
     """
-    Weather that holds a whole season of a bay.
+    Weather for a bay; a season is cut from it, and joined from one year, when it is run.
 
     Parameters
     ----------
@@ -162,17 +175,16 @@ def weather_for(bay: Bay, name: str) -> Weather:
     Returns
     -------
     Weather
-        A single year is joined to itself, with a note that says so.
+        The whole file.
 
     Raises
     ------
     BadInput
         If the file cannot be used.
     """
-    weather = (
-        example_weather() if name == "example" else read_weather(name, altitude=bay.site.altitude)
-    )
-    return weather_of_season(bay.schedule, weather)
+    if name == "example":
+        return example_weather()
+    return read_weather(name, altitude=bay.site.altitude)
 
 
 def simulate(bay: Bay, weather: Weather, name: str, layers: int, fast: bool = False) -> Season:

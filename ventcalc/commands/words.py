@@ -9,9 +9,8 @@ from typing import Any, NoReturn
 
 from ventcalc.errors import BadInput
 
-__all__ = ["EXAMPLE_CREDIT", "Command", "Parser", "add_command", "as_json"]
+__all__ = ["Command", "Parser", "add_command", "as_json"]
 
-"""For the example weather; the whole of it stands in the package beside the data."""
 
 Command = Callable[[argparse.Namespace], str]
 """Takes the words of the command line, gives the text to print."""

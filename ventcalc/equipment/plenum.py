@@ -51,6 +51,8 @@ class Supply(NamedTuple):
     """Evaporated by the humidifier. [kg/s]"""
     coil_heat: float
     """Taken out by the coil, sensible and latent, at most what its surface allows. [W]"""
+    coil_water: float
+    """Condensed or frozen on the coil. [kg/s]"""
     coil_temperature: float
     """Of the coil while it cools; the mixed air where there is no duty. [°C]"""
     defrost_power: float
@@ -116,7 +118,7 @@ def supply(
         outside_humidity_ratio - return_humidity_ratio
     )
     surface = dry_bulb(h, water)
-    taken = melting = 0.0
+    taken = condensed = melting = 0.0
     if coil_heat != 0.0:
         mixed, vapour, _ = split(h, water, pressure)
         surface = mixed - coil_temperature_difference
@@ -145,6 +147,7 @@ def supply(
         fog=fog,
         water_added=added * mass_flow,
         coil_heat=taken * mass_flow,
+        coil_water=condensed * mass_flow,
         coil_temperature=surface,
         defrost_power=melting * mass_flow,
     )

@@ -9,7 +9,8 @@ from typing import Any, NamedTuple
 from ventcalc.advice.policies import POLICIES
 from ventcalc.bay.description import Bay
 from ventcalc.errors import OutOfRange, VentcalcError
-from ventcalc.season.run import Season, run_season, weather_of_season
+from ventcalc.season.plan import weather_of_season
+from ventcalc.season.run import Season, run_season
 from ventcalc.weather import Weather
 
 __all__ = ["Case", "Run", "Stopped"]

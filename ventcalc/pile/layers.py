@@ -13,7 +13,17 @@ import numpy as np
 from ventcalc.air import enhancement_factor, saturation_pressure
 from ventcalc.pile.crop import Crop, fresh_respiration
 
-__all__ = ["Bed", "BedStep", "Inflow", "Layer", "greatest", "layer_mean", "least"]
+__all__ = [
+    "Bed",
+    "BedStep",
+    "Inflow",
+    "Layer",
+    "greatest",
+    "layer_mean",
+    "least",
+    "remember",
+    "restore",
+]
 
 VAPOUR_FIT_AT = 8.0
 """Temperature of the enhancement factor that the tubers' vapour pressure is given. [°C]"""
@@ -118,6 +128,11 @@ class Layer:
         "guess",
         "source",
         "temperature",
+        "was_dry_matter_loss",
+        "was_film",
+        "was_source",
+        "was_temperature",
+        "was_water_loss",
         "water_loss",
     )
     temperature: float
@@ -136,12 +151,24 @@ class Layer:
     """Into the air, negative where it condenses. [kg/(m² s)]"""
     from_film: float
     """The part of it that came from the film, or went into it. [kg/(m² s)]"""
+    was_temperature: float
+    """At the start of the step, as the other four of ``remember``. [°C]"""
+    was_film: float
+    """[kg/kg crop]"""
+    was_source: float
+    """[W/m²]"""
+    was_water_loss: float
+    """[kg/kg crop]"""
+    was_dry_matter_loss: float
+    """[kg/kg crop]"""
 
     def __init__(self, temperature: float) -> None:
         """Just loaded: dry, nothing lost."""
         self.temperature = temperature
         self.film = self.source = self.water_loss = self.dry_matter_loss = 0.0
         self.guess = self.evaporated = self.from_film = 0.0
+        self.was_temperature = temperature
+        self.was_film = self.was_source = self.was_water_loss = self.was_dry_matter_loss = 0.0
 
 
 class Inflow(NamedTuple):
@@ -175,7 +202,27 @@ class BedStep(NamedTuple):
     respiration: float
     """Heat of respiration. [W/m²]"""
     latent_heat: float
-    """Heat of evaporation that the step used. [J/kg]"""
+    """From water in the crop to vapour, at the crop's mean temperature before. [J/kg]"""
+
+
+def remember(layers: Sequence[Layer]) -> None:
+    """Note where a step begins, for another try at it."""
+    for layer in layers:
+        layer.was_temperature = layer.temperature
+        layer.was_film = layer.film
+        layer.was_source = layer.source
+        layer.was_water_loss = layer.water_loss
+        layer.was_dry_matter_loss = layer.dry_matter_loss
+
+
+def restore(layers: Sequence[Layer]) -> None:
+    """Back to what was noted."""
+    for layer in layers:
+        layer.temperature = layer.was_temperature
+        layer.film = layer.was_film
+        layer.source = layer.was_source
+        layer.water_loss = layer.was_water_loss
+        layer.dry_matter_loss = layer.was_dry_matter_loss
 
 
 def layer_mean(layers: Sequence[Layer]) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-from ventcalc.air.plain import AIR_HEAT, GAS_CONSTANT, KELVIN, air_density
+from ventcalc.air.plain import AIR_HEAT, GAS_CONSTANT, KELVIN, VAPOUR_HEAT, air_density
 from ventcalc.pile.layers import Bed
 
 __all__ = [
@@ -44,7 +44,7 @@ class AirPath(NamedTuple):
     mass_flow: float
     """Dry air. [kg/(m² s)]"""
     air_capacity: float
-    """[W/(m² K)]"""
+    """Of the air that enters, with its vapour. [W/(m² K)]"""
     effectiveness: float
     """Heat exchange of one layer. [1]"""
     film_effectiveness: float
@@ -112,9 +112,11 @@ def natural_velocity(bed: Bed, mean_temperature: float, surrounding_temperature:
     return max(DRAUGHT_SHARE * free, LEAST_VELOCITY)
 
 
-def air_path(bed: Bed, superficial_velocity: float, step: float) -> AirPath:
+def air_path(
+    bed: Bed, superficial_velocity: float, step: float, humidity_ratio: float = 0.0
+) -> AirPath:
     """
-    Exchange coefficients for a velocity [m/s] and a time step [s].
+    Exchange coefficients for a velocity [m/s], a time step [s] and the entering air [kg/kg].
 
     A layer of x transfer units is given the effectiveness x / (1 + x/2), which has the second
     moment of the true bed, so that a front spreads as it should (second order in the layer
@@ -122,13 +124,13 @@ def air_path(bed: Bed, superficial_velocity: float, step: float) -> AirPath:
     """
     density = air_density(bed.pressure)
     mass_flow = superficial_velocity * density
-    air_capacity = mass_flow * AIR_HEAT
+    air_capacity = mass_flow * (AIR_HEAT + VAPOUR_HEAT * humidity_ratio)
     film = heat_transfer_coefficient(superficial_velocity, bed.tuber_diameter, density)
     inner = bed.tuber_diameter / (10.0 * bed.crop.tuber_conductivity)
     surface = bed.area_density * bed.thickness
     units = surface / (1.0 / film + inner) / air_capacity
     effectiveness = min(units / (1.0 + units / 2.0), 1.0)
-    film_units = film * surface / air_capacity * LEWIS ** (-2.0 / 3.0)
+    film_units = film * surface / (mass_flow * AIR_HEAT) * LEWIS ** (-2.0 / 3.0)
     y = air_capacity * effectiveness * step / bed.heat_capacity
     half, whole = 0.5 + y / 6.0, 1.0 + 2.0 * y / 3.0 + y * y / 6.0
     weight = y * half / whole

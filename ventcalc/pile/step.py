@@ -6,7 +6,8 @@ layer after the other, while every layer follows an L-stable approach to its equ
 hands on the *mean* state of the step, so that what leaves one layer is what enters the next, and
 energy and water close to round-off for any step. Evaporation is taken at the mean temperature
 of the step, found from the last step's heat source; condensed water lies as a film that must dry
-before the skin transpires again.
+before the skin transpires again. Enthalpies of the air are those of ``air.plain``; water leaves
+the crop as a liquid at the mean temperature of the crop before the step.
 """
 
 from __future__ import annotations
@@ -16,10 +17,18 @@ from collections.abc import Sequence
 
 from ventcalc.air.fit import MASS_RATIO
 from ventcalc.air.formula import humidity_of_vapour
-from ventcalc.air.plain import AIR_HEAT, EVAPORATION, saturated
+from ventcalc.air.plain import (
+    AIR_HEAT,
+    EVAPORATION,
+    VAPOUR_HEAT,
+    WATER_HEAT,
+    air_density,
+    dry_bulb,
+    enthalpy,
+    saturated,
+)
 from ventcalc.pile.crop import (
-    DRY_MATTER_PER_CO2,
-    WATER_PER_CO2,
+    WATER_PER_DRY_MATTER,
     age_factor,
     dry_matter_rate,
     healing_factor,
@@ -29,13 +38,10 @@ from ventcalc.pile.crop import (
 from ventcalc.pile.layers import Bed, BedStep, Inflow, Layer, greatest, layer_mean, least
 from ventcalc.pile.passage import AirPath, air_path, conduction_parts
 
-__all__ = ["step_layers"]
+__all__ = ["settle", "step_layers", "vapour_carry"]
 
-LATENT_FALL = 2380.0
-"""Fall of the heat of evaporation per kelvin. [J/(kg K)]"""
 TRACE = 1e-15
 """Film that counts as none. [kg/kg crop]"""
-WATER_PER_DRY_MATTER = WATER_PER_CO2 / DRY_MATTER_PER_CO2
 LONG = 7200.0
 """Steps up to this need no look at anything but water. [s]"""
 FARTHEST = 3.0
@@ -63,35 +69,59 @@ def step_layers(
 
     Gives the means of the step, and the wound healing done after it [s].
     """
-    path = air_path(bed, superficial_velocity, step)
+    path = air_path(bed, superficial_velocity, step, given.humidity_ratio)
     parts = _parts(bed, layers, path, given)
+    crop = layer_mean(layers)
     if parts == 1:
-        return _one_part(bed, layers, curing, path, given)
+        return _one_part(bed, layers, curing, path, given, crop)
     if parts == 0:
         return BedStep(math.inf, math.nan, math.nan, math.nan, math.nan, math.nan), curing
-    path = air_path(bed, superficial_velocity, step / parts)
-    warm = moist = water = condensed = respiration = latent = latent_water = 0.0
+    path = air_path(bed, superficial_velocity, step / parts, given.humidity_ratio)
+    heat = moist = water = condensed = respiration = latent = 0.0
     for _ in range(parts):
-        part, curing = _one_part(bed, layers, curing, path, given)
-        warm += part.outlet_temperature
+        part, curing = _one_part(bed, layers, curing, path, given, crop)
+        heat += enthalpy(part.outlet_temperature, part.outlet_humidity_ratio)
         moist += part.outlet_humidity_ratio
         water += part.evaporated
         condensed += part.condensed
         respiration += part.respiration
-        latent += part.latent_heat
-        latent_water += part.latent_heat * part.evaporated
-    mean = latent / parts if water == 0.0 else latent_water / water
+        latent = part.latent_heat
     return (
         BedStep(
-            outlet_temperature=warm / parts,
+            outlet_temperature=dry_bulb(heat / parts, moist / parts),
             outlet_humidity_ratio=moist / parts,
             evaporated=water / parts,
             condensed=condensed / parts,
             respiration=respiration / parts,
-            latent_heat=mean,
+            latent_heat=latent,
         ),
         curing,
     )
+
+
+def settle(
+    bed: Bed,
+    layers: Sequence[Layer],
+    step: float,
+    bottom_heat: float,
+    bottom_water: float,
+    top_heat: float,
+    top_water: float,
+) -> None:
+    """
+    Give the outer layers what the step's air brought beyond what it was taken to bring.
+
+    Heat [W/m²] and water [kg/(m² s)] into the skin of the lowest layer; heat into the highest,
+    and water from it, which leaves a film where it is negative.
+    """
+    bottom, top = layers[0], layers[-1]
+    bottom.temperature += bottom_heat * step / bed.heat_capacity
+    bottom.water_loss -= bottom_water * step / bed.layer_mass
+    top.temperature += top_heat * step / bed.heat_capacity
+    if top_water > 0.0:
+        top.water_loss += top_water * step / bed.layer_mass
+    else:
+        top.film -= top_water * step / bed.layer_mass
 
 
 def _parts(bed: Bed, layers: Sequence[Layer], path: AirPath, given: Inflow) -> int:
@@ -143,9 +173,9 @@ def _any_film(layers: Sequence[Layer]) -> bool:
 
 
 def _one_part(
-    bed: Bed, layers: Sequence[Layer], curing: float, path: AirPath, given: Inflow
+    bed: Bed, layers: Sequence[Layer], curing: float, path: AirPath, given: Inflow, crop: float
 ) -> tuple[BedStep, float]:
-    """One uncut step."""
+    """One uncut step; water leaves a crop of mean temperature ``crop`` [°C]."""
     inverse = 1.0 / path.effectiveness
     entering = given.temperature
     for layer in layers:
@@ -154,7 +184,7 @@ def _one_part(
         entering = path.carry * entering + change
 
     outlet_humidity = _vapour(bed, layers, curing, path, given.humidity_ratio)
-    latent = EVAPORATION - LATENT_FALL * layer_mean(layers)
+    latent = EVAPORATION - (WATER_HEAT - VAPOUR_HEAT) * crop
     respiration = _sources(bed, layers, path, given, latent)
     evaporated, condensed = _films(bed, layers, path, given.top_water)
     _conduction(bed, layers, path)
@@ -165,9 +195,12 @@ def _one_part(
         mean = path.weight * entering + inverse * change
         layer.temperature += path.reach * (mean - layer.temperature)
         entering = path.carry * entering + change
+    # The vapour came into the air as warm as the crop.
+    capacity = AIR_HEAT + VAPOUR_HEAT * given.humidity_ratio
+    gained = VAPOUR_HEAT * (outlet_humidity - given.humidity_ratio)
     return (
         BedStep(
-            outlet_temperature=entering,
+            outlet_temperature=(capacity * entering + gained * crop) / (capacity + gained),
             outlet_humidity_ratio=outlet_humidity,
             evaporated=evaporated,
             condensed=condensed,
@@ -188,17 +221,24 @@ def _vapour_pressure(temperature: float, bed: Bed) -> float:
     return value * temperature + c[5]
 
 
-def _skin_share(bed: Bed, curing: float, path: AirPath, inlet: float) -> float:
+def _skin_share(bed: Bed, curing: float, mass_flow: float, inlet: float) -> float:
     """Part of the way to the skin's equilibrium that air goes in one layer. [1]"""
     flow = skin_transpiration(curing, bed.crop) * bed.layer_mass
-    units = flow * (bed.pressure * MASS_RATIO / (MASS_RATIO + inlet) ** 2) / path.mass_flow
+    units = flow * (bed.pressure * MASS_RATIO / (MASS_RATIO + inlet) ** 2) / mass_flow
     # More than all of the way would make air and tubers trade water to and fro.
     return min(units / (1.0 + units / 2.0), 1.0)
 
 
+def vapour_carry(bed: Bed, curing: float, superficial_velocity: float, inlet: float) -> float:
+    """Change of the humidity ratio that leaves a dry pile per change of that entering. [1]"""
+    share = _skin_share(bed, curing, superficial_velocity * air_density(bed.pressure), inlet)
+    carry: float = (1.0 - share) ** bed.layers
+    return carry
+
+
 def _vapour(bed: Bed, layers: Sequence[Layer], curing: float, path: AirPath, inlet: float) -> float:
     """Set each layer's evaporation; gives the humidity ratio of the air that leaves the top."""
-    share = _skin_share(bed, curing, path, inlet)
+    share = _skin_share(bed, curing, path.mass_flow, inlet)
     if not _any_film(layers):
         outlet, wets = _dry_march(bed, layers, path, share, inlet)
         if not wets:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -21,10 +21,11 @@ from ventcalc.bay.description import Bay
 from ventcalc.report.season_days import local
 from ventcalc.report.season_rows import ROWS, equipment_lines, published_lines
 from ventcalc.report.text import CAUTION
+from ventcalc.season.likely import Likely
 from ventcalc.season.run import TRACES, Season
 from ventcalc.units import UnitSystem
 
-__all__ = ["advice_data", "air_data", "season_csv", "season_data"]
+__all__ = ["advice_data", "air_data", "likely_data", "season_csv", "season_data"]
 
 
 def _number(value: Any) -> float | None:
@@ -201,6 +202,35 @@ _COLUMNS: dict[str, tuple[str, float]] = {
     "humidifier_power": ("humidifier_power_w", 1.0),
 }
 """Column of a trace, and the factor into its unit; other traces are fractions 0-1."""
+
+
+def likely_data(likely: Mapping[str, Likely]) -> dict[str, Any]:
+    """
+    Likely ranges for JSON.
+
+    Parameters
+    ----------
+    likely : mapping
+        Key figure to its range; empty where none was computed.
+
+    Returns
+    -------
+    dict
+        Under ``likely`` the 10 and 90 % values in the unit of the season's own key, and what
+        matters most.
+    """
+    rows = {row.field: row for row in ROWS}
+    return {
+        "likely": {
+            rows[name].key: {
+                "p10": _number(one.low * rows[name].scale),
+                "p90": _number(one.high * rows[name].scale),
+                "matters_most": one.matters_most,
+                "rank_correlation": _number(one.rank_correlation),
+            }
+            for name, one in likely.items()
+        }
+    }
 
 
 def season_csv(seasons: Sequence[Season]) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,6 +12,7 @@ from ventcalc.advice.setpoints import fan_power
 from ventcalc.bay.calendar import HOLDING
 from ventcalc.pile import crop as crop_module
 from ventcalc.report.season_days import loss_at
+from ventcalc.season.likely import Likely
 from ventcalc.season.run import Season
 from ventcalc.units import UnitSystem, convert, show
 
@@ -21,6 +22,7 @@ __all__ = [
     "control_words",
     "equipment_lines",
     "fan_words",
+    "likely_lines",
     "per_tonne",
     "published_lines",
 ]
@@ -133,9 +135,13 @@ ROWS: tuple[Row, ...] = (
     *_rows(
         "Shrink before unloading, of the weight loaded",
         ("mass_loss", "mass_loss", "Shrink, all", _PERCENT),
-        ("water_loss", "water_loss", "of which water, net of respired water", _PERCENT),
-        ("dry_matter_loss", "dry_matter_loss", "of which respired dry matter", _PERCENT),
+        ("transpired_water", "transpired_water", "of which water transpired, gross", _PERCENT),
+        ("carbon_loss", "carbon_loss", "of which carbon, gone as CO2", _PERCENT),
+        ("dry_matter_loss", "dry_matter_loss", "Dry matter burned, all", _PERCENT),
+        ("metabolic_water", "metabolic_water", "Water that it left in the tubers", _PERCENT),
+        ("water_loss", "water_loss", "Water lost, net of that", _PERCENT),
         ("mass_loss_month_one", "mass_loss_month_one", "Shrink in the first 30 days", _PERCENT),
+        ("mass_loss_later", "mass_loss_later", "Shrink a month after that, mean", _PERCENT),
     ),
     *_rows(
         "Wet potatoes, drip and fog",
@@ -208,7 +214,9 @@ def published_lines(season: Season, units: UnitSystem = "metric") -> tuple[str, 
     month, five = (loss_at(season, days) for days in (30, 150))
     later = ""
     if five == five:
-        later = f"; {show((five - month) / 4, '1 percent', units, 2)} a month in between"
+        later = (
+            f"; {show((five - month) / 4, '1 percent', units, 2)} a month in between (about 0.5 %)"
+        )
     return (
         f"Respiration while holding: {show(_respiration(season), 'W/kg', units)} "
         f"(mature crop once settled: {low} to {high}, J. Agric. Sci. Cambridge).",
@@ -231,6 +239,27 @@ def equipment_lines(season: Season, units: UnitSystem = "metric") -> tuple[str, 
         f"Electricity: {per_tonne(kpi.energy, 'kWh', units)}, "
         f"{kpi.energy * season.bay.mass / 1000:,.0f} kWh in all.",
     )
+
+
+def likely_lines(
+    season: Season, likely: Mapping[str, Likely], units: UnitSystem = "metric"
+) -> tuple[str, ...]:
+    """Key figures with their likely range, and the parameter that matters most to each."""
+    rows = {row.field: row for row in ROWS}
+    return tuple(
+        f"{rows[name].words}: {rows[name].text(season, units)}, likely "
+        f"{rows[name].write(one.low, units)} to {rows[name].write(one.high, units)} (10 to 90 %); "
+        f"what matters most is {_CROP_WORDS[one.matters_most]} (rank correlation "
+        f"{one.rank_correlation:.2f})."
+        for name, one in likely.items()
+    )
+
+
+_CROP_WORDS = {
+    "transpiration_cured": "transpiration of healed skin",
+    "respiration_settled": "respiration once settled",
+    "water_activity": "water activity of the skin",
+}
 
 
 def _respiration(season: Season) -> float:

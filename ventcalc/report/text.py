@@ -200,7 +200,7 @@ def _heading(season: Season, units: UnitSystem) -> list[str]:
     return lines + [f"Note on the bay: {remark}" for remark in bay_notes(bay)]
 
 
-def season_text(season: Season, units: UnitSystem = "metric") -> str:
+def season_text(season: Season, units: UnitSystem = "metric", likely: Sequence[str] = ()) -> str:
     """
     Write the summary of one season.
 
@@ -210,20 +210,24 @@ def season_text(season: Season, units: UnitSystem = "metric") -> str:
         The season.
     units : {"metric", "us"}
         Units to write.
+    likely : sequence of str
+        Lines on how sure the results are.
 
     Returns
     -------
     str
-        Results in words with units, then how they compare with published figures.
+        Results in words with units, how sure they are, how they compare with published figures.
     """
     cells = table([row.words, row.text(season, units)] for row in ROWS)
     lines = [*_heading(season, units), f"Control: {control_words(season.policy)}"]
     for group, some in groupby(zip(ROWS, cells, strict=True), lambda pair: pair[0].group):
         lines += ["", group, *(line for _, line in some)]
-    return "\n".join([*lines, *_remarks(season, units)])
+    return "\n".join([*lines, *_remarks(season, units, likely)])
 
 
-def compare_text(seasons: Sequence[Season], units: UnitSystem = "metric") -> str:
+def compare_text(
+    seasons: Sequence[Season], units: UnitSystem = "metric", likely: Sequence[str] = ()
+) -> str:
     """
     Write several control methods side by side.
 
@@ -233,6 +237,8 @@ def compare_text(seasons: Sequence[Season], units: UnitSystem = "metric") -> str
         The same bay and weather under several control methods.
     units : {"metric", "us"}
         Units to write.
+    likely : sequence of str
+        Lines on how sure the results of the first are.
 
     Returns
     -------
@@ -245,16 +251,26 @@ def compare_text(seasons: Sequence[Season], units: UnitSystem = "metric") -> str
     lines = [*_heading(seasons[0], units), "", top]
     for group, some in groupby(zip(ROWS, cells, strict=True), lambda pair: pair[0].group):
         lines += [group, *(line for _, line in some)]
-    return "\n".join([*lines, *_remarks(seasons[0], units, f" ({head[1]})")])
+    return "\n".join([*lines, *_remarks(seasons[0], units, likely, f" ({head[1]})")])
 
 
-def _remarks(season: Season, units: UnitSystem, which: str = "") -> list[str]:
+def _remarks(
+    season: Season, units: UnitSystem, likely: Sequence[str], which: str = ""
+) -> list[str]:
     return [
+        *("", f"How sure this is{which}"),
+        *bullets(likely or [NO_RANGE]),
         *("", f"Compared with published figures{which}"),
         *bullets(published_lines(season, units)),
         *("", f"Fans and electricity{which}"),
         *bullets(equipment_lines(season, units)),
     ]
+
+
+NO_RANGE = (
+    "No likely range: it takes 16 seasons over published values of the crop, a second or two with "
+    "the extra fast and --fast."
+)
 
 
 # --- air ---------------------------------------------------------------------------------

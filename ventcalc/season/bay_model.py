@@ -8,53 +8,31 @@ from collections.abc import Sequence
 from ventcalc.advice.policies import Positions
 from ventcalc.advice.readings import Readings
 from ventcalc.advice.setpoints import dry_air_flow, fan_power
-from ventcalc.air.plain import AIR_HEAT, EVAPORATION, air_density, relative_humidity, saturated
+from ventcalc.air.plain import air_density, relative_humidity
 from ventcalc.bay.calendar import Calendar, calendar_at
 from ventcalc.bay.description import fresh_fraction_at
 from ventcalc.bay.hourly import HourlyBay
-from ventcalc.equipment.plant import (
-    COLDEST_SURFACE,
-    HOTTEST_OUTSIDE,
-    hourly_performance,
-)
-from ventcalc.equipment.plenum import Supply, supply
-from ventcalc.pile.bed import HOUR_LIMITS
+from ventcalc.equipment.plant import hourly_performance
+from ventcalc.equipment.plenum import Supply
 from ventcalc.pile.crop import CO2_DENSITY, CO2_OUTSIDE, co2_rate
-from ventcalc.pile.layers import Bed, Inflow, Layer, layer_mean, least
+from ventcalc.pile.layers import Bed, Layer, layer_mean, least
 from ventcalc.pile.passage import natural_velocity
-from ventcalc.pile.step import MOST_PARTS, step_layers
 from ventcalc.season.bay_state import EMPTY_SHARE, BayState, StepRecord
-from ventcalc.season.headspace import Headspace, headspace, leakage_flow
+from ventcalc.season.circuit import Air, Setting, round_trip
+from ventcalc.season.faults import (
+    COLDEST_PULP,
+    NO_FAULT,
+    PULP,
+    WARMEST_PULP,
+    wrong_position,
+)
+from ventcalc.season.headspace import free_air, leak_share
 from ventcalc.season.surroundings import Ground, Outside, floor_heat
 
-__all__ = ["FAULTS", "readings_of", "step_bay"]
+__all__ = ["readings_of", "step_bay"]
 
-SETTLED_HUMIDITY = 0.98
-"""Of air that sinks to the plenum with the fans off, at the bottom tubers' temperature. [0-1]"""
 LEAST_AIR_CHANGE = 1e-9
-"""Keeps a bay without leaks from dividing by zero. [m³/s]"""
-FAULTS = (
-    ("", 0.0, 0.0, "", ""),
-    ("fan_speed", 0.0, 1.0, "", "percent?"),
-    ("door_opening", 0.0, 1.0, "", "percent?"),
-    ("humidity_wanted", 0.0, 1.0, "", "percent?"),
-    ("refrigeration", 0.0, 1.0, "", "percent?"),
-    ("heater", 0.0, 1.0, "", "percent?"),
-    ("superficial_velocity", *HOUR_LIMITS["superficial_velocity"]),
-    ("inlet_temperature", *HOUR_LIMITS["inlet_temperature"]),
-    ("inlet_humidity_ratio", *HOUR_LIMITS["inlet_humidity_ratio"]),
-    ("coil surface", COLDEST_SURFACE, 60.0, "°C", "outside the refrigerant's map"),
-    ("outside_temperature", -60.0, HOTTEST_OUTSIDE, "°C", "outside the refrigerant's map"),
-    ("parts", 1.0, MOST_PARTS, "", "a long step, or very moist air?"),
-    ("temperature", *HOUR_LIMITS["temperature"]),
-)
-"""What may leave the range of the model: name, least, greatest, unit, likely slip."""
-NO_FAULT, SPEED, DOOR, HUMIDITY, COOLING, HEATING = range(6)
-VELOCITY, INLET, INLET_WATER, COIL, CONDENSER, PARTS, PULP = range(6, 13)
-SLOWEST, FASTEST = HOUR_LIMITS["superficial_velocity"][:2]
-COLDEST_INLET, WARMEST_INLET = HOUR_LIMITS["inlet_temperature"][:2]
-MOIST_INLET = HOUR_LIMITS["inlet_humidity_ratio"][1]
-COLDEST_PULP, WARMEST_PULP = HOUR_LIMITS["temperature"][:2]
+"""Keeps a bay without leaks from dividing by zero. [kg/s]"""
 
 
 def readings_of(
@@ -154,152 +132,85 @@ def step_bay(
     state : BayState
         After.
     fault : int
-        Place in ``FAULTS`` of what left the range of the model, 0 for nothing.
+        Place in ``faults.FAULTS`` of what left the range of the model, 0 for nothing.
     value : float
         That value. [as there]
     """
-    fault, value = _wrong_position(positions)
+    fault, value = wrong_position(positions)
     if fault != NO_FAULT:
         return state, fault, value
     when = calendar_at(bay, outside.time)
     share, loaded, curing = load_and_unload(bay, layers, state, when)
     runs = positions.fan_speed > 0.0
-    speed = positions.fan_speed if runs else 1.0
-    flow = dry_air_flow(bay, speed, bed.pressure) * share
-    fresh = fresh_fraction_at(bay.doors, positions.door_opening)
-    heater = positions.heater * bay.heater.capacity * share
-    fan = fan_power(bay, speed) * share
-    shell, floor = bay.envelope, bay.pile.floor_area
-    roof = (
-        outside.temperature
-        + shell.roof_absorptance * outside.solar_rise
-        - shell.roof_emittance * outside.sky_drop
-    )
-    mean, bottom = layer_mean(layers), layers[0].temperature
+    speed, floor, shell = positions.fan_speed, bay.pile.floor_area, bay.envelope
+    fan = fan_power(bay, speed) * share if runs else 0.0
+    heater = positions.heater * bay.heater.capacity * share if runs else 0.0
+    mean = layer_mean(layers)
     if runs:
-        back = headspace(
-            bay,
-            bed,
-            flow,
-            state.exit_temperature,
-            state.exit_humidity_ratio,
-            layers[-1].temperature,
-            curing,
-            share,
-            loaded,
-            outside,
-            roof,
-        )
-        end = _supply(bay, bed, positions, back, flow, fresh, fan + heater, share, outside)
         velocity = bay.fans.airflow * speed / floor
-        # Fog is evaporated into the supply on paper, which keeps its heat and water together.
-        inlet = end.temperature - end.fog * EVAPORATION / AIR_HEAT
-        vapour = end.humidity_ratio + end.fog
+        flow = dry_air_flow(bay, speed, bed.pressure) * share
     else:
-        end = _standing_air(state)
         velocity = natural_velocity(bed, mean, state.return_temperature)
-        # With the fans off, air that sinks to the plenum settles at the bottom tubers' state.
-        inlet = min(state.return_temperature, bottom)
-        settled = SETTLED_HUMIDITY * saturated(bottom, bed.pressure)
-        vapour = min(state.return_humidity_ratio, settled)
-    fault, value = _wrong_air(velocity, inlet, vapour, end, outside)
-    if fault != NO_FAULT:
-        return state, fault, value
+        flow = velocity * air_density(bed.pressure) * floor * share
+    inside = free_air(bay, bed, share, state.return_temperature, state.return_humidity_ratio)
     gain = shell.wall_u * shell.wall_area * (outside.temperature - mean)
     gain += floor_heat(ground, outside, mean)
-    inflow = Inflow(
-        temperature=inlet,
-        humidity_ratio=vapour,
-        age=max(when.now - 0.5 * min(when.now, when.filled), 0.0),
+    here = Setting(
+        runs=runs,
+        velocity=velocity,
+        flow=flow,
+        leak=inside * leak_share(bay, share, loaded),
+        fresh_fraction=fresh_fraction_at(bay.doors, positions.door_opening),
+        heat=fan + heater,
+        share=share,
+        pulp_mean=mean,
+        top=layers[-1].temperature,
+        roof_temperature=outside.temperature
+        + shell.roof_absorptance * outside.solar_rise
+        - shell.roof_emittance * outside.sky_drop,
         heat_gain=gain / floor,
-        top_heat=state.top_heat,
-        top_water=state.top_water,
+        age=max(when.now - 0.5 * min(when.now, when.filled), 0.0),
     )
-    stepped, curing = step_layers(bed, layers, curing, velocity, step, inflow)
-    if stepped.outlet_temperature == math.inf:
-        return state, PARTS, math.inf
-    over = headspace(
+    air, stepped, curing, fault, value = round_trip(
         bay,
         bed,
-        velocity * air_density(bed.pressure) * floor * share,
-        stepped.outlet_temperature,
-        stepped.outlet_humidity_ratio,
-        layers[-1].temperature,
-        curing,
-        share,
-        loaded,
+        layers,
+        positions,
         outside,
-        roof,
+        here,
+        curing,
+        state.exit_temperature,
+        state.exit_humidity_ratio,
+        step,
     )
-    fresh_air = fresh * flow if runs else 0.0
-    co2 = _co2(bay, bed, stepped.respiration, state.co2, share, loaded, fresh_air, step)
+    if fault != NO_FAULT:
+        return state, fault, value
+    fresh_air = here.fresh_fraction * flow if runs else 0.0
+    made = co2_rate(stepped.respiration, bed.crop) * floor * share
     after = BayState(
         share=share,
         loaded=loaded,
         exit_temperature=stepped.outlet_temperature,
         exit_humidity_ratio=stepped.outlet_humidity_ratio,
-        return_temperature=over.temperature,
-        return_humidity_ratio=over.humidity_ratio,
-        plenum_temperature=end.temperature if runs else layers[0].temperature,
-        co2=co2,
-        top_heat=over.top_heat - stepped.latent_heat * over.from_top,
-        top_water=over.from_top,
+        return_temperature=air.over.temperature,
+        return_humidity_ratio=air.over.humidity_ratio,
+        plenum_temperature=air.end.temperature if runs else layers[0].temperature,
+        co2=_co2(bed, made, state.co2, fresh_air + here.leak, inside, step),
         curing=curing,
     )
     record.condensed = stepped.condensed
     record.respiration = stepped.respiration
     record.fresh_air = fresh_air
-    record.fan_power = fan if runs else 0.0
-    record.heater_power = heater if runs else 0.0
-    record.coil_power = _plant_power(bay, end, outside, share) if runs else 0.0
-    _keep(bay, record, after, over, end, flow, runs, layers)
+    record.fan_power = fan
+    record.heater_power = heater
+    record.coil_heat = air.end.coil_heat
+    record.coil_water = air.end.coil_water
+    record.coil_power = _plant_power(bay, air.end, outside, share)
+    _keep(bay, record, after, air, flow, runs, layers)
     mean = layer_mean(layers)
     if not COLDEST_PULP <= mean <= WARMEST_PULP:
         return after, PULP, mean
     return after, NO_FAULT, 0.0
-
-
-def _supply(
-    bay: HourlyBay,
-    bed: Bed,
-    positions: Positions,
-    back: Headspace,
-    flow: float,
-    fresh: float,
-    heat: float,
-    share: float,
-    outside: Outside,
-) -> Supply:
-    """Supply of a run; its return air is what the pile gives off at this flow."""
-    return supply(
-        flow,
-        fresh,
-        outside.temperature,
-        outside.humidity_ratio,
-        back.temperature,
-        back.humidity_ratio,
-        bed.pressure,
-        heat,
-        positions.refrigeration * bay.refrigeration.capacity * share,
-        bay.refrigeration.coil_temperature_difference,
-        bay.refrigeration.bypass_factor,
-        positions.humidity_wanted,
-        bay.humidifier.capacity,
-        1.0,
-    )
-
-
-def _standing_air(state: BayState) -> Supply:
-    """No air moves: nothing to condition."""
-    return Supply(
-        temperature=state.return_temperature,
-        humidity_ratio=state.return_humidity_ratio,
-        fog=0.0,
-        water_added=0.0,
-        coil_heat=0.0,
-        coil_temperature=state.return_temperature,
-        defrost_power=0.0,
-    )
 
 
 def _plant_power(bay: HourlyBay, end: Supply, outside: Outside, share: float) -> float:
@@ -314,70 +225,25 @@ def _plant_power(bay: HourlyBay, end: Supply, outside: Outside, share: float) ->
     return heat / performance + end.defrost_power
 
 
-def _co2(
-    bay: HourlyBay,
-    bed: Bed,
-    respiration: float,
-    before: float,
-    share: float,
-    loaded: float,
-    fresh_air: float,
-    step: float,
-) -> float:
-    """CO2 of the bay's air, well mixed, exact over the step. [1]"""
-    volume = bay.pile.volume * bed.porosity + bay.envelope.headspace_volume
-    density = CO2_DENSITY * bed.pressure / 101325.0
-    made: float = co2_rate(respiration, bed.crop) * bay.pile.floor_area * share / density
-    leak = leakage_flow(bay, volume, share, loaded)
-    change = max(fresh_air / air_density(bed.pressure) + leak, LEAST_AIR_CHANGE)
-    settled = CO2_OUTSIDE + made / change
-    return settled + (before - settled) * math.exp(-change * step / volume)
-
-
-def _wrong_position(positions: Positions) -> tuple[int, float]:
-    """The first position outside 0 to 1."""
-    if not 0.0 <= positions.fan_speed <= 1.0:
-        return SPEED, positions.fan_speed
-    if not 0.0 <= positions.door_opening <= 1.0:
-        return DOOR, positions.door_opening
-    if not 0.0 <= positions.humidity_wanted <= 1.0:
-        return HUMIDITY, positions.humidity_wanted
-    if not 0.0 <= positions.refrigeration <= 1.0:
-        return COOLING, positions.refrigeration
-    if not 0.0 <= positions.heater <= 1.0:
-        return HEATING, positions.heater
-    return NO_FAULT, 0.0
-
-
-def _wrong_air(
-    velocity: float, inlet: float, vapour: float, end: Supply, outside: Outside
-) -> tuple[int, float]:
-    """The first quantity of the air that leaves the range of the models."""
-    if not SLOWEST <= velocity <= FASTEST:
-        return VELOCITY, velocity
-    if not COLDEST_INLET <= inlet <= WARMEST_INLET:
-        return INLET, inlet
-    if not 0.0 <= vapour <= MOIST_INLET:
-        return INLET_WATER, vapour
-    if end.coil_heat > 0.0:
-        if not end.coil_temperature >= COLDEST_SURFACE:
-            return COIL, end.coil_temperature
-        if not outside.temperature <= HOTTEST_OUTSIDE:
-            return CONDENSER, outside.temperature
-    return NO_FAULT, 0.0
+def _co2(bed: Bed, made: float, before: float, change: float, inside: float, step: float) -> float:
+    """CO2 of the bay's air, well mixed, exact over the step; masses in kg, flows in kg/s. [1]"""
+    density = CO2_DENSITY * bed.pressure / 101325.0 / air_density(bed.pressure)
+    change = max(change, LEAST_AIR_CHANGE)
+    settled = CO2_OUTSIDE + made / (density * change)
+    return settled + (before - settled) * math.exp(-change * step / inside)
 
 
 def _keep(
     bay: HourlyBay,
     record: StepRecord,
     after: BayState,
-    over: Headspace,
-    end: Supply,
+    air: Air,
     flow: float,
     runs: bool,
     layers: Sequence[Layer],
 ) -> None:
     """Write down where the step has led."""
+    end = air.end
     film = wettest = water = dry = 0.0
     for layer in layers:
         film += layer.film
@@ -392,8 +258,8 @@ def _keep(
     record.return_temperature = after.return_temperature
     record.return_humidity_ratio = after.return_humidity_ratio
     record.co2 = after.co2
-    record.ceiling_temperature = over.ceiling
-    record.drip = over.drip
+    record.ceiling_temperature = air.over.ceiling
+    record.drip = air.over.drip
     record.runs = 1.0 if runs else 0.0
     record.plenum_temperature = end.temperature if runs else math.nan
     record.plenum_humidity_ratio = end.humidity_ratio if runs else math.nan

@@ -37,10 +37,6 @@ class BayState(NamedTuple):
     """[°C]"""
     co2: float
     """Volume fraction. [1]"""
-    top_heat: float
-    """Heat into the top of the pile from the headspace and the ceiling. [W/m²]"""
-    top_water: float
-    """Water from the top tubers into the headspace, negative where they sweat. [kg/(m² s)]"""
     curing: float
     """Wound healing done, as time at the reference temperature. [s]"""
 
@@ -52,7 +48,9 @@ class StepRecord:
         "action",
         "ceiling_temperature",
         "co2",
+        "coil_heat",
         "coil_power",
+        "coil_water",
         "condensed",
         "door_opening",
         "drip",
@@ -143,6 +141,10 @@ class StepRecord:
     """Dry air from outside. [kg/s]"""
     fan_power: float
     """[W]"""
+    coil_heat: float
+    """Taken from the air by the coil, sensible, latent and for freezing. [W]"""
+    coil_water: float
+    """Condensed or frozen on it. [kg/s]"""
     coil_power: float
     """Electrical power of the refrigeration, defrosting included. [W]"""
     heater_power: float
@@ -189,7 +191,5 @@ def first_state(bay: Bay | HourlyBay, pressure: float) -> BayState:
         return_humidity_ratio=moist,
         plenum_temperature=warm,
         co2=CO2_OUTSIDE,
-        top_heat=0.0,
-        top_water=0.0,
         curing=0.0,
     )

@@ -6,13 +6,21 @@ from typing import NamedTuple
 
 from ventcalc.advice.setpoints import CEILING_RESISTANCE, ceiling_temperature
 from ventcalc.air.fit import MASS_RATIO
-from ventcalc.air.plain import AIR_HEAT, saturated
+from ventcalc.air.plain import (
+    AIR_HEAT,
+    EVAPORATION,
+    GAS_CONSTANT,
+    KELVIN,
+    VAPOUR_HEAT,
+    WATER_HEAT,
+    saturated,
+)
 from ventcalc.bay.hourly import HourlyBay
 from ventcalc.pile.crop import skin_transpiration
 from ventcalc.pile.layers import Bed
 from ventcalc.season.surroundings import Outside
 
-__all__ = ["Headspace", "headspace", "leakage_flow"]
+__all__ = ["Headspace", "free_air", "headspace", "leak_share"]
 
 TOP_EXCHANGE = 5.0
 """Convection and radiation from pile top to headspace; common practice, no source. [W/(m² K)]"""
@@ -26,8 +34,6 @@ TRUCK_DOORS = 20.0
 """Air change with the truck door in use, over that of the shut bay; common practice, no source."""
 FULL = 0.999
 """Part of the floor under crop below which the bay is being emptied. [1]"""
-LEAK_DENSITY = 1.25
-"""Of the air that leaks into the headspace. [kg/m³]"""
 
 
 class Headspace(NamedTuple):
@@ -40,33 +46,44 @@ class Headspace(NamedTuple):
     ceiling: float
     """Coldest spots of the ceiling. [°C]"""
     drip: float
-    """Water condensing on the plain ceiling. [kg/s]"""
+    """Water condensing on the plain ceiling, which takes its heat. [kg/s]"""
     from_top: float
     """Water from the top tubers, negative where they sweat, per pile floor. [kg/(m² s)]"""
     top_heat: float
-    """Heat into the top tubers by convection and radiation, per pile floor. [W/m²]"""
+    """Into the top tubers: convection, radiation, and what that water takes. [W/m²]"""
 
 
-def leakage_flow(bay: HourlyBay, volume: float, share: float, loaded: float) -> float:
+def free_air(
+    bay: HourlyBay, bed: Bed, share: float, temperature: float, humidity_ratio: float
+) -> float:
+    """Dry air above and in a pile that covers a share of the floor, at the state given. [kg]"""
+    solid = bed.height * share * (1.0 - bed.porosity)
+    volume = bay.envelope.headspace_volume + bay.pile.floor_area * (bay.pile.height - solid)
+    density = bed.pressure / (GAS_CONSTANT * (temperature + KELVIN))
+    return volume * density / (1.0 + humidity_ratio / MASS_RATIO)
+
+
+def leak_share(bay: HourlyBay, share: float, loaded: float) -> float:
     """
-    Volume flow through leaks, and through the truck door while the bay is filled or emptied.
+    Part of the free air that leaks change, and the truck door while bay is filled or emptied.
 
-    ``volume`` is the air that takes part [m³]; ``share`` and ``loaded`` as of ``BayState``. [m³/s]
+    ``share`` and ``loaded`` as of ``BayState``. [1/s]
     """
     open_door = loaded < 1.0 or share < FULL
-    return bay.envelope.leakage * volume * (TRUCK_DOORS if open_door else 1.0)
+    return bay.envelope.leakage * (TRUCK_DOORS if open_door else 1.0)
 
 
 def headspace(
     bay: HourlyBay,
     bed: Bed,
     flow: float,
+    leak: float,
     outlet_temperature: float,
     outlet_humidity_ratio: float,
     top: float,
+    pulp_mean: float,
     curing: float,
     share: float,
-    loaded: float,
     outside: Outside,
     roof_temperature: float,
 ) -> Headspace:
@@ -81,14 +98,16 @@ def headspace(
         Its pile.
     flow : float
         Dry air that leaves the pile. [kg/s]
+    leak : float
+        Dry air that leaks in, as much as leaks out. [kg/s]
     outlet_temperature, outlet_humidity_ratio : float
-        That air. [°C, kg/kg dry air]
-    top : float
-        Top tubers. [°C]
+        Air that leaves the pile. [°C, kg/kg dry air]
+    top, pulp_mean : float
+        Top tubers; mean of all, at which water leaves them. [°C]
     curing : float
         Healing done. [s]
-    share, loaded : float
-        Part of the floor under crop, and part of the crop loaded so far. [1]
+    share : float
+        Part of the floor under crop. [1]
     outside : Outside
         Outside air.
     roof_temperature : float
@@ -100,30 +119,42 @@ def headspace(
         Steady for these surroundings.
     """
     shell, area = bay.envelope, bay.pile.floor_area * share
-    leak = LEAK_DENSITY * leakage_flow(bay, shell.headspace_volume, share, loaded)
-    air_lost, roof_lost = leak * AIR_HEAT, shell.ceiling_u * shell.ceiling_area
-    surface = TOP_EXCHANGE * area
-    heat = flow * AIR_HEAT * outlet_temperature + surface * top
-    heat += air_lost * outside.temperature + roof_lost * roof_temperature
-    warm = heat / (flow * AIR_HEAT + surface + air_lost + roof_lost)
+    risen = flow * (AIR_HEAT + VAPOUR_HEAT * outlet_humidity_ratio)
+    leaked = leak * (AIR_HEAT + VAPOUR_HEAT * outside.humidity_ratio)
+    roof, surface = shell.ceiling_u * shell.ceiling_area, TOP_EXCHANGE * area
+    heat = risen * outlet_temperature + surface * top
+    heat += leaked * outside.temperature + roof * roof_temperature
+    warm = heat / (risen + surface + leaked + roof)
     plain = warm - shell.ceiling_u * CEILING_RESISTANCE * (warm - roof_temperature)
-    limit = saturated(plain, bed.pressure)
-    full = saturated(top, bed.pressure)
-    free = flow * outlet_humidity_ratio + leak * outside.humidity_ratio
-    if free / (flow + leak) > full:  # the top tubers sweat
-        trade, level = TOP_VAPOUR_TRANSFER, full
+    limit, full = saturated(plain, bed.pressure), saturated(top, bed.pressure)
+    skin = skin_transpiration(curing, bed.crop) * TOP_TUBERS * area
+    skin *= bed.bulk_density * bed.tuber_diameter * bed.pressure / MASS_RATIO
+    level = bed.crop.water_activity * full
+    given = flow * outlet_humidity_ratio + leak * outside.humidity_ratio + skin * level
+    taken = flow + leak + skin
+    ceiling, sweat = CEILING_VAPOUR_TRANSFER * shell.ceiling_area, TOP_VAPOUR_TRANSFER * area
+    # The colder of ceiling and tubers takes its water first.
+    if limit < full:
+        given, taken = _condensed(given, taken, limit, ceiling)
+        given, taken = _condensed(given, taken, full, sweat)
     else:
-        skin = skin_transpiration(curing, bed.crop) * TOP_TUBERS
-        trade = skin * bed.bulk_density * bed.tuber_diameter * bed.pressure / MASS_RATIO
-        level = bed.crop.water_activity * full
-    given, taken = free + trade * area * level, flow + leak + trade * area
-    sink = CEILING_VAPOUR_TRANSFER * shell.ceiling_area if given > limit * taken else 0.0
-    moist = (given + sink * limit) / (taken + sink)
+        given, taken = _condensed(given, taken, full, sweat)
+        given, taken = _condensed(given, taken, limit, ceiling)
+    moist = given / taken
+    from_top = (skin * (level - moist) - sweat * max(moist - full, 0.0)) / area
+    latent = EVAPORATION + VAPOUR_HEAT * warm - WATER_HEAT * pulp_mean
     return Headspace(
         temperature=warm,
         humidity_ratio=moist,
         ceiling=ceiling_temperature(bay, warm, roof_temperature),
-        drip=sink * (moist - limit),
-        from_top=trade * (level - moist),
-        top_heat=TOP_EXCHANGE * (warm - top),
+        drip=ceiling * max(moist - limit, 0.0),
+        from_top=from_top,
+        top_heat=TOP_EXCHANGE * (warm - top) - latent * from_top,
     )
+
+
+def _condensed(given: float, taken: float, level: float, transfer: float) -> tuple[float, float]:
+    """The air's balance of water with a surface that takes what is above its saturation."""
+    if given > level * taken:
+        return given + transfer * level, taken + transfer
+    return given, taken

@@ -12,7 +12,7 @@ from ventcalc.advice.rules import PEOPLE_CO2
 from ventcalc.bay.calendar import COOL_DOWN, EMPTY, HOLDING, UNLOADING
 from ventcalc.bay.description import Bay, Limits
 from ventcalc.bay.hourly import HourlyBay
-from ventcalc.pile.crop import crop_for
+from ventcalc.pile.crop import CARBON_PER_DRY_MATTER, WATER_PER_DRY_MATTER, crop_for
 
 __all__ = ["Kpi", "key_figures"]
 
@@ -56,15 +56,23 @@ class Kpi:
     spread_hours: Any
     """Hours with top less bottom beyond the limit, cool-down and holding. [h]"""
     mean_spread: Any
-    """Mean of top less bottom while holding. [K]"""
+    """Mean of top less bottom, a tenth of the pile each, while holding. [K]"""
     mass_loss: Any
     """Water and dry matter, of the mass loaded, until unloading. [1]"""
     water_loss: Any
-    """[1]"""
+    """Net: transpired less metabolic water. [1]"""
     dry_matter_loss: Any
-    """[1]"""
+    """Burned; its carbon leaves, its water stays. [1]"""
+    transpired_water: Any
+    """Gross: all that left through the skin. [1]"""
+    metabolic_water: Any
+    """Made by respiration, and left in the tuber or transpired. [1]"""
+    carbon_loss: Any
+    """Carbon of the dry matter burned; with the transpired water it makes the mass loss. [1]"""
     mass_loss_month_one: Any
     """In the 30 days after the first load. [1]"""
+    mass_loss_later: Any
+    """In 30 days, mean of the time from then until unloading. [1]"""
     wet_crop_hours: Any
     """Hours with more than a trace of free water on any layer. [h]"""
     condensed_on_crop: Any
@@ -175,7 +183,8 @@ def _temperatures(
     held, cooled, in_use = stage == HOLDING, stage == COOL_DOWN, stage != EMPTY
     off = np.abs(pulp[held] - records["target"][held, None]) - limits.band
     by_layer = np.maximum(off, 0.0, out=off).sum(axis=0) * hours
-    spread = pulp[:, -1] - pulp[:, 0]
+    tenth = max(round(pulp.shape[1] / 10), 1)
+    spread = pulp[:, -tenth:].mean(axis=1) - pulp[:, :tenth].mean(axis=1)
     mean = pulp.mean(axis=1)
     day = round(86400.0 / step)
     fast = mean[:-day] - mean[day:] > FAST * bay.schedule.ramp * 86400.0
@@ -213,7 +222,13 @@ def _losses(bay: Bay | HourlyBay, records: NDArray[Any]) -> dict[str, float]:
     water, dry = (_last(records[name], stays) for name in ("water_loss", "dry_matter_loss"))
     month = stays & (records["now"] <= MONTH)
     first = _last(records["water_loss"], month) + _last(records["dry_matter_loss"], month)
+    rest = _last(records["now"], stays) - MONTH
+    metabolic = dry * WATER_PER_DRY_MATTER
     return {
+        "transpired_water": water + metabolic,
+        "metabolic_water": metabolic,
+        "carbon_loss": dry * CARBON_PER_DRY_MATTER,
+        "mass_loss_later": (water + dry - first) * MONTH / rest if rest > 0.0 else 0.0,
         "mass_loss": water + dry,
         "water_loss": water,
         "dry_matter_loss": dry,

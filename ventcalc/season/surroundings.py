@@ -67,7 +67,7 @@ class Ground(NamedTuple):
 
 
 def hours_of(
-    weather: Weather, rows: NDArray[np.int64], pressure: float
+    weather: Weather, rows: NDArray[np.int64], pressure: float, year: Weather | None = None
 ) -> tuple[list[Outside], tuple[str, ...]]:
     """
     The steps of a season.
@@ -80,6 +80,8 @@ def hours_of(
         Its rows that belong to the season.
     pressure : float
         Air pressure of the season. [Pa]
+    year : Weather, optional
+        What the season was cut from: the ground follows its course.
 
     Returns
     -------
@@ -91,10 +93,11 @@ def hours_of(
     temperature = weather.temperature[rows]
     relative = weather.relative_humidity[rows]
     rise, drop, notes = _roof(weather, rows)
-    if _is_short(weather):
+    year = weather if year is None else year
+    if _is_short(year):
         notes = (*notes, "ground: weather too short for the year's course; its mean taken")
     times = _seconds(weather)[rows]
-    _, _, warmest = _outside_year(weather)
+    _, _, warmest = _outside_year(year)
     columns = (
         times,
         temperature,
@@ -206,7 +209,7 @@ def ground_of(bay: Bay, weather: Weather) -> Ground:
     bay : Bay
         The bay.
     weather : Weather
-        Outside air of a season or a year.
+        Outside air, a year of it where there is one.
 
     Returns
     -------

@@ -41,7 +41,8 @@ def problems_in(record: Record, altitude: float | None) -> tuple[str, ...]:
     limits = (
         ("temperature", -50, 60, "°C", "write °C, or name the column outside_temp_f"),
         ("dew_point", -75, 40, "°C", "write °C, or name the column outside_dew_point_f"),
-        ("relative_humidity", 0, 1.05, "", "for percent name the column outside_rh_percent"),
+        # 110 %: the EPW data dictionary's own limit
+        ("relative_humidity", 0, 1.1, "", "for percent name the column outside_rh_percent"),
         ("pressure", 60e3, 110e3, "Pa", "name the column by its unit: pressure_pa, _hpa or _kpa"),
         ("wind_speed", 0, 100, "m/s", "leave the cell empty where nothing was measured"),
         ("global_radiation", -20, 1600, "W/m²", "leave the cell empty where nothing was measured"),

@@ -9,6 +9,7 @@ from importlib.resources import as_file, files
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ventcalc import air
 from ventcalc.errors import BadInput, check_range
@@ -85,6 +86,24 @@ class Weather:
         shape = self.time.shape
         if len(shape) != 1 or any(getattr(self, f).shape != shape for f in ARRAYS[1:]):
             raise BadInput("the arrays of a Weather must all have the same shape (n,)")
+        fog = np.flatnonzero(self.relative_humidity > 1.0)
+        if fog.size:
+            self._without_fog(fog)
+
+    def _without_fog(self, rows: NDArray[np.int64]) -> None:
+        """Set to saturation; the rest was fog, rime or round-off, and a note says how much."""
+        limit = air.saturation_humidity_ratio(self.temperature[rows], self.pressure[rows])
+        over = self.humidity_ratio[rows] / limit - 1.0
+        ratio, relative = self.humidity_ratio.copy(), self.relative_humidity.copy()
+        ratio[rows], relative[rows] = np.minimum(ratio[rows], limit), 1.0
+        object.__setattr__(self, "humidity_ratio", ratio)
+        object.__setattr__(self, "relative_humidity", relative)
+        if (over > 1e-3).any():
+            note = (
+                f"{int((over > 1e-3).sum())} steps above saturation (over ice below 0 °C) by up to "
+                f"{100 * over.max():.1f} % set to saturation: the rest is fog or rime"
+            )
+            object.__setattr__(self, "notes", (*self.notes, note))
 
 
 ARRAYS = ("time", "relative_humidity", *MEASURED)
@@ -174,33 +193,18 @@ def _on_grid(record: Record, max_gap: float, step: float | None) -> Weather:
     if cut:
         notes += (f"{cut} incomplete steps cut off at the ends",)
     series, filled = fill(time, series, needed, length, max_gap, record.time_zone)
-    ratio, limited = _saturated(series)
-    relative = air.relative_humidity(series["temperature"], ratio, series["pressure"])
+    ratio = series["humidity_ratio"]
     return Weather(
         time=time,
-        **{**series, "humidity_ratio": ratio},
-        relative_humidity=np.minimum(relative, 1.0),  # saturation comes back as 1 + 2e-16
+        **series,
+        relative_humidity=air.relative_humidity(series["temperature"], ratio, series["pressure"]),
         time_zone=record.time_zone,
         step=length,
         name=record.name,
         source=record.source,
-        notes=record.notes + notes + filled + limited,
+        notes=record.notes + notes + filled,
         typical=record.typical,
     )
-
-
-def _saturated(series: dict[str, Array]) -> tuple[Array, tuple[str, ...]]:
-    """Humidity ratio limited to saturation; the rest was fog, and the note says how often."""
-    ratio = series["humidity_ratio"]
-    limit = air.saturation_humidity_ratio(series["temperature"], series["pressure"])
-    over = ratio / limit - 1
-    if not (over > 1e-3).any():
-        return np.minimum(ratio, limit), ()
-    note = (
-        f"{int((over > 1e-3).sum())} steps above saturation (over ice below 0 °C) by up to "
-        f"{100 * over.max():.1f} % set to saturation: the rest is fog or rime"
-    )
-    return np.minimum(ratio, limit), (note,)
 
 
 def _record(path: Path, time_zone: str | None) -> Record:
