@@ -1,5 +1,6 @@
 """
-The command line: ``firmware-bridge run | check | demo | simulate | replay | verify | export``.
+The command line: ``firmware-bridge run | check | tell | release | demo | simulate | replay |
+verify | export``.
 
 Leaves with 0 when done, 1 when the broker or a log is not as it should be, 2 after bad input
 (one line a problem), 130 after Ctrl-C.
@@ -35,6 +36,7 @@ from firmware_bridge.journal.export import (
 from firmware_bridge.journal.journal import Journal
 from firmware_bridge.page.board import Board
 from firmware_bridge.service.clock import fast_clock
+from firmware_bridge.service.requests import Request, ask
 from firmware_bridge.service.run import run
 from firmware_bridge.service.service import Service
 from firmware_bridge.wire.client import Link
@@ -102,6 +104,18 @@ def _parser() -> _Parser:
     one.add_argument("--days", type=float, default=math.inf, help="end after simulated days")
     one.set_defaults(do=_simulate)
 
+    one = commands.add_parser(
+        "tell", help="tell a running bridge what is in a bay, and who", allow_abbrev=False
+    )
+    _asks(one)
+    for key, meaning in _TELLS.items():
+        one.add_argument(f"--{key.replace('_', '-')}", metavar="VALUE", help=meaning)
+    one.set_defaults(do=_tell)
+
+    one = commands.add_parser("release", help="release a latched freeze protection, after a look")
+    _asks(one)
+    one.set_defaults(do=_release)
+
     one = commands.add_parser("replay", help="recorded readings through the adviser")
     one.add_argument("config", type=Path)
     one.add_argument("--bay", required=True)
@@ -120,6 +134,12 @@ def _parser() -> _Parser:
     one.add_argument("--until", default="2100-01-01", help="ISO date or time, UTC")
     one.set_defaults(do=_export)
     return parser
+
+
+def _asks(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("config", type=Path)
+    parser.add_argument("--bay", required=True)
+    parser.add_argument("--by", required=True, metavar="NAME", help="who answers for it")
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -238,6 +258,50 @@ def _check(args: argparse.Namespace) -> int:
         _say(f"{level}: {line}")
         bad |= level == "problem"
     return 1 if bad else 0
+
+
+# --- what people on this machine ask ---------------------------------------------------------
+
+
+def _tell(args: argparse.Namespace) -> int:
+    given = {key: getattr(args, key) for key in _TELLS if getattr(args, key) is not None}
+    return _ask(args, "tell", {key: _told_value(key, text) for key, text in given.items()})
+
+
+def _release(args: argparse.Namespace) -> int:
+    return _ask(args, "release", {})
+
+
+_TELLS = {
+    "people_inside": "yes or no; yes until told no",
+    "out_of_order": "fans,door,humidifier,refrigeration,heater; none takes it back",
+    "stage": "as cool_down; calendar leaves it to the bay file",
+    "loaded_t": "crop in the bay, t; unknown leaves it to the calendar",
+    "crop_wet": "yes or no; over by itself after three days",
+    "rot_share": "part of the crop that rots, 0 to 1",
+}
+"""What can be told, as in a file of readings."""
+
+
+def _ask(args: argparse.Namespace, do: str, told: dict[str, object]) -> int:
+    config = read_config(args.config)
+    bay = _bay(config, args.bay)
+    _say(ask(config.bridge.data, Request(do=do, bay=bay.name, by=args.by, told=told)))
+    return 0
+
+
+def _told_value(key: str, text: str) -> object:
+    """The value as a file of readings has it; what it may be is judged there."""
+    if text in ("", "none", "calendar", "unknown"):
+        return None
+    if text in ("yes", "true", "no", "false"):
+        return text in ("yes", "true")
+    if key == "out_of_order":
+        return [name.strip() for name in text.split(",")]
+    try:
+        return float(text)
+    except ValueError:
+        return text
 
 
 # --- demo and simulate -------------------------------------------------------------------------

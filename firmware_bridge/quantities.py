@@ -65,6 +65,16 @@ def _position() -> Quantity:
     )
 
 
+def _word(
+    high: float, packing: float = 1.0, units: dict[str, tuple[float, float]] | None = None
+) -> Quantity:
+    """What people tell through a channel: it may jump, and stand still for ever."""
+    return Quantity(
+        units=units or {"1": (1.0, 0.0)}, low=0.0, high=high, jump=2.0 * high,
+        per_minute=high, stuck_after=0.0, packing=packing,
+    )  # fmt: skip
+
+
 # Limits, speeds and stuck times below: common practice, no source. A pulp probe of 0.1 K
 # resolution in a bay that is held may well stand still for a day; outside air does not.
 QUANTITIES: dict[str, Quantity] = {
@@ -99,6 +109,14 @@ QUANTITIES: dict[str, Quantity] = {
     "humidifier": _position(),
     "refrigeration": _position(),
     "heater": _position(),
+    "people_inside": _word(1.0),
+    "crop_wet": _word(1.0),
+    "rot_share": _word(1.0, 1e-4, _SHARE),
+    "loaded_t": _word(
+        20_000.0, 1.0, {"t": (1.0, 0.0), "kg": (1e-3, 0.0), "[lb_av]": (4.5359237e-4, 0.0)}
+    ),
+    "stage": _word(6.0),
+    "out_of_order": _word(31.0),
     "other": Quantity(
         units={},
         low=-1e9,

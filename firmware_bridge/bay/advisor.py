@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from firmware_bridge.bay.memory import (
     SOURCES,
@@ -79,7 +80,7 @@ def load_bay(path: Path) -> Bay:
         raise BadConfig(str(error).splitlines()) from None
 
 
-def readings_of(sample: Sample, wall: float) -> Readings:
+def readings_of(sample: Sample, wall: float, told: Mapping[str, Any] | None = None) -> Readings:
     """
     A sample as the adviser wants it.
 
@@ -89,6 +90,8 @@ def readings_of(sample: Sample, wall: float) -> Readings:
         An accepted reading without a fault in what is needed.
     wall : float
         Time of day, UTC. [s]
+    told : mapping, optional
+        What people tell, by field of the readings.
 
     Returns
     -------
@@ -113,6 +116,7 @@ def readings_of(sample: Sample, wall: float) -> Readings:
         pulp_odd=pulp.pulp_odd,
         pulp_odd_place=pulp.pulp_odd_place,
         pulp_probes=pulp.pulp_probes,
+        **(told or {}),
     )
     return believed(heard)[0]
 

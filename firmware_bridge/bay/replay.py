@@ -41,6 +41,7 @@ def replay(
             )
             bay.source.birth = Birth(boot=sample.boot, channels=channels)
         bay.source.newest, bay.source.online = replace(sample, ignore=bay.source.ignore), True
+        bay.recall(t, t)
         decision = bay.decide("", t, t)
         if decision is not None:
             bay.settle(decision, (1, sample.seq), t)

@@ -4,16 +4,23 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal, cast
+from typing import Any, Literal, cast
 
 import msgspec
 
 from firmware_bridge.bay import advisor, safety
 from firmware_bridge.bay.advisor import Bay, Words
 from firmware_bridge.bay.following import Following
-from firmware_bridge.bay.memory import AdvisorMemory, memory_from_text
+from firmware_bridge.bay.memory import (
+    AdvisorMemory,
+    memory_from_text,
+    released,
+    told_from_text,
+)
 from firmware_bridge.bay.safety import History, Targets
+from firmware_bridge.bay.told import Told, fields_of, forgotten, hear, tell, told_alarms
 from firmware_bridge.codes import MODES, TARGETS
 from firmware_bridge.config import BayConfig
 from firmware_bridge.sensors.sample import (
@@ -44,7 +51,6 @@ _TEXTS = {
     "missing": "a reading that is needed is missing",
     "implausible": "a reading that is needed cannot be believed",
     "stuck": "a sensor that is needed has not moved for too long",
-    "hands_off": "the adviser leaves it to the controller's own program",
 }
 
 
@@ -102,6 +108,10 @@ class BayState:
     source: Source
     plain: PlainInbox | None = None
     memory: AdvisorMemory | None = None
+    told: Told = field(default_factory=Told)
+    """What people tell of the bay, by command or channel."""
+    standing: tuple[Alarm, ...] = ()
+    """The same for people."""
     history: History = field(default_factory=History)
     decision: Decision = _WAITING
     """The last one that was sent (or, in ``observe``, would have been)."""
@@ -126,6 +136,11 @@ class BayState:
     def name(self) -> str:
         """Name of the bay."""
         return self.config.name
+
+    @property
+    def complaints(self) -> tuple[Alarm, ...]:
+        """What people told, and what adviser and bridge found wrong."""
+        return (*self.standing, *self.found, *self.following.complaints)
 
     @property
     def zone(self) -> str:
@@ -210,18 +225,54 @@ class BayState:
         """``none`` for a reason."""
         return self._none(code, self._text(code))
 
+    def recall(self, now: float, wall: float) -> list[str]:
+        """See what stands of what was told, by command and by channel; gives what is new of it."""
+        sample, before = self._fresh(now), self.told
+        if sample is not None:
+            self.told = hear(self.told, sample, wall)
+        news = [
+            f"the controller tells: {key} {word.value}"
+            for key, word in self.told.heard.items()
+            if before.heard.get(key) != word
+        ]
+        self.told = forgotten(self.told, wall)
+        over = before.said.keys() - self.told.said.keys()
+        news += [f"{key} is over by itself; tell it again where it still holds" for key in over]
+        self.standing = told_alarms(self.told, sample, wall, self.zone)
+        return news
+
+    def _fresh(self, now: float) -> Sample | None:
+        sample = self.source.newest
+        current = sample is not None and sample.fresh and sample.age(now) <= self.config.max_age_s
+        return sample if current else None
+
+    def tell(self, given: Mapping[str, Any], by: str, now: float, wall: float) -> None:
+        """Take what a person tells; raises ``BadMessage`` where it cannot be."""
+        self.told = tell(self.told, given, by, wall, self._fresh(now))
+        self.recall(now, wall)
+
+    def release(self) -> bool:
+        """Release a latched freeze protection; False where none is latched."""
+        memory = released(self.memory)
+        self.memory = memory or self.memory
+        return memory is not None
+
     def _ask(self, sample: Sample, now: float, wall: float) -> Decision:
         actual = actual_positions(sample)
         self.history = safety.watch(self.history, actual.fan, actual.cool, now)
-        readings, fan_for = advisor.readings_of(sample, wall), now - self.history.fan.since
+        told = fields_of(self.told, self.description.mass)
+        readings = advisor.readings_of(sample, wall, told)
+        fan_for = now - self.history.fan.since
         try:
             result = advisor.request(self.description, readings, self.memory, actual, fan_for)
         except Exception as error:  # whatever the adviser stumbles over, the controller goes on
             return self._none("adviser", " ".join(f"{error}".split())[:120])
         self.memory, self.words, self.found = result.memory, result.words, result.alarms
         if result.targets is None:
-            return self._none("hands_off", _TEXTS["hands_off"])
-        refusal = safety.check(result.targets, sample, self.history, self.config.limits, now)
+            return self._none("hands_off", " ".join(self.words("metric"))[:120])
+        refusal = safety.check(
+            result.targets, sample, self.history, self.config.limits, now, readings.people_inside
+        )
         if refusal is not None:
             return self._none(refusal.code, refusal.text)
         return Decision(
@@ -354,7 +405,7 @@ class BayState:
             sample=sample,
             reading_age=math.inf if sample is None else sample.age(now),
             alarms=self.alarms,
-            complaints=(*self.found, *self.following.complaints),
+            complaints=self.complaints,
         )
 
 
@@ -385,6 +436,7 @@ def new_bay(config: BayConfig, boot: int, memory: str | None = None) -> BayState
         description=advisor.load_bay(config.bay_file),
         source=Source(ignore=frozenset(config.ignore), max_age=config.max_age_s),
         memory=None if memory is None else memory_from_text(memory),
+        told=Told() if memory is None else told_from_text(memory),
     )
     if config.mapping is not None:
         bay.plain = PlainInbox(mapping=config.mapping, boot=boot, max_age=config.max_age_s)

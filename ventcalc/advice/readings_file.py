@@ -23,6 +23,7 @@ __all__ = [
     "memory_to_dict",
     "readings_from_dict",
     "readings_from_json",
+    "told_from_dict",
 ]
 
 PULPS = "pulp_temps_c"
@@ -164,6 +165,35 @@ def readings_from_dict(given: Mapping[str, Any]) -> ReadingsFile:
         )
     )
     return ReadingsFile(readings=readings, doubts=doubts, loaded=tonnes * 1000.0, note=note)
+
+
+def told_from_dict(given: Mapping[str, Any], mass: float = math.nan) -> dict[str, Any]:
+    """
+    Read what people tell of a bay.
+
+    Parameters
+    ----------
+    given : mapping
+        Keys of ``TOLD``, as in a file of readings.
+    mass : float
+        Crop of a full bay. [kg]
+
+    Returns
+    -------
+    dict
+        By field of ``Readings``.
+
+    Raises
+    ------
+    BadInput
+        Every problem found, one line each.
+    """
+    problems = [_unknown(key, TOLD) for key in given if key not in TOLD]
+    told = _told(given, problems)
+    tonnes = _number(given.get("loaded_t"), "loaded_t", _TONNES, problems)
+    if problems:
+        raise BadInput(problems)
+    return {**told, "loaded": min(tonnes * 1000.0 / mass, 1.0)}
 
 
 def _told(given: Mapping[str, Any], problems: list[str]) -> dict[str, Any]:
