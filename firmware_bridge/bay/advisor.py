@@ -20,10 +20,10 @@ from firmware_bridge.bay.memory import (
     without,
     without_noise,
 )
-from firmware_bridge.bay.safety import Targets
+from firmware_bridge.bay.safety import RUNNING, Targets
 from firmware_bridge.codes import ACTIONS
 from firmware_bridge.errors import BadConfig
-from firmware_bridge.sensors.sample import ActualPositions, Sample, mean_of, pulps_of
+from firmware_bridge.sensors.sample import ActualPositions, Sample, mean_of, pulp_keys
 from firmware_bridge.wire.messages import Alarm
 from ventcalc.advice.advise import Action, Advice, Memory, advise
 from ventcalc.advice.alarms import alarms
@@ -98,7 +98,9 @@ def readings_of(sample: Sample, wall: float, told: Mapping[str, Any] | None = No
     Readings
         NaN where there is no sound channel.
     """
-    pulp = pulp_of(pulps_of(sample))
+    keys = [key for key in pulp_keys(sample) if key not in sample.ignore]
+    bad = [key for key in keys if sample.faults.get(key, "odd") != "odd"]
+    pulp = pulp_of([math.nan if key in bad else sample.values[key] for key in keys])
     heard = Readings(
         time=wall,
         outside_temperature=mean_of(sample, "outside_temperature"),
@@ -118,7 +120,7 @@ def readings_of(sample: Sample, wall: float, told: Mapping[str, Any] | None = No
         pulp_probes=pulp.pulp_probes,
         **(told or {}),
     )
-    return believed(heard)[0]
+    return believed(heard, mean_of(sample, "fan_speed") > RUNNING)[0]
 
 
 def request(

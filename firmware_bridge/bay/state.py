@@ -361,7 +361,9 @@ class BayState:
         """
         if doubt or self.config.mode == "observe":
             self.following.forget()
+        # A spot far from the others is an alarm of the adviser's, with what to do first.
         faults = {} if doubt else self._faults()
+        faults = {key: fault for key, fault in faults.items() if fault != "odd"}
         actual = actual_positions(self.source.newest)
         return self.following.assess(self._agreed(now), actual, faults, now)
 

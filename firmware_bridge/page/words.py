@@ -82,6 +82,7 @@ FAULT_WORDS = {
     "stuck": "does not move",
     "units": "not believed: °C and °F mixed up?",
     "contradictory": "not believed: it does not show in the plenum",
+    "odd": "far from the others: bad probe or real spot",
     "late": "late",
     "beyond": "too large to be stored",
 }
