@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 from firmware_bridge.quantities import QUANTITIES, to_internal
 from firmware_bridge.sensors.sample import Sample, disowned, outvoted
 from firmware_bridge.wire.messages import Birth, Channel, ReadingMessage, State
-from ventcalc.advice.probe_history import PROBES, ProbeHistory, ProbeLimits
+from ventcalc.advice.probe_history import PROBES, ProbeHistory, ProbeLimits, probe_of
 
 __all__ = ["Source", "history_of"]
 
@@ -33,9 +33,12 @@ def _ahead(new: int, old: int) -> int:
 
 def history_of(kind: str) -> ProbeHistory:
     """How a channel is judged: a probe by the library's rules, all else by its range alone."""
+    if kind in PROBES:
+        return probe_of(kind)
     known = QUANTITIES[kind]
-    free = ProbeLimits(known.low, known.high, 2.0 * known.high, known.high, 0.0)
-    return ProbeHistory(limits=PROBES.get(kind, free), turns_unit="[degF]" in known.units)
+    return ProbeHistory(
+        limits=ProbeLimits(known.low, known.high, 2.0 * known.high, known.high, 0.0)
+    )
 
 
 @dataclass(slots=True)

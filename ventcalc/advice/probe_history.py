@@ -8,11 +8,11 @@ a bay that is held may well stand still for a day; outside air does not.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
-__all__ = ["PROBES", "ProbeHistory", "ProbeLimits"]
+__all__ = ["PROBES", "ProbeHistory", "ProbeLimits", "judged", "probe_of"]
 
 AGREE = 3
 """So many readings in a row that agree with each other are believed after a jump ..."""
@@ -167,3 +167,48 @@ class ProbeHistory:
             self.doubts, self.doubts_since = 0, now
         self.doubtful, self.doubtful_at, self.doubts = value, now, self.doubts + 1
         return self.doubts < AGREE or now - self.doubts_since < SETTLE
+
+
+def probe_of(kind: str) -> ProbeHistory:
+    """A probe of which nothing is known yet, by its kind in ``PROBES``."""
+    return ProbeHistory(limits=PROBES[kind], turns_unit=kind.endswith("temperature"))
+
+
+def judged(
+    values: Mapping[str, tuple[str, float]], time: float, probes: dict[str, ProbeHistory]
+) -> tuple[dict[str, float], list[str]]:
+    """
+    Readings of one time as far as they are believed.
+
+    Parameters
+    ----------
+    values : mapping
+        Kind and value by name of the probe; numbers as in ``ProbeLimits``.
+    time : float
+        When. [s]
+    probes : dict
+        What is remembered of each, by name; grows and changes in place.
+
+    Returns
+    -------
+    values : dict
+        By name; NaN where a value is missing or not believed.
+    doubts : list of str
+        Why not, one line each.
+    """
+    sound, doubts = {}, []
+    for name, (kind, value) in values.items():
+        history = probes.setdefault(name, probe_of(kind))
+        good, since = history.good, history.still_since
+        fault = history.judge(value, time)
+        sound[name] = math.nan if fault else value
+        if fault and fault != "missing":
+            why = {
+                "stuck": f"has not moved for {(time - since) / 3600.0:.0f} h",
+                "units": "looks like °C for °F, or °F for °C",
+                "implausible": f"jumps from {good:g}"
+                if history.limits.low <= value <= history.limits.high
+                else f"lies outside {history.limits.low:g} to {history.limits.high:g}",
+            }[fault]
+            doubts.append(f"{name} at {value:g} {why} and is not believed; look at the probe")
+    return sound, doubts

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, NoReturn
 
+from ventcalc.advice.probe_history import ProbeHistory, judged
 from ventcalc.advice.probes import believed, pulp_of
 from ventcalc.advice.readings import OUT_OF_ORDER, Memory, Readings
 from ventcalc.bay.calendar import STAGES
@@ -58,6 +59,18 @@ KEYS: dict[str, _Key] = {
 }
 """Keys beside ``time``, and the limits within which a reading is believed."""
 
+_PROBES = {
+    "outside_temp_c": "outside_temperature",
+    "outside_rh": "outside_relative_humidity",
+    "return_temp_c": "return_temperature",
+    "return_rh": "return_relative_humidity",
+    "plenum_temp_c": "plenum_temperature",
+    "plenum_rh": "plenum_relative_humidity",
+    "ceiling_temp_c": "ceiling_temperature",
+    "co2_ppm": "co2",
+    "pressure_pa": "pressure",
+}
+"""Kind of probe by key."""
 TOLD = ("loaded_t", "stage", "crop_wet", "rot_share", "out_of_order", "people_inside")
 """Keys of what people tell; no probe knows it."""
 CO2_TOP = "co2_top_ppm"
@@ -80,7 +93,9 @@ class ReadingsFile:
     note: str = ""
 
 
-def readings_from_json(text: str, name: str = "readings") -> ReadingsFile:
+def readings_from_json(
+    text: str, name: str = "readings", probes: dict[str, ProbeHistory] | None = None
+) -> ReadingsFile:
     """
     Read the readings of one moment.
 
@@ -93,11 +108,13 @@ def readings_from_json(text: str, name: str = "readings") -> ReadingsFile:
         in °F with ``_f`` in the place of ``_c``; ``note`` for people.
     name : str
         Name of the file, for messages.
+    probes : dict, optional
+        What is remembered of each probe; grows and changes in place.
 
     Returns
     -------
     ReadingsFile
-        NaN where a key is absent or ``null``.
+        NaN where a key is absent or ``null``, or its value not believed.
 
     Raises
     ------
@@ -105,12 +122,14 @@ def readings_from_json(text: str, name: str = "readings") -> ReadingsFile:
         Every problem found, one line each.
     """
     try:
-        return readings_from_dict(_object(text))
+        return readings_from_dict(_object(text), probes)
     except BadInput as error:
         raise BadInput(f"{name}: {problem}" for problem in error.problems) from None
 
 
-def readings_from_dict(given: Mapping[str, Any]) -> ReadingsFile:
+def readings_from_dict(
+    given: Mapping[str, Any], probes: dict[str, ProbeHistory] | None = None
+) -> ReadingsFile:
     """
     Read the readings of one moment from a mapping.
 
@@ -118,11 +137,13 @@ def readings_from_dict(given: Mapping[str, Any]) -> ReadingsFile:
     ----------
     given : mapping
         Keys as for ``readings_from_json``.
+    probes : dict, optional
+        What is remembered of each probe; grows and changes in place.
 
     Returns
     -------
     ReadingsFile
-        NaN where a key is absent or ``None``.
+        NaN where a key is absent or ``None``, or its value not believed.
 
     Raises
     ------
@@ -136,7 +157,8 @@ def readings_from_dict(given: Mapping[str, Any]) -> ReadingsFile:
         if f_key in given and c_key in given
     ]
     time = _time(given.get("time"), problems)
-    value = {key: _reading(given, key, problems) for key in KEYS if key != PULPS}
+    value = {key: _reading(given, key, problems) for key in _PROBES}
+    value["co2_ppm"] *= 1e-6
     pulps = _pulps(given, problems)
     note = given.get("note", "")
     if not isinstance(note, str):
@@ -146,7 +168,10 @@ def readings_from_dict(given: Mapping[str, Any]) -> ReadingsFile:
     tonnes = _number(given.get("loaded_t"), "loaded_t", _TONNES, problems)
     if problems:
         raise BadInput(problems)
-    pulp = pulp_of(pulps)
+    heard = {key: (kind, value[key]) for key, kind in _PROBES.items()}
+    heard |= {f"pulp probe {k}": ("pulp_temperature", t) for k, t in enumerate(pulps, start=1)}
+    value, off = judged(heard, time, {} if probes is None else probes)
+    pulp = pulp_of([value[f"pulp probe {k}"] for k in range(1, len(pulps) + 1)])
     readings, doubts = believed(
         Readings(
             time=time,
@@ -157,13 +182,14 @@ def readings_from_dict(given: Mapping[str, Any]) -> ReadingsFile:
             plenum_temperature=value["plenum_temp_c"],
             plenum_relative_humidity=value["plenum_rh"],
             ceiling_temperature=value["ceiling_temp_c"],
-            co2=value["co2_ppm"] * 1e-6,
+            co2=value["co2_ppm"],
             pressure=value["pressure_pa"],
             **pulp._asdict(),
-            co2_at_least=value["co2_ppm"] >= top,
+            co2_at_least=value["co2_ppm"] >= top * 1e-6 - 1e-9,
             **told,
         )
     )
+    doubts = (*off, *doubts)
     return ReadingsFile(readings=readings, doubts=doubts, loaded=tonnes * 1000.0, note=note)
 
 
@@ -369,6 +395,8 @@ _MEMORY = {
     _memory_key(name, default): (name, default) for name, default in Memory._field_defaults.items()
 }
 """Keys of the file: the field of ``Memory`` and its first value."""
+KEPT = ("bay", "probes")
+"""Keys beside them that are not the adviser's."""
 
 
 def memory_to_dict(memory: Memory) -> dict[str, Any]:
@@ -447,7 +475,8 @@ def memory_from_dict(given: Mapping[str, Any]) -> Memory:
     BadInput
         Every problem found, one line each.
     """
-    problems = [_unknown(key, tuple(_MEMORY)) for key in given if key not in _MEMORY]
+    known = (*_MEMORY, *KEPT)
+    problems = [_unknown(key, known) for key in given if key not in known]
     values: dict[str, Any] = {}
     for key, (name, default) in _MEMORY.items():
         if given.get(key) is None:
@@ -470,10 +499,10 @@ def _remembered(key: str, value: Any, default: Any, problems: list[str]) -> Any:
     if kind is tuple:
         numbers = value if isinstance(value, list) else []
         found = tuple(math.nan if one is None else _plain(one) for one in numbers)
-        if len(found) != len(default) or None in found:
+        if not isinstance(value, list) or len(found) > len(default) or None in found:
             problems.append(f"{key} is {_short(value)}; a list of {len(default)} times or null")
             return default
-        return found
+        return found + default[len(found) :]  # an older version knew fewer
     number = _plain(value)
     low, high = _limits_of(key, kind)
     if number is None or not low <= number <= high or number != kind(number):
