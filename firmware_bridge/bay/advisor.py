@@ -44,6 +44,8 @@ Words = Callable[[UnitSystem], tuple[str, ...]]
 
 LONGEST = 90
 """Letters of an alarm's text, with room for the bay's name."""
+FIRST = 120
+"""Letters of what to do first."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -120,7 +122,8 @@ def readings_of(sample: Sample, wall: float, told: Mapping[str, Any] | None = No
         pulp_probes=pulp.pulp_probes,
         **(told or {}),
     )
-    return believed(heard, mean_of(sample, "fan_speed") > RUNNING)[0]
+    # Probes that are not believed are told by the bridge itself, by their keys.
+    return believed(heard, mean_of(sample, "fan_speed") > RUNNING)[0]._replace(doubted=0)
 
 
 def request(
@@ -194,7 +197,13 @@ def _targets(advice: Advice) -> Targets | None:
 def _alarms(bay: Bay, advice: Advice, memory: Memory) -> tuple[Alarm, ...]:
     """Those of the library, as they travel: in metric units."""
     return tuple(
-        Alarm(id=one.id, level=one.level, text=one.text[:LONGEST])
+        Alarm(
+            id=one.id,
+            level=one.level,
+            text=one.text[:LONGEST],
+            since=one.since,
+            first=one.first[:FIRST],
+        )
         for one in alarms(advice, bay, memory)
     )
 

@@ -186,18 +186,18 @@ def remembered(
 _TIMES = ("source_for", "idle_for", "coil_off_for")
 
 
-def memory_to_text(memory: AdvisorMemory, told: Told | None = None) -> str:
-    """The adviser's memory, and what it was told, as text for the journal."""
+def memory_to_text(memory: AdvisorMemory, told: Told | None = None, bay: str = "") -> str:
+    """The adviser's memory of a bay, and what it was told, as text for the journal."""
     own = {
         **{name: getattr(memory, name) for name in _TIMES},
         "source": memory.source,
         "pulps": [pulp for pulp in memory.pulps if math.isfinite(pulp)],
         "told": told_to_plain(told or Told()),
     }
-    return json.dumps({**memory_to_dict(memory.hourly), "bridge": own})
+    return json.dumps({**memory_to_dict(memory.hourly), "bay": bay, "bridge": own})
 
 
-def memory_from_text(text: str) -> AdvisorMemory | None:
+def memory_from_text(text: str, bay: str = "") -> AdvisorMemory | None:
     """
     The adviser's memory from the journal.
 
@@ -205,15 +205,19 @@ def memory_from_text(text: str) -> AdvisorMemory | None:
     ----------
     text : str
         As ``memory_to_text`` gives it.
+    bay : str
+        Name of the bay that its file describes.
 
     Returns
     -------
     AdvisorMemory or None
-        None where the text is no memory; the adviser starts afresh then.
+        None where the text is no memory, or of another bay; the adviser starts afresh then.
     """
     try:
         given = json.loads(text)
         own = given.pop("bridge", {})
+        if given.get("bay", "") not in ("", bay):
+            return None
         source = str(own.get("source", ""))
         times = {name: max(float(own.get(name, 1e9)), 0.0) for name in _TIMES}
         return AdvisorMemory(

@@ -433,11 +433,12 @@ def new_bay(config: BayConfig, boot: int, memory: str | None = None) -> BayState
     BadConfig
         If the bay file cannot be used.
     """
+    description = advisor.load_bay(config.bay_file)
     bay = BayState(
         config=config,
-        description=advisor.load_bay(config.bay_file),
+        description=description,
         source=Source(ignore=frozenset(config.ignore), max_age=config.max_age_s),
-        memory=None if memory is None else memory_from_text(memory),
+        memory=None if memory is None else memory_from_text(memory, description.name),
         told=Told() if memory is None else told_from_text(memory),
     )
     if config.mapping is not None:

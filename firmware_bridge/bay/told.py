@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, Literal
 from zoneinfo import ZoneInfo
 
 from firmware_bridge.errors import BadMessage
@@ -208,7 +208,12 @@ def told_alarms(told: Told, sample: Sample | None, now: float, zone: str) -> tup
             text += "; its switch is silent now"
         late = now - first.at > OVERDUE
         text += ": look for them!" if late else "; until told otherwise"
-        found.append(Alarm(id="people_inside", level=1 if late else 3, text=text[:90]))
+        level: Literal[1, 3] = 1 if late else 3
+        since = datetime.fromtimestamp(first.at, UTC).isoformat()
+        todo = "Look for them; then firmware-bridge tell --people-inside no." if late else ""
+        found.append(
+            Alarm(id="people_inside", level=level, text=text[:90], since=since, first=todo)
+        )
     others = {
         key: value
         for key, value in standing(told).items()

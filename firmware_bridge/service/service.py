@@ -13,6 +13,8 @@ from collections import Counter, deque
 from collections.abc import Callable, Iterable
 from typing import Literal
 
+import msgspec
+
 from firmware_bridge.bay.memory import AdvisorMemory, memory_to_text
 from firmware_bridge.bay.state import BayState, BayView, Decision
 from firmware_bridge.bay.told import Told, standing
@@ -55,7 +57,12 @@ def _alarm(bay: str, alarm: Alarm) -> Alarm:
     if len(name) > ALARM_ID:
         # Long names of two bays may begin alike: a sum over the whole keeps their alarms apart.
         name = f"{name[: ALARM_ID - 5]}_{zlib.crc32(name.encode()) & 0xFFFF:04x}"
-    return Alarm(id=name, level=alarm.level, text=f"{bay}: {alarm.text}"[:120])
+    text = f"{bay}: {alarm.text}"[:120]
+    return msgspec.structs.replace(alarm, id=name, kind=alarm.id, bay=bay, text=text)
+
+
+def _memory_text(bay: BayState) -> str:
+    return memory_to_text(bay.memory or AdvisorMemory(), bay.told, bay.description.name)
 
 
 def _fitting(alarms: list[Alarm]) -> tuple[Alarm, ...]:
@@ -65,7 +72,10 @@ def _fitting(alarms: list[Alarm]) -> tuple[Alarm, ...]:
         return tuple(alarms)
     left = alarms[MOST_ALARMS - 1 :]
     text = f"{len(left)} more alarms stand; the page and the journal have them all"
-    return (*alarms[: MOST_ALARMS - 1], Alarm(id="more", level=left[0].level, text=text))
+    return (
+        *alarms[: MOST_ALARMS - 1],
+        Alarm(id="more", kind="more", level=left[0].level, text=text),
+    )
 
 
 def _asked(bay: BayState, request: Request, turn: Turn) -> str:
@@ -363,7 +373,7 @@ class Service:
 
     def _store(self, turn: Turn) -> None:
         memories = [
-            (bay.name, turn.day, memory_to_text(bay.memory or AdvisorMemory(), bay.told))
+            (bay.name, turn.day, _memory_text(bay))
             for bay in self._changed.values()
             if bay.memory is not None or bay.told != Told()
         ]

@@ -10,9 +10,10 @@ import pytest
 
 import ventcalc as vc
 from ventcalc.advice.advise import Action
+from ventcalc.advice.alarms import alarms
 from ventcalc.advice.probe_history import PROBES, judged
 from ventcalc.advice.probes import agreeing, airs_differ, plenum_believed, pulp_of
-from ventcalc.advice.readings import Memory, Readings
+from ventcalc.advice.readings import DOUBTED, Memory, Readings
 from ventcalc.advice.readings_file import readings_from_dict
 from ventcalc.commands.main import main
 
@@ -99,6 +100,8 @@ def test_what_a_probe_cannot_read_is_missing_and_named(key, value):
     """Within what a file may hold, beyond what its probe can read in a store."""
     found = readings_from_dict({**HELD, "time": START.isoformat(), key: value})
     assert len(found.doubts) == 1
+    advice, after = vc.advise(SEED, found.readings)
+    assert "sensor" in {alarm.id: alarm for alarm in alarms(advice, SEED, after)}
     assert found.doubts[0].startswith(f"{key} at {value:g} lies outside")
     name = {"rh": "relative_humidity", "temp_c": "temperature"}[key.partition("_")[2]]
     assert math.isnan(getattr(found.readings, f"{key.partition('_')[0]}_{name}"))
@@ -178,6 +181,19 @@ def test_other_contradictions():
     assert not plenum_believed(-6.0, 5.0, 1.0, False)
     assert plenum_believed(-6.0, 5.0, 1.0, True), "behind a coil"
     assert not plenum_believed(-2.0, 5.0, NAN, False), "door shut for want of a reading"
+
+
+def test_probes_that_are_not_believed_are_named_in_an_alarm(told):
+    told(0)
+    found = told(60, pulp_temps_c=[3.6, 12.5, 4.4], return_rh=0.01)
+    (alarm,) = [one for one in found["alarms"] if one["id"] == "sensor"]
+    assert alarm["text"] == "Probes not believed: pulp, return humidity."
+    assert list(DOUBTED.values()) == [1 << n for n in range(len(PROBES))]
+    places = {"relative_humidity": "humidity", "pulp_temperature": "pulp"}
+    for word, kind in zip(DOUBTED, PROBES, strict=True):
+        for long, short in {**places, "co2": "CO2", "pressure": "air pressure"}.items():
+            kind = kind.replace(long, short)
+        assert word == kind.replace("_", " ")
 
 
 @pytest.mark.parametrize("kind", PROBES)

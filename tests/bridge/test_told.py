@@ -12,6 +12,7 @@ from bridge_world import MemoryWire
 
 from firmware_bridge.bay.told import OVERDUE, WET_FOR
 from firmware_bridge.cli import main
+from firmware_bridge.codes import ADVICE_ALARMS, ALARM_IDS
 from firmware_bridge.config import MappedAdvice, MappedReading, PlainTopics
 from firmware_bridge.errors import JournalError
 from firmware_bridge.journal.audit import entries
@@ -19,7 +20,9 @@ from firmware_bridge.page.view import bay_text
 from firmware_bridge.service.locks import Locks
 from firmware_bridge.service.requests import RequestBox
 from firmware_bridge.wire.client import Message
+from firmware_bridge.wire.contract import FOLDER
 from firmware_bridge.wire.messages import Alarms, decode
+from ventcalc.advice import alarms as library
 
 KINDS = {
     "pulp_1": ("pulp_temperature", "Cel"), "pulp_2": ("pulp_temperature", "Cel"),
@@ -401,6 +404,32 @@ def test_switch_and_word_do_not_undo_each_other(store, capsys):
     told(one, capsys, "--people-inside=no")
     one.run(60)
     assert one.bay.decision.targets is None or one.bay.decision.targets.why != "people"
+
+
+def test_every_alarm_is_of_one_list_with_the_library():
+    """Ids of the bridge alone have their reason beside them; the schema names them all."""
+    assert ADVICE_ALARMS == library.ALARM_IDS
+    assert len(set(ALARM_IDS)) == len(ALARM_IDS)
+    schema = json.loads((FOLDER / "alarm.json").read_text(encoding="utf-8"))
+    kinds = schema["$defs"]["Alarm"]["properties"]["kind"]["anyOf"][0]["enum"]
+    assert sorted(kinds) == sorted(ALARM_IDS)
+    assert schema["$defs"]["Alarm"]["required"] == ["id", "level"], "as ever"
+
+
+def test_an_alarm_says_which_since_when_and_what_to_do_first(store):
+    one = store()
+    one.sim.values |= {"plenum": 0.5, "co2": 9000.0}
+    one.run(300)
+    found = alarms(one)
+    for kind in ("frost_risk", "co2_people", "co2_crop"):
+        alarm = found[f"{kind}_bay_1"]
+        assert (alarm.kind, alarm.bay) == (kind, "bay-1")
+        assert alarm.since.startswith("2026-11-05T03:")
+        assert len(alarm.first) > 20
+    assert found["frost_risk_bay_1"].level == 1
+    shown = page(one).alarms
+    assert "First: Check the door and the plenum probe." in shown[0]
+    assert "32.9 °F" in " ".join(bay_text(one.bay.view(one.hand.now), 0.0, "us").alarms)
 
 
 def test_no_topic_tells_or_releases(store):

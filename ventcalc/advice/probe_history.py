@@ -176,7 +176,7 @@ def probe_of(kind: str) -> ProbeHistory:
 
 def judged(
     values: Mapping[str, tuple[str, float]], time: float, probes: dict[str, ProbeHistory]
-) -> tuple[dict[str, float], list[str]]:
+) -> tuple[dict[str, float], dict[str, str]]:
     """
     Readings of one time as far as they are believed.
 
@@ -193,10 +193,11 @@ def judged(
     -------
     values : dict
         By name; NaN where a value is missing or not believed.
-    doubts : list of str
-        Why not, one line each.
+    doubts : dict
+        Why not, one line each, by name.
     """
-    sound, doubts = {}, []
+    sound: dict[str, float] = {}
+    doubts: dict[str, str] = {}
     for name, (kind, value) in values.items():
         history = probes.setdefault(name, probe_of(kind))
         good, since = history.good, history.still_since
@@ -210,5 +211,5 @@ def judged(
                 if history.limits.low <= value <= history.limits.high
                 else f"lies outside {history.limits.low:g} to {history.limits.high:g}",
             }[fault]
-            doubts.append(f"{name} at {value:g} {why} and is not believed; look at the probe")
+            doubts[name] = f"{name} at {value:g} {why} and is not believed; look at the probe"
     return sound, doubts

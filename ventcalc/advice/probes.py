@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from statistics import median
 from typing import NamedTuple
 
-from ventcalc.advice.readings import Readings
+from ventcalc.advice.readings import DOUBTED, Readings
 
 __all__ = [
     "Pulp",
@@ -197,7 +197,8 @@ def believed(readings: Readings, fans_run: bool = False) -> tuple[Readings, tupl
             f"return air at {readings.return_temperature:.1f} °C is {off:.0f} K off the pulp and "
             "is not believed; look at the probe"
         )
-        readings = readings._replace(return_temperature=NAN)
+        code = readings.doubted | DOUBTED["return temperature"]
+        readings = readings._replace(return_temperature=NAN, doubted=code)
     if readings.people_inside and math.isnan(readings.co2):
         doubts.append("people are inside and CO2 is not measured")
     return readings, tuple(doubts)

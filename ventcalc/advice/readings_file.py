@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, NoReturn
 
-from ventcalc.advice.probe_history import ProbeHistory, judged
+from ventcalc.advice.probe_history import PROBES, ProbeHistory, judged
 from ventcalc.advice.probes import believed, pulp_of
 from ventcalc.advice.readings import OUT_OF_ORDER, Memory, Readings
 from ventcalc.bay.calendar import STAGES
@@ -171,6 +171,7 @@ def readings_from_dict(
     heard = {key: (kind, value[key]) for key, kind in _PROBES.items()}
     heard |= {f"pulp probe {k}": ("pulp_temperature", t) for k, t in enumerate(pulps, start=1)}
     value, off = judged(heard, time, {} if probes is None else probes)
+    doubted = sum({1 << list(PROBES).index(heard[name][0]) for name in off})
     pulp = pulp_of([value[f"pulp probe {k}"] for k in range(1, len(pulps) + 1)])
     readings, doubts = believed(
         Readings(
@@ -187,9 +188,10 @@ def readings_from_dict(
             **pulp._asdict(),
             co2_at_least=value["co2_ppm"] >= top * 1e-6 - 1e-9,
             **told,
+            doubted=doubted,
         )
     )
-    doubts = (*off, *doubts)
+    doubts = (*off.values(), *doubts)
     return ReadingsFile(readings=readings, doubts=doubts, loaded=tonnes * 1000.0, note=note)
 
 
