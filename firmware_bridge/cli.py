@@ -1,6 +1,6 @@
 """
-The command line: ``firmware-bridge run | check | tell | release | demo | simulate | replay |
-verify | export``.
+The command line: ``firmware-bridge new | listen | check | run | tell | release | demo | simulate |
+replay | verify | export``.
 
 Leaves with 0 when done, 1 when the broker or a log is not as it should be, 2 after bad input
 (one line a problem), 130 after Ctrl-C.
@@ -14,13 +14,14 @@ import os
 import signal
 import sys
 import threading
+import time
 from collections.abc import Sequence
 from contextlib import AbstractContextManager, nullcontext
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import NoReturn
 
-from firmware_bridge.bay.advisor import load_bay
+from firmware_bridge.bay.advisor import load_bay, starter_bay
 from firmware_bridge.bay.replay import replay
 from firmware_bridge.bay.state import Decision, new_bay
 from firmware_bridge.config import BayConfig, BrokerConfig, Config, is_loopback, read_config
@@ -36,9 +37,11 @@ from firmware_bridge.journal.export import (
 from firmware_bridge.journal.journal import Journal
 from firmware_bridge.page.board import Board
 from firmware_bridge.service.clock import fast_clock
+from firmware_bridge.service.listen import Ear, listen
 from firmware_bridge.service.requests import Request, ask
 from firmware_bridge.service.run import run
 from firmware_bridge.service.service import Service
+from firmware_bridge.starter import starter_config
 from firmware_bridge.wire.client import Link
 from firmware_bridge.wire.selftest import try_broker
 
@@ -81,6 +84,17 @@ def _parser() -> _Parser:
     one.add_argument("config", type=Path)
     one.add_argument("--no-broker", action="store_true", help="the files only")
     one.set_defaults(do=_check)
+
+    one = commands.add_parser("new", help="write a commented configuration to begin with")
+    one.add_argument("out", type=Path, help="file to write, with bay.toml beside it")
+    one.set_defaults(do=_new)
+
+    one = commands.add_parser("listen", help="show what is heard now, topic by topic")
+    one.add_argument("config", type=Path)
+    one.add_argument("--seconds", type=float, default=math.inf, help="end after so long")
+    one.add_argument("--every", type=float, default=2.0, help="seconds between two looks")
+    one.add_argument("--also", action="append", default=[], metavar="TOPIC", help="as plc/#")
+    one.set_defaults(do=_listen)
 
     one = commands.add_parser("demo", help="bridge, page, broker and two invented bays at once")
     one.add_argument("--days", type=float, default=math.inf, help="end after invented days")
@@ -258,6 +272,40 @@ def _check(args: argparse.Namespace) -> int:
         _say(f"{level}: {line}")
         bad |= level == "problem"
     return 1 if bad else 0
+
+
+# --- to begin with --------------------------------------------------------------------------
+
+
+def _new(args: argparse.Namespace) -> int:
+    bay = args.out.parent / "bay.toml"
+    for path, text in ((bay, starter_bay()), (args.out, starter_config(bay.name))):
+        try:
+            with path.open("x", encoding="utf-8") as file:
+                file.write(text)
+        except FileExistsError:
+            if path == args.out:
+                raise BadConfig(f"{path}: is there already; it is left as it is") from None
+            _say(f"{path}: is there already, and is left as it is")
+        except OSError as error:
+            raise BadConfig(f"{path}: cannot be written ({error.strerror})") from None
+        else:
+            _say(f"{path}: written; replace what is invented with your own")
+    return 0
+
+
+def _listen(args: argparse.Namespace) -> int:
+    if not (args.every > 0.0 and args.seconds > 0.0):
+        raise BadConfig("--every and --seconds must be above 0")
+    ear = Ear(config=read_config(args.config), also=tuple(args.also))
+    stop, end = _stop_on_signals(), time.monotonic() + args.seconds
+    clear = "\x1b[H\x1b[J" if sys.stdout.isatty() else ""
+
+    def show(lines: list[str]) -> None:
+        _say(clear + "\n".join(lines))
+
+    listen(ear, show, lambda: stop.is_set() or time.monotonic() >= end, args.every)
+    return 1 if ear.missing(time.monotonic()) else 0
 
 
 # --- what people on this machine ask ---------------------------------------------------------

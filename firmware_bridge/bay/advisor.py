@@ -31,12 +31,12 @@ from ventcalc.advice.probes import believed, pulp_of
 from ventcalc.advice.readings import Readings
 from ventcalc.advice.reasons import reasons
 from ventcalc.bay.description import Bay
-from ventcalc.bay.file import read_bay
+from ventcalc.bay.file import read_bay, starter_file
 from ventcalc.errors import VentcalcError
 from ventcalc.season.installed import as_installed
 from ventcalc.units import UnitSystem
 
-__all__ = ["AdvisorResult", "Bay", "Words", "load_bay", "readings_of", "request"]
+__all__ = ["AdvisorResult", "Bay", "Words", "load_bay", "readings_of", "request", "starter_bay"]
 
 Words = Callable[[UnitSystem], tuple[str, ...]]
 """Reasons for people, the most important first, in the units asked for."""
@@ -80,6 +80,11 @@ def load_bay(path: Path) -> Bay:
         return as_installed(read_bay(path))
     except VentcalcError as error:
         raise BadConfig(str(error).splitlines()) from None
+
+
+def starter_bay() -> str:
+    """A commented bay file with invented numbers, to begin with."""
+    return starter_file("seed", "us")
 
 
 def readings_of(sample: Sample, wall: float, told: Mapping[str, Any] | None = None) -> Readings:
