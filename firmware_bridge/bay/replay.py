@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
-from firmware_bridge.bay.state import Decision, new_bay
+from firmware_bridge.bay.decision import Decision
+from firmware_bridge.bay.state import new_bay
 from firmware_bridge.config import BayConfig
 from firmware_bridge.sensors.sample import Sample
 from firmware_bridge.wire.messages import Birth, Channel

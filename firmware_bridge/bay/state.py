@@ -12,6 +12,7 @@ import msgspec
 
 from firmware_bridge.bay import advisor, safety
 from firmware_bridge.bay.advisor import Bay, Words
+from firmware_bridge.bay.decision import WAITING, BayView, Decision, no_words
 from firmware_bridge.bay.following import Following
 from firmware_bridge.bay.memory import (
     AdvisorMemory,
@@ -19,12 +20,11 @@ from firmware_bridge.bay.memory import (
     released,
     told_from_text,
 )
-from firmware_bridge.bay.safety import History, Targets
+from firmware_bridge.bay.safety import History
 from firmware_bridge.bay.told import Told, fields_of, forgotten, hear, tell, told_alarms
 from firmware_bridge.codes import MODES, TARGETS
 from firmware_bridge.config import BayConfig
 from firmware_bridge.sensors.sample import (
-    ActualPositions,
     Sample,
     actual_positions,
     contradiction,
@@ -34,7 +34,7 @@ from firmware_bridge.sensors.source import Source
 from firmware_bridge.wire.messages import Ack, AdviceMessage, Alarm
 from firmware_bridge.wire.plain_topics import PlainInbox
 
-__all__ = ["BayState", "BayView", "Decision", "new_bay"]
+__all__ = ["BayState", "new_bay"]
 
 _TEXTS = {
     "start": "waiting for the controller to connect and send a reading",
@@ -54,51 +54,6 @@ _TEXTS = {
 }
 
 
-def no_words(_units: str) -> tuple[str, ...]:
-    """Before anything was advised."""
-    return ()
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Decision:
-    """What to say now; ``targets`` is None for ``none``."""
-
-    code: str
-    """``ok``, or one of ``codes.NONE_REASONS``."""
-    text: str
-    targets: Targets | None
-    rests_on: tuple[int, int]
-    """Boot and seq of the reading."""
-
-
-_WAITING = Decision(code="start", text=_TEXTS["start"], targets=None, rests_on=(0, 0))
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class BayView:
-    """A bay for people to see, at one time; nothing in it changes any more."""
-
-    name: str
-    zone: str
-    """IANA name of the store's time zone."""
-    mode: str
-    decision: Decision
-    words: Words
-    advised_age: float
-    """[s]"""
-    accepted: Ack | None
-    accepted_age: float
-    """[s]"""
-    actual: ActualPositions
-    sample: Sample | None
-    reading_age: float
-    """[s]"""
-    alarms: tuple[Alarm, ...]
-    """As the controller tells them."""
-    complaints: tuple[Alarm, ...] = ()
-    """What adviser and bridge found wrong with the bay and its controller."""
-
-
 @dataclass(slots=True)
 class BayState:
     """State of one bay; the loop of the service owns it."""
@@ -113,7 +68,7 @@ class BayState:
     standing: tuple[Alarm, ...] = ()
     """The same for people."""
     history: History = field(default_factory=History)
-    decision: Decision = _WAITING
+    decision: Decision = WAITING
     """The last one that was sent (or, in ``observe``, would have been)."""
     decided_at: float = -math.inf
     ids: list[tuple[int, int]] = field(default_factory=list)

@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from firmware_bridge.bay import moist_air
+from firmware_bridge.bay.decision import BayView
 from firmware_bridge.bay.safety import Targets
-from firmware_bridge.bay.state import BayView
 from firmware_bridge.codes import TARGETS
 from firmware_bridge.page.words import (
     ACTION_TITLES,

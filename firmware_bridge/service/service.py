@@ -8,21 +8,20 @@ anything sent: without an entry in the log there is no advice. Both clocks are h
 from __future__ import annotations
 
 import math
-import zlib
 from collections import Counter, deque
 from collections.abc import Callable, Iterable
 from typing import Literal
 
-import msgspec
-
+from firmware_bridge.bay.decision import BayView, Decision
 from firmware_bridge.bay.memory import AdvisorMemory, memory_to_text
-from firmware_bridge.bay.state import BayState, BayView, Decision
+from firmware_bridge.bay.state import BayState
 from firmware_bridge.bay.told import Told, standing
 from firmware_bridge.config import Config
 from firmware_bridge.errors import BadMessage, JournalError
 from firmware_bridge.journal.audit import AuditLog, Entry
 from firmware_bridge.journal.journal import Event, Journal
 from firmware_bridge.sensors.sample import Sample
+from firmware_bridge.service.alarms import alarm_of, fitting
 from firmware_bridge.service.clock import Clock, DayTime
 from firmware_bridge.service.health import BridgeHealth
 from firmware_bridge.service.inbox import Inbox
@@ -43,39 +42,12 @@ PACK_EVERY = 300.0
 """Finished hours are packed. [s]"""
 LOG_WITHIN = 1.0
 """An answer waits so long for advice to be written with; advice itself never waits. [s]"""
-ALARM_ID = 24
-"""Letters of an alarm's id."""
-MOST_ALARMS = 32
-"""In one message."""
 MOST_UNWRITTEN = 5000
 """Entries kept for a log that cannot be written; the oldest go first."""
 
 
-def _alarm(bay: str, alarm: Alarm) -> Alarm:
-    """An alarm of one bay among those of all."""
-    name = f"{alarm.id}_{bay}".replace("-", "_")
-    if len(name) > ALARM_ID:
-        # Long names of two bays may begin alike: a sum over the whole keeps their alarms apart.
-        name = f"{name[: ALARM_ID - 5]}_{zlib.crc32(name.encode()) & 0xFFFF:04x}"
-    text = f"{bay}: {alarm.text}"[:120]
-    return msgspec.structs.replace(alarm, id=name, kind=alarm.id, bay=bay, text=text)
-
-
 def _memory_text(bay: BayState) -> str:
     return memory_to_text(bay.memory or AdvisorMemory(), bay.told, bay.description.name)
-
-
-def _fitting(alarms: list[Alarm]) -> tuple[Alarm, ...]:
-    """The gravest first, and how many more there are where one message cannot hold them."""
-    alarms.sort(key=lambda alarm: alarm.level)
-    if len(alarms) <= MOST_ALARMS:
-        return tuple(alarms)
-    left = alarms[MOST_ALARMS - 1 :]
-    text = f"{len(left)} more alarms stand; the page and the journal have them all"
-    return (
-        *alarms[: MOST_ALARMS - 1],
-        Alarm(id="more", kind="more", level=left[0].level, text=text),
-    )
 
 
 def _asked(bay: BayState, request: Request, turn: Turn) -> str:
@@ -344,9 +316,9 @@ class Service:
             if code and code != "start":
                 level: Literal[2, 3] = 2 if code in ("lost", "audit", "disk", "other_bridge") else 3
                 text = f"no advice, {bay.refuse(code).text}"
-                found.append(_alarm(bay.name, Alarm(id=code, level=level, text=text)))
-            found += [_alarm(bay.name, one) for one in bay.complaints]
-        alarms = _fitting(found)
+                found.append(alarm_of(bay.name, Alarm(id=code, level=level, text=text)))
+            found += [alarm_of(bay.name, one) for one in bay.complaints]
+        alarms = fitting(found)
         if alarms == self._alarms or not self.wire.ready:
             return
         own = self.config.bridge

@@ -182,7 +182,7 @@ class Alarm(Struct, frozen=True, kw_only=True, omit_defaults=True):
     text: Annotated[str, Meta(max_length=120)] = ""
     kind: Literal[ALARM_IDS] | None = None  # type: ignore[valid-type]
     """Which alarm of a bridge's; its ``id`` has the bay's name in it, too."""
-    bay: Annotated[str, Meta(max_length=12)] = ""
+    bay: Annotated[str, Meta(max_length=40)] = ""
     since: Annotated[str, Meta(max_length=40)] = ""
     """When it began, ISO 8601; empty where that is not known."""
     first: Annotated[str, Meta(max_length=120)] = ""

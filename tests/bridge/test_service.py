@@ -13,7 +13,7 @@ from firmware_bridge.config import MappedAdvice, MappedReading, PlainTopics
 from firmware_bridge.demo.simulator import Fault
 from firmware_bridge.errors import JournalError
 from firmware_bridge.journal.audit import entries, verify
-from firmware_bridge.service import service
+from firmware_bridge.service.alarms import alarm_of, fitting
 from firmware_bridge.wire import messages
 from firmware_bridge.wire.client import Message
 from firmware_bridge.wire.messages import AdviceMessage, Alarm, Beat, decode, encode
@@ -672,12 +672,12 @@ def test_many_alarms_fit_one_message_and_long_names_stay_apart():
     """The gravest are named, the others counted; two long names that begin alike keep two ids."""
     names = [f"north_store_of_the_valley_{n}" for n in range(40)]
     stale = Alarm(id="stale", level=3, text="no advice, stale readings")
-    light = [service._alarm(name, stale) for name in names]
-    grave = service._alarm("bay-7", Alarm(id="lost", level=2, text="no advice, lost"))
+    light = [alarm_of(name, stale) for name in names]
+    grave = alarm_of("bay-7", Alarm(id="lost", level=2, text="no advice, lost"))
     assert len({alarm.id for alarm in light}) == 40
-    fitting = service._fitting([*light, grave])
-    assert len(fitting) == 32
-    assert fitting[0] == grave
-    assert fitting[-1].text.startswith("10 more alarms stand")
-    messages.decode(messages.encode(messages.Alarms(boot=1, on=fitting)), messages.Alarms)
-    assert service._fitting([grave]) == (grave,)
+    fits = fitting([*light, grave])
+    assert len(fits) == 32
+    assert fits[0] == grave
+    assert fits[-1].text.startswith("10 more alarms stand")
+    messages.decode(messages.encode(messages.Alarms(boot=1, on=fits)), messages.Alarms)
+    assert fitting([grave]) == (grave,)

@@ -79,7 +79,7 @@ def agreeing(temperatures: Sequence[float]) -> dict[int, float]:
         than half of all are left, or two that disagree.
     """
     kept = {k: t for k, t in enumerate(temperatures, start=1) if not math.isnan(t)}
-    while len(kept) >= FEW:
+    while len(kept) >= FEW and max(kept.values()) - min(kept.values()) > ODD:
         off = {k: abs(t - median([u for j, u in kept.items() if j != k])) for k, t in kept.items()}
         far = max(off, key=lambda k: off[k])
         if off[far] <= ODD:
