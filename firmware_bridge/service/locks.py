@@ -76,6 +76,8 @@ def is_served(data: Path) -> bool:
             fcntl.flock(file, fcntl.LOCK_SH | fcntl.LOCK_NB)
     except BlockingIOError:
         return True
+    except PermissionError:
+        raise LinkError(f"{data}: may not be read; run it as the bridge's own user") from None
     except OSError:
         return False
     return False

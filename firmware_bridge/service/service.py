@@ -243,6 +243,8 @@ class Service:
         memory, told = bay.memory, bay.told
         try:
             text = _asked(bay, request, turn)
+            if request.do == "tell" and not request.told:
+                return True, f"{bay.name}: {text}"  # only asked what stands
             words = messages.encode_plain([request.by, text])
             entry = Entry(t=turn.day, bay=bay.name, kind=request.do, body=words)
             self.audit.write([*self._unwritten, entry])

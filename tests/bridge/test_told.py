@@ -354,6 +354,27 @@ def test_people_inside_start_nothing_and_stay_until_told_otherwise(store, capsys
     assert len(logged(one, "tell")) == 2
 
 
+def test_without_told_words_the_command_says_what_stands(store, capsys):
+    one = store()
+    one.run(60)
+    assert told(one, capsys) == (0, "bay-1: told: nothing")
+    told(one, capsys, "--stage=holding")
+    assert told(one, capsys) == (0, "bay-1: told: stage holding")
+    assert len(logged(one, "tell")) == 1, "asking is not telling"
+
+
+def test_people_without_a_co2_reading_are_told_to_leave_first_of_all(store, capsys):
+    one = store()
+    one.sim.values["co2"] = None
+    one.run(100)
+    told(one, capsys, "--people-inside=yes")
+    one.run(60)
+    first = page(one).alarms[0]
+    assert "People are inside and CO2 is not measured." in first
+    assert "First: Leave the bay, air it, and test the air" in first
+    assert alarms(one)["co2_people_bay_1"].level == 1
+
+
 def test_fans_that_run_go_on_as_they_do(store, capsys):
     one = store()
     one.sim.values |= {"fan": 60.0, "door": 30.0}
