@@ -1,5 +1,6 @@
 """
-The command line: ``firmware-bridge run | check | demo | simulate | replay | verify | export``.
+The command line: ``firmware-bridge new | listen | check | run | tell | release | demo | simulate |
+replay | verify | export``.
 
 Leaves with 0 when done, 1 when the broker or a log is not as it should be, 2 after bad input
 (one line a problem), 130 after Ctrl-C.
@@ -10,7 +11,6 @@ from __future__ import annotations
 import argparse
 import math
 import os
-import signal
 import sys
 import threading
 from collections.abc import Sequence
@@ -20,9 +20,10 @@ from pathlib import Path
 from typing import NoReturn
 
 from firmware_bridge.bay.advisor import load_bay
+from firmware_bridge.bay.decision import Decision
 from firmware_bridge.bay.replay import replay
-from firmware_bridge.bay.state import Decision, new_bay
-from firmware_bridge.config import BayConfig, BrokerConfig, Config, is_loopback, read_config
+from firmware_bridge.bay.state import new_bay
+from firmware_bridge.config import BrokerConfig, is_loopback, read_config
 from firmware_bridge.demo.plant import plant_of
 from firmware_bridge.demo.simulator import Simulator
 from firmware_bridge.errors import BadConfig, BridgeError
@@ -34,6 +35,7 @@ from firmware_bridge.journal.export import (
     write_parquet,
 )
 from firmware_bridge.journal.journal import Journal
+from firmware_bridge.local import add_commands, bay_of, say, stop_on_signals
 from firmware_bridge.page.board import Board
 from firmware_bridge.service.clock import fast_clock
 from firmware_bridge.service.run import run
@@ -103,6 +105,8 @@ def _parser() -> _Parser:
     one.add_argument("--days", type=float, default=math.inf, help="end after simulated days")
     one.set_defaults(do=_simulate)
 
+    add_commands(commands)
+
     one = commands.add_parser("replay", help="recorded readings through the adviser")
     one.add_argument("config", type=Path)
     one.add_argument("--bay", required=True)
@@ -154,27 +158,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 141
 
 
-def _say(text: str) -> None:
-    print(text, flush=True)
-
-
 def _stamp(t: float) -> str:
     return datetime.fromtimestamp(t, UTC).strftime("%Y-%m-%d %H:%M:%SZ")
-
-
-def _stop_on_signals() -> threading.Event:
-    stop = threading.Event()
-    for number in (signal.SIGINT, signal.SIGTERM):
-        signal.signal(number, lambda *_: stop.set())
-    return stop
-
-
-def _bay(config: Config, name: str) -> BayConfig:
-    for bay in config.bays:
-        if bay.name == name:
-            return bay
-    names = ", ".join(bay.name for bay in config.bays)
-    raise BadConfig(f"--bay {name}: not in the configuration; it has {names}")
 
 
 # --- run and check ---------------------------------------------------------------------------
@@ -182,22 +167,22 @@ def _bay(config: Config, name: str) -> BayConfig:
 
 def _run(args: argparse.Namespace) -> int:
     config = read_config(args.config)
-    stop = _stop_on_signals()
+    stop = stop_on_signals()
     last = {"problem": ""}
 
     def show(service: Service, link: Link) -> None:
         while service.told:
             event = service.told.popleft()
-            _say(f"{_stamp(event.t)} {event.bay or config.bridge.name} {event.code} {event.text}")
+            say(f"{_stamp(event.t)} {event.bay or config.bridge.name} {event.code} {event.text}")
         if link.problem != last["problem"]:
             last["problem"] = link.problem
-            _say(f"broker: {link.problem or 'connected'}")
+            say(f"broker: {link.problem or 'connected'}")
         if args.page:
             board.post(service.views, service.clock.wall(), link.problem)
 
     board = Board()
     for bay in config.bays:
-        _say(f"{bay.name}: mode {bay.mode}{f', set by {bay.set_by}' if bay.set_by else ''}")
+        say(f"{bay.name}: mode {bay.mode}{f', set by {bay.set_by}' if bay.set_by else ''}")
     with _page(args.page, config.bridge.data / "journal.db", board):
         run(config, stop, each_turn=show)
     return 0
@@ -215,9 +200,9 @@ def _page(where: str, journal: Path, board: Board) -> AbstractContextManager[obj
         raise BadConfig(f"--page needs {error.name}; pip install 'ventcalc[page]'") from None
     host = host.strip("[]")
     page = PageServer(board, journal, host, int(port))
-    _say(f"page: {page.address}")
+    say(f"page: {page.address}")
     if not is_loopback(host):
-        _say("page: everybody on the network can read it; it asks for no password")
+        say("page: everybody on the network can read it; it asks for no password")
     return page
 
 
@@ -231,12 +216,12 @@ def _check(args: argparse.Namespace) -> int:
             problems += [f"{bay.name}: {problem}" for problem in error.problems]
     if problems:
         raise BadConfig(problems)
-    _say(f"{args.config}: sound; {len(config.bays)} bays")
+    say(f"{args.config}: sound; {len(config.bays)} bays")
     if args.no_broker:
         return 0
     bad = False
     for level, line in try_broker(config):
-        _say(f"{level}: {line}")
+        say(f"{level}: {line}")
         bad |= level == "problem"
     return 1 if bad else 0
 
@@ -251,7 +236,7 @@ def _demo(args: argparse.Namespace) -> int:
         from firmware_bridge.demo.run import run_demo
     except ModuleNotFoundError as error:
         raise BadConfig(f"demo needs {error.name}; pip install 'ventcalc[demo]'") from None
-    run_demo(_stop_on_signals(), _say, days=args.days, pace=args.pace, port=args.page_port)
+    run_demo(stop_on_signals(), say, days=args.days, pace=args.pace, port=args.page_port)
     return 0
 
 
@@ -285,8 +270,8 @@ def _simulate(args: argparse.Namespace) -> int:
         birth=simulator.births,
     )
     simulator.wire = link
-    stop = _stop_on_signals()
-    _say(f"{args.bay}: an invented bay and its controller, run {simulator.boot}")
+    stop = stop_on_signals()
+    say(f"{args.bay}: an invented bay and its controller, run {simulator.boot}")
     link.start()
     try:
         _simulate_until(stop, simulator, link, clock.steady() + args.days * 86400.0)
@@ -303,7 +288,7 @@ def _simulate_until(stop: threading.Event, simulator: Simulator, link: Link, end
         advice = simulator.following
         line = "its own program" if advice is None else f"advice: {advice.why}"
         if line != shown:
-            _say(f"{_stamp(simulator.clock.wall())} {simulator.name} {line}")
+            say(f"{_stamp(simulator.clock.wall())} {simulator.name} {line}")
             shown = line
         link.wait(min(0.2, 0.5 * simulator.every / simulator.clock.pace))
 
@@ -313,15 +298,15 @@ def _simulate_until(stop: threading.Event, simulator: Simulator, link: Link, end
 
 def _replay(args: argparse.Namespace) -> int:
     config = read_config(args.config)
-    bay = _bay(config, args.bay)
+    bay = bay_of(config, args.bay)
     if args.csv is not None:
         for t, decision, words in replay(bay, samples_of_csv(args.csv)):
-            _say(_line(t, decision, words))
+            say(_line(t, decision, words))
         return 0
     journal = Journal(config.bridge.data / "journal.db", read_only=True)
     try:
         for t, decision, words in replay(bay, samples_of_journal(journal, bay.name)):
-            _say(_line(t, decision, words))
+            say(_line(t, decision, words))
     finally:
         journal.close()
     return 0
@@ -349,13 +334,13 @@ def _verify(args: argparse.Namespace) -> int:
         finally:
             journal.close()
     length, problem = verify(data / "audit.db", seal)
-    _say(f"{length} entries are sound" + (f"; {problem}" if problem else ""))
+    say(f"{length} entries are sound" + (f"; {problem}" if problem else ""))
     return 1 if problem else 0
 
 
 def _export(args: argparse.Namespace) -> int:
     config = read_config(args.config)
-    bay = _bay(config, args.bay)
+    bay = bay_of(config, args.bay)
     start, end = (_time(text) for text in (args.since, args.until))
     journal = Journal(config.bridge.data / "journal.db", read_only=True)
     try:
@@ -370,7 +355,7 @@ def _export(args: argparse.Namespace) -> int:
         raise BadConfig(f"--out {args.out}: cannot be written ({error.strerror})") from None
     finally:
         journal.close()
-    _say(f"{count} readings in {args.out}")
+    say(f"{count} readings in {args.out}")
     return 0
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["ACK_CODES", "ACTIONS", "MODES", "NONE_REASONS", "TARGETS"]
+__all__ = ["ACK_CODES", "ACTIONS", "ALARM_IDS", "MODES", "NONE_REASONS", "TARGETS"]
 
 TARGETS = ("fan", "door", "water", "cool", "heat")
 """Positions on the wire: fans, fresh-air door, humidifier, refrigeration, heater."""
@@ -25,3 +25,20 @@ ACK_CODES = (
     "interlock", "local", "schema", "retained",
 )  # fmt: skip
 """What a controller answers; a number out of range is answered with ``schema``."""
+
+ADVICE_ALARMS = (
+    "frost_risk", "co2_people", "pile_hot", "door_stuck", "fans_no_air", "humidity_low",
+    "probe_or_spot", "readings_missing", "outside_probe", "co2_crop", "out_of_order", "sensor",
+)  # fmt: skip
+"""Alarms of the adviser, one list with the library."""
+BRIDGE_ALARMS = (
+    "people_inside", "told", "unanswered", "refused", "not_done", "more", "link", "stale", "lost",
+    "missing", "implausible", "stuck", "contradictory", "units", "audit", "disk", "other_bridge",
+    "flapping", "clock",
+)  # fmt: skip
+"""
+Those that only a bridge can have: what it keeps of what was told, what became of its advice, how
+many more there are, and why it cannot advise; the library hears each reading anew, with no link.
+"""
+ALARM_IDS = (*ADVICE_ALARMS, *BRIDGE_ALARMS)
+"""Every alarm of a bridge."""

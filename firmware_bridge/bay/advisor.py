@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from firmware_bridge.bay.memory import (
     SOURCES,
@@ -19,10 +20,10 @@ from firmware_bridge.bay.memory import (
     without,
     without_noise,
 )
-from firmware_bridge.bay.safety import Targets
+from firmware_bridge.bay.safety import RUNNING, Targets
 from firmware_bridge.codes import ACTIONS
 from firmware_bridge.errors import BadConfig
-from firmware_bridge.sensors.sample import ActualPositions, Sample, mean_of, pulps_of
+from firmware_bridge.sensors.sample import ActualPositions, Sample, mean_of, pulp_keys
 from firmware_bridge.wire.messages import Alarm
 from ventcalc.advice.advise import Action, Advice, Memory, advise
 from ventcalc.advice.alarms import alarms
@@ -30,12 +31,12 @@ from ventcalc.advice.probes import believed, pulp_of
 from ventcalc.advice.readings import Readings
 from ventcalc.advice.reasons import reasons
 from ventcalc.bay.description import Bay
-from ventcalc.bay.file import read_bay
+from ventcalc.bay.file import read_bay, starter_file
 from ventcalc.errors import VentcalcError
 from ventcalc.season.installed import as_installed
 from ventcalc.units import UnitSystem
 
-__all__ = ["AdvisorResult", "Bay", "Words", "load_bay", "readings_of", "request"]
+__all__ = ["AdvisorResult", "Bay", "Words", "load_bay", "readings_of", "request", "starter_bay"]
 
 Words = Callable[[UnitSystem], tuple[str, ...]]
 """Reasons for people, the most important first, in the units asked for."""
@@ -43,6 +44,8 @@ Words = Callable[[UnitSystem], tuple[str, ...]]
 
 LONGEST = 90
 """Letters of an alarm's text, with room for the bay's name."""
+FIRST = 120
+"""Letters of what to do first."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -79,7 +82,12 @@ def load_bay(path: Path) -> Bay:
         raise BadConfig(str(error).splitlines()) from None
 
 
-def readings_of(sample: Sample, wall: float) -> Readings:
+def starter_bay() -> str:
+    """A commented bay file with invented numbers, to begin with."""
+    return starter_file("seed", "us")
+
+
+def readings_of(sample: Sample, wall: float, told: Mapping[str, Any] | None = None) -> Readings:
     """
     A sample as the adviser wants it.
 
@@ -89,13 +97,17 @@ def readings_of(sample: Sample, wall: float) -> Readings:
         An accepted reading without a fault in what is needed.
     wall : float
         Time of day, UTC. [s]
+    told : mapping, optional
+        What people tell, by field of the readings.
 
     Returns
     -------
     Readings
         NaN where there is no sound channel.
     """
-    pulp = pulp_of(pulps_of(sample))
+    keys = [key for key in pulp_keys(sample) if key not in sample.ignore]
+    bad = [key for key in keys if sample.faults.get(key, "odd") != "odd"]
+    pulp = pulp_of([math.nan if key in bad else sample.values[key] for key in keys])
     heard = Readings(
         time=wall,
         outside_temperature=mean_of(sample, "outside_temperature"),
@@ -113,8 +125,10 @@ def readings_of(sample: Sample, wall: float) -> Readings:
         pulp_odd=pulp.pulp_odd,
         pulp_odd_place=pulp.pulp_odd_place,
         pulp_probes=pulp.pulp_probes,
+        **(told or {}),
     )
-    return believed(heard)[0]
+    # Probes that are not believed are told by the bridge itself, by their keys.
+    return believed(heard, mean_of(sample, "fan_speed") > RUNNING)[0]._replace(doubted=0)
 
 
 def request(
@@ -188,7 +202,13 @@ def _targets(advice: Advice) -> Targets | None:
 def _alarms(bay: Bay, advice: Advice, memory: Memory) -> tuple[Alarm, ...]:
     """Those of the library, as they travel: in metric units."""
     return tuple(
-        Alarm(id=one.id, level=one.level, text=one.text[:LONGEST])
+        Alarm(
+            id=one.id,
+            level=one.level,
+            text=one.text[:LONGEST],
+            since=one.since,
+            first=one.first[:FIRST],
+        )
         for one in alarms(advice, bay, memory)
     )
 

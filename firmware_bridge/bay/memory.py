@@ -12,8 +12,10 @@ import math
 from dataclasses import dataclass, field, replace
 
 from firmware_bridge.bay.safety import RUNNING
+from firmware_bridge.bay.told import Told, told_from_plain, told_to_plain
 from firmware_bridge.sensors.sample import ActualPositions
 from ventcalc.advice.advise import Action, Memory
+from ventcalc.advice.freeze_guard import LATCHED, release
 from ventcalc.advice.memory_file import memory_from_dict, memory_to_dict
 from ventcalc.advice.readings import Readings
 from ventcalc.advice.situation import LONGEST_GAP
@@ -29,7 +31,9 @@ __all__ = [
     "held",
     "memory_from_text",
     "memory_to_text",
+    "released",
     "remembered",
+    "told_from_text",
     "without",
     "without_noise",
 ]
@@ -79,6 +83,13 @@ def without_noise(memory: AdvisorMemory, readings: Readings) -> tuple[Readings, 
     return smooth, means
 
 
+def released(memory: AdvisorMemory | None) -> AdvisorMemory | None:
+    """The memory without the latch of freeze protection; None where none stands."""
+    if memory is None or memory.hourly.freeze_stage != LATCHED:
+        return None
+    return replace(memory, hourly=release(memory.hourly))
+
+
 # --- what was really done ----------------------------------------------------------------------
 
 
@@ -93,7 +104,11 @@ def as_seen(memory: AdvisorMemory, actual: ActualPositions, fan_for: float) -> A
     if math.isnan(actual.fan):
         return memory
     on, cooled = actual.fan > RUNNING, memory.hourly.cooled
-    hourly = memory.hourly._replace(fan_on=on, fan_since=min(fan_for, 1e9), cooled=cooled and on)
+    hourly = memory.hourly._replace(
+        fan_on=on, fan_since=min(fan_for, 1e9), cooled=cooled and on, fan_speed=actual.fan
+    )
+    if not math.isnan(actual.door):  # what stays as it is while people are inside
+        hourly = hourly._replace(door_opening=actual.door)
     return replace(memory, hourly=hourly)
 
 
@@ -171,17 +186,18 @@ def remembered(
 _TIMES = ("source_for", "idle_for", "coil_off_for")
 
 
-def memory_to_text(memory: AdvisorMemory) -> str:
-    """The adviser's memory as text, for the journal."""
+def memory_to_text(memory: AdvisorMemory, told: Told | None = None, bay: str = "") -> str:
+    """The adviser's memory of a bay, and what it was told, as text for the journal."""
     own = {
         **{name: getattr(memory, name) for name in _TIMES},
         "source": memory.source,
         "pulps": [pulp for pulp in memory.pulps if math.isfinite(pulp)],
+        "told": told_to_plain(told or Told()),
     }
-    return json.dumps({**memory_to_dict(memory.hourly), "bridge": own})
+    return json.dumps({**memory_to_dict(memory.hourly), "bay": bay, "bridge": own})
 
 
-def memory_from_text(text: str) -> AdvisorMemory | None:
+def memory_from_text(text: str, bay: str = "") -> AdvisorMemory | None:
     """
     The adviser's memory from the journal.
 
@@ -189,15 +205,19 @@ def memory_from_text(text: str) -> AdvisorMemory | None:
     ----------
     text : str
         As ``memory_to_text`` gives it.
+    bay : str
+        Name of the bay that its file describes.
 
     Returns
     -------
     AdvisorMemory or None
-        None where the text is no memory; the adviser starts afresh then.
+        None where the text is no memory, or of another bay; the adviser starts afresh then.
     """
     try:
         given = json.loads(text)
         own = given.pop("bridge", {})
+        if given.get("bay", "") not in ("", bay):
+            return None
         source = str(own.get("source", ""))
         times = {name: max(float(own.get(name, 1e9)), 0.0) for name in _TIMES}
         return AdvisorMemory(
@@ -208,3 +228,12 @@ def memory_from_text(text: str) -> AdvisorMemory | None:
         )
     except (VentcalcError, ValueError, TypeError, AttributeError, RecursionError):
         return None
+
+
+def told_from_text(text: str) -> Told:
+    """What was told, from the same text; even where the rest of it is no memory any more."""
+    try:
+        given = json.loads(text)
+        return told_from_plain(given.get("bridge", {}).get("told"))
+    except (ValueError, AttributeError, RecursionError):
+        return Told()

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
-from firmware_bridge.bay.state import Decision, new_bay
+from firmware_bridge.bay.decision import Decision
+from firmware_bridge.bay.state import new_bay
 from firmware_bridge.config import BayConfig
 from firmware_bridge.sensors.sample import Sample
 from firmware_bridge.wire.messages import Birth, Channel
@@ -41,6 +42,7 @@ def replay(
             )
             bay.source.birth = Birth(boot=sample.boot, channels=channels)
         bay.source.newest, bay.source.online = replace(sample, ignore=bay.source.ignore), True
+        bay.recall(t, t)
         decision = bay.decide("", t, t)
         if decision is not None:
             bay.settle(decision, (1, sample.seq), t)

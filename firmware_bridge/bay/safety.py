@@ -86,7 +86,12 @@ class Refusal:
 
 
 def check(
-    targets: Targets, sample: Sample, history: History, limits: Limits, now: float
+    targets: Targets,
+    sample: Sample,
+    history: History,
+    limits: Limits,
+    now: float,
+    people_inside: bool = False,
 ) -> Refusal | None:
     """
     Check advice against the envelope.
@@ -103,6 +108,8 @@ def check(
         The envelope.
     now : float
         Steady clock. [s]
+    people_inside : bool
+        Whether somebody is in the bay.
 
     Returns
     -------
@@ -112,8 +119,9 @@ def check(
     return (
         _range(targets)
         or _combination(targets, limits)
+        or (_starts(targets, history) if people_inside else None)
         or _freezing(targets, sample, limits)
-        or _wetting(targets, sample, limits)
+        or (None if people_inside else _wetting(targets, sample, limits))
         or _times(targets, history, limits, now)
         or _speed(targets, history, limits, now)
         or _changes(targets, history, limits, now)
@@ -139,6 +147,14 @@ def _combination(targets: Targets, limits: Limits) -> Refusal | None:
     else:
         return None
     return Refusal(code="combination", text=text)
+
+
+def _starts(targets: Targets, history: History) -> Refusal | None:
+    """While people are inside only what is known to run may go on."""
+    begins = targets.fan > 0.0 and history.fan.on is not True
+    if not (begins or targets.water > 0.0 or targets.cool > 0.0 or targets.heat > 0.0):
+        return None
+    return Refusal(code="combination", text="people are inside; nothing may be started")
 
 
 def _mixed(targets: Targets, sample: Sample, limits: Limits) -> tuple[float, float, float]:

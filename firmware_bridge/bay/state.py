@@ -4,20 +4,27 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal, cast
+from typing import Any, Literal, cast
 
 import msgspec
 
 from firmware_bridge.bay import advisor, safety
 from firmware_bridge.bay.advisor import Bay, Words
+from firmware_bridge.bay.decision import WAITING, BayView, Decision, no_words
 from firmware_bridge.bay.following import Following
-from firmware_bridge.bay.memory import AdvisorMemory, memory_from_text
-from firmware_bridge.bay.safety import History, Targets
+from firmware_bridge.bay.memory import (
+    AdvisorMemory,
+    memory_from_text,
+    released,
+    told_from_text,
+)
+from firmware_bridge.bay.safety import History
+from firmware_bridge.bay.told import Told, fields_of, forgotten, hear, tell, told_alarms
 from firmware_bridge.codes import MODES, TARGETS
 from firmware_bridge.config import BayConfig
 from firmware_bridge.sensors.sample import (
-    ActualPositions,
     Sample,
     actual_positions,
     contradiction,
@@ -27,7 +34,7 @@ from firmware_bridge.sensors.source import Source
 from firmware_bridge.wire.messages import Ack, AdviceMessage, Alarm
 from firmware_bridge.wire.plain_topics import PlainInbox
 
-__all__ = ["BayState", "BayView", "Decision", "new_bay"]
+__all__ = ["BayState", "new_bay"]
 
 _TEXTS = {
     "start": "waiting for the controller to connect and send a reading",
@@ -44,53 +51,7 @@ _TEXTS = {
     "missing": "a reading that is needed is missing",
     "implausible": "a reading that is needed cannot be believed",
     "stuck": "a sensor that is needed has not moved for too long",
-    "hands_off": "the adviser leaves it to the controller's own program",
 }
-
-
-def no_words(_units: str) -> tuple[str, ...]:
-    """Before anything was advised."""
-    return ()
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Decision:
-    """What to say now; ``targets`` is None for ``none``."""
-
-    code: str
-    """``ok``, or one of ``codes.NONE_REASONS``."""
-    text: str
-    targets: Targets | None
-    rests_on: tuple[int, int]
-    """Boot and seq of the reading."""
-
-
-_WAITING = Decision(code="start", text=_TEXTS["start"], targets=None, rests_on=(0, 0))
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class BayView:
-    """A bay for people to see, at one time; nothing in it changes any more."""
-
-    name: str
-    zone: str
-    """IANA name of the store's time zone."""
-    mode: str
-    decision: Decision
-    words: Words
-    advised_age: float
-    """[s]"""
-    accepted: Ack | None
-    accepted_age: float
-    """[s]"""
-    actual: ActualPositions
-    sample: Sample | None
-    reading_age: float
-    """[s]"""
-    alarms: tuple[Alarm, ...]
-    """As the controller tells them."""
-    complaints: tuple[Alarm, ...] = ()
-    """What adviser and bridge found wrong with the bay and its controller."""
 
 
 @dataclass(slots=True)
@@ -102,8 +63,12 @@ class BayState:
     source: Source
     plain: PlainInbox | None = None
     memory: AdvisorMemory | None = None
+    told: Told = field(default_factory=Told)
+    """What people tell of the bay, by command or channel."""
+    standing: tuple[Alarm, ...] = ()
+    """The same for people."""
     history: History = field(default_factory=History)
-    decision: Decision = _WAITING
+    decision: Decision = WAITING
     """The last one that was sent (or, in ``observe``, would have been)."""
     decided_at: float = -math.inf
     ids: list[tuple[int, int]] = field(default_factory=list)
@@ -126,6 +91,11 @@ class BayState:
     def name(self) -> str:
         """Name of the bay."""
         return self.config.name
+
+    @property
+    def complaints(self) -> tuple[Alarm, ...]:
+        """What people told, and what adviser and bridge found wrong."""
+        return (*self.standing, *self.found, *self.following.complaints)
 
     @property
     def zone(self) -> str:
@@ -210,18 +180,54 @@ class BayState:
         """``none`` for a reason."""
         return self._none(code, self._text(code))
 
+    def recall(self, now: float, wall: float) -> list[str]:
+        """See what stands of what was told, by command and by channel; gives what is new of it."""
+        sample, before = self._fresh(now), self.told
+        if sample is not None:
+            self.told = hear(self.told, sample, wall)
+        news = [
+            f"the controller tells: {key} {word.value}"
+            for key, word in self.told.heard.items()
+            if before.heard.get(key) != word
+        ]
+        self.told = forgotten(self.told, wall)
+        over = before.said.keys() - self.told.said.keys()
+        news += [f"{key} is over by itself; tell it again where it still holds" for key in over]
+        self.standing = told_alarms(self.told, sample, wall, self.zone)
+        return news
+
+    def _fresh(self, now: float) -> Sample | None:
+        sample = self.source.newest
+        current = sample is not None and sample.fresh and sample.age(now) <= self.config.max_age_s
+        return sample if current else None
+
+    def tell(self, given: Mapping[str, Any], by: str, now: float, wall: float) -> None:
+        """Take what a person tells; raises ``BadMessage`` where it cannot be."""
+        self.told = tell(self.told, given, by, wall, self._fresh(now))
+        self.recall(now, wall)
+
+    def release(self) -> bool:
+        """Release a latched freeze protection; False where none is latched."""
+        memory = released(self.memory)
+        self.memory = memory or self.memory
+        return memory is not None
+
     def _ask(self, sample: Sample, now: float, wall: float) -> Decision:
         actual = actual_positions(sample)
         self.history = safety.watch(self.history, actual.fan, actual.cool, now)
-        readings, fan_for = advisor.readings_of(sample, wall), now - self.history.fan.since
+        told = fields_of(self.told, self.description.mass)
+        readings = advisor.readings_of(sample, wall, told)
+        fan_for = now - self.history.fan.since
         try:
             result = advisor.request(self.description, readings, self.memory, actual, fan_for)
         except Exception as error:  # whatever the adviser stumbles over, the controller goes on
             return self._none("adviser", " ".join(f"{error}".split())[:120])
         self.memory, self.words, self.found = result.memory, result.words, result.alarms
         if result.targets is None:
-            return self._none("hands_off", _TEXTS["hands_off"])
-        refusal = safety.check(result.targets, sample, self.history, self.config.limits, now)
+            return self._none("hands_off", " ".join(self.words("metric"))[:120])
+        refusal = safety.check(
+            result.targets, sample, self.history, self.config.limits, now, readings.people_inside
+        )
         if refusal is not None:
             return self._none(refusal.code, refusal.text)
         return Decision(
@@ -310,7 +316,9 @@ class BayState:
         """
         if doubt or self.config.mode == "observe":
             self.following.forget()
+        # A spot far from the others is an alarm of the adviser's, with what to do first.
         faults = {} if doubt else self._faults()
+        faults = {key: fault for key, fault in faults.items() if fault != "odd"}
         actual = actual_positions(self.source.newest)
         return self.following.assess(self._agreed(now), actual, faults, now)
 
@@ -354,7 +362,7 @@ class BayState:
             sample=sample,
             reading_age=math.inf if sample is None else sample.age(now),
             alarms=self.alarms,
-            complaints=(*self.found, *self.following.complaints),
+            complaints=self.complaints,
         )
 
 
@@ -380,11 +388,13 @@ def new_bay(config: BayConfig, boot: int, memory: str | None = None) -> BayState
     BadConfig
         If the bay file cannot be used.
     """
+    description = advisor.load_bay(config.bay_file)
     bay = BayState(
         config=config,
-        description=advisor.load_bay(config.bay_file),
+        description=description,
         source=Source(ignore=frozenset(config.ignore), max_age=config.max_age_s),
-        memory=None if memory is None else memory_from_text(memory),
+        memory=None if memory is None else memory_from_text(memory, description.name),
+        told=Told() if memory is None else told_from_text(memory),
     )
     if config.mapping is not None:
         bay.plain = PlainInbox(mapping=config.mapping, boot=boot, max_age=config.max_age_s)

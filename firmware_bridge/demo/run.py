@@ -25,8 +25,9 @@ from zoneinfo import ZoneInfo
 from amqtt.broker import Broker
 
 from firmware_bridge.bay.advisor import load_bay
+from firmware_bridge.bay.decision import Decision
 from firmware_bridge.bay.safety import Targets
-from firmware_bridge.bay.state import BayState, Decision
+from firmware_bridge.bay.state import BayState
 from firmware_bridge.codes import NONE_REASONS
 from firmware_bridge.config import BayConfig, BrokerConfig, Config, OwnConfig
 from firmware_bridge.demo.plant import plant_of

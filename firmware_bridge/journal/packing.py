@@ -26,7 +26,7 @@ __all__ = [
 ]
 
 MISSING = -32768
-FAULTS = ("", "missing", "implausible", "stuck", "units", "late", "beyond", "contradictory")
+FAULTS = ("", "missing", "implausible", "stuck", "units", "late", "beyond", "contradictory", "odd")
 """Codes of the fault bytes; ``beyond`` is a value that 16 bits do not hold."""
 
 

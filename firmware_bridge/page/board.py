@@ -8,7 +8,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from firmware_bridge.bay.state import BayView
+from firmware_bridge.bay.decision import BayView
 
 __all__ = ["Board", "Snapshot"]
 

@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from firmware_bridge.bay import moist_air
+from firmware_bridge.bay.decision import BayView
 from firmware_bridge.bay.safety import Targets
-from firmware_bridge.bay.state import BayView
 from firmware_bridge.codes import TARGETS
 from firmware_bridge.page.words import (
     ACTION_TITLES,
@@ -166,7 +166,10 @@ def _answer(view: BayView) -> str:
 
 def _alarms(view: BayView, units: Units) -> tuple[str, ...]:
     """The bridge's own doubt first, then what the controller reports."""
-    own = tuple(f"Bridge: {alarm.text}" for alarm in view.complaints)
+    own = tuple(
+        in_units(f"Bridge: {alarm.text}{f' First: {alarm.first}' if alarm.first else ''}", units)
+        for alarm in sorted(view.complaints, key=lambda alarm: alarm.level)
+    )
     if view.decision.targets is None and view.decision.code != "start":
         own = (f"Bridge: no advice, {_reason(view, units)}", *own)
     theirs = tuple(

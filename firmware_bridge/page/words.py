@@ -82,6 +82,7 @@ FAULT_WORDS = {
     "stuck": "does not move",
     "units": "not believed: °C and °F mixed up?",
     "contradictory": "not believed: it does not show in the plenum",
+    "odd": "far from the others: bad probe or real spot",
     "late": "late",
     "beyond": "too large to be stored",
 }
@@ -101,6 +102,12 @@ KIND_NAMES = {
     "humidifier": "Humidifier",
     "refrigeration": "Refrigeration",
     "heater": "Heater",
+    "people_inside": "People inside",
+    "crop_wet": "Crop wet",
+    "rot_share": "Part that rots",
+    "loaded_t": "Crop loaded, t",
+    "stage": "Stage told, by number",
+    "out_of_order": "Out of order, by code",
     "other": "Other",
 }
 _SHOWN: Mapping[str, Mapping[Units, tuple[str, float, float, int]]] = {
@@ -110,14 +117,17 @@ _SHOWN: Mapping[str, Mapping[Units, tuple[str, float, float, int]]] = {
     "co2": {"metric": ("ppm", 1e6, 0.0, 0), "us": ("ppm", 1e6, 0.0, 0)},
     "pressure": {"metric": ("hPa", 0.01, 0.0, 0), "us": ("inHg", 1 / 3386.389, 0.0, 2)},
     "height": {"metric": ("m", 1.0, 0.0, 1), "us": ("ft", 1 / 0.3048, 0.0, 1)},
+    "count": {"metric": ("", 1.0, 0.0, 0), "us": ("", 1.0, 0.0, 0)},
     "other": {"metric": ("", 1.0, 0.0, 2), "us": ("", 1.0, 0.0, 2)},
 }  # unit, factor, offset, decimals; 1 inHg = 3386.389 Pa, 1 ft = 0.3048 m: NIST SP 811 (2008), B.8
 
 
 def quantity_of(kind: str) -> str:
-    """What is shown for a kind of channel: one of temperature, share, co2, pressure, other."""
+    """What is shown for a kind: one of temperature, share, co2, pressure, count, other."""
     if kind.endswith("temperature"):
         return "temperature"
+    if kind in ("people_inside", "crop_wet", "loaded_t", "stage", "out_of_order"):
+        return "count"
     return kind if kind in ("co2", "pressure", "other") else "share"
 
 

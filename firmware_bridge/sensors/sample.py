@@ -6,6 +6,14 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+from ventcalc.advice.probes import (
+    agreeing,
+    airs_differ,
+    outside_disowned,
+    plenum_believed,
+    return_believed,
+)
+
 __all__ = [
     "POSITIONS",
     "REQUIRED",
@@ -16,6 +24,7 @@ __all__ = [
     "disowned",
     "fault_of",
     "mean_of",
+    "outvoted",
     "pulp_keys",
     "pulps_of",
 ]
@@ -26,7 +35,9 @@ REQUIRED = (
     "return_temperature",
     "return_relative_humidity",
 )
-"""Kinds without which there is no advice; every channel of them must be sound."""
+"""Kinds without which there is no advice; of pulp probes half must be sound."""
+RUNS = 0.3
+"""Fan speed from which on the plenum is what the fans blow. [0-1]"""
 POSITIONS = {
     "fan": "fan_speed",
     "door": "door_opening",
@@ -160,23 +171,46 @@ def fault_of(sample: Sample) -> str:
     Returns
     -------
     str
-        One of ``codes.NONE_REASONS``; empty where nothing is wrong with what is needed.
+        One of ``codes.NONE_REASONS``; empty where enough of what is needed is sound.
     """
-    seen = set()
-    for key, kind in sample.kinds.items():
-        if key in sample.ignore or kind not in REQUIRED:
-            continue
-        if key in sample.faults:
-            return sample.faults[key]
-        seen.add(kind)
-    if not seen.issuperset(REQUIRED):
-        return "missing"
+    for kind in REQUIRED:
+        faults = [
+            sample.faults.get(key, "")
+            for key, one in sample.kinds.items()
+            if one == kind and key not in sample.ignore
+        ]
+        if not sample.sound.get(kind):
+            return next((fault for fault in faults if fault), "missing")
     return "contradictory" if contradiction(sample) else ""
+
+
+def outvoted(sample: Sample) -> dict[str, str]:
+    """
+    Pulp probes that most others contradict: bad probes, or real spots.
+
+    Parameters
+    ----------
+    sample : Sample
+        Its probes judged one by one.
+
+    Returns
+    -------
+    dict
+        Faults by key: ``odd``, or another for all of them where no majority is left.
+    """
+    keys = [key for key in pulp_keys(sample) if key not in sample.ignore]
+    heard = [math.nan if key in sample.faults else sample.values[key] for key in keys]
+    kept = agreeing(heard)
+    sound = {place: key for place, key in enumerate(keys, 1) if key not in sample.faults}
+    if kept:
+        return {key: "odd" for place, key in sound.items() if place not in kept}
+    worst = next(iter(sample.faults[key] for key in keys if key in sample.faults), "contradictory")
+    return dict.fromkeys(sound.values(), worst)
 
 
 def contradiction(sample: Sample) -> str:
     """
-    Readings that cannot all be true.
+    Readings that cannot all be true, by the library's rules.
 
     Parameters
     ----------
@@ -187,31 +221,17 @@ def contradiction(sample: Sample) -> str:
     -------
     str
         What contradicts what; empty where nothing does.
-
-    Notes
-    -----
-    The differences (3 K between two sensors of one air, 15 K within the pile, 10 K between pile
-    and the air above it, 3 K beyond the two airs that the plenum is mixed of) are common
-    practice, no source.
     """
     for kind in ("plenum_temperature", "return_temperature", "outside_temperature"):
-        found = _sound(sample, kind)
-        if found and max(found) - min(found) > 3.0:
+        if airs_differ(_sound(sample, kind)):
             return f"two {kind.replace('_', ' ')} sensors"
-    pulps = pulps_of(sample)
-    if pulps and max(pulps) - min(pulps) > 15.0:
-        return "two pulp temperatures"
+    pulps, runs = pulps_of(sample), mean_of(sample, "fan_speed") > RUNS
     above = mean_of(sample, "return_temperature")
-    if pulps and abs(above - math.fsum(pulps) / len(pulps)) > 10.0:
+    if pulps and not return_believed(above, math.fsum(pulps) / len(pulps), runs):
         return "pulp and return temperature"
-    runs = mean_of(sample, "fan_speed") > 0.3
+    plenum, outside = (mean_of(sample, f"{air}_temperature") for air in ("plenum", "outside"))
     coil = mean_of(sample, "refrigeration") > 0.0
-    plenum = mean_of(sample, "plenum_temperature")
-    outside = mean_of(sample, "outside_temperature")
-    outside = above if math.isnan(outside) else outside
-    # A coil or a spray cools below both airs, a heater warms above; 6 K covers either.
-    low = min(outside, above) - (9.0 if coil else 6.0)
-    if runs and not low <= plenum <= max(outside, above) + 6.0:
+    if runs and not plenum_believed(plenum, above, outside, coil):
         return "plenum and the airs it is mixed of"
     return ""
 
@@ -230,24 +250,14 @@ def disowned(sample: Sample) -> bool | None:
     bool or None
         None where nothing can be told: door not half open, fans slow, or outside air too close
         to the return air.
-
-    Notes
-    -----
-    A door half open lets in at least 15 % of fresh air at half fan speed, and sprays, coils and
-    heaters shift the plenum as in ``contradiction``: common practice, no source.
     """
     fan, door = (mean_of(sample, kind) for kind in ("fan_speed", "door_opening"))
     if not (fan >= 0.5 and door >= 0.5):
         return None
-    above = mean_of(sample, "return_temperature")
-    plenum = mean_of(sample, "plenum_temperature")
-    outside = mean_of(sample, "outside_temperature")
-    if not abs(outside - above) >= 10.0:
-        return None
-    least = above + 0.15 * (outside - above)
-    if outside > above:
-        coil = mean_of(sample, "refrigeration") != 0.0
-        water = mean_of(sample, "humidifier") != 0.0
-        return plenum < least - (9.0 if coil else 6.0 if water else 1.0)
-    heats = mean_of(sample, "heater") != 0.0
-    return plenum > least + (6.0 if heats else 1.0)
+    plenum, above, outside = (
+        mean_of(sample, f"{air}_temperature") for air in ("plenum", "return", "outside")
+    )
+    coil, mist, heater = (
+        mean_of(sample, kind) == 0.0 for kind in ("refrigeration", "humidifier", "heater")
+    )
+    return outside_disowned(plenum, above, outside, coil, mist, heater)

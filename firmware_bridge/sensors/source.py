@@ -12,11 +12,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from firmware_bridge.quantities import QUANTITIES, to_internal
-from firmware_bridge.sensors.channel import ChannelHistory
-from firmware_bridge.sensors.sample import Sample, disowned
+from firmware_bridge.sensors.sample import Sample, disowned, outvoted
 from firmware_bridge.wire.messages import Birth, Channel, ReadingMessage, State
+from ventcalc.advice.probe_history import PROBES, ProbeHistory, ProbeLimits, probe_of
 
-__all__ = ["Source"]
+__all__ = ["Source", "history_of"]
 
 DOUBT_AFTER = 300.0
 """So long outside air must contradict the plenum before it is not believed. [s]"""
@@ -29,6 +29,16 @@ def _ahead(new: int, old: int) -> int:
     """How far one sequence number lies after another; they wrap at 2^32 (RFC 1982)."""
     gap = (new - old) % 2**32
     return gap if gap < HALF else gap - 2**32
+
+
+def history_of(kind: str) -> ProbeHistory:
+    """How a channel is judged: a probe by the library's rules, all else by its range alone."""
+    if kind in PROBES:
+        return probe_of(kind)
+    known = QUANTITIES[kind]
+    return ProbeHistory(
+        limits=ProbeLimits(known.low, known.high, 2.0 * known.high, known.high, 0.0)
+    )
 
 
 @dataclass(slots=True)
@@ -46,7 +56,7 @@ class Source:
     counts: Counter[str] = field(default_factory=Counter)
     _kinds: dict[str, str] = field(default_factory=dict)
     _heights: dict[str, float] = field(default_factory=dict)
-    _channels: dict[str, ChannelHistory] = field(default_factory=dict)
+    _channels: dict[str, ProbeHistory] = field(default_factory=dict)
     outside_doubted: bool = False
     """Whether the plenum has said with the door open that outside air reads wrongly."""
     _doubt_since: float = math.inf
@@ -93,12 +103,12 @@ class Source:
         }
         return True
 
-    def _kept(self, channel: Channel, before: Channel | None) -> ChannelHistory:
+    def _kept(self, channel: Channel, before: Channel | None) -> ProbeHistory:
         """A controller that starts anew does not change the air: its sensors are known."""
         known = self._channels.get(channel.key)
         if known and before and (channel.kind, channel.unit) == (before.kind, before.unit):
             return known
-        return ChannelHistory(quantity=QUANTITIES[channel.kind])
+        return history_of(channel.kind)
 
     def take_state(self, state: State) -> bool:
         """
@@ -167,6 +177,7 @@ class Source:
             ignore=self.ignore,
         )
         if fresh:
+            sample = replace(sample, faults={**sample.faults, **outvoted(sample)})
             sample = self._doubt_outside(sample, now)
         if step > 0:
             self.newest = sample

@@ -13,7 +13,7 @@ from typing import IO
 from firmware_bridge.config import Config
 from firmware_bridge.errors import LinkError
 
-__all__ = ["Locks", "client_id", "free_mb"]
+__all__ = ["Locks", "client_id", "free_mb", "is_served"]
 
 
 class Locks:
@@ -67,6 +67,20 @@ class Locks:
         for file in self._files:
             file.close()
         self._files.clear()
+
+
+def is_served(data: Path) -> bool:
+    """Whether a bridge holds the lock of a data folder now."""
+    try:
+        with (data / "lock").open("rb") as file:
+            fcntl.flock(file, fcntl.LOCK_SH | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return True
+    except PermissionError:
+        raise LinkError(f"{data}: may not be read; run it as the bridge's own user") from None
+    except OSError:
+        return False
+    return False
 
 
 def client_id(config: Config) -> str:

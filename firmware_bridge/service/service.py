@@ -8,21 +8,24 @@ anything sent: without an entry in the log there is no advice. Both clocks are h
 from __future__ import annotations
 
 import math
-import zlib
 from collections import Counter, deque
 from collections.abc import Callable, Iterable
 from typing import Literal
 
-from firmware_bridge.bay.memory import memory_to_text
-from firmware_bridge.bay.state import BayState, BayView, Decision
+from firmware_bridge.bay.decision import BayView, Decision
+from firmware_bridge.bay.memory import AdvisorMemory, memory_to_text
+from firmware_bridge.bay.state import BayState
+from firmware_bridge.bay.told import Told, standing
 from firmware_bridge.config import Config
-from firmware_bridge.errors import JournalError
+from firmware_bridge.errors import BadMessage, JournalError
 from firmware_bridge.journal.audit import AuditLog, Entry
 from firmware_bridge.journal.journal import Event, Journal
 from firmware_bridge.sensors.sample import Sample
+from firmware_bridge.service.alarms import alarm_of, fitting
 from firmware_bridge.service.clock import Clock, DayTime
 from firmware_bridge.service.health import BridgeHealth
 from firmware_bridge.service.inbox import Inbox
+from firmware_bridge.service.requests import Request, RequestBox
 from firmware_bridge.service.turn import Turn
 from firmware_bridge.wire import messages, topics
 from firmware_bridge.wire.client import Message, Wire
@@ -39,31 +42,23 @@ PACK_EVERY = 300.0
 """Finished hours are packed. [s]"""
 LOG_WITHIN = 1.0
 """An answer waits so long for advice to be written with; advice itself never waits. [s]"""
-ALARM_ID = 24
-"""Letters of an alarm's id."""
-MOST_ALARMS = 32
-"""In one message."""
 MOST_UNWRITTEN = 5000
 """Entries kept for a log that cannot be written; the oldest go first."""
 
 
-def _alarm(bay: str, alarm: Alarm) -> Alarm:
-    """An alarm of one bay among those of all."""
-    name = f"{alarm.id}_{bay}".replace("-", "_")
-    if len(name) > ALARM_ID:
-        # Long names of two bays may begin alike: a sum over the whole keeps their alarms apart.
-        name = f"{name[: ALARM_ID - 5]}_{zlib.crc32(name.encode()) & 0xFFFF:04x}"
-    return Alarm(id=name, level=alarm.level, text=f"{bay}: {alarm.text}"[:120])
+def _memory_text(bay: BayState) -> str:
+    return memory_to_text(bay.memory or AdvisorMemory(), bay.told, bay.description.name)
 
 
-def _fitting(alarms: list[Alarm]) -> tuple[Alarm, ...]:
-    """The gravest first, and how many more there are where one message cannot hold them."""
-    alarms.sort(key=lambda alarm: alarm.level)
-    if len(alarms) <= MOST_ALARMS:
-        return tuple(alarms)
-    left = alarms[MOST_ALARMS - 1 :]
-    text = f"{len(left)} more alarms stand; the page and the journal have them all"
-    return (*alarms[: MOST_ALARMS - 1], Alarm(id="more", level=left[0].level, text=text))
+def _asked(bay: BayState, request: Request, turn: Turn) -> str:
+    """Do what was asked, and say what stands then."""
+    if request.do == "release":
+        if not bay.release():
+            raise BadMessage("no freeze-protection latch stands")
+        return "the latch of freeze protection is released"
+    bay.tell(request.told, request.by, turn.now, turn.day)
+    words = [f"{key} {value}" for key, value in standing(bay.told).items()]
+    return f"told: {', '.join(words) or 'nothing'}"
 
 
 class Service:
@@ -99,6 +94,7 @@ class Service:
         self._events: list[Event] = []
         self._changed: dict[str, BayState] = {}
         self._alarms: tuple[Alarm, ...] | None = None
+        self._requests = RequestBox(config.bridge.data)
         self._log_start()
 
     def _log_start(self) -> None:
@@ -132,6 +128,8 @@ class Service:
         # Advice moves nothing before a beat: who has just connected hears one at once.
         if turn.connected:
             self._beat(turn, [self.bays[name] for name in turn.connected])
+        for bay in turn.touched.values():
+            self._recall(bay, turn)
         decisions = [
             (bay, decision)
             for bay in turn.touched.values()
@@ -204,7 +202,11 @@ class Service:
         self.health.check_disk(turn)
         self._retry_audit(turn)
         self._come_back(turn)
+        for name, request in self._requests.take():
+            done, text = self._do(request, turn)
+            self._requests.answer(name, done, text)
         for bay in self.bays.values():
+            self._recall(bay, turn)
             advised = bay.decision.targets is not None
             if advised and (self._ground(bay, turn.now) or bay.doubt(turn.now)):
                 turn.touched[bay.name] = bay
@@ -223,6 +225,36 @@ class Service:
                 self.journal.pack_hours(turn.day)
             except JournalError:
                 self.counts["journal failed"] += 1
+
+    def _recall(self, bay: BayState, turn: Turn) -> None:
+        """What the controller's channels tell is logged like the word of a person."""
+        for text in bay.recall(turn.now, turn.day):
+            turn.tell(bay.name, "told", text)
+            turn.log(bay.name, "told", text.encode())
+            self._changed[bay.name] = bay
+
+    def _do(self, request: Request | BadMessage, turn: Turn) -> tuple[bool, str]:
+        """What a person on this machine asks: first into the audit log, then done."""
+        if isinstance(request, BadMessage):
+            return False, str(request)
+        bay = self.bays.get(request.bay)
+        if bay is None:
+            return False, f"this bridge has no bay {request.bay}; it has {', '.join(self.bays)}"
+        memory, told = bay.memory, bay.told
+        try:
+            text = _asked(bay, request, turn)
+            if request.do == "tell" and not request.told:
+                return True, f"{bay.name}: {text}"  # only asked what stands
+            words = messages.encode_plain([request.by, text])
+            entry = Entry(t=turn.day, bay=bay.name, kind=request.do, body=words)
+            self.audit.write([*self._unwritten, entry])
+        except (BadMessage, JournalError) as error:
+            bay.memory, bay.told = memory, told
+            return False, f"{bay.name}: {'; '.join(str(error).splitlines())}; nothing was done"
+        self._unwritten = []
+        turn.tell(bay.name, request.do, f"{text} (by {request.by})")
+        turn.touched[bay.name] = self._changed[bay.name] = bay
+        return True, f"{bay.name}: {text}"
 
     def _retry_audit(self, turn: Turn) -> None:
         failed_at = self.health.audit_failed_at
@@ -286,9 +318,9 @@ class Service:
             if code and code != "start":
                 level: Literal[2, 3] = 2 if code in ("lost", "audit", "disk", "other_bridge") else 3
                 text = f"no advice, {bay.refuse(code).text}"
-                found.append(_alarm(bay.name, Alarm(id=code, level=level, text=text)))
-            found += [_alarm(bay.name, one) for one in (*bay.found, *bay.following.complaints)]
-        alarms = _fitting(found)
+                found.append(alarm_of(bay.name, Alarm(id=code, level=level, text=text)))
+            found += [alarm_of(bay.name, one) for one in bay.complaints]
+        alarms = fitting(found)
         if alarms == self._alarms or not self.wire.ready:
             return
         own = self.config.bridge
@@ -315,9 +347,9 @@ class Service:
 
     def _store(self, turn: Turn) -> None:
         memories = [
-            (bay.name, turn.day, memory_to_text(bay.memory))
+            (bay.name, turn.day, _memory_text(bay))
             for bay in self._changed.values()
-            if bay.memory is not None
+            if bay.memory is not None or bay.told != Told()
         ]
         try:
             self.journal.store(

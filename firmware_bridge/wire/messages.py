@@ -14,7 +14,7 @@ from typing import Annotated, Any, Literal, TypeVar
 import msgspec
 from msgspec import Meta, Struct
 
-from firmware_bridge.codes import ACK_CODES, ACTIONS, NONE_REASONS, TARGETS
+from firmware_bridge.codes import ACK_CODES, ACTIONS, ALARM_IDS, NONE_REASONS, TARGETS
 from firmware_bridge.errors import BadMessage
 from firmware_bridge.quantities import KINDS
 
@@ -180,6 +180,13 @@ class Alarm(Struct, frozen=True, kw_only=True, omit_defaults=True):
     level: Literal[1, 2, 3]
     """1 danger to people or crop, 2 equipment, 3 to be looked at."""
     text: Annotated[str, Meta(max_length=120)] = ""
+    kind: Literal[ALARM_IDS] | None = None  # type: ignore[valid-type]
+    """Which alarm of a bridge's; its ``id`` has the bay's name in it, too."""
+    bay: Annotated[str, Meta(max_length=40)] = ""
+    since: Annotated[str, Meta(max_length=40)] = ""
+    """When it began, ISO 8601; empty where that is not known."""
+    first: Annotated[str, Meta(max_length=120)] = ""
+    """What to do first."""
 
 
 class Alarms(Struct, frozen=True, kw_only=True, omit_defaults=True):

@@ -110,11 +110,18 @@ class PlainInbox:
         BadMessage
             If there is no number where one should be.
         """
+        problem = None
         for one in self._by_topic.get(topic, ()):
-            number = one.scale * number_in(payload, one.path) + one.offset
-            if abs(number) > 1e9:
-                raise BadMessage(f"{number:g} is no reading")
-            self._values[one.key] = (number, now)
+            try:
+                number = one.scale * number_in(payload, one.path) + one.offset
+                if abs(number) > 1e9:
+                    raise BadMessage(f"{number:g} is no reading")
+            except BadMessage as error:  # the others of this payload are taken all the same
+                problem = problem or error
+            else:
+                self._values[one.key] = (number, now)
+        if problem is not None:
+            raise problem
 
     def reading(self, now: float) -> ReadingMessage | None:
         """

@@ -12,8 +12,14 @@ import pytest
 
 from firmware_bridge.bay import advisor, safety
 from firmware_bridge.bay.advisor import request
-from firmware_bridge.bay.memory import AdvisorMemory, memory_from_text, memory_to_text
+from firmware_bridge.bay.memory import (
+    AdvisorMemory,
+    memory_from_text,
+    memory_to_text,
+    told_from_text,
+)
 from firmware_bridge.bay.safety import History, Targets
+from firmware_bridge.bay.told import Told, Word, standing
 from firmware_bridge.codes import ACTIONS
 from firmware_bridge.config import Limits
 from firmware_bridge.sensors.sample import ActualPositions, Sample
@@ -138,6 +144,25 @@ def test_memory_survives_the_journal():
 )
 def test_what_is_no_memory_begins_afresh(text):
     assert memory_from_text(text) is None
+
+
+def test_a_memory_belongs_to_its_bay_and_what_was_told_to_the_name():
+    memory = request(BAY, after(0, **HOT), None).memory
+    told = Told(said={"people_inside": Word(value=True, at=START, by="me")})
+    text = memory_to_text(memory, told, BAY.name)
+    assert memory_from_text(text, BAY.name).source == "refrigeration"
+    assert memory_from_text(text, "another bay behind the same name") is None
+    assert told_from_text(text) == told
+
+
+@pytest.mark.parametrize(
+    "said",
+    ['{"people_inside": "?"}', '{"people_inside": [true]}', '{"people_inside": [7, 1.0, "me"]}'],
+)
+def test_people_outlast_a_damaged_journal(said):
+    told = told_from_text('{"nonsense": 1, "bridge": {"told": {"said": ' + said + "}}}")
+    assert standing(told) == {"people_inside": True}
+    assert memory_from_text('{"nonsense": 1}') is None
 
 
 def test_reasons_come_in_the_units_asked_for():

@@ -19,8 +19,8 @@ from urllib.parse import urlsplit
 
 import pytest
 
+from firmware_bridge.bay.decision import BayView, Decision
 from firmware_bridge.bay.safety import Targets
-from firmware_bridge.bay.state import BayView, Decision
 from firmware_bridge.codes import ACK_CODES, ACTIONS
 from firmware_bridge.errors import BadConfig
 from firmware_bridge.journal import packing

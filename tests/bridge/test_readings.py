@@ -10,10 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firmware_bridge.quantities import QUANTITIES
-from firmware_bridge.sensors.channel import ChannelHistory
+from firmware_bridge.bay.advisor import readings_of
 from firmware_bridge.sensors.sample import contradiction, disowned, fault_of, mean_of, pulps_of
-from firmware_bridge.sensors.source import Source
+from firmware_bridge.sensors.source import Source, history_of
 from firmware_bridge.wire.messages import Birth, Channel, ReadingMessage, State
 
 CHANNELS = tuple(
@@ -146,7 +145,7 @@ def test_clocks_that_drift_apart_are_not_taken_for_a_backlog():
 
 
 def history(kind="pulp_temperature"):
-    return ChannelHistory(quantity=QUANTITIES[kind])
+    return history_of(kind)
 
 
 @pytest.mark.parametrize(
@@ -331,7 +330,9 @@ def test_slow_change_is_always_believed(start, steps):
 @pytest.mark.parametrize(
     ("changes", "fault"),
     [
-        ({"pulp_2": None}, "missing"),
+        ({"pulp_2": None}, ""),  # the other one is half of them
+        ({"pulp_1": None, "pulp_2": None}, "missing"),
+        ({"pulp_1": 99.0, "pulp_2": None}, "implausible"),
         ({"plenum": 60.0}, "implausible"),
         ({"out": None}, ""),  # the adviser does without outside air
         ({"out": 99.0}, ""),
@@ -350,6 +351,39 @@ def test_a_probe_taken_out_in_the_configuration_does_not_count():
     assert pulps_of(sample) == [5.0]
 
 
+FIVE = tuple(
+    Channel(key=f"pulp_{n}", kind="pulp_temperature", unit="Cel", at=height)
+    for n, height in enumerate((4.0, 3.0, 2.0, 1.0, 0.2), 1)
+)  # the first is the uppermost
+
+
+@pytest.mark.parametrize(
+    ("pulps", "faults", "fault"),
+    [
+        ((5.4, 5.3, 5.2, 5.1, 5.0), {}, ""),
+        ((5.4, 5.3, -9.0, 5.1, 5.0), {"pulp_3": "odd"}, ""),
+        ((5.4, 5.3, 21.0, 5.1, None), {"pulp_3": "odd", "pulp_5": "missing"}, ""),
+        ((5.4, None, 99.0, 5.1, 5.0), {"pulp_2": "missing", "pulp_3": "implausible"}, ""),
+        ((5.4, None, None, None, 5.0), None, "missing"),
+        ((5.4, 5.3, None, 15.0, 15.1), None, "missing"),
+        ((2.0, 2.1, 9.0, 16.0, 16.1), None, "contradictory"),
+    ],
+)
+def test_one_failed_probe_does_not_end_all_advice(pulps, faults, fault):
+    """Half of them must be sound and agree; one far off leaves the means and is named."""
+    source = connected(channels=FIVE + CHANNELS[2:])
+    given_values = {f"pulp_{n}": value for n, value in enumerate(pulps, 1)}
+    sample = source.take(reading(1, **given_values), 0.0)
+    assert fault_of(sample) == fault
+    if faults is not None:
+        assert sample.faults == faults
+        seen = readings_of(sample, 0.0)
+        assert seen.pulp_probes == 5 - len(faults)
+        assert (seen.pulp_bottom, seen.pulp_top) == (pulps_of(sample)[0], pulps_of(sample)[-1])
+        odd = [int(key[-1]) for key, what in faults.items() if what == "odd"]
+        assert seen.pulp_odd_place == (6 - odd[0] if odd else 0), "counted from the bottom"
+
+
 def test_two_sensors_of_one_air_that_disagree():
     extra = (*CHANNELS, Channel(key="out_2", kind="outside_temperature", unit="Cel"))
     sample = connected(channels=extra).take(reading(1, out_2=6.0), 0.0)
@@ -359,14 +393,17 @@ def test_two_sensors_of_one_air_that_disagree():
 def test_what_the_controller_doubts_is_not_believed():
     source = connected()
     sample = source.take(ReadingMessage(boot=7, seq=1, v=VALUES, bad=("pulp_1",)), 0.0)
+    assert sample.faults == {"pulp_1": "implausible"}
+    assert pulps_of(sample) == [5.4]
+    sample = source.take(ReadingMessage(boot=7, seq=2, v=VALUES, bad=("plenum",)), 60.0)
     assert fault_of(sample) == "implausible"
 
 
-def test_a_unit_that_does_not_fit_stops_everything():
+def test_a_unit_that_does_not_fit_is_found():
     wrong = (Channel(key="pulp_1", kind="pulp_temperature", unit="bar"), *CHANNELS[1:])
     source = connected(channels=wrong)
     assert source.units_wrong == ("pulp_1",)
-    assert fault_of(source.take(reading(1), 0.0)) in ("missing", "units")
+    assert source.take(reading(1), 0.0).faults == {"pulp_1": "units"}
 
 
 def test_a_kind_that_is_needed_and_not_declared_is_missing():

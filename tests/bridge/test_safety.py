@@ -202,3 +202,30 @@ def test_wet_bulb_agrees_with_ashrae_formulas():
             if truth > 1.0:
                 found = moist_air.wet_bulb(temperature, ratio, 101325.0)
                 assert found == pytest.approx(truth, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("targets", "fan", "verdict"),
+    [
+        (COOL, NAN, "combination"),  # nobody knows whether the fans run
+        (COOL, 0.0, "combination"),
+        (COOL, 0.8, ""),
+        (replace(COOL, water=0.2), 0.8, "combination"),
+        (Targets(fan=0.8, door=0.0, heat=0.5), 0.8, "combination"),
+        (Targets(fan=0.8, door=0.0, cool=0.5, air=3.0), 0.8, "combination"),
+        (REST, 0.0, ""),
+    ],
+)
+def test_while_people_are_inside_nothing_starts(targets, fan, verdict):
+    """Independent of the adviser: only fans that are known to run may go on."""
+    history = watch(History(), fan, NAN, 0.0)
+    refusal = check(targets, SEEN, history, LIMITS, 5000.0, True)
+    assert ("" if refusal is None else refusal.code) == verdict
+
+
+def test_people_outrank_a_wet_crop():
+    wet = seen(outside_temperature=9.0, outside_relative_humidity=1.0)
+    history = watch(History(), 0.8, NAN, 0.0)
+    opens = Targets(fan=0.8, door=1.0, air=7.0, why="people")
+    assert check(opens, wet, history, LIMITS, 5000.0).code == "wetting"
+    assert check(opens, wet, history, LIMITS, 5000.0, True) is None

@@ -13,7 +13,7 @@ from firmware_bridge.config import MappedAdvice, MappedReading, PlainTopics
 from firmware_bridge.demo.simulator import Fault
 from firmware_bridge.errors import JournalError
 from firmware_bridge.journal.audit import entries, verify
-from firmware_bridge.service import service
+from firmware_bridge.service.alarms import alarm_of, fitting
 from firmware_bridge.wire import messages
 from firmware_bridge.wire.client import Message
 from firmware_bridge.wire.messages import AdviceMessage, Alarm, Beat, decode, encode
@@ -205,21 +205,44 @@ def test_clean_end_tells_none_and_off(world):
 @pytest.mark.parametrize(
     ("key", "how", "code"),
     [
-        ("pulp_3", "missing", "missing"),
+        ("pulp_1 pulp_3 pulp_4", "missing", "missing"),
         ("plenum_t", "fahrenheit", "units"),
         ("return_rh", "missing", "missing"),
-        ("pulp_2", "fahrenheit", "units"),
+        ("pulp_1 pulp_2 pulp_3", "fahrenheit", "units"),
     ],
 )
 def test_a_sensor_that_is_needed_goes_wrong(world, key, how, code):
     one = world()
     one.run(300)
     begin = one.hand.wall()
-    one.sim.faults = [Fault(key=key, how=how, start=begin, end=begin + 600)]
+    one.sim.faults = [Fault(key=k, how=how, start=begin, end=begin + 600) for k in key.split()]
     one.run(120)
     assert last(one).none == code
     assert one.sim.following is None
     assert comes_back(one, 2400.0)
+
+
+@pytest.mark.parametrize("how", ["missing", "fahrenheit"])
+def test_one_pulp_probe_of_five_goes_wrong_and_advice_goes_on(world, how):
+    one = world()
+    one.run(300)
+    begin, before = one.hand.wall(), len(sent(one))
+    one.sim.faults = [Fault(key="pulp_2", how=how, start=begin, end=begin + 1e6)]
+    one.run(900)
+    assert {advice.none for _, advice in sent(one)[before:]} == {None}
+    assert "pulp_2" in next(c.text for c in one.bay.complaints if c.id == "sensor")
+
+
+def test_a_pulp_probe_far_from_the_others_is_told_by_its_place(world):
+    one = world()
+    one.run(300)
+    begin = one.hand.wall()
+    one.sim.faults = [Fault(key="pulp_4", how="spike", start=begin, end=begin + 1e6)]
+    one.run(1200)
+    found = {alarm.id: alarm.text for alarm in one.bay.complaints}
+    assert "Pulp probe 4 (from the bottom)" in found["probe_or_spot"]
+    assert one.bay.source.newest.faults == {"pulp_4": "odd"}
+    assert last(one).none is None
 
 
 def test_a_stuck_sensor_is_found_in_the_stated_time(world, monkeypatch):
@@ -649,12 +672,12 @@ def test_many_alarms_fit_one_message_and_long_names_stay_apart():
     """The gravest are named, the others counted; two long names that begin alike keep two ids."""
     names = [f"north_store_of_the_valley_{n}" for n in range(40)]
     stale = Alarm(id="stale", level=3, text="no advice, stale readings")
-    light = [service._alarm(name, stale) for name in names]
-    grave = service._alarm("bay-7", Alarm(id="lost", level=2, text="no advice, lost"))
+    light = [alarm_of(name, stale) for name in names]
+    grave = alarm_of("bay-7", Alarm(id="lost", level=2, text="no advice, lost"))
     assert len({alarm.id for alarm in light}) == 40
-    fitting = service._fitting([*light, grave])
-    assert len(fitting) == 32
-    assert fitting[0] == grave
-    assert fitting[-1].text.startswith("10 more alarms stand")
-    messages.decode(messages.encode(messages.Alarms(boot=1, on=fitting)), messages.Alarms)
-    assert service._fitting([grave]) == (grave,)
+    fits = fitting([*light, grave])
+    assert len(fits) == 32
+    assert fits[0] == grave
+    assert fits[-1].text.startswith("10 more alarms stand")
+    messages.decode(messages.encode(messages.Alarms(boot=1, on=fits)), messages.Alarms)
+    assert fitting([grave]) == (grave,)

@@ -108,6 +108,7 @@ def drawn(u, time, target):
         people_inside=u[21] < 0.04,
         co2_at_least=False,
         out_of_order=either(u[23] < 0.04, 1 << int(5.0 * u[22]), 0),
+        doubted=0,
     )
 
 

@@ -10,7 +10,7 @@ from typing import Literal
 
 from ventcalc.advice.action import Advice
 from ventcalc.advice.freeze_guard import FANS_OFF, LATCHED, coldest_heard
-from ventcalc.advice.readings import OUT_OF_ORDER, Memory
+from ventcalc.advice.readings import DOUBTED, OUT_OF_ORDER, Memory
 from ventcalc.advice.rules import CO2_DANGEROUS, PEOPLE_CO2
 from ventcalc.bay.description import Bay
 from ventcalc.bay.hourly import HourlyBay
@@ -26,6 +26,8 @@ NO_MIST = 3 * 3600.0
 """Cooling by the humidifier that is missing for so long. [s]"""
 BIASED = 2.0
 """Correction of the outside probe that is worth a look. [K]"""
+RELEASE = "ventcalc advise --release, firmware-bridge release"
+"""The local commands that release a latch."""
 HUMID_OFF = 0.10
 """Plenum humidity below what the last advice expected. [0-1]"""
 
@@ -103,7 +105,7 @@ def _frost(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
         return 1, text, "Close the fresh-air door by hand; warm the plenum; check the probe."
     if advice.freeze_stage == LATCHED:
         text = f"Freeze protection is latched (plenum {plenum})."
-        return 1, text, "Look at door and plenum, then release it: ventcalc advise --release."
+        return 1, text, f"Look at door and plenum, then release it: {RELEASE}."
     if advice.freeze_stage >= FANS_OFF:
         text = f"The plenum is at {plenum}: the fans are off and the door is closed."
         return 1, text, "Check the door: does it close? Close it by hand."
@@ -197,6 +199,14 @@ def _crop_co2(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Findin
     return 3, text, "Give fresh air by hand if the advice cannot; nobody enters without testing."
 
 
+def _sensor(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
+    doubted = advice.situation.readings.doubted
+    names = [name for name, code in DOUBTED.items() if doubted & code]
+    if not names:
+        return None
+    return 3, f"Probes not believed: {', '.join(names)}.", "Check probe, cable and unit."
+
+
 def _told(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
     told = advice.situation.readings.out_of_order
     names = [name for name, code in OUT_OF_ORDER.items() if told & code]
@@ -217,6 +227,7 @@ _LOOKS: dict[str, Callable[[Advice, Bay | HourlyBay, UnitSystem], Finding]] = {
     "outside_probe": _outside_probe,
     "co2_crop": _crop_co2,
     "out_of_order": _told,
+    "sensor": _sensor,
 }
 ALARM_IDS = tuple(_LOOKS)
-"""Names of the alarms, one list for library and bridge."""
+"""Names of the alarms; the bridge's list begins with them."""

@@ -17,7 +17,7 @@ from ventcalc.advice.json_values import (
 from ventcalc.advice.readings import Memory
 from ventcalc.errors import BadInput
 
-__all__ = ["memory_from_dict", "memory_from_json", "memory_to_dict"]
+__all__ = ["KEPT", "memory_from_dict", "memory_from_json", "memory_to_dict"]
 
 _TEMPERATURES = (
     "expected_plenum_temperature",
@@ -41,6 +41,8 @@ _MEMORY = {
     _memory_key(name, default): (name, default) for name, default in Memory._field_defaults.items()
 }
 """Keys of the file: the field of ``Memory`` and its first value."""
+KEPT = ("bay", "probes")
+"""Keys beside them that are not the adviser's."""
 
 
 def memory_to_dict(memory: Memory) -> dict[str, Any]:
@@ -119,7 +121,8 @@ def memory_from_dict(given: Mapping[str, Any]) -> Memory:
     BadInput
         Every problem found, one line each.
     """
-    problems = [unknown_key(key, tuple(_MEMORY)) for key in given if key not in _MEMORY]
+    known = (*_MEMORY, *KEPT)
+    problems = [unknown_key(key, known) for key in given if key not in known]
     values: dict[str, Any] = {}
     for key, (name, default) in _MEMORY.items():
         if given.get(key) is None:
@@ -142,10 +145,10 @@ def _remembered(key: str, value: Any, default: Any, problems: list[str]) -> Any:
     if kind is tuple:
         numbers = value if isinstance(value, list) else []
         found = tuple(math.nan if one is None else finite_number(one) for one in numbers)
-        if len(found) != len(default) or None in found:
+        if not isinstance(value, list) or len(found) > len(default) or None in found:
             problems.append(f"{key} is {shortened(value)}; a list of {len(default)} times or null")
             return default
-        return found
+        return found + default[len(found) :]  # an older version knew fewer
     number = finite_number(value)
     low, high = _limits_of(key, kind)
     if number is None or not low <= number <= high or number != kind(number):

@@ -7,9 +7,18 @@ from collections.abc import Sequence
 from statistics import median
 from typing import NamedTuple
 
-from ventcalc.advice.readings import Readings
+from ventcalc.advice.readings import DOUBTED, Readings
 
-__all__ = ["Pulp", "believed", "pulp_of"]
+__all__ = [
+    "Pulp",
+    "agreeing",
+    "airs_differ",
+    "believed",
+    "outside_disowned",
+    "plenum_believed",
+    "pulp_of",
+    "return_believed",
+]
 
 NAN = math.nan
 ODD = 4.0
@@ -17,10 +26,22 @@ ODD = 4.0
 Pulp probe this far from the middle of the others disagrees with them. Piles with air stand within
 about 3 K; common practice, no source. [K]
 """
-RETURN_OFF = 15.0
-"""Return air this far from the mean pulp is no return air. [K]"""
 FEW = 3
 """Pulp probes below which none can be outvoted."""
+# The differences below are common practice, no source.
+RETURN_OFF, RETURN_OFF_RUNNING = 15.0, 10.0
+"""
+Return air this far from the mean pulp is no return air, at rest under a hot or cold roof and while
+the fans draw it through the pile. [K]
+"""
+ONE_AIR = 3.0
+"""Two probes in one air differ by less. [K]"""
+MIXED, COILED = 6.0, 9.0
+"""Supply beyond both airs that it is mixed of, by spray or heater; by a coil. [K]"""
+TELLING = 10.0
+"""Outside less return air from which on a plenum shows whether the door is open. [K]"""
+LEAST_FRESH = 0.15
+"""Fresh fraction of a door half open at half fan speed, at the least. [1]"""
 
 
 class Pulp(NamedTuple):
@@ -42,6 +63,34 @@ class Pulp(NamedTuple):
     """How many agree."""
 
 
+def agreeing(temperatures: Sequence[float]) -> dict[int, float]:
+    """
+    The pulp probes that agree, by their place from the bottom.
+
+    Parameters
+    ----------
+    temperatures : sequence of float
+        Bottom to top; NaN where a probe is dead. [°C]
+
+    Returns
+    -------
+    dict
+        Probes that disagree with most others are left out, the farthest first; empty where fewer
+        than half of all are left, or two that disagree.
+    """
+    kept = {k: t for k, t in enumerate(temperatures, start=1) if not math.isnan(t)}
+    while len(kept) >= FEW and max(kept.values()) - min(kept.values()) > ODD:
+        off = {k: abs(t - median([u for j, u in kept.items() if j != k])) for k, t in kept.items()}
+        far = max(off, key=lambda k: off[k])
+        if off[far] <= ODD:
+            break
+        del kept[far]
+    heard = sum(not math.isnan(t) for t in temperatures)
+    split = len(kept) == FEW - 1 and max(kept.values()) - min(kept.values()) > ODD
+    outvoted = len(kept) < heard and 2 * len(kept) <= heard
+    return {} if split or outvoted or 2 * len(kept) < len(temperatures) else kept
+
+
 def pulp_of(temperatures: Sequence[float]) -> Pulp:
     """
     The pile's temperatures from its probes.
@@ -54,29 +103,76 @@ def pulp_of(temperatures: Sequence[float]) -> Pulp:
     Returns
     -------
     Pulp
-        Probes that disagree with most others are left out, the farthest first; where no majority
-        is left nothing is believed.
+        NaN where no majority agrees.
     """
-    kept = {k: t for k, t in enumerate(temperatures, start=1) if not math.isnan(t)}
-    heard = len(kept)
-    odd, place = NAN, 0
-    while len(kept) >= FEW:
-        off = {k: abs(t - median([u for j, u in kept.items() if j != k])) for k, t in kept.items()}
-        far = max(off, key=lambda k: off[k])
-        if off[far] <= ODD:
-            break
-        if not place:
-            odd, place = kept[far], far
-        del kept[far]
-    split = len(kept) == FEW - 1 and max(kept.values()) - min(kept.values()) > ODD
-    if not kept or split or len(kept) * 2 <= heard:
-        return Pulp(NAN, NAN, NAN, NAN, odd, place, 0)
+    kept = agreeing(temperatures)
+    if not kept:
+        return Pulp(NAN, NAN, NAN, NAN, NAN, 0, 0)
     values = list(kept.values())
-    mean = math.fsum(values) / len(values)
+    mean, middle = math.fsum(values) / len(values), median(values)
+    out = {k: t for k, t in enumerate(temperatures, start=1) if k not in kept and t == t}
+    place = max(out, key=lambda k: abs(out[k] - middle), default=0)
+    odd = out.get(place, NAN)
     return Pulp(values[0], values[-1], mean, min(values), odd, place, len(values))
 
 
-def believed(readings: Readings) -> tuple[Readings, tuple[str, ...]]:
+def airs_differ(temperatures: Sequence[float]) -> bool:
+    """Whether probes in one air [°C] cannot both be right."""
+    return len(temperatures) > 1 and max(temperatures) - min(temperatures) > ONE_AIR
+
+
+def return_believed(return_temperature: float, pulp_mean: float, fans_run: bool) -> bool:
+    """Whether return air [°C] can come from a pile of that mean temperature [°C]."""
+    off = abs(return_temperature - pulp_mean)
+    return not off > (RETURN_OFF_RUNNING if fans_run else RETURN_OFF)
+
+
+def plenum_believed(
+    plenum_temperature: float,
+    return_temperature: float,
+    outside_temperature: float,
+    coil_runs: bool,
+) -> bool:
+    """Whether the plenum can be mixed of return and outside air while the fans run. [°C]"""
+    outside = return_temperature if math.isnan(outside_temperature) else outside_temperature
+    low = min(outside, return_temperature) - (COILED if coil_runs else MIXED)
+    return low <= plenum_temperature <= max(outside, return_temperature) + MIXED
+
+
+def outside_disowned(
+    plenum_temperature: float,
+    return_temperature: float,
+    outside_temperature: float,
+    coil_off: bool,
+    humidifier_off: bool,
+    heater_off: bool,
+) -> bool | None:
+    """
+    Whether the plenum, with door and fans at least half open, knows nothing of the outside air.
+
+    Parameters
+    ----------
+    plenum_temperature, return_temperature, outside_temperature : float
+        As read. [°C]
+    coil_off, humidifier_off, heater_off : bool
+        Whether that is known to stand still.
+
+    Returns
+    -------
+    bool or None
+        None where outside and return air are too close to tell.
+    """
+    if not abs(outside_temperature - return_temperature) >= TELLING:
+        return None
+    least = return_temperature + LEAST_FRESH * (outside_temperature - return_temperature)
+    if outside_temperature > return_temperature:
+        return plenum_temperature < least - (
+            1.0 if coil_off and humidifier_off else MIXED if coil_off else COILED
+        )
+    return plenum_temperature > least + (1.0 if heater_off else MIXED)
+
+
+def believed(readings: Readings, fans_run: bool = False) -> tuple[Readings, tuple[str, ...]]:
     """
     Readings without what cannot be, and what that was.
 
@@ -84,6 +180,8 @@ def believed(readings: Readings) -> tuple[Readings, tuple[str, ...]]:
     ----------
     readings : Readings
         As the probes say.
+    fans_run : bool
+        Whether the fans are known to run.
 
     Returns
     -------
@@ -93,13 +191,14 @@ def believed(readings: Readings) -> tuple[Readings, tuple[str, ...]]:
         One line each.
     """
     doubts = []
-    off = abs(readings.return_temperature - readings.pulp_mean)
-    if off > RETURN_OFF:
+    if not return_believed(readings.return_temperature, readings.pulp_mean, fans_run):
+        off = abs(readings.return_temperature - readings.pulp_mean)
         doubts.append(
             f"return air at {readings.return_temperature:.1f} °C is {off:.0f} K off the pulp and "
             "is not believed; look at the probe"
         )
-        readings = readings._replace(return_temperature=NAN)
+        code = readings.doubted | DOUBTED["return temperature"]
+        readings = readings._replace(return_temperature=NAN, doubted=code)
     if readings.people_inside and math.isnan(readings.co2):
         doubts.append("people are inside and CO2 is not measured")
     return readings, tuple(doubts)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-__all__ = ["OUT_OF_ORDER", "START", "Memory", "Readings"]
+__all__ = ["DOUBTED", "OUT_OF_ORDER", "START", "Memory", "Readings"]
 
 NAN = math.nan
 
@@ -61,10 +61,18 @@ class Readings(NamedTuple):
     """Whether CO2 stands at the top of its probe's range, so may be more."""
     out_of_order: int = 0
     """Sum of the codes in ``OUT_OF_ORDER`` of what does not work."""
+    doubted: int = 0
+    """Sum of the codes in ``DOUBTED`` of probes that are not believed."""
 
 
 OUT_OF_ORDER = {"fans": 1, "door": 2, "humidifier": 4, "refrigeration": 8, "heater": 16}
 """What may be told to be out of order, and its code."""
+DOUBTED = {
+    "pulp": 1, "plenum temperature": 2, "return temperature": 4, "outside temperature": 8,
+    "ceiling temperature": 16, "plenum humidity": 32, "return humidity": 64,
+    "outside humidity": 128, "CO2": 256, "air pressure": 512,
+}  # fmt: skip
+"""Probes that may not be believed, in the order of ``PROBES``, and their codes."""
 FANS_OUT, DOOR_OUT, HUMIDIFIER_OUT, REFRIGERATION_OUT, HEATER_OUT = OUT_OF_ORDER.values()
 
 
@@ -129,7 +137,7 @@ class Memory(NamedTuple):
     """Since they did last. [s]"""
     no_air: float = 0.0
     """How long the plenum has not felt the fans. [s]"""
-    alarm_times: tuple[float, ...] = (NAN,) * 11
+    alarm_times: tuple[float, ...] = (NAN,) * 12
     """When each alarm that stands began, UTC since 1970-01-01; NaN for none. [s]"""
 
 

@@ -14,6 +14,7 @@ from ventcalc.advice.json_values import (
     shortened,
     unknown_key,
 )
+from ventcalc.advice.probe_history import PROBES, ProbeHistory, judged
 from ventcalc.advice.probes import believed, pulp_of
 from ventcalc.advice.readings import OUT_OF_ORDER, Readings
 from ventcalc.bay.calendar import STAGES
@@ -24,6 +25,7 @@ __all__ = [
     "ReadingsFile",
     "readings_from_dict",
     "readings_from_json",
+    "told_from_dict",
 ]
 
 PULPS = "pulp_temps_c"
@@ -57,6 +59,18 @@ KEYS: dict[str, _Key] = {
 }
 """Keys beside ``time``, and the limits within which a reading is believed."""
 
+_PROBES = {
+    "outside_temp_c": "outside_temperature",
+    "outside_rh": "outside_relative_humidity",
+    "return_temp_c": "return_temperature",
+    "return_rh": "return_relative_humidity",
+    "plenum_temp_c": "plenum_temperature",
+    "plenum_rh": "plenum_relative_humidity",
+    "ceiling_temp_c": "ceiling_temperature",
+    "co2_ppm": "co2",
+    "pressure_pa": "pressure",
+}
+"""Kind of probe by key."""
 TOLD = ("loaded_t", "stage", "crop_wet", "rot_share", "out_of_order", "people_inside")
 """Keys of what people tell; no probe knows it."""
 CO2_TOP = "co2_top_ppm"
@@ -79,7 +93,9 @@ class ReadingsFile:
     note: str = ""
 
 
-def readings_from_json(text: str, name: str = "readings") -> ReadingsFile:
+def readings_from_json(
+    text: str, name: str = "readings", probes: dict[str, ProbeHistory] | None = None
+) -> ReadingsFile:
     """
     Read the readings of one moment.
 
@@ -92,11 +108,13 @@ def readings_from_json(text: str, name: str = "readings") -> ReadingsFile:
         in °F with ``_f`` in the place of ``_c``; ``note`` for people.
     name : str
         Name of the file, for messages.
+    probes : dict, optional
+        What is remembered of each probe; grows and changes in place.
 
     Returns
     -------
     ReadingsFile
-        NaN where a key is absent or ``null``.
+        NaN where a key is absent or ``null``, or its value not believed.
 
     Raises
     ------
@@ -104,12 +122,14 @@ def readings_from_json(text: str, name: str = "readings") -> ReadingsFile:
         Every problem found, one line each.
     """
     try:
-        return readings_from_dict(json_object(text))
+        return readings_from_dict(json_object(text), probes)
     except BadInput as error:
         raise BadInput(f"{name}: {problem}" for problem in error.problems) from None
 
 
-def readings_from_dict(given: Mapping[str, Any]) -> ReadingsFile:
+def readings_from_dict(
+    given: Mapping[str, Any], probes: dict[str, ProbeHistory] | None = None
+) -> ReadingsFile:
     """
     Read the readings of one moment from a mapping.
 
@@ -117,11 +137,13 @@ def readings_from_dict(given: Mapping[str, Any]) -> ReadingsFile:
     ----------
     given : mapping
         Keys as for ``readings_from_json``.
+    probes : dict, optional
+        What is remembered of each probe; grows and changes in place.
 
     Returns
     -------
     ReadingsFile
-        NaN where a key is absent or ``None``.
+        NaN where a key is absent or ``None``, or its value not believed.
 
     Raises
     ------
@@ -135,7 +157,8 @@ def readings_from_dict(given: Mapping[str, Any]) -> ReadingsFile:
         if f_key in given and c_key in given
     ]
     time = moment_of(given.get("time"), problems)
-    value = {key: _reading(given, key, problems) for key in KEYS if key != PULPS}
+    value = {key: _reading(given, key, problems) for key in _PROBES}
+    value["co2_ppm"] *= 1e-6
     pulps = _pulps(given, problems)
     note = given.get("note", "")
     if not isinstance(note, str):
@@ -145,7 +168,11 @@ def readings_from_dict(given: Mapping[str, Any]) -> ReadingsFile:
     tonnes = _number(given.get("loaded_t"), "loaded_t", _TONNES, problems)
     if problems:
         raise BadInput(problems)
-    pulp = pulp_of(pulps)
+    heard = {key: (kind, value[key]) for key, kind in _PROBES.items()}
+    heard |= {f"pulp probe {k}": ("pulp_temperature", t) for k, t in enumerate(pulps, start=1)}
+    value, off = judged(heard, time, {} if probes is None else probes)
+    doubted = sum({1 << list(PROBES).index(heard[name][0]) for name in off})
+    pulp = pulp_of([value[f"pulp probe {k}"] for k in range(1, len(pulps) + 1)])
     readings, doubts = believed(
         Readings(
             time=time,
@@ -156,14 +183,45 @@ def readings_from_dict(given: Mapping[str, Any]) -> ReadingsFile:
             plenum_temperature=value["plenum_temp_c"],
             plenum_relative_humidity=value["plenum_rh"],
             ceiling_temperature=value["ceiling_temp_c"],
-            co2=value["co2_ppm"] * 1e-6,
+            co2=value["co2_ppm"],
             pressure=value["pressure_pa"],
             **pulp._asdict(),
-            co2_at_least=value["co2_ppm"] >= top,
+            co2_at_least=value["co2_ppm"] >= top * 1e-6 - 1e-9,
             **told,
+            doubted=doubted,
         )
     )
+    doubts = (*off.values(), *doubts)
     return ReadingsFile(readings=readings, doubts=doubts, loaded=tonnes * 1000.0, note=note)
+
+
+def told_from_dict(given: Mapping[str, Any], mass: float = math.nan) -> dict[str, Any]:
+    """
+    Read what people tell of a bay.
+
+    Parameters
+    ----------
+    given : mapping
+        Keys of ``TOLD``, as in a file of readings.
+    mass : float
+        Crop of a full bay. [kg]
+
+    Returns
+    -------
+    dict
+        By field of ``Readings``.
+
+    Raises
+    ------
+    BadInput
+        Every problem found, one line each.
+    """
+    problems = [unknown_key(key, TOLD) for key in given if key not in TOLD]
+    told = _told(given, problems)
+    tonnes = _number(given.get("loaded_t"), "loaded_t", _TONNES, problems)
+    if problems:
+        raise BadInput(problems)
+    return {**told, "loaded": min(tonnes * 1000.0 / mass, 1.0)}
 
 
 def _told(given: Mapping[str, Any], problems: list[str]) -> dict[str, Any]:

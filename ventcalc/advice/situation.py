@@ -6,6 +6,7 @@ import math
 from typing import NamedTuple
 
 from ventcalc.advice.learning import Findings, learn
+from ventcalc.advice.probes import return_believed
 from ventcalc.advice.readings import DOOR_OUT, Memory, Readings
 from ventcalc.advice.setpoints import ceiling_temperature
 from ventcalc.air.plain import dew_point, humidity_ratio, saturated, standard_pressure
@@ -103,12 +104,15 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
     findings = learn(bay, readings, memory, elapsed)
     believed = readings.outside_temperature + findings.outside_correction
     outside = humidity_ratio(believed, readings.outside_relative_humidity, pressure)
+    above = readings.return_temperature
+    if not return_believed(above, readings.pulp_mean, memory.fan_on):
+        above = math.nan
     moistest = min(readings.return_relative_humidity, MOISTEST_RETURN)
-    inside = humidity_ratio(readings.return_temperature, moistest, pressure)
+    inside = humidity_ratio(above, moistest, pressure)
     ceiling = readings.ceiling_temperature
     if math.isnan(ceiling):
-        ceiling = ceiling_temperature(bay, readings.return_temperature, believed)
-    run, moist = _run_air(readings, memory, inside, pressure)
+        ceiling = ceiling_temperature(bay, above, believed)
+    run, moist = _run_air(readings, memory, above, inside, pressure)
     return_dew_point = dew_point(inside, pressure)
     run_dew_point = return_dew_point if moist == inside else dew_point(moist, pressure)
     when = told_calendar(calendar_at(bay, readings.time), readings.stage_told)
@@ -176,7 +180,7 @@ def _in_use(readings: Readings, when: Calendar) -> bool:
 
 
 def _run_air(
-    readings: Readings, memory: Memory, inside: float, pressure: float
+    readings: Readings, memory: Memory, above: float, inside: float, pressure: float
 ) -> tuple[float, float]:
     """
     Temperature [°C] and humidity ratio that the return air will have once the fans run.
@@ -186,6 +190,6 @@ def _run_air(
     the temperature of the top. Advice that trusted the first would wet the bottom.
     """
     if memory.fan_on or math.isnan(readings.pulp_top):
-        return readings.return_temperature, inside
+        return above, inside
     leaving = EXIT_HUMIDITY * saturated(readings.pulp_top, pressure)
     return readings.pulp_top, leaving if leaving > inside else inside

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from ventcalc.advice.advise import Memory, advise
 from ventcalc.advice.freeze_guard import release
-from ventcalc.advice.memory_file import memory_from_json, memory_to_dict
+from ventcalc.advice.kept_file import kept_from_json, kept_to_dict
+from ventcalc.advice.probe_history import ProbeHistory
+from ventcalc.advice.probes import believed
 from ventcalc.advice.readings_file import readings_from_json
 from ventcalc.commands.files import bay_named, read_text, write_text
 from ventcalc.commands.words import add_command, as_json
+from ventcalc.errors import BadInput
 from ventcalc.report.data import advice_data
 from ventcalc.report.text import CAUTION, advice_text
 from ventcalc.season.installed import as_installed
@@ -49,21 +53,32 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> str:
     """Advice as text or JSON; the memory goes back to its file."""
-    given = readings_from_json(read_text(args.readings, "readings"), args.readings)
-    bay = as_installed(bay_named(args.bay), pressure=given.readings.pressure)
+    described = bay_named(args.bay)
+    memory, probes = _kept(args.memory, described.name)
+    given = readings_from_json(read_text(args.readings, "readings"), args.readings, probes)
+    if memory is not None and given.readings.time < memory.time:
+        raise BadInput(
+            f"{args.readings}: older than what {args.memory} remembers; time does not run "
+            "backwards: give newer readings, or delete that file to start anew"
+        )
+    if memory is not None and memory.fan_on:
+        seen, more = believed(given.readings, True)
+        doubts = dict.fromkeys((*given.doubts, *more))
+        given = replace(given, readings=seen, doubts=tuple(doubts))
+    bay = as_installed(described, pressure=given.readings.pressure)
     readings = given.readings._replace(loaded=min(given.loaded / bay.mass, 1.0))
-    memory = _memory(args.memory)
     if args.release and memory is not None:
         memory = release(memory)
     advice, after = advise(bay, readings, memory)
+    kept = kept_to_dict(after, bay.name, probes)
     if args.memory is not None:
-        write_text(args.memory, as_json(memory_to_dict(after)) + "\n")
+        write_text(args.memory, as_json(kept) + "\n")
     if args.json:
-        return as_json(advice_data(bay, given, advice, after, args.units))
+        return as_json({**advice_data(bay, given, advice, after, args.units), "memory": kept})
     return f"{advice_text(bay, given, advice, after, args.units)}\n\n{CAUTION}"
 
 
-def _memory(name: str | None) -> Memory | None:
+def _kept(name: str | None, bay_name: str) -> tuple[Memory | None, dict[str, ProbeHistory]]:
     if name is None or not Path(name).exists():
-        return None
-    return memory_from_json(read_text(name, "memory"), name)
+        return None, {}
+    return kept_from_json(read_text(name, "memory"), name, bay_name)

@@ -65,6 +65,7 @@ def readings_of(
         people_inside=False,
         co2_at_least=False,
         out_of_order=0,
+        doubted=0,
     )
 
 

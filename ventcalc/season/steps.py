@@ -93,6 +93,7 @@ def believed_readings(seen: Readings, errors: SensorErrors) -> Readings:
         people_inside=seen.people_inside,
         co2_at_least=seen.co2_at_least,
         out_of_order=seen.out_of_order,
+        doubted=seen.doubted,
     )
 
 

@@ -1,0 +1,63 @@
+"""What is said to a bay, and the bay as people see it: plain values."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from firmware_bridge.bay.advisor import Words
+from firmware_bridge.bay.safety import Targets
+from firmware_bridge.sensors.sample import ActualPositions, Sample
+from firmware_bridge.wire.messages import Ack, Alarm
+
+__all__ = ["WAITING", "BayView", "Decision", "no_words"]
+
+
+def no_words(_units: str) -> tuple[str, ...]:
+    """Before anything was advised."""
+    return ()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Decision:
+    """What to say now; ``targets`` is None for ``none``."""
+
+    code: str
+    """``ok``, or one of ``codes.NONE_REASONS``."""
+    text: str
+    targets: Targets | None
+    rests_on: tuple[int, int]
+    """Boot and seq of the reading."""
+
+
+WAITING = Decision(
+    code="start",
+    text="waiting for the controller to connect and send a reading",
+    targets=None,
+    rests_on=(0, 0),
+)
+"""Before the first reading."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class BayView:
+    """A bay for people to see, at one time; nothing in it changes any more."""
+
+    name: str
+    zone: str
+    """IANA name of the store's time zone."""
+    mode: str
+    decision: Decision
+    words: Words
+    advised_age: float
+    """[s]"""
+    accepted: Ack | None
+    accepted_age: float
+    """[s]"""
+    actual: ActualPositions
+    sample: Sample | None
+    reading_age: float
+    """[s]"""
+    alarms: tuple[Alarm, ...]
+    """As the controller tells them."""
+    complaints: tuple[Alarm, ...] = ()
+    """What adviser and bridge found wrong with the bay and its controller."""

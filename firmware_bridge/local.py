@@ -1,0 +1,153 @@
+"""The commands of whoever stands at the bridge's machine: begin, wire, tell, release."""
+
+from __future__ import annotations
+
+import argparse
+import math
+import signal
+import sys
+import threading
+import time
+from pathlib import Path
+from typing import Any
+
+from firmware_bridge.bay.advisor import starter_bay
+from firmware_bridge.config import BayConfig, Config, read_config
+from firmware_bridge.errors import BadConfig
+from firmware_bridge.service.listen import Ear, listen
+from firmware_bridge.service.requests import Request, ask
+from firmware_bridge.starter import starter_config
+
+__all__ = ["add_commands", "bay_of", "say", "stop_on_signals"]
+
+
+def add_commands(commands: Any) -> None:
+    """Add them to the parser."""
+    one = commands.add_parser("new", help="write a commented configuration to begin with")
+    one.add_argument("out", type=Path, help="file to write, with bay.toml beside it")
+    one.set_defaults(do=_new)
+
+    one = commands.add_parser("listen", help="show what is heard now, topic by topic")
+    one.add_argument("config", type=Path)
+    one.add_argument("--seconds", type=float, default=math.inf, help="end after so long")
+    one.add_argument("--every", type=float, default=2.0, help="seconds between two looks")
+    one.add_argument("--also", action="append", default=[], metavar="TOPIC", help="as plc/#")
+    one.set_defaults(do=_listen)
+
+    one = commands.add_parser(
+        "tell", help="tell a running bridge what is in a bay, and who", allow_abbrev=False
+    )
+    _asks(one)
+    for key, meaning in _TELLS.items():
+        one.add_argument(f"--{key.replace('_', '-')}", metavar="VALUE", help=meaning)
+    one.set_defaults(do=_tell)
+
+    one = commands.add_parser("release", help="release a latched freeze protection, after a look")
+    _asks(one)
+    one.set_defaults(do=_release)
+
+
+def _asks(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("config", type=Path)
+    parser.add_argument("--bay", required=True)
+    parser.add_argument("--by", required=True, metavar="NAME", help="who answers for it")
+
+
+def say(text: str) -> None:
+    """Print a line at once."""
+    print(text, flush=True)
+
+
+def stop_on_signals() -> threading.Event:
+    """An event that an interrupt or the end of the process sets."""
+    stop = threading.Event()
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, lambda *_: stop.set())
+    return stop
+
+
+def bay_of(config: Config, name: str) -> BayConfig:
+    """The bay that is named, or a refusal that names those that there are."""
+    for bay in config.bays:
+        if bay.name == name:
+            return bay
+    names = ", ".join(bay.name for bay in config.bays)
+    raise BadConfig(f"--bay {name}: not in the configuration; it has {names}")
+
+
+# --- to begin with --------------------------------------------------------------------------
+
+
+def _new(args: argparse.Namespace) -> int:
+    bay = args.out.parent / "bay.toml"
+    for path, text in ((bay, starter_bay()), (args.out, starter_config(bay.name))):
+        try:
+            with path.open("x", encoding="utf-8") as file:
+                file.write(text)
+        except FileExistsError:
+            if path == args.out:
+                raise BadConfig(f"{path}: is there already; it is left as it is") from None
+            say(f"{path}: is there already, and is left as it is")
+        except OSError as error:
+            raise BadConfig(f"{path}: cannot be written ({error.strerror})") from None
+        else:
+            say(f"{path}: written; replace what is invented with your own")
+    return 0
+
+
+def _listen(args: argparse.Namespace) -> int:
+    if not (args.every > 0.0 and args.seconds > 0.0):
+        raise BadConfig("--every and --seconds must be above 0")
+    ear = Ear(config=read_config(args.config), also=tuple(args.also))
+    stop, end = stop_on_signals(), time.monotonic() + args.seconds
+    clear = "\x1b[H\x1b[J" if sys.stdout.isatty() else ""
+
+    def show(lines: list[str]) -> None:
+        say(clear + "\n".join(lines))
+
+    listen(ear, show, lambda: stop.is_set() or time.monotonic() >= end, args.every)
+    return 1 if ear.missing(time.monotonic()) else 0
+
+
+# --- what people on this machine ask ---------------------------------------------------------
+
+
+def _tell(args: argparse.Namespace) -> int:
+    given = {key: getattr(args, key) for key in _TELLS if getattr(args, key) is not None}
+    return _ask(args, "tell", {key: _told_value(key, text) for key, text in given.items()})
+
+
+def _release(args: argparse.Namespace) -> int:
+    return _ask(args, "release", {})
+
+
+_TELLS = {
+    "people_inside": "yes or no; yes until told no",
+    "out_of_order": "fans,door,humidifier,refrigeration,heater; none takes it back",
+    "stage": "as cool_down; calendar leaves it to the bay file",
+    "loaded_t": "crop in the bay, t; unknown leaves it to the calendar",
+    "crop_wet": "yes or no; over by itself after three days",
+    "rot_share": "part of the crop that rots, 0 to 1",
+}
+"""What can be told, as in a file of readings."""
+
+
+def _ask(args: argparse.Namespace, do: str, told: dict[str, object]) -> int:
+    config = read_config(args.config)
+    bay = bay_of(config, args.bay)
+    say(ask(config.bridge.data, Request(do=do, bay=bay.name, by=args.by, told=told)))
+    return 0
+
+
+def _told_value(key: str, text: str) -> object:
+    """The value as a file of readings has it; what it may be is judged there."""
+    if text in ("", "none", "calendar", "unknown"):
+        return None
+    if text in ("yes", "true", "no", "false"):
+        return text in ("yes", "true")
+    if key == "out_of_order":
+        return [name.strip() for name in text.split(",")]
+    try:
+        return float(text)
+    except ValueError:
+        return text
