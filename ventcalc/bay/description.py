@@ -8,6 +8,7 @@ error messages and the commented starter file all take them from here.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -389,12 +390,17 @@ class Bay:
     @property
     def mass(self) -> float:
         """Mass of crop loaded. [kg]"""
-        return sum(lot.mass for lot in self.lots)
+        return math.fsum(lot.mass for lot in self.lots)
 
     @property
     def loading_temperature(self) -> float:
         """Mean pulp temperature of the loads, by mass. [°C]"""
-        return sum(lot.mass * lot.loading_temperature for lot in self.lots) / self.mass
+        return math.fsum(lot.mass * lot.loading_temperature for lot in self.lots) / self.mass
+
+    @property
+    def immature_share(self) -> float:
+        """Part of the mass loaded that was immature at harvest. [1]"""
+        return math.fsum(lot.mass for lot in self.lots if lot.maturity == "immature") / self.mass
 
     @cached_property
     def by_season(self) -> dict[float, Any]:

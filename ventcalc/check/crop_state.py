@@ -79,7 +79,7 @@ def _state(
     bay: Bay, pressure: float, mass: Any, *, temperature: float, ages: np.ndarray, field_heat: Any
 ) -> CropState:
     crop = crop_for(bay.use)
-    each = respiration_heat(temperature, ages, crop, bay.lots[0].maturity)
+    each = respiration_heat(temperature, ages, crop, bay.immature_share)
     per_mass = float(np.mean(each))
     made = co2_rate(per_mass * mass, crop) / (CO2_DENSITY * pressure / 101325.0)
     return CropState(

@@ -13,7 +13,6 @@ from ventcalc.air.plain import AIR_HEAT, EVAPORATION, dry_bulb, enthalpy
 from ventcalc.bay.description import Bay
 from ventcalc.equipment import plenum
 from ventcalc.pile.crop import (
-    Crop,
     crop_for,
     curing_rate,
     respiration_heat,
@@ -105,12 +104,11 @@ class Supply:
 def design_states(bay: Bay, *, winter_temperature: float = -20.0) -> tuple[State, State, State]:
     """Fill (freshly dug, skin open), wound healing (half over) and holding (settled)."""
     crop, plan = crop_for(bay.use), bay.schedule
-    warm = sum(lot.mass * lot.loading_temperature for lot in bay.lots) / bay.mass
     half = plan.fill_days / 2.0 + plan.healing_days / 2.0
     healed = half * curing_rate(plan.healing_temperature, crop)
     winter = (winter_temperature, WINTER_RELATIVE_HUMIDITY)
     rows = (
-        ("fill", "fill", warm, 0.0, 0.0, AUTUMN),
+        ("fill", "fill", bay.loading_temperature, 0.0, 0.0, AUTUMN),
         ("healing", "wound healing", plan.healing_temperature, half, healed, AUTUMN),
         ("holding", "holding", plan.holding_temperature, SETTLED_AGE, SETTLED_AGE, winter),
     )
@@ -119,7 +117,7 @@ def design_states(bay: Bay, *, winter_temperature: float = -20.0) -> tuple[State
             key=key,
             name=name,
             pulp_temperature=pulp,
-            respiration_heat=_respiration(bay, crop, pulp, age),
+            respiration_heat=float(respiration_heat(pulp, age, crop, bay.immature_share)),
             transpiration_coefficient=transpiration_coefficient(curing, crop),
             outside_temperature=outside[0],
             outside_relative_humidity=outside[1],
@@ -127,14 +125,6 @@ def design_states(bay: Bay, *, winter_temperature: float = -20.0) -> tuple[State
         for key, name, pulp, age, curing, outside in rows
     )
     return first, second, third
-
-
-def _respiration(bay: Bay, crop: Crop, temperature: float, age: float) -> float:
-    """Mean of the lots by mass. [W/kg]"""
-    heat = sum(
-        lot.mass * respiration_heat(temperature, age, crop, lot.maturity) for lot in bay.lots
-    )
-    return float(heat / bay.mass)
 
 
 def passage(bay: Bay, state: State, *, airflow: Any, mass: Any, pressure: float) -> Passage:
@@ -209,7 +199,7 @@ def cooling_rate(bay: Bay, *, airflow: Any, mass: Any, pressure: float) -> Any:
     wet = humid + (full - humid) * (1.0 - np.exp(-skin / each))
     taken = each * (enthalpy(top, wet) - enthalpy(cold, humid))
     age = plan.fill_days / 2.0 + plan.healing_days + 0.5 * DAY * 30.0
-    own = _respiration(bay, crop, middle, age)
+    own = float(respiration_heat(middle, age, crop, bay.immature_share))
     return (taken - own) / crop.specific_heat
 
 

@@ -148,7 +148,7 @@ def _hours(bay: Bay, states: DesignStates, design: AirDesign, water: WaterDesign
     fill = bay.schedule.fill_days
     age = np.maximum(states.now - 0.5 * np.minimum(states.now, fill), 0.0)
     at_least = respiration_heat(
-        crop.respiration_least_at + 0.0 * age, age, crop, bay.lots[0].maturity
+        crop.respiration_least_at + 0.0 * age, age, crop, bay.immature_share
     )
     return _Hours(
         coldest=coldest,
@@ -176,7 +176,7 @@ def _run_steps(
 ) -> tuple[Array, Array, Array, Array]:
     """Pulp, part of the step used, supply temperature, heat moved [J]; step by step."""
     crop, step, mass = crop_for(bay.use), states.step, bay.pile.capacity
-    load = sum(lot.mass * lot.loading_temperature for lot in bay.lots) / bay.mass
+    load = bay.loading_temperature
     leaks = conductance(bay.envelope.wall_area, shell.wall_u) + conductance(
         bay.envelope.ceiling_area, shell.ceiling_u
     )
