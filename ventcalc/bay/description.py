@@ -318,7 +318,7 @@ class Control:
     )
     fresh_air_every: float = quantity(
         "s",
-        3600,
+        600,
         14 * 86400,
         "longest time without fresh air when CO2 is not measured",
         86400.0,

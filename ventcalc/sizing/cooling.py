@@ -132,7 +132,7 @@ def _case(
     crop: CropState,
     day: DesignDay,
 ) -> CoolingCase:
-    water = crop_water(bay, crop, bay.pile.capacity, skin_open=day.stage == "filling")
+    water = crop_water(bay, crop, bay.pile.capacity)
     need = max(holding_speed(bay, design, crop), bay.fans.minimum_speed)
     speed = min(need, 1.0) if day.stage == "holding" else 1.0
     walls = replace(bay.envelope, wall_u=shell.wall_u, ceiling_u=shell.ceiling_u)

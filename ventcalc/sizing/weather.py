@@ -73,6 +73,8 @@ class DesignStates:
     """Place in ``calendar.STAGES`` for each step."""
     target: Array
     """Pulp temperature planned for each step. [°C]"""
+    local_time: NDArray[np.datetime64]
+    """Start of each step by the clock of the place."""
     temperature: Array
     """Outside, each step. [°C]"""
     humidity_ratio: Array
@@ -110,6 +112,7 @@ def design_states(bay: Bay, weather: Weather) -> DesignStates:
         step=part.step,
         stage=stage,
         target=target,
+        local_time=outside.local_time(part),
         temperature=part.temperature,
         humidity_ratio=_moisture(part, pressure),
         notes=_notes(bay, weather, part, pressure),
