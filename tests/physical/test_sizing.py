@@ -10,12 +10,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from CoolProp.CoolProp import PropsSI
 
 from ventcalc import air
 from ventcalc.bay.description import Refrigeration
 from ventcalc.bay.file import bay_from_dict, bay_to_toml, example_bay
 from ventcalc.check.check import check_pile
 from ventcalc.equipment import duct
+from ventcalc.equipment.refrigeration import HeatFlow, refrigeration_load
 from ventcalc.errors import BadInput, OutOfRange
 from ventcalc.report.size_text import size_data
 from ventcalc.sizing import air as sizing_air
@@ -100,11 +102,71 @@ def test_refrigeration_load_by_hand(name: str) -> None:
         total = sum(part.sensible + part.latent for part in case.load.parts.values())
         assert case.load.total == pytest.approx(total, rel=1e-12)
         assert case.load.capacity == pytest.approx(total * 1.1 * 24 / 20, rel=1e-12)
-    assert plant.capacity == max(case.load.capacity for case in plant.cases.values())
+    most = max(case.load.capacity for case in plant.cases.values())
+    assert plant.capacity == pytest.approx(most, rel=1e-12)
     assert plant.power == pytest.approx(plant.capacity / plant.performance)
     later = sized(name)["refrigeration_capacity_pull_down"].value
     assert later == max(plant.cases[stage].load.capacity for stage in ("cool_down", "holding"))
     assert later < plant.capacity
+
+
+def test_dry_outside_air_does_not_make_the_plant_smaller() -> None:
+    """1 kg/s of bone-dry air at pulp temperature dries the store; the coil's 30 kW stay."""
+    dry = HeatFlow(sensible=0.0, latent=-9000.0)
+    load = refrigeration_load(respiration=30e3, fresh_air=dry, running_share=1.0)
+    assert load.total == pytest.approx(21e3)
+    assert load.capacity == pytest.approx(30e3)
+    damp = refrigeration_load(respiration=30e3, fresh_air=HeatFlow(0.0, 9000.0))
+    assert damp.capacity == pytest.approx(39e3)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_plant_of_the_file_is_that_of_the_computation(name: str) -> None:
+    """Refrigerant and rating point; the compressor by CoolProp's suction density and enthalpies."""
+    sizing = sized(name)
+    plant, put = sizing.cooling, sizing.sized.refrigeration
+    assert put is not None
+    own = sizing.bay.refrigeration
+    assert put.refrigerant == plant.refrigerant == (own.refrigerant if own else "R717")
+    hottest = max(case.day.highest_temperature for case in plant.cases.values())
+    assert put.design_outside_temperature == hottest
+    assert plant.condensing_temperature == pytest.approx(hottest + 12.0)
+    assert put.performance == plant.rated_performance < plant.performance
+    # Kelvins of superheat and subcooling as in the cycle: 5 and 3.
+    cold = sizing.bay.schedule.holding_temperature - put.coil_temperature_difference - 2.0
+    mild = plant.cases["holding"].condensing_temperature
+    fill = plant.cases["filling"]
+
+    def per_volume(evaporating: float, condensing: float) -> float:
+        low = PropsSI("P", "T", evaporating + 273.15, "Q", 1, plant.refrigerant)
+        high = PropsSI("P", "T", condensing + 273.15, "Q", 0, plant.refrigerant)
+        suction = ("T", evaporating + 278.15, "P", low, plant.refrigerant)
+        liquid = PropsSI("H", "T", condensing + 270.15, "P", high, plant.refrigerant)
+        return float(PropsSI("D", *suction) * (PropsSI("H", *suction) - liquid))
+
+    ratio = per_volume(cold, mild) / per_volume(
+        fill.evaporating_temperature, fill.condensing_temperature
+    )
+    assert plant.capacity_holding == pytest.approx(plant.capacity * ratio, rel=1e-6)
+    assert sizing["refrigeration_capacity_holding"].value == plant.capacity_holding
+    assert {"evaporating", "condensing"} <= {x.name for x in sizing["refrigeration_capacity"].given}
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_humid_days_are_ranked_by_enthalpy_and_the_worse_day_counts(name: str) -> None:
+    """Daily means of 1006 T + w (2.501e6 + 1860 T): one day in twenty is more."""
+    sizing = sized(name)
+    states = sizing.states
+    t, w = states.temperature, states.humidity_ratio
+    enthalpy = 1006.0 * t + w * (2.501e6 + 1860.0 * t)
+    local = states.local_time.astype("datetime64[D]")
+    here = np.isin(states.stage, (0, 1))
+    days = [d for d in np.unique(local[here]) if np.count_nonzero(here & (local == d)) == 24]
+    means = [enthalpy[local == d].mean() for d in days]
+    wanted = days[int(np.argmin(np.abs(means - np.percentile(means, 95.0))))]
+    assert states.humid_days["filling"].date == str(wanted)
+    for stage, case in sizing.cooling.cases.items():
+        assert case.day in (states.days[stage], states.humid_days[stage])
 
 
 def test_pull_down_by_hand() -> None:

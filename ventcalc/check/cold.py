@@ -101,7 +101,7 @@ def cold_checks(
 def _row(bay: Bay, load: Load, key: str, name: str, day: WarmDay) -> Check:
     capacity = float(capacity_of(bay.refrigeration))
     made = check_below(
-        load.total / RUNNING_SHARE,
+        load.capacity,
         capacity if capacity > 0.0 else np.nan,
         HEAT_DOUBT * load.parts["respiration"].sensible / RUNNING_SHARE,
         key=key,

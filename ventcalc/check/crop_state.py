@@ -67,7 +67,7 @@ def crop_states(bay: Bay, pressure: float, mass: Any = None) -> Mapping[str, Cro
     loads = plan.fill_days * (np.arange(LOADS) + 0.5) / LOADS
     half = 0.5 * plan.fill_days
     healed = half + plan.healing_days
-    stages = {
+    stages: dict[str, tuple[float, Any, Any, float]] = {
         # Pulp temperature, ages, temperatures at these ages, field heat per mass and time.
         "filling": (warm, loads, np.where(loads < DAY, warmest, warm),
                     specific_heat * (warmest - warm) / plan.fill_days),
@@ -76,7 +76,7 @@ def crop_states(bay: Bay, pressure: float, mass: Any = None) -> Mapping[str, Cro
         "holding": (cold, healed + fall / plan.ramp, cold, 0.0),
     }  # fmt: skip
     return {
-        name: _state(bay, pressure, full, pulp, np.atleast_1d(ages), temperatures, field)
+        name: _state(bay, pressure, full, pulp, np.ravel(ages), temperatures, field)
         for name, (pulp, ages, temperatures, field) in stages.items()
     }
 

@@ -41,14 +41,17 @@ def weather_rows(states: DesignStates) -> tuple[Size, ...]:
             "sky: Berdahl and Martin 1984; sol-air: ASHRAE Handbook of Fundamentals",
         ),
     ]
-    for day in states.days.values():
+    days = [("", "warm", "dry-bulb", day) for day in states.days.values()]
+    days += [("humid_", "humid", "enthalpy", day) for day in states.humid_days.values()]
+    for key, kind, ranked, day in days:
         rows.append(
             row(
-                f"{day.stage}_day_temperature",
-                f"warm day of {day.stage.replace('_', '-')} ({day.date}), mean",
+                f"{day.stage}_{key}day_temperature",
+                f"{kind} day of {day.stage.replace('_', '-')} ({day.date}), mean",
                 day.mean_temperature,
                 "degC",
-                "real day whose mean is at the percentile of the daily means of that stage",
+                f"real day whose mean {ranked} is at the percentile of the daily means of that "
+                "stage",
                 given(
                     ("percentile", WARM_PERCENTILE / 100.0, "1 percent"),
                     ("warmest hour", day.highest_temperature, "degC"),

@@ -50,7 +50,7 @@ def outside_air_rows(bay: Bay, alone: OutsideAir, cost: AutumnCost) -> tuple[Siz
         ),
         row(
             "largest_lag",
-            "pile above its plan at the worst hour, first load to end of holding",
+            "pile above its plan at the worst hour up to holding",
             alone.largest_lag,
             "delta_degC",
             "pile by outside air alone, less plan",

@@ -18,6 +18,7 @@ from ventcalc.bay.description import Bay, Heater, Humidifier, Refrigeration
 from ventcalc.check.air_system import STANDARD_DENSITY
 from ventcalc.check.check import PileCheck, check_pile
 from ventcalc.check.crop_state import CropState, crop_states
+from ventcalc.equipment.plant import HOTTEST_OUTSIDE
 from ventcalc.errors import check_range
 from ventcalc.sizing.air import (
     AirDesign,
@@ -205,7 +206,9 @@ def _sized(
     plant = Refrigeration(
         capacity=cooling.capacity,
         coil_temperature_difference=min(max(worst.coil_temperature_difference, 0.5), 15.0),
-        performance=cooling.performance,
+        performance=cooling.rated_performance,
+        refrigerant=cooling.refrigerant,
+        design_outside_temperature=min(cooling.design_outside_temperature, HOTTEST_OUTSIDE),
     )
     power = bay.humidifier.power if bay.humidifier else HUMIDIFIER_POWER
     return replace(
