@@ -153,7 +153,7 @@ def test_plant_of_the_file_is_that_of_the_computation(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_humid_days_are_ranked_by_enthalpy_and_the_worse_day_counts(name: str) -> None:
+def test_enthalpy_days_are_ranked_by_enthalpy_and_the_worse_day_counts(name: str) -> None:
     """Daily means of 1006 T + w (2.501e6 + 1860 T): one day in twenty is more."""
     sizing = sized(name)
     states = sizing.states
@@ -164,9 +164,9 @@ def test_humid_days_are_ranked_by_enthalpy_and_the_worse_day_counts(name: str) -
     days = [d for d in np.unique(local[here]) if np.count_nonzero(here & (local == d)) == 24]
     means = [enthalpy[local == d].mean() for d in days]
     wanted = days[int(np.argmin(np.abs(means - np.percentile(means, 95.0))))]
-    assert states.humid_days["filling"].date == str(wanted)
+    assert states.enthalpy_days["filling"].date == str(wanted)
     for stage, case in sizing.cooling.cases.items():
-        assert case.day in (states.days[stage], states.humid_days[stage])
+        assert case.day in (states.days[stage], states.enthalpy_days[stage])
 
 
 def test_pull_down_by_hand() -> None:
@@ -361,6 +361,14 @@ def test_soil_raises_the_pressure_of_the_pile() -> None:
         for soil in (0.0, 0.04)
     )
     assert dirty / clean == pytest.approx(1.36**2, rel=1e-9)
+
+
+def test_still_corners_ask_for_more_by_the_ratio_of_the_films() -> None:
+    """0.25 (ISO 13788) over 0.13 (ISO 6946) at a wall; under a ceiling over 0.10 times bridges."""
+    shell, bay = sized().shell, sized().bay
+    assert shell.wall_still / shell.wall_dry == pytest.approx(0.25 / 0.13, rel=1e-9)
+    bridged = 0.10 * bay.envelope.bridge_factor
+    assert shell.ceiling_still / shell.ceiling_dry == pytest.approx(0.25 / bridged, rel=1e-9)
 
 
 def test_table_of_insulation_beyond_its_ends() -> None:

@@ -187,7 +187,13 @@ def _checked(
         humidifier_need(bay, state, through, pressure=pressure, colder_by=by)
         for state, through, by in zip(states, passages, colder, strict=True)
     )
-    walls = wall_loads(height, bulk_density=bay.pile.bulk_density, width=bay.pile.width)
+    walls = wall_loads(
+        height,
+        bulk_density=bay.pile.bulk_density,
+        width=bay.pile.width,
+        friction_angle=bay.pile.internal_friction,
+        wall_friction=bay.envelope.wall_friction,
+    )
     return PileCheck(
         bay=bay,
         height=height,

@@ -117,7 +117,7 @@ def _humidity(bay: Bay, state: State, through: Passage, made: Supply, words: str
 
 
 def _carbon(bay: Bay, state: State, crop: CropState, system: AirSystem, mass: Any) -> Check:
-    given = {"co2": crop.co2, "airflow": system.airflow, "volume": free_air(bay, mass)}
+    given = {"co2": crop.co2_volume_flow, "airflow": system.airflow, "volume": free_air(bay, mass)}
     control = bay.control
     peak = timer_peak(bay, **given)
     return check_below(

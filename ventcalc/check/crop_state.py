@@ -44,7 +44,7 @@ class CropState:
     """Of respiration. [W]"""
     field_heat: Any
     """Mean heat flow that the planned cooling takes out. [W]"""
-    co2: Any
+    co2_volume_flow: Any
     """Given off, at the air pressure of the bay. [m³/s]"""
     fresh_airflow: Any
     """That keeps CO2 at its limit. [m³/s]"""
@@ -99,6 +99,6 @@ def _state(
         transpiration_coefficient=float(np.mean(transpiration_coefficient(cured, crop))),
         heat=per_mass * mass,
         field_heat=field * mass,
-        co2=made,
+        co2_volume_flow=made,
         fresh_airflow=made / (bay.limits.co2 - CO2_OUTSIDE),
     )

@@ -42,7 +42,7 @@ def weather_rows(states: DesignStates) -> tuple[Size, ...]:
         ),
     ]
     days = [("", "warm", "dry-bulb", day) for day in states.days.values()]
-    days += [("humid_", "humid", "enthalpy", day) for day in states.humid_days.values()]
+    days += [("humid_", "humid", "enthalpy", day) for day in states.enthalpy_days.values()]
     for key, kind, ranked, day in days:
         rows.append(
             row(

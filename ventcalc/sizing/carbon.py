@@ -74,7 +74,7 @@ def design_fresh_air(
 class _Hours:
     """What each hour asks for and allows."""
 
-    co2: Array
+    co2_volume_flow: Array
     """Given off. [m³/s]"""
     airflow: Array
     """Full speed, of the fans whose floor carries crop. [m³/s]"""
@@ -97,7 +97,7 @@ def _hours(
     heat = respiration_heat(pulp, mean_age(now, plan.fill_days), crop, bay.immature_share)
     mass = bay.pile.capacity * loaded
     return _Hours(
-        co2=co2_rate(heat, crop) * mass / (CO2_DENSITY * states.pressure / 101325.0),
+        co2_volume_flow=co2_rate(heat, crop) * mass / (CO2_DENSITY * states.pressure / 101325.0),
         airflow=design.airflow * loaded,
         volume=free_air(bay, mass),
         widest=_widest(bay, states, design, pulp),
@@ -119,7 +119,9 @@ def _season(bay: Bay, states: DesignStates, hours: _Hours) -> FreshAir:
     told = fresh_fraction_at(bay.doors, bay.control.fresh_air_opening)
     share = np.minimum(told, hours.widest)
     peaks = np.asarray(
-        timer_peak(bay, co2=hours.co2, airflow=hours.airflow, volume=hours.volume, share=share)
+        timer_peak(
+            bay, co2=hours.co2_volume_flow, airflow=hours.airflow, volume=hours.volume, share=share
+        )
     )
     above = peaks > (1.0 - RESERVE) * bay.limits.co2
     worst = int(peaks.argmax())

@@ -118,7 +118,9 @@ def design_cooling(
         name: max(
             (
                 _case(bay, states, design, shell, crops[name], day)
-                for day in (days[name] for days in (states.days, states.humid_days) if name in days)
+                for day in (
+                    days[name] for days in (states.days, states.enthalpy_days) if name in days
+                )
             ),
             key=lambda case: float(case.load.capacity),
         )

@@ -65,7 +65,7 @@ class DesignStates:
     """Sol-air of a roof under a clear night sky, colder in 0.4 % of the hours. [°C]"""
     days: Mapping[str, DesignDay]
     """Warm day of ``filling`` (with wound healing), ``cool_down`` and ``holding``."""
-    humid_days: Mapping[str, DesignDay]
+    enthalpy_days: Mapping[str, DesignDay]
     """The same by the enthalpy of the air: what a coil meets where it is damp."""
     now: Array
     """Middle of each step of the season, since the first load. [s]"""
@@ -98,7 +98,7 @@ def design_states(bay: Bay, weather: Weather) -> DesignStates:
     as_cold = weather.temperature <= cold
     roof = _roof_at_night(weather, pressure)
     winter_moisture = _moisture(weather, pressure)[as_cold]
-    days, humid_days = {}, {}
+    days, enthalpy_days = {}, {}
     for name in STAGES:
         codes = _codes(name)
         hours = np.isin(stage, codes)
@@ -106,14 +106,14 @@ def design_states(bay: Bay, weather: Weather) -> DesignStates:
             of_stage = steps_of(part, hours)
             heat = air.enthalpy(of_stage.temperature, _moisture(of_stage, pressure), pressure)
             days[name] = _warm_day(name, of_stage, pressure)
-            humid_days[name] = _warm_day(name, of_stage, pressure, np.asarray(heat))
+            enthalpy_days[name] = _warm_day(name, of_stage, pressure, np.asarray(heat))
     return DesignStates(
         pressure=pressure,
         winter_temperature=cold,
         winter_humidity_ratio=float(np.median(winter_moisture)),
         winter_roof_temperature=float(np.percentile(roof, COLD_PERCENTILE)),
         days=days,
-        humid_days=humid_days,
+        enthalpy_days=enthalpy_days,
         now=now,
         step=part.step,
         stage=stage,
