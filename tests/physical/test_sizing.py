@@ -13,11 +13,12 @@ import pytest
 from CoolProp.CoolProp import PropsSI
 
 from ventcalc import air
-from ventcalc.bay.description import Refrigeration
+from ventcalc.bay.description import Bay, Refrigeration
 from ventcalc.bay.file import bay_from_dict, bay_to_toml, example_bay
 from ventcalc.check.check import check_pile
 from ventcalc.equipment import duct
 from ventcalc.equipment.refrigeration import HeatFlow, refrigeration_load
+from ventcalc.equipment.shared_plenum import along_plenum
 from ventcalc.errors import BadInput, OutOfRange
 from ventcalc.report.size_text import size_data
 from ventcalc.sizing import air as sizing_air
@@ -66,6 +67,31 @@ def test_air_identities(name: str) -> None:
     assert made.fans * made.shaft_power_per_fan < made.power
     assert made.motor_rating >= 1.15 * made.shaft_power_per_fan
     assert made.airflow / made.fans <= sizing_air.FAN_AIRFLOW
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_fan_schedule_by_hand(name: str) -> None:
+    """Pressure and shaft power go with density; motors are the next size up in kW and in hp."""
+    sizing = sized(name)
+    made, efficiency = sizing.air, sizing.bay.fans.efficiency
+    dense = 1.2 / made.density
+    assert sizing["fans_static_pressure_standard"].value == pytest.approx(
+        made.static_pressure * dense, rel=1e-12
+    )
+    shaft = made.airflow / made.fans * made.static_pressure / (efficiency / 0.9)
+    assert sizing["fan_shaft_power"].value == pytest.approx(shaft, rel=1e-12)
+    assert made.standard_shaft_power == pytest.approx(shaft * dense, rel=1e-12)
+    needed = 1.15 * shaft
+    kilowatts = (2.2e3, 3.0e3, 4.0e3, 5.5e3)
+    horses = (2.0, 3.0, 5.0, 7.5)
+    assert made.motor_rating == min(w for w in kilowatts if w >= needed)
+    assert made.motor_horsepower == min(h for h in horses if h * 745.7 >= needed)
+    # The file's curve is drawn for 1.2 kg/m³ and passes through the point.
+    fans = sizing.sized.fans
+    at = np.interp(
+        made.airflow / made.fans, np.array(fans.curve_airflow), np.array(fans.curve_static_pressure)
+    )
+    assert at == pytest.approx(made.standard_pressure, rel=0.02)
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -307,6 +333,68 @@ def test_shape_of_the_laterals_is_kept(shape: str) -> None:
     area = math.pi / 4 * whole**2 * made.laterals
     assert area == pytest.approx(made.outlet_area / 0.85, rel=1e-9)
     assert sizing_air.ducts_for(made, bay).lateral_shape == shape
+
+
+def large_bay(length: float, width: float) -> Bay:
+    bay = example_bay("fry_bay")
+    return replace(bay, ducts=None, pile=replace(bay.pile, length=length, width=width, height=5.0))
+
+
+def test_plenum_of_ten_thousand_tonnes() -> None:
+    """
+    103 m x 30 m x 5 m hold 10 043 t; 104.5 m³/s at 20 cfm/ton ask, at 722 ft/min, for 28.5 m² and
+    more as laterals come in steps: an end-fed plenum 2.4 m high would be 13 m wide.
+    """
+    bay = large_bay(103.0, 30.0)
+    made = sizing_air.design_air(bay, airflow_per_tonne=20 * CFM_PER_TON, pressure=101325.0)
+    by_rule = made.airflow / (1000 * 0.85 * 0.85 * 0.3048 / 60)
+    assert by_rule == pytest.approx(28.5, abs=0.1)
+    assert made.plenum_feeds * made.plenum_area_needed > by_rule
+    assert (made.plenum_feeds, made.plenum_height) == (2, 3.0)
+    assert made.plenum_width <= 6.0
+    each = made.plenum_width * made.plenum_height
+    assert made.plenum_area_needed <= each < 1.05 * made.plenum_area_needed
+    put = sizing_air.ducts_for(made, bay)
+    checked = check_pile(replace(bay, ducts=put, fans=sizing_air.fans_for(made, bay)))
+    assert checked.check("plenum_velocity").verdict == "ok"
+    assert checked.check("plenum_uniformity").value == pytest.approx(
+        made.plenum_uniformity, abs=0.01
+    )
+    # 34 laterals of a metre, 30 m long, under a pile of 650 kg/m³: 5 % of it.
+    room = made.laterals * 30.0 * math.pi / 4 * made.lateral_diameter**2
+    assert made.lateral_volume == pytest.approx(room, rel=1e-9)
+    lots = {a.key: a.value for a in checked.check("lots").asides}
+    assert lots["laterals"] == pytest.approx(room * 650.0, rel=1e-9)
+
+
+def test_small_plenums_stay_as_they_were_and_huge_ones_say_what_would_do() -> None:
+    made = sized().air
+    assert (made.plenum_feeds, made.plenum_height, made.plenum_width) == (1, 2.4, 2.5)
+    with pytest.raises(BadInput, match=r"divide the bay in 4, each .* lower the target to .* cfm"):
+        sizing_air.design_air(
+            large_bay(300.0, 100.0), airflow_per_tonne=20 * CFM_PER_TON, pressure=101325.0
+        )
+
+
+def test_evenness_along_the_plenum_by_the_momentum_of_the_air() -> None:
+    """Without friction the end gains the feed's velocity pressure (Bernoulli): 8.1 Pa on 50 Pa."""
+    section = duct.rectangular_section(2.0, 2.0)
+    given = {"length": 30.0, "laterals": 200, "roughness": 0.0, "density": 1.2, "viscosity": 1e-9}
+    even, least = along_plenum(section, airflow=0.0735, lateral_pressure=50.0, **given)
+    # Laterals see from p at the feed to p + q at the end, airflow as the root of it.
+    q = 0.5 * 1.2 * (0.0735 * 200 / 4.0) ** 2
+    assert q == pytest.approx(8.1, abs=0.05)
+    mean = np.mean(np.sqrt(50.0 - q * np.linspace(1.0, 0.0, 1000) ** 2))
+    assert least == pytest.approx(math.sqrt(50.0 - q) / mean, abs=0.004)
+    assert even < 1.0
+    wide, _ = along_plenum(
+        duct.rectangular_section(6.0, 4.0), airflow=0.0735, lateral_pressure=50.0, **given
+    )
+    assert wide > 0.999
+    tight = along_plenum(
+        duct.rectangular_section(0.5, 0.5), airflow=0.0735, lateral_pressure=50.0, **given
+    )
+    assert np.isnan(tight).all()
 
 
 def test_laterals_across_when_the_plenum_runs_along_the_width() -> None:

@@ -25,6 +25,7 @@ from ventcalc.bay.equipment import (
     door_opening_at,
     fresh_fraction_at,
     lateral_section,
+    lateral_volume,
 )
 from ventcalc.bay.fields import quantity, text
 from ventcalc.bay.site import Envelope, Lot, Pile, Schedule, Site
@@ -51,6 +52,7 @@ __all__ = [
     "door_opening_at",
     "fresh_fraction_at",
     "lateral_section",
+    "lateral_volume",
 ]
 
 USES = ("seed", "table", "fries", "chips")

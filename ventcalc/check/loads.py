@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from ventcalc.bay.description import Bay
+from ventcalc.bay.description import Bay, lateral_volume
 from ventcalc.check.record import Aside, Check, check_above, check_below
 from ventcalc.pile.loads import (
     BRUISE_THRESHOLD,
@@ -66,6 +66,12 @@ def _lots(bay: Bay, height: Any, mass: Any) -> Check:
                 key="capacity_open_face",
                 name="capacity with one open face at the angle of repose",
                 value=sloped.mass,
+                unit="kg",
+            ),
+            Aside(
+                key="laterals",
+                name="crop whose room the laterals take, counted in none of these",
+                value=lateral_volume(bay.ducts) * floor.bulk_density + 0.0 * mass,
                 unit="kg",
             ),
         ),

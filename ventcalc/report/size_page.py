@@ -15,6 +15,7 @@ from ventcalc.report.pages import Figure, Table, page
 from ventcalc.report.size_text import (
     by_subject,
     cells,
+    fan_schedule,
     head_lines,
     refrigerants_line,
     shown_size,
@@ -66,7 +67,10 @@ def size_page(sizing: Sizing, units: UnitSystem = "metric", *, credit: Sequence[
         cautions=CAUTIONS,
         sizes=_sizes(sizing, units),
         bay=Figure(check_plots.bay_drawing(result, units), [_duct_rows(sizing, units)]),
-        fans=Figure(check_plots.fan_plot(result, units), [fan_rows(result, units)]),
+        fans=Figure(
+            check_plots.fan_plot(result, units),
+            [fan_schedule(sizing, units), fan_rows(result, units)],
+        ),
         air=Figure(check_plots.psychrometric_plot(result, units), [air_rows(result, units)]),
         pressure=_pressure(sizing, units),
         loads=_loads(sizing, units),

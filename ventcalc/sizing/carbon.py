@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from ventcalc.air.plain import AIR_HEAT
 from ventcalc.bay.calendar import UNLOADING
 from ventcalc.bay.description import Bay, Control, fresh_fraction_at
+from ventcalc.check.crop_state import CropState
 from ventcalc.check.pile_carbon import free_air, timer_peak
 from ventcalc.pile.crop import CO2_DENSITY, co2_rate, crop_for, respiration_heat
 from ventcalc.sizing.air import AirDesign
@@ -49,25 +50,41 @@ class FreshAir:
 
 
 def design_fresh_air(
-    bay: Bay, states: DesignStates, design: AirDesign, alone: OutsideAir, *, cooled: bool
+    bay: Bay,
+    states: DesignStates,
+    design: AirDesign,
+    filling: CropState,
+    alone: OutsideAir,
+    *,
+    cooled: bool,
 ) -> FreshAir:
     """
     Rest longest and open least that keeps the limit in every hour of the season.
 
     Hour by hour the crop in the bay at its planned temperature, or at that which outside air
     leaves it where it is not ``cooled`` otherwise; a run takes no more outside air than the supply
-    limits allow. Where no timer keeps every hour, the one that misses the fewest.
+    limits allow. Where no timer keeps every hour, the one that misses the fewest, of those that
+    keep the day of the last load where the supply limits do not bind.
     """
     hours = _hours(bay, states, design, alone, cooled)
-    tried = []
+    tried: list[tuple[bool, float, FreshAir]] = []
     for rest, opening in product(RESTS, OPENINGS):
         control = replace(
             bay.control, fresh_air_every=rest, fresh_air_for=RUN, fresh_air_opening=opening
         )
-        tried.append(_season(replace(bay, control=control), states, hours))
-        if tried[-1].keeps:
-            break
-    return min(tried, key=lambda one: (not one.keeps, one.hours_above))
+        timed = replace(bay, control=control)
+        last_load = timer_peak(
+            timed,
+            co2=filling.co2_volume_flow,
+            airflow=design.airflow,
+            volume=free_air(bay, bay.pile.capacity),
+        )
+        fits = bool(last_load <= (1.0 - RESERVE) * bay.limits.co2)
+        found = _season(timed, states, hours)
+        if fits and found.keeps:
+            return found
+        tried.append((not fits, found.hours_above, found))
+    return min(tried, key=lambda one: one[:2])[2]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)

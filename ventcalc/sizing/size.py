@@ -15,7 +15,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ventcalc.bay.description import Bay, Heater, Humidifier, Refrigeration
-from ventcalc.check.air_system import STANDARD_DENSITY
 from ventcalc.check.check import PileCheck, check_pile
 from ventcalc.check.crop_state import CropState, crop_states
 from ventcalc.equipment.plant import HOTTEST_OUTSIDE
@@ -144,7 +143,7 @@ def size_bay(bay: Bay, *, airflow_per_tonne: float, weather: Weather) -> Sizing:
     cooling = design_cooling(bay, states, air, shell, crops)
     cost = autumn_cost(bay, states, air, alone, cooling)
     cooled = needed or bay.refrigeration is not None
-    fresh = design_fresh_air(bay, states, air, alone, cooled=cooled)
+    fresh = design_fresh_air(bay, states, air, crops["filling"], alone, cooled=cooled)
     sized = replace(_sized(bay, air, shell, water, cooling, needed), control=fresh.control)
     outside = _outside(states)
     check = check_pile(sized, **outside)
@@ -266,12 +265,11 @@ def _notes(
             f"The target gives {1 / need:.0%} of the air that carries the settled crop's heat "
             "within the limit of spread, if nothing evaporates: a higher target is safer."
         )
-    standard = air.static_pressure * STANDARD_DENSITY / air.density
-    if standard < USUAL_PRESSURE:
+    if air.standard_pressure < USUAL_PRESSURE:
         notes.append(
-            f"The fans' pressure is {standard:.0f} Pa in air of 1.2 kg/m3; systems in use take "
-            "250-310 Pa (1.0-1.25 inH2O, from memory): louvres, dirty pads and turns that are not "
-            "reckoned here. Draw the real system before the fans are bought."
+            f"The fans' pressure is {air.standard_pressure:.0f} Pa in air of 1.2 kg/m3; systems in "
+            "use take 250-310 Pa (1.0-1.25 inH2O, from memory): louvres, dirty pads and turns that "
+            "are not reckoned here. Draw the real system before the fans are bought."
         )
     if shell.wall_dry > 0.0:
         notes.append(
