@@ -379,13 +379,16 @@ def test_small_plenums_stay_as_they_were_and_huge_ones_say_what_would_do() -> No
 def test_evenness_along_the_plenum_by_the_momentum_of_the_air() -> None:
     """Without friction the end gains the feed's velocity pressure (Bernoulli): 8.1 Pa on 50 Pa."""
     section = duct.rectangular_section(2.0, 2.0)
-    given = {"length": 30.0, "laterals": 200, "roughness": 0.0, "density": 1.2, "viscosity": 1e-9}
+    given = {"length": 30.0, "laterals": 200, "roughness": 0.0, "density": 1.2, "viscosity": 1e-5}
     even, least = along_plenum(section, airflow=0.0735, lateral_pressure=50.0, **given)
     # Laterals see from p at the feed to p + q at the end, airflow as the root of it.
     q = 0.5 * 1.2 * (0.0735 * 200 / 4.0) ** 2
     assert q == pytest.approx(8.1, abs=0.05)
-    mean = np.mean(np.sqrt(50.0 - q * np.linspace(1.0, 0.0, 1000) ** 2))
-    assert least == pytest.approx(math.sqrt(50.0 - q) / mean, abs=0.004)
+    # At the feed part of the 50 Pa is velocity, so that all laterals draw a little less.
+    for _ in range(20):
+        mean = np.mean(np.sqrt(50.0 - q * np.linspace(1.0, 0.0, 1000) ** 2))
+        q = 0.5 * 1.2 * (0.0735 * 200 / 4.0 * mean / math.sqrt(50.0)) ** 2
+    assert least == pytest.approx(math.sqrt(50.0 - q) / mean, abs=0.006)
     assert even < 1.0
     wide, _ = along_plenum(
         duct.rectangular_section(6.0, 4.0), airflow=0.0735, lateral_pressure=50.0, **given

@@ -291,7 +291,7 @@ def _notes(
 def _carbon_note(bay: Bay, states: DesignStates, fresh: FreshAir) -> str:
     """What the timer makes of CO2, and when it does not do."""
     control, limit = fresh.control, 1e6 * bay.limits.co2
-    if fresh.keeps:
+    if fresh.hours_above == 0.0:
         ends = f"CO2 then stays below {limit:.0f} ppm in every hour"
     else:
         ends = (
