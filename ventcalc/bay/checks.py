@@ -180,12 +180,6 @@ def _order(bay: Bay) -> list[str]:
             "circulate_every",
             control.circulate_every,
         ),
-        (
-            "control.fresh_air_for",
-            control.fresh_air_for,
-            "fresh_air_every",
-            control.fresh_air_every,
-        ),
     )
     return [
         f"{low}: must be less than {high} ({first:g} is not below {second:g}); "

@@ -8,6 +8,7 @@ once: the reader, the error messages and the commented starter file all take the
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -24,9 +25,10 @@ from ventcalc.bay.equipment import (
     door_opening_at,
     fresh_fraction_at,
     lateral_section,
+    lateral_volume,
 )
 from ventcalc.bay.fields import quantity, text
-from ventcalc.bay.store import Envelope, Lot, Pile, Site
+from ventcalc.bay.store import Envelope, Lot, Pile, Schedule, Site
 
 __all__ = [
     "Bay",
@@ -50,40 +52,11 @@ __all__ = [
     "door_opening_at",
     "fresh_fraction_at",
     "lateral_section",
+    "lateral_volume",
 ]
 
 USES = ("seed", "table", "fries", "chips")
 """What the crop is kept for."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Schedule:
-    """The season's calendar."""
-
-    fill_start: str = text("first load, month-day", like="09-18", kind="date")
-    fill_days: float = quantity("s", 86400, 60 * 86400, "time to fill the bay", like="6 days")
-    healing_days: float = quantity(
-        "s", 0, 60 * 86400, "wound healing after the last load", like="14 days"
-    )
-    healing_temperature: float = quantity(
-        "degC", 5, 22, "pulp temperature during wound healing", like="55 degF"
-    )
-    ramp: float = quantity(
-        "delta_degC/s",
-        0.02 / 86400,
-        2 / 86400,
-        "fastest planned cooling of the pulp",
-        like="0.5 delta_degF/day",
-    )
-    holding_temperature: float = quantity("degC", 1, 15, "pulp temperature to hold", like="38 degF")
-    warm_up_start: str = text("when re-warming begins, month-day", like="04-10", kind="date")
-    warm_up_temperature: float = quantity(
-        "degC", 1, 20, "pulp temperature wanted for unloading", like="45 degF"
-    )
-    unloading_start: str = text("first truck out, month-day", like="05-01", kind="date")
-    unloading_days: float = quantity(
-        "s", 86400, 120 * 86400, "time to empty the bay", like="20 days"
-    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -210,7 +183,7 @@ class Control:
     )
     fresh_air_every: float = quantity(
         "s",
-        3600,
+        600,
         14 * 86400,
         "longest time without fresh air when CO2 is not measured",
         86400.0,
@@ -282,12 +255,17 @@ class Bay:
     @property
     def mass(self) -> float:
         """Mass of crop loaded. [kg]"""
-        return sum(lot.mass for lot in self.lots)
+        return math.fsum(lot.mass for lot in self.lots)
 
     @property
     def loading_temperature(self) -> float:
         """Mean pulp temperature of the loads, by mass. [°C]"""
-        return sum(lot.mass * lot.loading_temperature for lot in self.lots) / self.mass
+        return math.fsum(lot.mass * lot.loading_temperature for lot in self.lots) / self.mass
+
+    @property
+    def immature_share(self) -> float:
+        """Part of the mass loaded that was immature at harvest. [1]"""
+        return math.fsum(lot.mass for lot in self.lots if lot.maturity == "immature") / self.mass
 
     @cached_property
     def by_season(self) -> dict[float, Any]:

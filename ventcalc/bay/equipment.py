@@ -21,6 +21,7 @@ __all__ = [
     "door_opening_at",
     "fresh_fraction_at",
     "lateral_section",
+    "lateral_volume",
 ]
 
 
@@ -87,6 +88,14 @@ class Ducts:
     )
     plenum_width: float = quantity("m", 0.2, 15, "width of the plenum", like="8 ft")
     plenum_height: float = quantity("m", 0.2, 10, "height of the plenum", like="8 ft")
+    plenum_feeds: int = quantity(
+        "1",
+        1,
+        8,
+        "streams of air along the plenum: 1 fed at one end, 2 at its middle, 4 two such halves",
+        1,
+        like="1",
+    )
     laterals: int = quantity("1", 1, 500, "number of laterals", like="12")
     lateral_length: float = quantity(
         "m", 0.5, 200, "length of a lateral, from the plenum to its dead end", like="48 ft"
@@ -308,3 +317,22 @@ def lateral_section(ducts: Ducts) -> Section:
     """
     shape = half_round_section if ducts.lateral_shape == "half_round" else round_section
     return shape(ducts.lateral_diameter)
+
+
+def lateral_volume(ducts: Ducts | None) -> float:
+    """
+    Room that the laterals take from the pile.
+
+    Parameters
+    ----------
+    ducts : Ducts or None
+        The ducts.
+
+    Returns
+    -------
+    float
+        By their inside section; 0 without ducts. [m³]
+    """
+    if ducts is None:
+        return 0.0
+    return float(ducts.laterals * ducts.lateral_length * lateral_section(ducts).area)

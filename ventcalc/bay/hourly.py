@@ -64,6 +64,8 @@ class HourlyBay:
     """Of the crop loaded. [kg]"""
     loading_temperature: float
     """Mean pulp temperature of the loads, by mass. [°C]"""
+    immature_share: float
+    """Part of the mass loaded that was immature at harvest. [1]"""
 
 
 def hourly(bay: Bay | HourlyBay, time: float) -> HourlyBay:
@@ -124,4 +126,5 @@ def _complete(bay: Bay, dates: SeasonDates) -> HourlyBay:
         dates=dates,
         mass=bay.mass,
         loading_temperature=bay.loading_temperature,
+        immature_share=bay.immature_share,
     )

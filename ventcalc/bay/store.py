@@ -1,4 +1,4 @@
-"""What stands there: site, pile, lots of crop, walls and ceiling of a bay."""
+"""Where a bay stands, its pile and lots, what is around them, and the season's calendar."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from ventcalc.bay.fields import quantity, text
 from ventcalc.building.ground import SOILS
 
-__all__ = ["Envelope", "Lot", "Pile", "Site"]
+__all__ = ["Envelope", "Lot", "Pile", "Schedule", "Site"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -42,6 +42,14 @@ class Pile:
         20,
         45,
         "steepest slope of an open face (common practice, no source)",
+        34.0,
+        like="34 deg",
+    )
+    internal_friction: float = quantity(
+        "deg",
+        20,
+        45,
+        "angle of internal friction of the crop, usually 30-40 (34: EN 1991-4, from memory)",
         34.0,
         like="34 deg",
     )
@@ -102,6 +110,14 @@ class Envelope:
     wall_height: float | None = quantity(
         "m", 0.5, 15, "height of the walls, from floor to eave", None, like="20 ft"
     )
+    wall_friction: float = quantity(
+        "1",
+        0.05,
+        1,
+        "friction of crop on the walls, usually 0.3-0.6 (0.38: EN 1991-4, from memory)",
+        0.38,
+        like="0.38",
+    )
     headspace_volume: float = quantity("m3", 1, 1e6, "air above the full pile", like="50000 ft3")
     leakage: float = quantity(
         "1/s", 0, 1e-3, "air changes of the free air by leaks, fans off", like="0.1 /hour"
@@ -114,4 +130,34 @@ class Envelope:
     )
     soil: str = text(
         "ground under the floor, which is not insulated", "sand", like="sand", choices=tuple(SOILS)
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Schedule:
+    """The season's calendar."""
+
+    fill_start: str = text("first load, month-day", like="09-18", kind="date")
+    fill_days: float = quantity("s", 86400, 60 * 86400, "time to fill the bay", like="6 days")
+    healing_days: float = quantity(
+        "s", 0, 60 * 86400, "wound healing after the last load", like="14 days"
+    )
+    healing_temperature: float = quantity(
+        "degC", 5, 22, "pulp temperature during wound healing", like="55 degF"
+    )
+    ramp: float = quantity(
+        "delta_degC/s",
+        0.02 / 86400,
+        2 / 86400,
+        "fastest planned cooling of the pulp",
+        like="0.5 delta_degF/day",
+    )
+    holding_temperature: float = quantity("degC", 1, 15, "pulp temperature to hold", like="38 degF")
+    warm_up_start: str = text("when re-warming begins, month-day", like="04-10", kind="date")
+    warm_up_temperature: float = quantity(
+        "degC", 1, 20, "pulp temperature wanted for unloading", like="45 degF"
+    )
+    unloading_start: str = text("first truck out, month-day", like="05-01", kind="date")
+    unloading_days: float = quantity(
+        "s", 86400, 120 * 86400, "time to empty the bay", like="20 days"
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 
 from ventcalc import air
 from ventcalc.bay.description import Bay, Ducts, lateral_section
-from ventcalc.equipment.duct import VelocityChain, velocity_chain
+from ventcalc.equipment.duct import VelocityChain, rectangular_section, velocity_chain
 from ventcalc.equipment.fan import (
     FanCurve,
     Motor,
@@ -23,6 +24,7 @@ from ventcalc.equipment.fan import (
     remarks,
 )
 from ventcalc.equipment.lateral import Lateral, lateral_flow
+from ventcalc.equipment.shared_plenum import along_plenum
 from ventcalc.errors import check_range
 from ventcalc.pile import pile
 from ventcalc.pile.crop import crop_for
@@ -36,6 +38,7 @@ __all__ = [
     "fan_curve_of",
     "lateral_of",
     "pile_pressure",
+    "plenum_run",
 ]
 
 Array = NDArray[np.float64]
@@ -75,6 +78,10 @@ class AirSystem:
     chain: VelocityChain | None
     uniformity: Any
     """Of the ports along a lateral, Christiansen; NaN without ducts in the bay file. [1]"""
+    plenum_uniformity: Any
+    """From lateral to lateral along the plenum, Christiansen; NaN without ducts. [1]"""
+    plenum_least_share: Any
+    """Airflow of the lateral that gets least over the mean; NaN without ducts. [1]"""
     system: Callable[[Any], Any]
     """Airflow of all fans to static pressure. [m³/s to Pa]"""
     remarks: tuple[str, ...]
@@ -119,7 +126,9 @@ def air_system(bay: Bay, height: Any, *, pressure: float, temperature: float) ->
     most = 1.05 * bay.fans.count * curve.airflow[-1]
 
     strongest = 3.0 * max(curve.static_pressure) * density / STANDARD_DENSITY
-    ducts = None if bay.ducts is None else _duct_curve(bay.ducts, most, strongest, density)
+    ducts = None
+    if bay.ducts is not None:
+        ducts = _duct_curve(bay.ducts, plenum_run(bay), most, strongest, density)
     others = _other_losses(bay, density)
 
     def system(airflow: Any) -> Any:
@@ -143,6 +152,8 @@ def air_system(bay: Bay, height: Any, *, pressure: float, temperature: float) ->
         other_pressure=others(flow),
         chain=_chain(bay, flow),
         uniformity=np.nan * flow if ducts is None else ducts.uniformity_at(flow),
+        plenum_uniformity=0.0 * flow + (ducts.along[0] if ducts else np.nan),
+        plenum_least_share=0.0 * flow + (ducts.along[1] if ducts else np.nan),
         system=system,
         remarks=remarks(point),
     )
@@ -180,6 +191,9 @@ class _DuctCurve:
     log_airflow: Array
     log_pressure: Array
     uniformity: Array
+    along: tuple[float, float]
+    """Evenness and least share of the laterals along the plenum; at any airflow, as all losses go
+    with its square."""
 
     def pressure_at(self, airflow: Any) -> Any:
         """Almost a square: straight between points in logarithms, a square beyond them."""
@@ -195,7 +209,9 @@ class _DuctCurve:
 
 
 @lru_cache(maxsize=16)
-def _duct_curve(ducts: Ducts, most: float, strongest: float, density: float) -> _DuctCurve:
+def _duct_curve(
+    ducts: Ducts, run: float, most: float, strongest: float, density: float
+) -> _DuctCurve:
     """
     Pressure in the plenum for airflows up to ``most`` or pressures up to ``strongest``.
 
@@ -207,11 +223,28 @@ def _duct_curve(ducts: Ducts, most: float, strongest: float, density: float) -> 
     top = min(3.0 * 0.5 * density * (most / ports) ** 2, strongest)
     points = top * np.geomspace(3e-4, 1.0, CURVE_POINTS)
     found = lateral_flow(lateral, plenum_pressure=points, density=density, viscosity=AIR_VISCOSITY)
+    flow = np.asarray(found.airflow) * ducts.laterals
     return _DuctCurve(
-        log_airflow=np.log(np.asarray(found.airflow) * ducts.laterals),
+        along=along_plenum(
+            rectangular_section(ducts.plenum_width, ducts.plenum_height),
+            length=run / ducts.plenum_feeds,
+            laterals=math.ceil(ducts.laterals / ducts.plenum_feeds),
+            airflow=float(flow[-1]) / ducts.laterals,
+            lateral_pressure=float(points[-1]),
+            roughness=ducts.roughness,
+            density=density,
+            viscosity=AIR_VISCOSITY,
+        ),
+        log_airflow=np.log(flow),
         log_pressure=np.log(points),
         uniformity=np.asarray(found.uniformity),
     )
+
+
+def plenum_run(bay: Bay) -> float:
+    """Side of the pile along which the plenum lies. [m]"""
+    along = bay.ducts.plenum_along if bay.ducts else "length"
+    return bay.pile.length if along == "length" else bay.pile.width
 
 
 def lateral_of(ducts: Ducts) -> Lateral:
@@ -235,5 +268,5 @@ def _chain(bay: Bay, airflow: Any) -> VelocityChain | None:
         airflow,
         outlet_area=ducts.laterals * ducts.ports * ducts.port_area,
         duct_area=ducts.laterals * lateral_section(ducts).area,
-        plenum_area=ducts.plenum_width * ducts.plenum_height,
+        plenum_area=ducts.plenum_feeds * ducts.plenum_width * ducts.plenum_height,
     )

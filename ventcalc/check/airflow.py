@@ -7,11 +7,12 @@ from typing import Any
 import numpy as np
 
 from ventcalc.bay.description import Bay
-from ventcalc.check.air_system import AirSystem
+from ventcalc.check.air_system import STANDARD_DENSITY, AirSystem
 from ventcalc.check.record import Aside, Check, check_above, check_below
 from ventcalc.equipment.duct import DUCT_SHARE, OUTLET_VELOCITY, PLENUM_SHARE
+from ventcalc.pile.pile import soil_factor
 
-__all__ = ["air_checks", "airflow_doubt"]
+__all__ = ["air_checks", "airflow_doubt", "standard_pressure"]
 
 LEAST_AIRFLOW = 5.2021e-6
 """10 cfm per short ton, Univ. of Nebraska. [m³/(s kg)]"""
@@ -23,6 +24,11 @@ BROOK = "R. Brook, Michigan State Univ., 2001"
 def airflow_doubt(system: AirSystem) -> float:
     """Less where curve and ducts are given (common practice, no source). [1]"""
     return 0.15 if system.curve_assumed or system.ducts_assumed else 0.10
+
+
+def standard_pressure(system: AirSystem) -> Any:
+    """Static pressure that the same fans give in air of 1.2 kg/m³, for their curves. [Pa]"""
+    return system.point.static_pressure * STANDARD_DENSITY / system.density
 
 
 def air_checks(bay: Bay, system: AirSystem, mass: Any) -> tuple[Check, ...]:
@@ -49,15 +55,20 @@ def _airflow(bay: Bay, system: AirSystem, mass: Any) -> Check:
         name="airflow per mass of crop, fans on ducts and pile",
         unit="m3/(s kg)",
         formula="where the fan curve meets ports, laterals, pile and other losses",
-        source="10-30 cfm/ton while healing: Univ. of Nebraska CropWatch; pile: Ergun 1952; "
+        source="10-30 cfm/ton while healing: Univ. of Nebraska CropWatch; pile: Ergun 1952; soil: "
+        "1.36 for every 2 %, Hamadan, fooder.areeo.ac.ir 125712; "
         "ports: El Moueddeb et al. 1997",
         asides=(
             Aside(key="airflow_total", name="all fans together", value=system.airflow,
                   unit="m3/s"),
-            Aside(key="static_pressure", name="static pressure",
+            Aside(key="static_pressure", name="static pressure, air of the site",
                   value=system.point.static_pressure, unit="Pa"),
+            Aside(key="static_pressure_standard", name="the same in air of 1.2 kg/m3",
+                  value=standard_pressure(system), unit="Pa"),
             Aside(key="pile_pressure", name="of it in the pile", value=system.pile_pressure,
                   unit="Pa"),
+            Aside(key="soil_factor", name="soil multiplies that of a clean pile by",
+                  value=soil_factor(bay.pile.soil) + 0.0 * system.airflow, unit="1"),
             Aside(key="duct_pressure", name="of it in laterals and ports",
                   value=system.duct_pressure, unit="Pa"),
             Aside(key="electrical_power", name="power of all fans",
@@ -130,6 +141,26 @@ def _ducts(system: AirSystem) -> tuple[Check, ...]:
             formula="1 less mean deviation over mean of the ports' airflow (Christiansen)",
             source="march with regain 1, discharge 0.65: El Moueddeb et al. 1997; limit: common "
             "practice, no source",
+            by_height=False,
+        ),
+        check_above(
+            system.plenum_uniformity,
+            LEAST_UNIFORMITY,
+            0.03,
+            key="plenum_uniformity",
+            name="evenness of the air from lateral to lateral",
+            unit="1",
+            formula="the plenum marched as a lateral whose ports are the laterals, friction and "
+            "regain 1, from each feed",
+            source="as along a lateral",
+            asides=(
+                Aside(
+                    key="least_share",
+                    name="lateral that gets least, over the mean",
+                    value=system.plenum_least_share,
+                    unit="1",
+                ),
+            ),
             by_height=False,
         ),
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -15,6 +15,7 @@ from ventcalc.check.air_system import AirSystem, air_system
 from ventcalc.check.airflow import air_checks
 from ventcalc.check.climate import climate_checks
 from ventcalc.check.cold import PULL_DOWN, cold_checks, warm_day
+from ventcalc.check.crop_state import CropState, crop_states
 from ventcalc.check.loads import load_checks
 from ventcalc.check.pile_heat import Passage, State, Supply, design_states, humidifier_need, passage
 from ventcalc.check.record import NO, Check
@@ -53,6 +54,7 @@ class PileCheck:
     """Of the air at the site. [Pa]"""
     checks: tuple[Check, ...]
     system: AirSystem
+    crops: Mapping[str, CropState]
     walls: WallLoads
     states: tuple[State, ...]
     passages: tuple[Passage, ...]
@@ -171,6 +173,7 @@ def _checked(
 ) -> PileCheck:
     pressure = float(air.standard_pressure(bay.site.altitude))
     mass = bay.pile.floor_area * bay.pile.bulk_density * height
+    crops = crop_states(bay, pressure, mass)
     states = design_states(bay, winter_temperature=winter_temperature)
     system = air_system(
         bay, height, pressure=pressure, temperature=bay.schedule.holding_temperature
@@ -184,7 +187,13 @@ def _checked(
         humidifier_need(bay, state, through, pressure=pressure, colder_by=by)
         for state, through, by in zip(states, passages, colder, strict=True)
     )
-    walls = wall_loads(height, bulk_density=bay.pile.bulk_density, width=bay.pile.width)
+    walls = wall_loads(
+        height,
+        bulk_density=bay.pile.bulk_density,
+        width=bay.pile.width,
+        friction_angle=bay.pile.internal_friction,
+        wall_friction=bay.envelope.wall_friction,
+    )
     return PileCheck(
         bay=bay,
         height=height,
@@ -193,11 +202,12 @@ def _checked(
         checks=(
             *load_checks(bay, height, mass, walls),
             *air_checks(bay, system, mass),
-            *climate_checks(bay, system, states, passages, supplies, mass, pressure),
+            *climate_checks(bay, system, states, crops, passages, supplies, mass, pressure),
             *shell_checks(bay, mass, winter_temperature=winter_temperature, pressure=pressure),
-            *cold_checks(bay, system, mass, warm_day(warm_temperature, pressure), pressure),
+            *cold_checks(bay, system, crops, mass, warm_day(warm_temperature, pressure), pressure),
         ),
         system=system,
+        crops=crops,
         walls=walls,
         states=states,
         passages=passages,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -12,7 +13,7 @@ from ventcalc.air.plain import EVAPORATION, FUSION_HEAT
 from ventcalc.bay.description import Bay, capacity_of
 from ventcalc.check.air_system import AirSystem
 from ventcalc.check.cold_load import RUNNING_SHARE, WarmDay, cold_load, crop_water, speed_for_heat
-from ventcalc.check.crop_state import CropState, crop_states
+from ventcalc.check.crop_state import CropState
 from ventcalc.check.record import CANNOT_SAY, HEAT_DOUBT, Aside, Check, air_text, check_below
 from ventcalc.equipment.defrost import defrost
 from ventcalc.equipment.refrigeration import Load
@@ -43,17 +44,25 @@ def warm_day(temperature: float, pressure: float) -> WarmDay:
     )
 
 
-def cold_loads(bay: Bay, system: AirSystem, mass: Any, day: WarmDay, pressure: float) -> Any:
+def cold_loads(
+    bay: Bay,
+    system: AirSystem,
+    crops: Mapping[str, CropState],
+    mass: Any,
+    day: WarmDay,
+    pressure: float,
+) -> Mapping[str, Load]:
     """Loads of a plant without any help from outside air: filling, cool_down and holding."""
     found = {}
-    for stage, crop in crop_states(bay, pressure, mass).items():
+    for stage, _, _ in STAGES:
+        crop = crops[stage]
         need = speed_for_heat(bay, heat=crop.heat, airflow=system.airflow, density=system.density)
         given: dict[str, Any] = {
             "mass": mass,
             "airflow": system.airflow,
             "fan_power": system.electrical_power,
             "fan_speed": np.clip(need, bay.fans.minimum_speed, 1.0) if stage == "holding" else 1.0,
-            "water": crop_water(bay, crop, mass, skin_open=stage == "filling"),
+            "water": crop_water(bay, crop, mass),
             "pressure": pressure,
         }
         dry = cold_load(bay, crop, day, **given)
@@ -72,7 +81,12 @@ def _melting(bay: Bay, crop: CropState, load: Load) -> Any:
 
 
 def cold_checks(
-    bay: Bay, system: AirSystem, mass: Any, day: WarmDay, pressure: float
+    bay: Bay,
+    system: AirSystem,
+    crops: Mapping[str, CropState],
+    mass: Any,
+    day: WarmDay,
+    pressure: float,
 ) -> tuple[Check, ...]:
     """
     Checks of the cooling plant at fill, pull-down and holding.
@@ -80,14 +94,14 @@ def cold_checks(
     Where it falls short at fill or pull-down, or there is none, outside air must do the rest, and
     whether it does cannot be said here.
     """
-    loads = cold_loads(bay, system, mass, day, pressure)
+    loads = cold_loads(bay, system, crops, mass, day, pressure)
     return tuple(_row(bay, loads[stage], key, name, day) for stage, key, name in STAGES)
 
 
 def _row(bay: Bay, load: Load, key: str, name: str, day: WarmDay) -> Check:
     capacity = float(capacity_of(bay.refrigeration))
     made = check_below(
-        load.total / RUNNING_SHARE,
+        load.capacity,
         capacity if capacity > 0.0 else np.nan,
         HEAT_DOUBT * load.parts["respiration"].sensible / RUNNING_SHARE,
         key=key,

@@ -20,7 +20,7 @@ from ventcalc.equipment.refrigeration import (
     evaporation_load,
     refrigeration_load,
 )
-from ventcalc.pile.crop import crop_for, transpiration_coefficient
+from ventcalc.pile.crop import crop_for
 
 __all__ = ["RUNNING_SHARE", "WarmDay", "cold_load", "crop_water", "speed_for_heat"]
 
@@ -40,12 +40,12 @@ class WarmDay:
     """Sol-air temperature of the roof in the sun. [°C]"""
 
 
-def crop_water(bay: Bay, crop: CropState, mass: Any, *, skin_open: bool) -> Any:
+def crop_water(bay: Bay, crop: CropState, mass: Any) -> Any:
     """Water that the crop loses at the plenum's humidity and the pulp's temperature. [kg/s]"""
     kind = crop_for(bay.use)
     gap = max(kind.water_activity - bay.limits.plenum_humidity, 0.0)
-    coefficient = transpiration_coefficient(0.0 if skin_open else crop.age, kind)
-    return float(coefficient * gap * air.saturation_pressure(crop.temperature)) * mass
+    pull = crop.transpiration_coefficient * gap
+    return float(pull * air.saturation_pressure(crop.temperature)) * mass
 
 
 def speed_for_heat(bay: Bay, *, heat: Any, airflow: Any, density: float) -> Any:

@@ -9,12 +9,9 @@ from ventcalc.air.plain import EVAPORATION
 from ventcalc.building.envelope import heat_gain
 from ventcalc.check.check import PileCheck
 from ventcalc.check.pile_heat import State
-from ventcalc.equipment.refrigeration import air_load, field_heat
-from ventcalc.pile.crop import crop_for
+from ventcalc.equipment.refrigeration import air_load
 
 __all__ = ["HeatBalance", "heat_balances"]
-
-DAY = 86400.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -27,7 +24,7 @@ class HeatBalance:
     fans: float
     """At full speed. [W]"""
     field: float
-    """Heat that the crop gives off while it is cooled by the planned ramp. [W]"""
+    """Heat that the crop gives off while it is cooled as planned. [W]"""
     envelope: float
     """Walls and ceiling. [W]"""
     leakage: float
@@ -65,17 +62,10 @@ def heat_balances(result: PileCheck) -> tuple[HeatBalance, ...]:
     Returns
     -------
     tuple of HeatBalance
-        Fill, wound healing and holding. The ramp's field heat is counted with wound healing,
-        when it begins.
+        Fill, wound healing and holding. The field heat of fill is that of the loads; the ramp's
+        is counted with wound healing, when it begins.
     """
-    bay = result.bay
-    cooling = field_heat(
-        mass=result.mass,
-        specific_heat=crop_for(bay.use).specific_heat,
-        temperature_drop=bay.schedule.ramp * DAY,
-        time=DAY,
-    )
-    fields = (0.0, float(cooling), 0.0)
+    fields = [float(result.crops[key].field_heat) for key in ("filling", "cool_down", "holding")]
     return tuple(
         _balance(result, state, float(through.water), field)
         for state, through, field in zip(result.states, result.passages, fields, strict=True)

@@ -6,12 +6,20 @@ from typing import Any
 
 import numpy as np
 
-from ventcalc.bay.description import Bay
+from ventcalc.bay.description import Bay, lateral_volume
 from ventcalc.check.record import Aside, Check, check_above, check_below
-from ventcalc.pile.loads import BRUISE_THRESHOLD, WallLoads, flattening, floor_pressure
-from ventcalc.pile.pile import PACKING_LIMIT, SOIL_FACTOR_MARFONA, pile_shape, soil_factor
+from ventcalc.pile.loads import (
+    BRUISE_THRESHOLD,
+    SILO_RATIO,
+    TRIAL_HEIGHTS,
+    WallLoad,
+    WallLoads,
+    flattening,
+    floor_pressure,
+)
+from ventcalc.pile.pile import pile_shape
 
-__all__ = ["load_checks"]
+__all__ = ["load_checks", "wall_methods"]
 
 DENSITY_DOUBT = 0.036
 """Half the published range of bulk density over its middle, 40-43 lb/ft³. [1]"""
@@ -29,9 +37,8 @@ def load_checks(bay: Bay, height: Any, mass: Any, walls: WallLoads) -> tuple[Che
         _headspace(bay, height),
         _eave(bay, height),
         _bruise(height),
-        *_walls(walls),
+        *_walls(bay, walls),
         _floor(bay, height),
-        _soil(bay, height),
     )
 
 
@@ -59,6 +66,12 @@ def _lots(bay: Bay, height: Any, mass: Any) -> Check:
                 key="capacity_open_face",
                 name="capacity with one open face at the angle of repose",
                 value=sloped.mass,
+                unit="kg",
+            ),
+            Aside(
+                key="laterals",
+                name="crop whose room the laterals take, counted in none of these",
+                value=lateral_volume(bay.ducts) * floor.bulk_density + 0.0 * mass,
                 unit="kg",
             ),
         ),
@@ -100,21 +113,25 @@ def _eave(bay: Bay, height: Any) -> Check:
 
 def _bruise(height: Any) -> Check:
     flat = flattening(height)
+    beyond = f", beyond the trial's {TRIAL_HEIGHTS[1]:g} m: extrapolated"
     return check_below(
         height,
         DEEPEST_USUAL,
-        DEEPEST_USUAL - BRUISE_THRESHOLD,
+        # Bruise may begin higher up than the limit, not further down.
+        np.where(height <= DEEPEST_USUAL * (1.0 + 1e-9), DEEPEST_USUAL - BRUISE_THRESHOLD, 0.0),
+        one_sided=True,
         key="bruise",
         name="depth against pressure bruise (indication)",
         unit="m",
         formula="depth against the 5.5 m (18 ft) of processing stores; marginal from 3.5 m (11 ft) "
-        "on",
+        "on, where stacking can cause it; deeper is never better",
         source="Bethke, The Potato, ch. 15 (5-5.5 m); INRA ephytia C/23700 (from 3.5 m); flats: "
         "Czerko, IHAR, 328 and 413 mm2 at 2.5 and 5 m, power law between",
         asides=(
             Aside(
                 key="flat_area",
-                name="mean area of the largest flat, 7 months at 4 °C",
+                name="mean area of the largest flat, 7 months at 4 °C"
+                + (beyond if np.any(height > TRIAL_HEIGHTS[1]) else ""),
                 value=flat.area,
                 unit="m2 small",
             ),
@@ -123,14 +140,20 @@ def _bruise(height: Any) -> Check:
     )
 
 
-def _walls(walls: WallLoads) -> tuple[Check, Check]:
-    methods = (
-        ("rankine", "Rankine, wall that yields, 34 degrees", walls.active),
-        ("at_rest", "Jaky, wall that stands still, 34 degrees", walls.at_rest),
-        ("silo", "silo ratio 0.54", walls.silo),
+def wall_methods(bay: Bay, walls: WallLoads) -> tuple[tuple[str, str, WallLoad], ...]:
+    """Key, name with the angle or friction it holds for, and load by each method."""
+    angle, friction = bay.pile.internal_friction, bay.envelope.wall_friction
+    return (
+        ("rankine", f"Rankine, wall that yields, {angle:g} degrees", walls.active),
+        ("at_rest", f"Jaky, wall that stands still, {angle:g} degrees", walls.at_rest),
+        ("silo", f"silo ratio {SILO_RATIO:g}", walls.silo),
         ("silo_upper", "silo ratio, upper value", walls.silo_upper),
-        ("janssen", "silo ratio with friction on both walls (Janssen)", walls.janssen),
+        ("janssen", f"silo ratio, friction {friction:g} on both walls (Janssen)", walls.janssen),
     )
+
+
+def _walls(bay: Bay, walls: WallLoads) -> tuple[Check, Check]:
+    methods = wall_methods(bay, walls)
     factor = Aside(
         key="factor",
         name="factor between silo ratio and Rankine",
@@ -138,13 +161,15 @@ def _walls(walls: WallLoads) -> tuple[Check, Check]:
         unit="1",
     )
     source = (
-        "Rankine 1857, Jaky 1944, Janssen 1895; angle and ratios: EN 1991-4 Annex E, from memory"
+        "Rankine 1857, Jaky 1944, Janssen 1895; pile.internal_friction and envelope.wall_friction: "
+        "yours, else 34 degrees (range 30-40) and 0.38 (0.3-0.6), as the ratios by EN 1991-4 "
+        "Annex E, from memory; ranges: common practice, no source"
     )
 
     def row(key: str, name: str, unit: str, formula: str) -> Check:
         part = "thrust" if key == "wall_thrust" else "moment"
         return check_below(
-            getattr(walls.silo_upper, part),
+            np.maximum.reduce([getattr(load, part) for _, _, load in methods]),
             np.nan,
             key=key,
             name=name,
@@ -190,22 +215,4 @@ def _floor(bay: Bay, height: Any) -> Check:
         formula="bulk density x gravity x height",
         source="bulk density 40-43 lb/ft3: Olsen and Teixeira, Univ. of Idaho",
         note="" if allowed else "Give limits.floor_load, from whoever designed floor and ducts.",
-    )
-
-
-def _soil(bay: Bay, height: Any) -> Check:
-    factor = soil_factor(bay.pile.soil)
-    low = soil_factor(bay.pile.soil, per_two_percent=SOIL_FACTOR_MARFONA)
-    return check_below(
-        factor + 0.0 * height,
-        PACKING_LIMIT,
-        0.2 * factor + (factor - low),
-        key="soil",
-        name="resistance of the pile, with soil over clean",
-        unit="1",
-        formula="1.36 for every 2 % of soil and trash, compounded",
-        source="Hamadan, fooder.areeo.ac.ir 125712; limit: what packing alone may add, ASAE D272, "
-        "said of grain",
-        note="Soil in a cone under the loader does far more harm than the same soil spread out.",
-        by_height=False,
     )

@@ -1,4 +1,4 @@
-"""CO2 of a full pile: how much fresh air keeps it at its limit, and what a timer makes of it."""
+"""CO2 of a full pile: what the timer makes of it, and how much fresh air keeps it at its limit."""
 
 from __future__ import annotations
 
@@ -6,14 +6,10 @@ from typing import Any
 
 import numpy as np
 
-from ventcalc.bay.description import Bay
-from ventcalc.check.pile_heat import State
-from ventcalc.pile.crop import CO2_OUTSIDE, co2_rate, crop_for
+from ventcalc.bay.description import Bay, fresh_fraction_at
+from ventcalc.pile.crop import CO2_OUTSIDE, crop_for
 
 __all__ = ["free_air", "purge_time", "timer_peak"]
-
-MOLAR_VOLUME_RATIO = 28.97 / 44.01
-"""Volume of CO2 over that of as much mass of air. [1]"""
 
 
 def free_air(bay: Bay, mass: Any) -> Any:
@@ -29,39 +25,38 @@ def free_air(bay: Bay, mass: Any) -> Any:
     return np.maximum(above, 0.0) + pores * floor.floor_area * height
 
 
-def _co2_source(bay: Bay, state: State, mass: Any, volume_per_mass: float) -> Any:
-    """CO2 that the crop gives off, as a volume flow. [m³/s]"""
-    carbon = co2_rate(state.respiration_heat, crop_for(bay.use)) * mass
-    return carbon * volume_per_mass * MOLAR_VOLUME_RATIO
-
-
-def purge_time(
-    bay: Bay, state: State, *, airflow: Any, mass: Any, volume: Any, specific_volume: float
-) -> Any:
+def purge_time(bay: Bay, *, co2: Any, airflow: Any, volume: Any) -> Any:
     """
     Part of the time with fresh air that keeps CO2 at its limit. [1]
 
-    0 where leaks do, above 1 where the opening is too small. ``volume`` [m³] is the air of pile and
-    headspace, ``specific_volume`` [m³/kg dry air] that of the air inside.
+    0 where leaks do, above 1 where the opening is too small. ``co2`` [m³/s] is what the crop gives
+    off, ``airflow`` [m³/s] that of the fans at full speed, ``volume`` [m³] the air of pile and
+    headspace.
     """
-    source = _co2_source(bay, state, mass, specific_volume)
-    needed = source / (bay.limits.co2 - CO2_OUTSIDE) - bay.envelope.leakage * volume
-    share = bay.control.fresh_air_opening * bay.doors.largest_fraction
-    return np.maximum(needed, 0.0) / (share * airflow)
+    needed = co2 / (bay.limits.co2 - CO2_OUTSIDE) - bay.envelope.leakage * volume
+    return np.maximum(needed, 0.0) / _fresh_airflow(bay, airflow, None)
 
 
-def timer_peak(
-    bay: Bay, state: State, *, airflow: Any, mass: Any, volume: Any, specific_volume: float
-) -> Any:
-    """Highest CO2, before a run, when fresh air comes by the timer alone; air well mixed. [1]"""
-    source = _co2_source(bay, state, mass, specific_volume)
-    control = bay.control
-    leak = bay.envelope.leakage * volume
-    fresh = leak + control.fresh_air_opening * bay.doors.largest_fraction * airflow
-    rest = control.fresh_air_every - control.fresh_air_for
+def _fresh_airflow(bay: Bay, airflow: Any, share: Any) -> Any:
+    """Of a fresh-air run, which turns at the lowest speed. [m³/s]"""
+    if share is None:
+        share = fresh_fraction_at(bay.doors, bay.control.fresh_air_opening)
+    return share * bay.fans.minimum_speed * airflow
+
+
+def timer_peak(bay: Bay, *, co2: Any, airflow: Any, volume: Any, share: Any = None) -> Any:
+    """
+    Highest CO2, before a run, when fresh air comes by the timer alone; air well mixed. [1]
+
+    Inputs as in ``purge_time``; ``share`` of fresh air in a run [0-1] where it is not that of the
+    opening. The adviser counts ``fresh_air_every`` from the end of a run.
+    """
+    control, leak = bay.control, bay.envelope.leakage * volume
+    fresh = leak + _fresh_airflow(bay, airflow, share)
+    rest = control.fresh_air_every
     kept = np.exp(-leak / volume * rest)
     purged = np.exp(-fresh / volume * control.fresh_air_for)
     tight = leak < 1e-9
     climb = np.where(tight, rest / volume, (1.0 - kept) / np.where(tight, 1.0, leak))
-    after = source / fresh * (1.0 - purged)
-    return CO2_OUTSIDE + (source * climb + after * kept) / (1.0 - kept * purged)
+    after = co2 / fresh * (1.0 - purged)
+    return CO2_OUTSIDE + (co2 * climb + after * kept) / (1.0 - kept * purged)

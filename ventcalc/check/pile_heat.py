@@ -11,11 +11,10 @@ import numpy as np
 from ventcalc import air
 from ventcalc.air.plain import AIR_HEAT, EVAPORATION, dry_bulb, enthalpy
 from ventcalc.bay.description import Bay
+from ventcalc.check.crop_state import crop_states
 from ventcalc.equipment import plenum
 from ventcalc.pile.crop import (
-    Crop,
     crop_for,
-    curing_rate,
     respiration_heat,
     transpiration_coefficient,
 )
@@ -35,9 +34,11 @@ DAY = 86400.0
 STEPS = 24
 HOTTEST = 50.0
 SETTLED_AGE = 90 * DAY
-"""Age from which respiration counts as settled. [s]"""
+"""Age from which the skin counts as cured. [s]"""
 ENOUGH_WATER = 100.0
 """That no bay needs, to ask what is needed. [kg/s]"""
+SEA_LEVEL = 101325.0
+"""What is per mass of crop is the same at any air pressure. [Pa]"""
 AUTUMN = (10.0, 0.4)
 """Outside at fill and in wound healing (common practice, no source). [°C] and [0-1]"""
 WINTER_RELATIVE_HUMIDITY = 0.8
@@ -103,38 +104,27 @@ class Supply:
 
 
 def design_states(bay: Bay, *, winter_temperature: float = -20.0) -> tuple[State, State, State]:
-    """Fill (freshly dug, skin open), wound healing (half over) and holding (settled)."""
-    crop, plan = crop_for(bay.use), bay.schedule
-    warm = sum(lot.mass * lot.loading_temperature for lot in bay.lots) / bay.mass
-    half = plan.fill_days / 2.0 + plan.healing_days / 2.0
-    healed = half * curing_rate(plan.healing_temperature, crop)
+    """Fill (last load in), wound healing (half over) and holding, as in ``crop_states``."""
+    crops = crop_states(bay, SEA_LEVEL)
     winter = (winter_temperature, WINTER_RELATIVE_HUMIDITY)
     rows = (
-        ("fill", "fill", warm, 0.0, 0.0, AUTUMN),
-        ("healing", "wound healing", plan.healing_temperature, half, healed, AUTUMN),
-        ("holding", "holding", plan.holding_temperature, SETTLED_AGE, SETTLED_AGE, winter),
+        ("fill", "fill", crops["filling"], AUTUMN),
+        ("healing", "wound healing", crops["healing"], AUTUMN),
+        ("holding", "holding", crops["holding"], winter),
     )
     first, second, third = (
         State(
             key=key,
             name=name,
-            pulp_temperature=pulp,
-            respiration_heat=_respiration(bay, crop, pulp, age),
-            transpiration_coefficient=transpiration_coefficient(curing, crop),
+            pulp_temperature=crop.temperature,
+            respiration_heat=crop.respiration_heat,
+            transpiration_coefficient=crop.transpiration_coefficient,
             outside_temperature=outside[0],
             outside_relative_humidity=outside[1],
         )
-        for key, name, pulp, age, curing, outside in rows
+        for key, name, crop, outside in rows
     )
     return first, second, third
-
-
-def _respiration(bay: Bay, crop: Crop, temperature: float, age: float) -> float:
-    """Mean of the lots by mass. [W/kg]"""
-    heat = sum(
-        lot.mass * respiration_heat(temperature, age, crop, lot.maturity) for lot in bay.lots
-    )
-    return float(heat / bay.mass)
 
 
 def passage(bay: Bay, state: State, *, airflow: Any, mass: Any, pressure: float) -> Passage:
@@ -209,7 +199,7 @@ def cooling_rate(bay: Bay, *, airflow: Any, mass: Any, pressure: float) -> Any:
     wet = humid + (full - humid) * (1.0 - np.exp(-skin / each))
     taken = each * (enthalpy(top, wet) - enthalpy(cold, humid))
     age = plan.fill_days / 2.0 + plan.healing_days + 0.5 * DAY * 30.0
-    own = _respiration(bay, crop, middle, age)
+    own = float(respiration_heat(middle, age, crop, bay.immature_share))
     return (taken - own) / crop.specific_heat
 
 

@@ -66,6 +66,8 @@ class Check:
     """Of the formula, the limit and the uncertainty."""
     asides: tuple[Aside, ...] = ()
     note: str = ""
+    one_sided: bool = False
+    """Whether the limit may lie nearer than told, but not further."""
     by_height: bool = True
     """Whether a lower pile can mend it, so that it counts for the highest pile that passes."""
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -16,13 +17,17 @@ from ventcalc.check.pile_heat import WINTER_RELATIVE_HUMIDITY
 from ventcalc.check.record import Aside, Check, air_text, check_above
 from ventcalc.check.roof_space import ROOF_SPACE_ABOVE, roof_space_loss
 
-__all__ = ["shell_checks"]
+__all__ = ["STILL_CORNER", "shell_checks"]
 
+STILL_CORNER = 0.25
+"""Inside surface resistance for opaque surfaces at their worst place, corners included, so that no
+bridge factor comes on top: ISO 13788. [m² K/W]"""
 COLDEST_DEW_POINT = -40.0
 """Where the formula of the clear sky ends. [°C]"""
 SOURCE = (
-    "ISO 13788 temperature factor, ISO 6946 surface resistances; sky: Berdahl and Martin 1984; "
-    "uncertainty: JCGM 100, U 15 % and surface resistance 20 %, common practice, no source"
+    "ISO 13788 temperature factor and its 0.25 m2 K/W for opaque surfaces, which stands for "
+    "corners and still air; ISO 6946: 0.13 and 0.10 for plain surfaces; sky: Berdahl and Martin "
+    "1984; uncertainty: JCGM 100, U 15 % and surface resistance 20 %, common practice, no source"
 )
 INDICATIVE = (
     "Steady and without air that leaks through joints: an indication. Look at purlins, corners "
@@ -40,9 +45,8 @@ def shell_checks(
     space heated as far as the heater can.
     """
     shell = bay.envelope
-    walls = Ceiling(u=shell.wall_u, surface_resistance=SURFACE_RESISTANCE["horizontal"])
-    most = 1.0 / (shell.ceiling_u * SURFACE_RESISTANCE["up"])
-    worst = Ceiling(u=shell.ceiling_u, bridge_factor=min(shell.bridge_factor, most))
+    walls = _places(shell.wall_u, SURFACE_RESISTANCE["horizontal"], 1.0)
+    worst = _places(shell.ceiling_u, SURFACE_RESISTANCE["up"], shell.bridge_factor)
     humid = float(air.humidity_ratio(winter_temperature, WINTER_RELATIVE_HUMIDITY, pressure))
     dew_point = max(float(air.dew_point(humid, pressure)), COLDEST_DEW_POINT)
     clear = sky.sky_temperature(winter_temperature, dew_point, pressure=pressure)
@@ -53,16 +57,31 @@ def shell_checks(
         _row(bay, mass, walls, winter_temperature, 0.0, pressure, {
             "key": "walls",
             "name": "walls above the dew point, design winter",
-            "formula": f"air less U x surface resistance x difference; outside {outside}",
+            "formula": "air less U x surface resistance x difference, the worse of 0.13 m2 K/W "
+            f"(plain wall) and {STILL_CORNER:g} (still corner); outside {outside}",
         }),
         _row(bay, mass, worst, roof, warmer, pressure, {
             "key": "ceiling",
             "name": "worst joint of the ceiling above the dew point, clear winter night",
-            "formula": "as the walls, U times envelope.bridge_factor; roof by sol-air temperature "
+            "formula": "as the walls, the worse of 0.10 m2 K/W with U times envelope.bridge_factor "
+            f"and {STILL_CORNER:g} with plain U; roof by sol-air temperature "
             f"without sun, outside {outside}; heater of the bay warming the roof space by at most "
             f"{ROOF_SPACE_ABOVE:g} K",
         }),
     )  # fmt: skip
+
+
+def _places(u: float, surface_resistance: float, bridge_factor: float) -> dict[str, Ceiling]:
+    """Where it may drip: the plain film at the worst bridge, and a still corner of plain U."""
+    # A surface cannot be colder than the air behind it.
+    return {
+        "plain": Ceiling(
+            u=u,
+            surface_resistance=surface_resistance,
+            bridge_factor=max(min(bridge_factor, 1.0 / (u * surface_resistance)), 1.0),
+        ),
+        "still": Ceiling(u=u, surface_resistance=min(STILL_CORNER, 1.0 / u)),
+    }
 
 
 def _warmer(bay: Bay, cold: float, humid: float, roof: float, pressure: float) -> float:
@@ -88,7 +107,7 @@ def _warmer(bay: Bay, cold: float, humid: float, roof: float, pressure: float) -
 def _row(
     bay: Bay,
     mass: Any,
-    place: Ceiling,
+    places: Mapping[str, Ceiling],
     outside: float,
     warmer: float,
     pressure: float,
@@ -97,21 +116,32 @@ def _row(
     inside, humidity = bay.schedule.holding_temperature, bay.limits.plenum_humidity
     # Heated air keeps its water and so its dew point.
     water = air.humidity_ratio(inside, humidity, pressure)
-    found = ceiling.ceiling_check(
-        place,
-        inside_temperature=inside + warmer,
-        relative_humidity=float(air.relative_humidity(inside + warmer, water, pressure)),
-        outside_temperature=outside,
-        pressure=pressure,
-        uncertainty=Uncertainty(
-            temperature=bay.sensors.temperature, relative_humidity=bay.sensors.humidity
-        ),
-    )
+    both = {
+        name: ceiling.ceiling_check(
+            place,
+            inside_temperature=inside + warmer,
+            relative_humidity=float(air.relative_humidity(inside + warmer, water, pressure)),
+            outside_temperature=outside,
+            pressure=pressure,
+            uncertainty=Uncertainty(
+                temperature=bay.sensors.temperature, relative_humidity=bay.sensors.humidity
+            ),
+        )
+        for name, place in places.items()
+    }
+    found = min(both.values(), key=lambda one: float(one.margin))
     flat = 0.0 * np.asarray(mass, float)
     asides = [
         ("surface_temperature", "surface", found.surface_temperature, "degC"),
         ("dew_point", "dew point of the air", found.dew_point, "degC"),
         ("outside_temperature", "outside, as the surface feels it", outside, "degC"),
+        (
+            "margin_plain",
+            "margin with the plain film, at the worst bridge",
+            both["plain"].margin,
+            "delta_degC",
+        ),
+        ("margin_still", "margin in a still corner", both["still"].margin, "delta_degC"),
     ]
     if warmer > 0.0:
         asides.append(("roof_space_above", "roof space warmer by the heater", warmer, "delta_degC"))

@@ -57,7 +57,10 @@ class Load:
     total: Any
     """Mean over the time considered. [W]"""
     capacity: Any
-    """To be installed: total, more for the share of time it runs, and the reserve. [W]"""
+    """
+    To be installed: total, but not below the sensible load where dry air takes the latent heat;
+    more for the share of time it runs, and the reserve. [W]
+    """
 
 
 def field_heat(*, mass: Any, specific_heat: Any, temperature_drop: Any, time: Any) -> Any:
@@ -266,7 +269,7 @@ def refrigeration_load(
         sensible=sensible,
         latent=latent,
         total=total,
-        capacity=total * (1.0 + reserve) / running_share,
+        capacity=(sensible + np.maximum(latent, 0.0)) * (1.0 + reserve) / running_share,
     )
 
 

@@ -8,10 +8,11 @@ from typing import Any
 import numpy as np
 
 from ventcalc.equipment._arrays import plain
+from ventcalc.equipment.duct import Section
 from ventcalc.equipment.lateral import Lateral, LateralFlow, lateral_flow, least_share, uniformity
 from ventcalc.errors import BadInput, VentcalcError, check_range
 
-__all__ = ["SharedPlenum", "shared_plenum"]
+__all__ = ["SharedPlenum", "along_plenum", "shared_plenum"]
 
 STEPS = 80
 
@@ -98,3 +99,67 @@ def shared_plenum(
         uniformity=uniformity(ports, used=used),
         least_share=least_share(ports, used=used),
     )
+
+
+def along_plenum(
+    section: Section,
+    *,
+    length: float,
+    laterals: int,
+    airflow: float,
+    lateral_pressure: float,
+    roughness: float,
+    density: float,
+    viscosity: float,
+) -> tuple[float, float]:
+    """
+    How even equal laterals draw along a plenum that is fed from one end.
+
+    Parameters
+    ----------
+    section : Section
+        Of the plenum.
+    length : float
+        From the feed to the dead end. [m]
+    laterals : int
+        On that length.
+    airflow : float
+        Of one of them, on average. [m³/s]
+    lateral_pressure : float
+        That drives it. [Pa]
+    roughness : float
+        Of the plenum's walls. [m]
+    density : float
+        Of the air. [kg/m³]
+    viscosity : float
+        Dynamic, of the air. [Pa s]
+
+    Returns
+    -------
+    uniformity : float
+        Of the laterals, Christiansen; NaN where they draw more than the plenum's section lets
+        pass. [1]
+    least_share : float
+        Least over mean. [1]
+
+    Notes
+    -----
+    The plenum is a lateral whose ports are the laterals, with a regain of one: pressure rises to
+    the dead end as the air slows down, and falls by friction.
+    """
+    opening = airflow / np.sqrt(2.0 * lateral_pressure / density)
+    if not opening * laterals <= section.area:
+        return float("nan"), float("nan")
+    whole = Lateral(
+        length=max(length, 0.5),
+        section=section,
+        ports=laterals,
+        port_area=opening,
+        roughness=roughness,
+        discharge_coefficient=1.0,
+        entry_loss=0.0,
+    )
+    found = lateral_flow(
+        whole, plenum_pressure=lateral_pressure, density=density, viscosity=viscosity
+    )
+    return float(found.uniformity), float(found.least_share)

@@ -1,7 +1,6 @@
 """The pile of tubers: its shape and pushes, its crop, its transient heat and moisture."""
 
 from ventcalc.pile.pile import (
-    PACKING_LIMIT,
     SOIL_FACTOR_AGRIA,
     SOIL_FACTOR_MARFONA,
     PileShape,
@@ -15,7 +14,6 @@ from ventcalc.pile.pile import (
 )
 
 __all__ = [
-    "PACKING_LIMIT",
     "SOIL_FACTOR_AGRIA",
     "SOIL_FACTOR_MARFONA",
     "PileShape",

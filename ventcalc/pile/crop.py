@@ -87,7 +87,9 @@ def temperature_factor(temperature: float, crop: Crop) -> float:
     return factor
 
 
-def respiration_heat(temperature: Any, age: Any, crop: Crop, maturity: str = "mature") -> Any:
+def respiration_heat(
+    temperature: Any, age: Any, crop: Crop, maturity: str | float = "mature"
+) -> Any:
     """
     Heat of respiration per mass of crop, by temperature and age.
 
@@ -99,8 +101,8 @@ def respiration_heat(temperature: Any, age: Any, crop: Crop, maturity: str = "ma
         Time since harvest, not negative. [s]
     crop : Crop
         The crop.
-    maturity : str
-        ``mature`` or ``immature`` at harvest.
+    maturity : str or float
+        ``mature`` or ``immature`` at harvest, or the part of the mass that was immature.
 
     Returns
     -------
@@ -135,9 +137,10 @@ def respiration_heat(temperature: Any, age: Any, crop: Crop, maturity: str = "ma
     return elementwise(heat, temperature, age)
 
 
-def fresh_respiration(crop: Crop, maturity: str) -> float:
-    """Heat of respiration just dug, at ``respiration_fresh_at``, by maturity. [W/kg]"""
-    return crop.respiration_immature if maturity == "immature" else crop.respiration_fresh
+def fresh_respiration(crop: Crop, maturity: str | float) -> float:
+    """Heat of respiration just dug, at ``respiration_fresh_at``; of lots, their mean. [W/kg]"""
+    immature = float(maturity == "immature") if isinstance(maturity, str) else maturity
+    return (1.0 - immature) * crop.respiration_fresh + immature * crop.respiration_immature
 
 
 def age_factor(age: float, crop: Crop, fresh: float) -> float:
@@ -146,7 +149,7 @@ def age_factor(age: float, crop: Crop, fresh: float) -> float:
     return 1.0 + (fresh / reference - 1.0) * math.exp(-age / crop.respiration_settling_time)
 
 
-def respiration_age_factor(age: Any, crop: Crop, maturity: str = "mature") -> Any:
+def respiration_age_factor(age: Any, crop: Crop, maturity: str | float = "mature") -> Any:
     """
     Respiration at an age over that of the settled crop at the same temperature.
 
@@ -156,8 +159,8 @@ def respiration_age_factor(age: Any, crop: Crop, maturity: str = "mature") -> An
         Time since harvest, not negative. [s]
     crop : Crop
         The crop.
-    maturity : str
-        ``mature`` or ``immature`` at harvest.
+    maturity : str or float
+        ``mature`` or ``immature`` at harvest, or the part of the mass that was immature.
 
     Returns
     -------

@@ -46,8 +46,8 @@ class Bed:
         Air pressure. [Pa]
     crop : Crop
         The crop.
-    maturity : str
-        ``mature`` or ``immature`` at harvest.
+    maturity : str or float
+        ``mature`` or ``immature`` at harvest, or the part of the mass that was immature.
     layers : int
         Number of layers; at least half the number of transfer units of the bed.
     conductivity : float
@@ -60,7 +60,7 @@ class Bed:
     tuber_diameter: float
     pressure: float
     crop: Crop
-    maturity: str = "mature"
+    maturity: str | float = "mature"
     layers: int = 40
     conductivity: float = 0.35
 

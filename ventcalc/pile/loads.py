@@ -67,13 +67,13 @@ class WallLoads:
     """The same wall by several methods side by side; an indication."""
 
     active: WallLoad
-    """Rankine: a wall that gives way enough for the pile to shear. The least load."""
+    """Rankine: a wall that gives way enough for the pile to shear."""
     at_rest: WallLoad
     """Jaky: a wall that does not move."""
     silo: WallLoad
     """Ratio of the silo standard, without wall friction."""
     silo_upper: WallLoad
-    """The same with the upper value of the ratio. The greatest load."""
+    """The same with the upper value of the ratio."""
     janssen: WallLoad
     """Silo ratio with friction on two walls ``width`` apart: shows how little it relieves."""
     spread: Any

@@ -14,7 +14,6 @@ import numpy as np
 from ventcalc.errors import check_range
 
 __all__ = [
-    "PACKING_LIMIT",
     "SOIL_FACTOR_AGRIA",
     "SOIL_FACTOR_MARFONA",
     "PileShape",
@@ -31,8 +30,6 @@ SOIL_FACTOR_AGRIA = 1.36
 """Resistance over that with 2 % less soil, cultivar Agria, Hamadan study: see soil_factor. [1]"""
 SOIL_FACTOR_MARFONA = 1.33
 """The same for Marfona. [1]"""
-PACKING_LIMIT = 1.5
-"""Resistance packed over loose: ASAE D272, note to the chart, said of grain. [1]"""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from ventcalc.check.airflow import standard_pressure
 from ventcalc.check.check import PileCheck
 from ventcalc.check.heat_balance import HeatBalance, heat_balances
 from ventcalc.check.record import MARGINAL, NO
@@ -137,7 +138,8 @@ def fan_rows(result: PileCheck, units: UnitSystem) -> Table:
     return [
         ["At the operating point", "Value"],
         ["Airflow", show(system.airflow, "m3/s", units)],
-        ["Static pressure", show(system.point.static_pressure, "Pa", units)],
+        ["Static pressure, air of the site", show(system.point.static_pressure, "Pa", units)],
+        ["the same in air of 1.2 kg/m3", show(standard_pressure(system), "Pa", units)],
         ["of it: laterals and ports", show(system.duct_pressure, "Pa", units)],
         ["of it: pile with its soil", show(system.pile_pressure, "Pa", units)],
         ["of it: doors, humidifier, turns", show(system.other_pressure, "Pa", units)],

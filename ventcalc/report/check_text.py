@@ -11,6 +11,7 @@ import numpy as np
 
 from ventcalc.bay.checks import bay_notes
 from ventcalc.check.check import LOWEST_HEIGHT, TALLEST_HEIGHT, PileCheck
+from ventcalc.check.loads import wall_methods
 from ventcalc.check.record import CANNOT_SAY, MARGINAL, NO, Check
 from ventcalc.report.table import bullets, table
 from ventcalc.units import UnitSystem, show, shown_unit
@@ -67,7 +68,8 @@ def _margin(check: Check, units: UnitSystem) -> str:
         return "-"
     number, _, unit = show(check.margin, check.unit, units).partition(" ")
     if check.uncertainty > 0.0:
-        number += f" ± {show(check.uncertainty, check.unit, units).partition(' ')[0]}"
+        sign = "-" if check.one_sided else "±"
+        number += f" {sign} {show(check.uncertainty, check.unit, units).partition(' ')[0]}"
     return f"{number} {unit}".rstrip()
 
 
@@ -159,14 +161,6 @@ def _worth(check: Check) -> bool:
 
 def wall_rows(result: PileCheck, units: UnitSystem) -> list[list[str]]:
     """Methods side by side: pressure at the foot, thrust and moment per length of wall."""
-    walls = result.walls
-    methods = (
-        ("Rankine: wall yields", walls.active),
-        ("Jaky: wall stands still", walls.at_rest),
-        ("silo ratio 0.54", walls.silo),
-        ("silo ratio, upper value", walls.silo_upper),
-        ("silo ratio with wall friction (Janssen)", walls.janssen),
-    )
     return [
         [
             name,
@@ -174,7 +168,7 @@ def wall_rows(result: PileCheck, units: UnitSystem) -> list[list[str]]:
             show(load.thrust, "N/m", units),
             show(load.moment, "N m/m", units),
         ]
-        for name, load in methods
+        for _, name, load in wall_methods(result.bay, result.walls)
     ]
 
 

@@ -18,6 +18,7 @@ from ventcalc.report.pages import Figure, Glance, Table, Verdict, one_line, page
 from ventcalc.report.size_text import (
     by_subject,
     cells,
+    fan_schedule,
     head_lines,
     refrigerants_line,
     shown_size,
@@ -74,7 +75,10 @@ def size_page(sizing: Sizing, units: UnitSystem = "metric", *, credit: Sequence[
         ],
         sizes=_sizes(sizing, units),
         bay=Figure(bay_picture(sizing.sized, units=units), [_duct_rows(sizing, units)]),
-        fans=Figure(check_plots.fan_plot(result, units), [fan_rows(result, units)]),
+        fans=Figure(
+            check_plots.fan_plot(result, units),
+            [fan_schedule(sizing, units), fan_rows(result, units)],
+        ),
         air=Figure(check_plots.psychrometric_plot(result, units), [air_rows(result, units)]),
         pressure=_pressure(sizing, units),
         loads=_loads(sizing, units),

@@ -17,6 +17,7 @@ from ventcalc.units import UnitSystem, show
 __all__ = [
     "by_subject",
     "cells",
+    "fan_schedule",
     "head_lines",
     "refrigerants_line",
     "shown_size",
@@ -32,6 +33,7 @@ KEY_UNITS = {
     "1": "",
     "1 percent": "_fraction",
     "1 ppm": "_fraction",
+    "1 hp": "_hp",
     "degC": "_c",
     "delta_degC": "_k",
     "m": "_m",
@@ -63,6 +65,8 @@ def shown_size(value: float, unit: str, units: UnitSystem = "metric", currency: 
     if unit == "m2 K/W":
         word, factor = _RESISTANCE[units]
         return f"{word} {value * factor:.1f}"
+    if unit == "1 hp":
+        return f"{value:.2g} hp" if value < 10.0 else f"{value:.0f} hp"
     if unit == "1" and float(value).is_integer():
         return f"{value:.0f}"
     if unit == "1":
@@ -125,6 +129,7 @@ def size_text(sizing: Sizing, units: UnitSystem = "metric") -> str:
     for subject, sizes in groups:
         head = [subject.capitalize(), "size", "margin", "bay now"]
         lines += ["", *table([head, *(cells(one, units, currency) for one in sizes)], indent=0)]
+    lines += ["", *table(fan_schedule(sizing, units), indent=0)]
     lines += ["", "Refrigerants at these temperatures, cooling per electrical power"]
     lines += bullets([refrigerants_line(sizing)])
     for subject, sizes in groups:
@@ -133,6 +138,27 @@ def size_text(sizing: Sizing, units: UnitSystem = "metric") -> str:
     if remarks := bay_notes(sizing.sized):
         lines += ["", "Notes on the sized bay", *bullets(remarks)]
     return "\n".join([*lines, "", "Cautions", *bullets(CAUTIONS)])
+
+
+def fan_schedule(sizing: Sizing, units: UnitSystem) -> list[list[str]]:
+    """What to ask a maker of fans for."""
+    made = sizing.air
+    shaft, standard = (
+        show(watts, "W electrical", units)
+        for watts in (made.shaft_power_per_fan, made.standard_shaft_power)
+    )
+    motor = show(made.motor_rating, "W electrical", units)
+    rows = {
+        "number": str(made.fans),
+        "airflow of one": show(made.airflow / made.fans, "m3/s", units),
+        "static pressure in air of 1.2 kg/m3": show(made.standard_pressure, "Pa", units),
+        "static pressure at the site": show(made.static_pressure, "Pa", units),
+        "air density at the site": show(made.density, "kg/m3 air", units),
+        "shaft power of one in air of 1.2 kg/m3": standard,
+        "shaft power of one at the site": shaft,
+        "motor of one": f"{motor} or {made.motor_horsepower:g} hp",
+    }
+    return [["Fan schedule", ""], *([name, value] for name, value in rows.items())]
 
 
 def refrigerants_line(sizing: Sizing) -> str:

@@ -168,7 +168,7 @@ def bed_of(bay: Bay | HourlyBay, pressure: float, layers: int) -> Bed:
         tuber_diameter=pile.tuber_diameter,
         pressure=pressure,
         crop=crop_for(bay.use),
-        maturity=bay.lots[0].maturity,
+        maturity=bay.immature_share,
         layers=layers,
     )
 

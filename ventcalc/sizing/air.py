@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,7 +16,8 @@ from ventcalc.check.cold_load import speed_for_heat
 from ventcalc.check.crop_state import CropState
 from ventcalc.equipment import duct, fan_curve
 from ventcalc.equipment.lateral import Lateral
-from ventcalc.equipment.shared_plenum import SharedPlenum, shared_plenum
+from ventcalc.equipment.shared_plenum import SharedPlenum, along_plenum, shared_plenum
+from ventcalc.errors import BadInput
 from ventcalc.pile.passage import AIR_VISCOSITY
 
 __all__ = ["AirDesign", "design_air", "ducts_for", "fans_for", "holding_speed"]
@@ -32,6 +33,13 @@ MOTORS = (
     75.0, 90.0, 110.0, 132.0, 160.0, 200.0,
 )  # fmt: skip
 """Rated outputs of IEC 60072-1 (from memory). [kW]"""
+HORSEPOWERS = (
+    1.0, 1.5, 2.0, 3.0, 5.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0, 40.0, 50.0, 60.0, 75.0, 100.0,
+    125.0, 150.0, 200.0, 250.0,
+)  # fmt: skip
+"""Rated outputs of NEMA MG 1 (from memory). [hp]"""
+HORSEPOWER = 745.69987
+"""Of 550 ft lbf/s (NIST SP 811). [W]"""
 LATERAL_SPACING = 3.05
 """Most between laterals: 8-10 ft (from memory). [m]"""
 PORT_SPACING = 0.30
@@ -43,8 +51,14 @@ OUTLET_SPARE = 0.03
 source). [1]"""
 PLENUM_SPARE = 0.01
 """Plenum beyond the rule, for rounding. [1]"""
-PLENUM_HEIGHT = 2.4
-"""Of a plenum that one can walk in, 8 ft (common practice, no source). [m]"""
+PLENUM_HEIGHTS = (2.4, 3.0, 3.6)
+"""Of a plenum that one can walk in, 8 to 12 ft (common practice, no source). [m]"""
+WIDEST_PLENUM = 6.0
+"""That takes its floor from the pile and its roof from a carpenter, 20 ft (common practice, no
+source). [m]"""
+FEEDS = (1, 2, 4)
+"""A plenum fed at one end, at its middle, or divided in two halves fed so (common practice, no
+source)."""
 DOOR_VELOCITY = 5.08
 """Through doors and exhaust, 1000 ft/min, low end of 1000-1400 (from memory). [m/s]"""
 ROUGHNESS = 0.001
@@ -57,6 +71,8 @@ COIL_PRESSURE = 50.0
 """Of a cooling coil, 0.2 inH2O (common practice, no source). [Pa]"""
 PRESSURE_RESERVE = 0.30
 """For what is not drawn: turns, dust, soil in the pile (common practice, no source). [1]"""
+CFM_PER_TON = 0.3048**3 / 60.0 / 0.90718474
+"""[m³/(s t)]"""
 REFERENCE_TEMPERATURE = 5.0
 """Of the air for which density is taken. [°C]"""
 
@@ -75,13 +91,19 @@ class AirDesign:
     pressure_parts: Mapping[str, float]
     """Static pressure lost by each part on the way of the air. [Pa]"""
     static_pressure: float
-    """Sum of the parts and the reserve. [Pa]"""
+    """Sum of the parts and the reserve, in the air of the site. [Pa]"""
+    standard_pressure: float
+    """The same in air of 1.2 kg/m³, for the maker's curve. [Pa]"""
     power: float
     """Electrical, all fans at full speed. [W]"""
     shaft_power_per_fan: float
-    """[W]"""
+    """In the air of the site. [W]"""
+    standard_shaft_power: float
+    """Of one fan in air of 1.2 kg/m³. [W]"""
     motor_rating: float
-    """Of one fan. [W]"""
+    """Of one fan, next size in kW. [W]"""
+    motor_horsepower: float
+    """The same where motors come in horsepower. [hp]"""
     laterals: int
     lateral_length: float
     """[m]"""
@@ -106,8 +128,16 @@ class AirDesign:
     """[m]"""
     plenum_height: float
     """[m]"""
+    plenum_feeds: int
+    """Streams of air: 1 from one end, 2 from the middle, 4 in two halves."""
     plenum_area_needed: float
-    """For the rule of velocities, by the laterals as they come. [m²]"""
+    """For the rule of velocities, by the laterals as they come; of one stream. [m²]"""
+    plenum_uniformity: float
+    """Airflow from lateral to lateral, Christiansen. [1]"""
+    plenum_least_share: float
+    """Of the lateral that gets least, over the mean. [1]"""
+    lateral_volume: float
+    """Room that the laterals take from the pile. [m³]"""
     door_area: float
     """Fresh-air doors; the exhaust has as much. [m²]"""
     uniformity: float
@@ -139,8 +169,18 @@ def design_air(
     way = _laterals(bay, areas.outlet * (1.0 + OUTLET_SPARE))
     # The plenum must be slow against the laterals as they come, not as they were wanted.
     plenum = way["duct_area"] / duct.PLENUM_SHARE
-    height, width = _plenum(plenum * (1.0 + PLENUM_SPARE))
+    feeds, height, width = _plenum(plenum * (1.0 + PLENUM_SPARE), airflow_per_tonne)
     even = _one_lateral(bay, way, flow, density)
+    along = along_plenum(
+        duct.rectangular_section(width, height),
+        length=way["lateral_spacing"] * way["laterals"] / feeds,
+        laterals=math.ceil(way["laterals"] / feeds),
+        airflow=flow / way["laterals"],
+        lateral_pressure=float(even.plenum_pressure),
+        roughness=bay.ducts.roughness if bay.ducts else ROUGHNESS,
+        density=density,
+        viscosity=AIR_VISCOSITY,
+    )
     own = {
         "plenum, laterals and ports": even.plenum_pressure,
         "pile": pile_pressure(bay, flow, bay.pile.height, density),
@@ -152,6 +192,7 @@ def design_air(
     power = flow * static / bay.fans.efficiency
     count = max(FEWEST_FANS, math.ceil(flow / FAN_AIRFLOW - 1e-9))
     shaft = power * MOTOR_EFFICIENCY / count
+    needed = shaft * (1.0 + MOTOR_RESERVE)
     return AirDesign(
         airflow=flow,
         airflow_per_tonne=airflow_per_tonne,
@@ -159,13 +200,20 @@ def design_air(
         fans=count,
         pressure_parts=parts,
         static_pressure=static,
+        standard_pressure=static * STANDARD_DENSITY / density,
         power=power,
         shaft_power_per_fan=shaft,
-        motor_rating=_motor(shaft * (1.0 + MOTOR_RESERVE)),
+        standard_shaft_power=shaft * STANDARD_DENSITY / density,
+        motor_rating=1000.0 * _next_size(needed / 1000.0, MOTORS),
+        motor_horsepower=_next_size(needed / HORSEPOWER, HORSEPOWERS),
         outlet_area_needed=areas.outlet,
         plenum_width=width,
         plenum_height=height,
-        plenum_area_needed=plenum,
+        plenum_feeds=feeds,
+        plenum_area_needed=plenum / feeds,
+        plenum_uniformity=along[0],
+        plenum_least_share=along[1],
+        lateral_volume=way["duct_area"] * way["lateral_length"],
         door_area=flow / DOOR_VELOCITY,
         uniformity=even.uniformity,
         other_static_pressure=(sum(other.values()) + reserve) * STANDARD_DENSITY / density,
@@ -200,10 +248,24 @@ def _laterals(bay: Bay, outlet: float) -> dict[str, Any]:
     }
 
 
-def _plenum(area: float) -> tuple[float, float]:
-    """Height and width, up to the next tenth of a metre; a small one is square."""
-    height = min(PLENUM_HEIGHT, math.ceil(10.0 * math.sqrt(area) - 1e-9) / 10.0)
-    return height, math.ceil(10.0 * area / height - 1e-9) / 10.0
+def _plenum(area: float, airflow_per_tonne: float) -> tuple[int, float, float]:
+    """Feeds, height and width, up to the next tenth of a metre: the plainest that is no hall."""
+    for feeds in FEEDS:
+        for tall in PLENUM_HEIGHTS:
+            each = area / feeds
+            # A small one is square.
+            height = min(tall, math.ceil(10.0 * math.sqrt(each) - 1e-9) / 10.0)
+            width = math.ceil(10.0 * each / height - 1e-9) / 10.0
+            if width <= WIDEST_PLENUM:
+                return feeds, height, width
+    most = FEEDS[-1] * PLENUM_HEIGHTS[-1] * WIDEST_PLENUM
+    raise BadInput(
+        f"plenum: {area:.0f} m2 are needed, and one divided in two halves fed at their middle, "
+        f"{PLENUM_HEIGHTS[-1]:g} m high and {WIDEST_PLENUM:g} m wide, has {most:.0f} m2; divide "
+        f"the bay in {math.ceil(area / most)}, each sized by itself, or lower the target to "
+        f"{airflow_per_tonne * 3600.0 * most / area:.0f} m3/(h t) "
+        f"({airflow_per_tonne / CFM_PER_TON * most / area:.0f} cfm/ton)"
+    )
 
 
 def _one_lateral(bay: Bay, way: Mapping[str, Any], flow: float, density: float) -> SharedPlenum:
@@ -240,9 +302,9 @@ def _other_parts(density: float, coil: bool) -> dict[str, float]:
     }
 
 
-def _motor(needed: float) -> float:
-    """Next rated output; above the largest, the need itself. [W]"""
-    return next((1000.0 * size for size in MOTORS if 1000.0 * size >= needed), needed)
+def _next_size(needed: float, sizes: Sequence[float]) -> float:
+    """Next rated output; above the largest, the need itself. [as given]"""
+    return next((size for size in sizes if size >= needed), needed)
 
 
 def holding_speed(bay: Bay, design: AirDesign, holding: CropState) -> float:
@@ -258,9 +320,10 @@ def fans_for(design: AirDesign, bay: Bay) -> Fans:
     Their curve is assumed about the one known point: to be replaced by the maker's.
     """
     one = design.airflow / design.fans
-    scaled = design.static_pressure * STANDARD_DENSITY / design.density
     curve = fan_curve.assumed_curve(
-        one, scaled, fan_efficiency=min(bay.fans.efficiency / MOTOR_EFFICIENCY, 0.95)
+        one,
+        design.standard_pressure,
+        fan_efficiency=min(bay.fans.efficiency / MOTOR_EFFICIENCY, 0.95),
     )
     return Fans(
         count=design.fans,
@@ -281,6 +344,7 @@ def ducts_for(design: AirDesign, bay: Bay) -> Ducts:
         plenum_along=design.plenum_along,
         plenum_width=design.plenum_width,
         plenum_height=design.plenum_height,
+        plenum_feeds=design.plenum_feeds,
         laterals=design.laterals,
         lateral_length=design.lateral_length,
         lateral_diameter=design.lateral_diameter,

@@ -9,7 +9,7 @@ from ventcalc.air.plain import AIR_HEAT
 from ventcalc.bay.description import Bay
 from ventcalc.check.crop_state import CropState
 from ventcalc.sizing import air as sizing_air
-from ventcalc.sizing.air import AirDesign, holding_speed
+from ventcalc.sizing.air import HORSEPOWER, AirDesign, holding_speed
 from ventcalc.sizing.record import PRACTICE, Size, given, size
 from ventcalc.sizing.weather import COLD_PERCENTILE, WARM_PERCENTILE, DesignStates
 
@@ -41,14 +41,17 @@ def weather_rows(states: DesignStates) -> tuple[Size, ...]:
             "sky: Berdahl and Martin 1984; sol-air: ASHRAE Handbook of Fundamentals",
         ),
     ]
-    for day in states.days.values():
+    days = [("", "warm", "dry-bulb", day) for day in states.days.values()]
+    days += [("humid_", "humid", "enthalpy", day) for day in states.enthalpy_days.values()]
+    for key, kind, ranked, day in days:
         rows.append(
             row(
-                f"{day.stage}_day_temperature",
-                f"warm day of {day.stage.replace('_', '-')} ({day.date}), mean",
+                f"{day.stage}_{key}day_temperature",
+                f"{kind} day of {day.stage.replace('_', '-')} ({day.date}), mean",
                 day.mean_temperature,
                 "degC",
-                "real day whose mean is at the percentile of the daily means of that stage",
+                f"real day whose mean {ranked} is at the percentile of the daily means of that "
+                "stage",
                 given(
                     ("percentile", WARM_PERCENTILE / 100.0, "1 percent"),
                     ("warmest hour", day.highest_temperature, "degC"),
@@ -114,6 +117,15 @@ def fan_rows(bay: Bay, design: AirDesign, crops: Mapping[str, CropState]) -> tup
             present=bay.fans.static_pressure,
         ),
         row(
+            "fans_static_pressure_standard",
+            "the same in air of 1.2 kg/m3, as makers' curves are drawn",
+            design.standard_pressure,
+            "Pa",
+            "static pressure times 1.2 kg/m3 over the air density",
+            given(("air density", design.density, "kg/m3 air")),
+            "fan laws",
+        ),
+        row(
             "fans_power",
             "electrical power of all fans, full speed",
             design.power,
@@ -125,6 +137,15 @@ def fan_rows(bay: Bay, design: AirDesign, crops: Mapping[str, CropState]) -> tup
             ),
             "identity",
             present=bay.fans.airflow * bay.fans.static_pressure / bay.fans.efficiency,
+        ),
+        row(
+            "fan_shaft_power",
+            "shaft power of one fan",
+            design.shaft_power_per_fan,
+            "W electrical",
+            "airflow times static pressure over fan efficiency, in the air of the site",
+            given(("in air of 1.2 kg/m3", design.standard_shaft_power, "W electrical")),
+            "identity; motor and drive 0.9: " + PRACTICE,
         ),
         row(
             "fan_motor_rating",
@@ -139,6 +160,16 @@ def fan_rows(bay: Bay, design: AirDesign, crops: Mapping[str, CropState]) -> tup
             "IEC 60072-1 sizes (from memory); reserve: " + PRACTICE,
             margin=design.motor_rating - design.shaft_power_per_fan,
             present=bay.fans.motor_power,
+        ),
+        row(
+            "fan_motor_horsepower",
+            "or motor of one fan in horsepower",
+            design.motor_horsepower,
+            "1 hp",
+            "next rated size above shaft power and reserve",
+            given(("shaft power", design.shaft_power_per_fan / HORSEPOWER, "1 hp")),
+            "NEMA MG 1 sizes (from memory); reserve: " + PRACTICE,
+            margin=design.motor_horsepower - design.shaft_power_per_fan / HORSEPOWER,
         ),
         row(
             "fan_speed_holding",

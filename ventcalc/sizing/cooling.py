@@ -53,6 +53,10 @@ class CoolingCase:
     """Entering air less coil surface at full capacity. [K]"""
     surface_temperature: float
     """Of the coil. [°C]"""
+    evaporating_temperature: float
+    """Of the refrigerant. [°C]"""
+    condensing_temperature: float
+    """In the warmest hour of that day. [°C]"""
     condensate: float
     """Water or frost that the coil takes, at full capacity. [kg/s]"""
     leaving_relative_humidity: float
@@ -70,16 +74,27 @@ class CoolingDesign:
     stage: str
     """The case that asks most."""
     cases: Mapping[str, CoolingCase]
+    """The worse of each stage's warm and humid day."""
+    capacity_holding: float
+    """What the same compressor gives with the pile at holding, the coil as far below it. [W]"""
+    holding_evaporating_temperature: float
+    """There. [°C]"""
+    refrigerant: str
+    """The bay's where it names one that works there, else that of reference."""
+    design_outside_temperature: float
+    """Warmest hour of the day that asks most. [°C]"""
     evaporating_temperature: float
     """At full capacity in the case that asks most. [°C]"""
     condensing_temperature: float
-    """In the warmest hour of that day. [°C]"""
+    """At the design outside temperature. [°C]"""
+    rated_performance: float
+    """At the rating point of the bay file: coil as for holding, design outside temperature. [1]"""
     performances: Mapping[str, float]
     """Cooling per electrical power by refrigerant, those that work at these temperatures. [1]"""
     left_out: Mapping[str, str]
     """Refrigerants that do not work there, and why."""
     performance: float
-    """Of the reference refrigerant. [1]"""
+    """Of the refrigerant. [1]"""
     power: float
     """At full capacity. [W]"""
 
@@ -94,24 +109,57 @@ def design_cooling(
     """
     Size refrigeration that could do without outside air: the greatest of the cases.
 
+    A compressor draws in the same volume everywhere, and gives less the colder it evaporates: the
+    case counts that asks for the greatest volume.
+
     20 h of compressor a day: National Horticulture Board (India), standard NHB-CS-Type 01-2010.
     """
     cases = {
-        name: _case(bay, states, design, shell, crops[name], day)
-        for name, day in states.days.items()
+        name: max(
+            (
+                _case(bay, states, design, shell, crops[name], day)
+                for day in (
+                    days[name] for days in (states.days, states.enthalpy_days) if name in days
+                )
+            ),
+            key=lambda case: float(case.load.capacity),
+        )
+        for name in states.days
     }
     worst = max(cases.values(), key=lambda case: float(case.load.capacity))
-    evaporating = refrigerant_cycle.evaporating_temperature(worst.surface_temperature)
-    condensing = refrigerant_cycle.condensing_temperature(worst.day.highest_temperature)
-    performances, left_out = _performances(float(evaporating), float(condensing))
-    capacity = max(float(worst.load.capacity), 0.0)  # none where even warm days cool
-    performance = performances[REFERENCE_REFRIGERANT]
+    outside = max(case.day.highest_temperature for case in cases.values())
+    condensing = float(refrigerant_cycle.condensing_temperature(outside))
+    performances, left_out = _performances(worst.evaporating_temperature, condensing)
+    named = bay.refrigeration.refrigerant if bay.refrigeration else REFERENCE_REFRIGERANT
+    refrigerant = named if named in performances else REFERENCE_REFRIGERANT
+
+    def volumetric(evaporating: float, condensing: float) -> float:
+        made = refrigerant_cycle.cycle(
+            refrigerant, evaporating_temperature=evaporating, condensing_temperature=condensing
+        )
+        return float(made.volumetric_cooling)
+
+    each = {
+        name: volumetric(case.evaporating_temperature, case.condensing_temperature)
+        for name, case in cases.items()
+    }
+    # No plant where even warm days cool.
+    volume = max(max(float(cases[name].load.capacity), 0.0) / each[name] for name in cases)
+    capacity, performance = volume * each[worst.stage], performances[refrigerant]
+    surface = bay.schedule.holding_temperature - worst.coil_temperature_difference
+    cold = float(refrigerant_cycle.evaporating_temperature(surface))
+    mild = cases.get("holding", worst).condensing_temperature
     return CoolingDesign(
         capacity=capacity,
         stage=worst.stage,
         cases=cases,
-        evaporating_temperature=float(evaporating),
-        condensing_temperature=float(condensing),
+        capacity_holding=volume * volumetric(cold, mild),
+        holding_evaporating_temperature=cold,
+        refrigerant=refrigerant,
+        design_outside_temperature=outside,
+        evaporating_temperature=worst.evaporating_temperature,
+        condensing_temperature=condensing,
+        rated_performance=_performances(cold, condensing)[0].get(refrigerant, performance),
         performances=performances,
         left_out=left_out,
         performance=performance,
@@ -132,7 +180,7 @@ def _case(
     crop: CropState,
     day: DesignDay,
 ) -> CoolingCase:
-    water = crop_water(bay, crop, bay.pile.capacity, skin_open=day.stage == "filling")
+    water = crop_water(bay, crop, bay.pile.capacity)
     need = max(holding_speed(bay, design, crop), bay.fans.minimum_speed)
     speed = min(need, 1.0) if day.stage == "holding" else 1.0
     walls = replace(bay.envelope, wall_u=shell.wall_u, ceiling_u=shell.ceiling_u)
@@ -159,17 +207,22 @@ def _case(
 
     load = asked(_defrost_heat(_at_coil(bay, states, design, crop, asked(0.0))))
     made = _at_coil(bay, states, design, crop, load)
+    surface = float(made.surface_temperature)
     return CoolingCase(
         stage=day.stage,
+        evaporating_temperature=float(refrigerant_cycle.evaporating_temperature(surface)),
+        condensing_temperature=float(
+            refrigerant_cycle.condensing_temperature(day.highest_temperature)
+        ),
         day=day,
         crop=crop,
         load=load,
         evaporation=water,
-        coil_temperature_difference=crop.temperature - float(made.surface_temperature),
-        surface_temperature=float(made.surface_temperature),
+        coil_temperature_difference=crop.temperature - surface,
+        surface_temperature=surface,
         condensate=float(made.condensate),
         leaving_relative_humidity=float(made.relative_humidity),
-        frosts=bool(made.surface_temperature < air.FREEZING),
+        frosts=surface < air.FREEZING,
     )
 
 

@@ -50,7 +50,7 @@ def outside_air_rows(bay: Bay, alone: OutsideAir, cost: AutumnCost) -> tuple[Siz
         ),
         row(
             "largest_lag",
-            "pile above its plan at the worst hour, cool-down and holding",
+            "pile above its plan at the worst hour up to holding",
             alone.largest_lag,
             "delta_degC",
             "pile by outside air alone, less plan",
@@ -60,12 +60,25 @@ def outside_air_rows(bay: Bay, alone: OutsideAir, cost: AutumnCost) -> tuple[Siz
         ),
         row(
             "late_time",
-            "hours above the band, cool-down and holding",
+            "hours too warm, first load to end of holding",
             alone.late_hours * HOUR,
             "s",
-            f"hours later than the band; up to 1 % is enough, up to 5 % nearly: {alone.verdict}",
+            "hours with the pile warmer than its band; up to 1 % outside air is enough, up to 5 % "
+            f"nearly: {alone.verdict}",
             given(("hours counted", alone.counted_hours * HOUR, "s")),
             model + "; shares: " + PRACTICE,
+        ),
+        *(
+            row(
+                f"late_time_{stage}",
+                f"of them in {stage.replace('_', '-')}",
+                late * HOUR,
+                "s",
+                "the same for this stage alone",
+                given(("hours counted", counted * HOUR, "s")),
+                model,
+            )
+            for stage, (late, counted) in alone.too_warm.items()
         ),
         *_cost_rows(row, "outside_air", "by outside air", cost.outside_air),
         *_cost_rows(row, "refrigeration", "by refrigeration", cost.refrigeration),

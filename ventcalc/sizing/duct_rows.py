@@ -33,9 +33,24 @@ def duct_rows(bay: Bay, design: AirDesign, crops: Mapping[str, CropState]) -> tu
 
 def _plenum_rows(bay: Bay, design: AirDesign) -> tuple[Size, ...]:
     row, had = partial(size, "plenum"), bay.ducts
-    area = design.plenum_width * design.plenum_height
+    area = design.plenum_width * design.plenum_height * design.plenum_feeds
     limit = design.airflow / design.duct_area * duct.PLENUM_SHARE
+    words = {
+        1: "fed at one end",
+        2: "fed at its middle",
+        4: "divided in two, each half fed at its middle",
+    }
     return (
+        row(
+            "plenum_feeds",
+            f"streams of air along it ({words[design.plenum_feeds]})",
+            design.plenum_feeds,
+            "1",
+            "fewest for which it is no wider than a hall would be",
+            given(("widest", sizing_air.WIDEST_PLENUM, "m")),
+            PRACTICE,
+            present=had.plenum_feeds if had else None,
+        ),
         row(
             "plenum_width",
             "width of the plenum",
@@ -53,7 +68,7 @@ def _plenum_rows(bay: Bay, design: AirDesign) -> tuple[Size, ...]:
             design.plenum_height,
             "m",
             "as high as one can walk in, a small one square",
-            given(("walking height", sizing_air.PLENUM_HEIGHT, "m")),
+            given(("walking height", sizing_air.PLENUM_HEIGHTS[0], "m")),
             PRACTICE,
             present=had.plenum_height if had else None,
         ),
@@ -66,7 +81,22 @@ def _plenum_rows(bay: Bay, design: AirDesign) -> tuple[Size, ...]:
             given(("limit", limit, "m/s")),
             BROOK,
             margin=limit - design.airflow / area,
-            present=bay.fans.airflow / (had.plenum_width * had.plenum_height) if had else None,
+            present=bay.fans.airflow / (had.plenum_feeds * had.plenum_width * had.plenum_height)
+            if had
+            else None,
+        ),
+        row(
+            "plenum_uniformity",
+            "evenness from lateral to lateral",
+            design.plenum_uniformity,
+            "1 percent",
+            "1 less mean deviation over mean of the laterals' airflow (Christiansen), marched "
+            "along the plenum with friction and regain",
+            given(
+                ("lateral that gets least, over the mean", design.plenum_least_share, "1 percent"),
+                ("least wanted", LEAST_UNIFORMITY, "1 percent"),
+            ),
+            "Christiansen 1942; least: " + PRACTICE,
         ),
     )
 
@@ -116,6 +146,15 @@ def _lateral_rows(bay: Bay, design: AirDesign) -> tuple[Size, ...]:
             BROOK + "; steps: " + PRACTICE,
             margin=design.lateral_diameter - design.lateral_diameter_needed,
             present=had.lateral_diameter if had else None,
+        ),
+        row(
+            "lateral_crop",
+            "crop whose room the laterals take",
+            design.lateral_volume * bay.pile.bulk_density,
+            "kg",
+            "number, section and length times bulk density; not taken off the full pile",
+            given(("of a full pile", design.lateral_volume / bay.pile.volume, "1 percent")),
+            "geometry",
         ),
         row(
             "lateral_velocity",

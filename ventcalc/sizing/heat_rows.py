@@ -12,7 +12,7 @@ from ventcalc.equipment.plant import AUXILIARIES
 from ventcalc.pile.crop import crop_for
 from ventcalc.sizing import shell as sizing_shell
 from ventcalc.sizing import water as sizing_water
-from ventcalc.sizing.cooling import REFERENCE_REFRIGERANT, RESERVE, CoolingCase, CoolingDesign
+from ventcalc.sizing.cooling import RESERVE, CoolingCase, CoolingDesign
 from ventcalc.sizing.record import PRACTICE, Size, given, size
 from ventcalc.sizing.shell import ShellDesign
 from ventcalc.sizing.water import WATER_PERCENTILE, WaterDesign
@@ -75,12 +75,14 @@ def cooling_rows(bay: Bay, plant: CoolingDesign) -> tuple[Size, ...]:
             f"capacity (without outside air; {plant.stage.replace('_', '-')} asks most)",
             plant.capacity,
             "W refrigeration",
-            "greatest load, more for the share of the day it runs, and a reserve",
+            "greatest load, not below its sensible part, over the share of the day it runs, and a "
+            "reserve",
             given(
                 ("load", float(worst.load.total), "W refrigeration"),
                 ("running share", RUNNING_SHARE, "1 percent"),
                 ("reserve", RESERVE, "1 percent"),
                 ("with respiration a quarter higher", _dearer(worst), "W refrigeration"),
+                *_rating(worst),
                 ("per mass of a full pile", plant.capacity / bay.pile.capacity, "W/kg"),
             ),
             "20 h a day: National Horticulture Board (India) 01:2010; reserve: " + PRACTICE,
@@ -88,6 +90,24 @@ def cooling_rows(bay: Bay, plant: CoolingDesign) -> tuple[Size, ...]:
             present=had.capacity if had else None,
         )
     ]
+    if "holding" in plant.cases and plant.stage != "holding":
+        case, gives = plant.cases["holding"], plant.capacity_holding
+        rows.append(
+            row(
+                "refrigeration_capacity_holding",
+                "what the same compressor gives while holding",
+                gives,
+                "W refrigeration",
+                "the same volume drawn in, times the refrigerant's cooling per volume there",
+                given(
+                    ("asked for", float(case.load.capacity), "W refrigeration"),
+                    ("evaporating", plant.holding_evaporating_temperature, "degC"),
+                    ("condensing", case.condensing_temperature, "degC"),
+                ),
+                f"vapour-compression cycle of {plant.refrigerant}, CoolProp",
+                margin=gives - float(case.load.capacity),
+            )
+        )
     later = [case for name, case in plant.cases.items() if name != "filling"]
     if later:
         most = max(later, key=lambda case: float(case.load.capacity))
@@ -98,7 +118,7 @@ def cooling_rows(bay: Bay, plant: CoolingDesign) -> tuple[Size, ...]:
                 float(most.load.capacity),
                 "W refrigeration",
                 "greatest load of those two, as above",
-                given(("load", float(most.load.total), "W refrigeration")),
+                given(("load", float(most.load.total), "W refrigeration"), *_rating(most)),
                 "as above",
                 margin=float(most.load.capacity) - float(most.load.total),
             )
@@ -121,7 +141,7 @@ def cooling_rows(bay: Bay, plant: CoolingDesign) -> tuple[Size, ...]:
         ),
         row(
             "refrigeration_performance",
-            f"cooling per electrical power ({REFERENCE_REFRIGERANT})",
+            f"cooling per electrical power ({plant.refrigerant})",
             plant.performance,
             "1",
             "vapour-compression cycle, drive and condenser fans, warmest hour of that day",
@@ -131,6 +151,18 @@ def cooling_rows(bay: Bay, plant: CoolingDesign) -> tuple[Size, ...]:
                 ("condenser fans per cooling", AUXILIARIES, "1 percent"),
             ),
             "properties: CoolProp; isentropic efficiency 0.7, drive 0.9: " + PRACTICE,
+        ),
+        row(
+            "refrigeration_performance_rated",
+            "the same as the bay file rates it: coil of holding, hottest hour",
+            plant.rated_performance,
+            "1",
+            "as above",
+            given(
+                ("outside", plant.design_outside_temperature, "degC"),
+                ("condensing", plant.condensing_temperature, "degC"),
+            ),
+            "as above",
             present=had.performance if had else None,
         ),
         row(
@@ -144,6 +176,15 @@ def cooling_rows(bay: Bay, plant: CoolingDesign) -> tuple[Size, ...]:
         ),
     ]
     return tuple(rows)
+
+
+def _rating(case: CoolingCase) -> tuple[tuple[str, float, str], ...]:
+    """The point at which a capacity holds."""
+    return (
+        ("evaporating", case.evaporating_temperature, "degC"),
+        ("condensing", case.condensing_temperature, "degC"),
+        ("coil surface", case.surface_temperature, "degC"),
+    )
 
 
 def _dearer(case: CoolingCase) -> float:
@@ -172,6 +213,7 @@ def _case_row(row: Callable[..., Size], case: CoolingCase) -> Size:
             *parts,
             ("of it latent", float(case.load.latent), "W refrigeration"),
             ("outside, mean", case.day.mean_temperature, "degC"),
+            ("outside humidity ratio", case.day.humidity_ratio, "kg/kg"),
             ("pulp", case.crop.temperature, "degC"),
         ),
         "respiration: J. Agric. Sci. (Cambridge) rates by age; field heat by the bay's calendar",
@@ -185,7 +227,10 @@ def heat_rows(bay: Bay, shell: ShellDesign) -> tuple[Size, ...]:
 
 def _insulation_rows(bay: Bay, shell: ShellDesign) -> tuple[Size, ...]:
     row, had = partial(size, "insulation"), bay.envelope
-    source = "ISO 13788 temperature factor; table: Canada Plan Service Q-6313, 1986"
+    source = (
+        "ISO 13788 temperature factor, ISO 6946 films (0.13 and 0.10 m2 K/W), which the table "
+        "agrees with: Canada Plan Service Q-6313, 1986; the check judges still corners by 0.25 too"
+    )
     climate = (
         ("dew point inside", shell.dew_point, "degC"),
         ("humidity inside", bay.limits.plenum_humidity, "1 percent"),
@@ -201,6 +246,7 @@ def _insulation_rows(bay: Bay, shell: ShellDesign) -> tuple[Size, ...]:
             given(
                 ("dry", shell.wall_dry, "m2 K/W"),
                 ("dry in air damper by the sensors' error", shell.wall_moister, "m2 K/W"),
+                ("dry in still corners too (0.25 m2 K/W)", shell.wall_still, "m2 K/W"),
                 ("table", shell.wall_table, "m2 K/W"),
                 *climate,
             ),
@@ -217,6 +263,7 @@ def _insulation_rows(bay: Bay, shell: ShellDesign) -> tuple[Size, ...]:
             given(
                 ("dry", shell.ceiling_dry, "m2 K/W"),
                 ("dry in air damper by the sensors' error", shell.ceiling_moister, "m2 K/W"),
+                ("dry in still corners too (0.25 m2 K/W)", shell.ceiling_still, "m2 K/W"),
                 ("table", shell.ceiling_table, "m2 K/W"),
                 ("bridge factor", had.bridge_factor, "1"),
                 *climate,

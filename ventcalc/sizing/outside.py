@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,7 +10,7 @@ from numpy.typing import NDArray
 
 from ventcalc import air
 from ventcalc.air import plain as plain_air
-from ventcalc.bay.calendar import COOL_DOWN, HOLDING, UNLOADING
+from ventcalc.bay.calendar import COOL_DOWN, FILLING, HOLDING, STAGES, UNLOADING
 from ventcalc.bay.description import Bay
 from ventcalc.building.envelope import conductance
 from ventcalc.equipment import plenum
@@ -19,13 +20,14 @@ from ventcalc.sizing.shell import ShellDesign
 from ventcalc.sizing.water import WaterDesign, dry_air_flow
 from ventcalc.sizing.weather import DesignStates
 
-__all__ = ["LATE_SHARES", "OutsideAir", "outside_air_alone"]
+__all__ = ["LATE_SHARES", "OutsideAir", "mean_age", "outside_air_alone"]
 
 Array = NDArray[np.float64]
+DAY = 86400.0
 
 LATE_SHARES = (0.01, 0.05)
-"""Of the hours of cool-down and holding in which the pile may be late: up to the first outside
-air is enough, up to the second nearly (common practice, no source). [1]"""
+"""Of the hours from the first load to the end of holding in which the pile may stand too warm: up
+to the first outside air is enough, up to the second nearly (common practice, no source). [1]"""
 MEAN_LAG = 0.28
 """A day of the usual ramp of 0.5 °F: the pile may follow its plan a day late. [K]"""
 LOST = 35.0
@@ -45,13 +47,15 @@ class OutsideAir:
     fan_hours: float
     """Full-speed hours that cooling took in autumn. [h]"""
     largest_lag: float
-    """Pulp above plan at the worst hour of cool-down and holding; NaN if the crop is lost. [K]"""
-    late_hours: float
-    """Hours of cool-down and holding in which the pulp is above its band. [h]"""
-    counted_hours: float
-    """Hours of cool-down and holding. [h]"""
+    """Pulp above plan at the worst hour up to the end of holding; NaN if the crop is lost. [K]"""
+    too_warm: Mapping[str, tuple[float, float]]
+    """For each stage up to holding, hours with the pulp above its band, and all its hours. [h]"""
     cooling: float
     """Heat taken out in autumn. [J]"""
+    late_hours: float
+    """Hours with the pulp above its band, all those stages. [h]"""
+    counted_hours: float
+    """All their hours. [h]"""
     pulp: Array
     """Of the whole pile, at the end of each step; NaN from when it is lost. [°C]"""
     used: Array
@@ -76,21 +80,26 @@ def outside_air_alone(
     """
     hours = _hours(bay, states, design, water)
     pulp, used, supply, moved = _run_steps(bay, states, shell, hours)
-    held = np.isin(states.stage, (COOL_DOWN, HOLDING))
-    lag = pulp - states.target
-    band = bay.limits.band + MEAN_LAG
-    late = np.count_nonzero(held & ~(lag <= band))  # a lost pile is late
+    held = states.stage <= HOLDING
+    lag = pulp - _wanted(bay, states)
+    late = ~(lag <= bay.limits.band + MEAN_LAG)  # a lost pile is late
     autumn = states.stage <= COOL_DOWN
     hour = states.step / 3600.0
+    too_warm = {}
+    for code, name in enumerate(STAGES[: HOLDING + 1]):
+        here = states.stage == code
+        too_warm[name] = (hour * np.count_nonzero(late & here), hour * np.count_nonzero(here))
+    late_hours, counted = (sum(pair) for pair in zip(*too_warm.values(), strict=True))
     below = states.temperature < states.target - bay.control.outside_offset
     return OutsideAir(
-        verdict=_verdict(late / max(int(np.count_nonzero(held)), 1)),
+        verdict=_verdict(late_hours / max(counted, 1.0)),
         autumn_hours=np.count_nonzero(autumn) * hour,
         hours_below_target=np.count_nonzero(below & autumn) * hour,
         fan_hours=float(used[autumn].sum()) * hour,
         largest_lag=float(lag[held].max()) if held.any() else 0.0,
-        late_hours=late * hour,
-        counted_hours=np.count_nonzero(held) * hour,
+        too_warm=too_warm,
+        late_hours=late_hours,
+        counted_hours=counted,
         cooling=float(moved[autumn].sum()),
         pulp=pulp,
         used=used,
@@ -98,6 +107,13 @@ def outside_air_alone(
         outside_temperature=states.temperature,
         outside_humidity_ratio=states.humidity_ratio,
     )
+
+
+def _wanted(bay: Bay, states: DesignStates) -> Array:
+    """Pulp planned; while filling, the last day's loads may still be as warm as they came. [°C]"""
+    warmer = max(bay.loading_temperature - bay.schedule.healing_temperature, 0.0)
+    recent = np.minimum(DAY / np.maximum(states.now, 1.0), 1.0)
+    return states.target + np.where(states.stage == FILLING, warmer * recent, 0.0)
 
 
 def _verdict(share: float) -> str:
@@ -146,9 +162,9 @@ def _hours(bay: Bay, states: DesignStates, design: AirDesign, water: WaterDesign
     grid = np.linspace(-15.0, 40.0, 221)
     full = air.saturation_humidity_ratio(grid, pressure)
     fill = bay.schedule.fill_days
-    age = np.maximum(states.now - 0.5 * np.minimum(states.now, fill), 0.0)
+    age = mean_age(states.now, fill)
     at_least = respiration_heat(
-        crop.respiration_least_at + 0.0 * age, age, crop, bay.lots[0].maturity
+        crop.respiration_least_at + 0.0 * age, age, crop, bay.immature_share
     )
     return _Hours(
         coldest=coldest,
@@ -159,6 +175,11 @@ def _hours(bay: Bay, states: DesignStates, design: AirDesign, water: WaterDesign
         leaving=_heat_carried(grid, crop.water_activity * full),
         entering=_heat_carried(grid, bay.limits.plenum_humidity * full),
     )
+
+
+def mean_age(now: Array, fill_days: float) -> Array:
+    """Of the loads that are in, which come evenly; times since the first load. [s]"""
+    return np.maximum(now - 0.5 * np.minimum(now, fill_days), 0.0)
 
 
 def _heat_carried(temperature: Array, humidity_ratio: Array) -> Array:
@@ -176,7 +197,7 @@ def _run_steps(
 ) -> tuple[Array, Array, Array, Array]:
     """Pulp, part of the step used, supply temperature, heat moved [J]; step by step."""
     crop, step, mass = crop_for(bay.use), states.step, bay.pile.capacity
-    load = sum(lot.mass * lot.loading_temperature for lot in bay.lots) / bay.mass
+    load = bay.loading_temperature
     leaks = conductance(bay.envelope.wall_area, shell.wall_u) + conductance(
         bay.envelope.ceiling_area, shell.ceiling_u
     )

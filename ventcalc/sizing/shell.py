@@ -12,6 +12,7 @@ from ventcalc.building.ceiling import required_resistance
 from ventcalc.building.envelope import SURFACE_RESISTANCE, conductance, heat_gain, leakage_mass_flow
 from ventcalc.check.crop_state import CropState
 from ventcalc.check.roof_space import ROOF_SPACE_ABOVE, roof_space_loss
+from ventcalc.check.shell import STILL_CORNER
 from ventcalc.equipment.refrigeration import air_load
 from ventcalc.errors import BadInput
 from ventcalc.pile.crop import crop_for
@@ -44,6 +45,8 @@ class ShellDesign:
     """At which the winter does not bring the wall to the dew point. [m² K/W]"""
     wall_moister: float
     """The same with the air damper by the sensors' standard uncertainty. [m² K/W]"""
+    wall_still: float
+    """At which a still corner stays dry too, by the standard's 0.25 m² K/W. [m² K/W]"""
     wall_table: float
     """Of the published table. [m² K/W]"""
     wall_u: float
@@ -54,6 +57,8 @@ class ShellDesign:
     """At its worst purlin or joint. [m² K/W]"""
     ceiling_moister: float
     """The same with the air damper by the sensors' standard uncertainty. [m² K/W]"""
+    ceiling_still: float
+    """As for the wall. [m² K/W]"""
     ceiling_table: float
     """[m² K/W]"""
     ceiling_u: float
@@ -89,8 +94,10 @@ def design_shell(bay: Bay, states: DesignStates, holding: CropState) -> ShellDes
     clear night makes it. Never worse than what the bay has.
     """
     inside, wet = bay.schedule.holding_temperature, bay.limits.plenum_humidity
-    wall, ceiling = _dry(bay, states, wet)
-    damper = _dry(bay, states, min(wet + bay.sensors.humidity, DAMPEST))
+    plain = SURFACE_RESISTANCE["horizontal"], bay.envelope.bridge_factor * SURFACE_RESISTANCE["up"]
+    wall, ceiling = _dry(bay, states, wet, plain)
+    damper = _dry(bay, states, min(wet + bay.sensors.humidity, DAMPEST), plain)
+    still = _dry(bay, states, wet, (STILL_CORNER, STILL_CORNER))
     _refuse_hopeless(bay, max(wall, ceiling))
     tables = [table_resistance(part, states.winter_temperature) for part in ("wall", "ceiling")]
     best = max(wall, tables[0]), max(ceiling, tables[1])
@@ -103,11 +110,13 @@ def design_shell(bay: Bay, states: DesignStates, holding: CropState) -> ShellDes
         wall_resistance=best[0],
         wall_dry=wall,
         wall_moister=damper[0],
+        wall_still=still[0],
         wall_table=tables[0],
         wall_u=wall_u,
         ceiling_resistance=best[1],
         ceiling_dry=ceiling,
         ceiling_moister=damper[1],
+        ceiling_still=still[1],
         ceiling_table=tables[1],
         ceiling_u=ceiling_u,
         dew_point=float(
@@ -121,15 +130,16 @@ def design_shell(bay: Bay, states: DesignStates, holding: CropState) -> ShellDes
     )
 
 
-def _dry(bay: Bay, states: DesignStates, humidity: float) -> tuple[float, float]:
-    """Wall and ceiling that just stay dry at a relative humidity inside. [m² K/W]"""
+def _dry(
+    bay: Bay, states: DesignStates, humidity: float, surfaces: tuple[float, float]
+) -> tuple[float, float]:
+    """Wall and ceiling that just stay dry; ``surfaces`` are their resistances. [m² K/W]"""
     wall, ceiling = required_resistance(
         inside_temperature=bay.schedule.holding_temperature,
         relative_humidity=humidity,
         pressure=states.pressure,
         outside_temperature=np.array([states.winter_temperature, states.winter_roof_temperature]),
-        surface_resistance=np.array([SURFACE_RESISTANCE["horizontal"], SURFACE_RESISTANCE["up"]]),
-        bridge_factor=np.array([1.0, bay.envelope.bridge_factor]),
+        surface_resistance=np.array(surfaces),
     ).tolist()
     return wall, ceiling
 

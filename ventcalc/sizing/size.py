@@ -15,9 +15,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ventcalc.bay.description import Bay, Heater, Humidifier, Refrigeration
-from ventcalc.check.air_system import STANDARD_DENSITY
 from ventcalc.check.check import PileCheck, check_pile
 from ventcalc.check.crop_state import CropState, crop_states
+from ventcalc.equipment.plant import HOTTEST_OUTSIDE
 from ventcalc.errors import check_range
 from ventcalc.sizing.air import (
     AirDesign,
@@ -27,6 +27,8 @@ from ventcalc.sizing.air import (
     holding_speed,
 )
 from ventcalc.sizing.air_rows import fan_rows, weather_rows
+from ventcalc.sizing.carbon import FreshAir, design_fresh_air
+from ventcalc.sizing.carbon_rows import fresh_air_rows, local_hour_text
 from ventcalc.sizing.cooling import CoolingDesign, design_cooling
 from ventcalc.sizing.cost import HUMIDIFIER_POWER, AutumnCost, autumn_cost
 from ventcalc.sizing.cost_rows import outside_air_rows
@@ -79,6 +81,7 @@ class Sizing:
     shell: ShellDesign
     water: WaterDesign
     cooling: CoolingDesign
+    fresh_air: FreshAir
     alone: OutsideAir
     cost: AutumnCost
     check: PileCheck
@@ -136,9 +139,12 @@ def size_bay(bay: Bay, *, airflow_per_tonne: float, weather: Weather) -> Sizing:
     needed = alone.verdict == "not enough"
     if needed and bay.refrigeration is None:
         air = design_air(bay, **target, coil=True)
+        water = design_humidifier(bay, states, air)
     cooling = design_cooling(bay, states, air, shell, crops)
     cost = autumn_cost(bay, states, air, alone, cooling)
-    sized = _sized(bay, air, shell, water, cooling, needed)
+    cooled = needed or bay.refrigeration is not None
+    fresh = design_fresh_air(bay, states, air, crops["filling"], alone, cooled=cooled)
+    sized = replace(_sized(bay, air, shell, water, cooling, needed), control=fresh.control)
     outside = _outside(states)
     check = check_pile(sized, **outside)
     return Sizing(
@@ -149,6 +155,7 @@ def size_bay(bay: Bay, *, airflow_per_tonne: float, weather: Weather) -> Sizing:
             *weather_rows(states),
             *fan_rows(bay, air, crops),
             *duct_rows(bay, air, crops),
+            *fresh_air_rows(bay, states, fresh),
             *water_rows(bay, water),
             *cooling_rows(bay, cooling),
             *heat_rows(bay, shell),
@@ -160,12 +167,14 @@ def size_bay(bay: Bay, *, airflow_per_tonne: float, weather: Weather) -> Sizing:
         shell=shell,
         water=water,
         cooling=cooling,
+        fresh_air=fresh,
         alone=alone,
         cost=cost,
         check=check,
         refrigeration_needed=needed,
         notes=(
             *_notes(bay, air, shell, crops, alone, cost),
+            _carbon_note(bay, states, fresh),
             _check_note(check),
             "To check it again as here: ventcalc check FILE --winter "
             f'"{outside["winter_temperature"]:.1f} degC" --warm '
@@ -196,7 +205,9 @@ def _sized(
     plant = Refrigeration(
         capacity=cooling.capacity,
         coil_temperature_difference=min(max(worst.coil_temperature_difference, 0.5), 15.0),
-        performance=cooling.performance,
+        performance=cooling.rated_performance,
+        refrigerant=cooling.refrigerant,
+        design_outside_temperature=min(cooling.design_outside_temperature, HOTTEST_OUTSIDE),
     )
     power = bay.humidifier.power if bay.humidifier else HUMIDIFIER_POWER
     return replace(
@@ -222,12 +233,17 @@ def _notes(
     outside = (
         f"Outside air alone is {alone.verdict} in this weather: {alone.hours_below_target:.0f} of "
         f"{alone.autumn_hours:.0f} autumn hours ({share:.0%}) are cold enough, cooling takes "
-        f"{alone.fan_hours:.0f} h of full fans, and the pile is late for {alone.late_hours:.0f} of "
-        f"{alone.counted_hours:.0f} h of cool-down and holding"
+        f"{alone.fan_hours:.0f} h of full fans, and the pile stands too warm for "
+        f"{alone.late_hours:.0f} of {alone.counted_hours:.0f} h ("
+        + ", ".join(
+            f"{late:.0f} of {counted:.0f} in {stage.replace('_', '-')}"
+            for stage, (late, counted) in alone.too_warm.items()
+        )
+        + ")"
     )
     endings = {
         "enough": "; refrigeration is optional",
-        "nearly enough": "; refrigeration is optional, and would end the lateness",
+        "nearly enough": "; refrigeration is optional, and would end that",
         "not enough": "; without refrigeration the calendar cannot be kept",
     }
     notes = [outside + endings[alone.verdict] + "."]
@@ -249,12 +265,11 @@ def _notes(
             f"The target gives {1 / need:.0%} of the air that carries the settled crop's heat "
             "within the limit of spread, if nothing evaporates: a higher target is safer."
         )
-    standard = air.static_pressure * STANDARD_DENSITY / air.density
-    if standard < USUAL_PRESSURE:
+    if air.standard_pressure < USUAL_PRESSURE:
         notes.append(
-            f"The fans' pressure is {standard:.0f} Pa in air of 1.2 kg/m3; systems in use take "
-            "250-310 Pa (1.0-1.25 inH2O, from memory): louvres, dirty pads and turns that are not "
-            "reckoned here. Draw the real system before the fans are bought."
+            f"The fans' pressure is {air.standard_pressure:.0f} Pa in air of 1.2 kg/m3; systems in "
+            "use take 250-310 Pa (1.0-1.25 inH2O, from memory): louvres, dirty pads and turns that "
+            "are not reckoned here. Draw the real system before the fans are bought."
         )
     if shell.wall_dry > 0.0:
         notes.append(
@@ -271,6 +286,24 @@ def _notes(
     if air.uniformity < 0.9:
         notes.append("Ports along a lateral are uneven: shorter laterals or a larger diameter.")
     return tuple(notes)
+
+
+def _carbon_note(bay: Bay, states: DesignStates, fresh: FreshAir) -> str:
+    """What the timer makes of CO2, and when it does not do."""
+    control, limit = fresh.control, 1e6 * bay.limits.co2
+    if fresh.hours_above == 0.0:
+        ends = f"CO2 then stays below {limit:.0f} ppm in every hour"
+    else:
+        ends = (
+            f"CO2 then passes {limit:.0f} ppm for {fresh.hours_above:.0f} h of the season, while "
+            "outside air is too cold or too warm for so much of it"
+        )
+    return (
+        f"Fresh air by the timer: {control.fresh_air_for / 60.0:.0f} min after each rest of "
+        f"{control.fresh_air_every / 60.0:.0f} min, door {control.fresh_air_opening:.0%} open at "
+        f"the lowest fan speed; {ends}; the greatest hour is {local_hour_text(states, fresh.hour)} "
+        f"with {1e6 * fresh.highest:.0f} ppm. With a CO2 probe the advice opens only when needed."
+    )
 
 
 def _check_note(check: PileCheck) -> str:

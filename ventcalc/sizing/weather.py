@@ -65,6 +65,8 @@ class DesignStates:
     """Sol-air of a roof under a clear night sky, colder in 0.4 % of the hours. [°C]"""
     days: Mapping[str, DesignDay]
     """Warm day of ``filling`` (with wound healing), ``cool_down`` and ``holding``."""
+    enthalpy_days: Mapping[str, DesignDay]
+    """The same by the enthalpy of the air: what a coil meets where it is damp."""
     now: Array
     """Middle of each step of the season, since the first load. [s]"""
     step: float
@@ -73,6 +75,8 @@ class DesignStates:
     """Place in ``calendar.STAGES`` for each step."""
     target: Array
     """Pulp temperature planned for each step. [°C]"""
+    local_time: NDArray[np.datetime64]
+    """Start of each step by the clock of the place."""
     temperature: Array
     """Outside, each step. [°C]"""
     humidity_ratio: Array
@@ -94,22 +98,27 @@ def design_states(bay: Bay, weather: Weather) -> DesignStates:
     as_cold = weather.temperature <= cold
     roof = _roof_at_night(weather, pressure)
     winter_moisture = _moisture(weather, pressure)[as_cold]
-    days = {}
+    days, enthalpy_days = {}, {}
     for name in STAGES:
         codes = _codes(name)
         hours = np.isin(stage, codes)
         if hours.sum() * weather.step >= DAY:
-            days[name] = _warm_day(name, steps_of(part, hours), pressure)
+            of_stage = steps_of(part, hours)
+            heat = air.enthalpy(of_stage.temperature, _moisture(of_stage, pressure), pressure)
+            days[name] = _warm_day(name, of_stage, pressure)
+            enthalpy_days[name] = _warm_day(name, of_stage, pressure, np.asarray(heat))
     return DesignStates(
         pressure=pressure,
         winter_temperature=cold,
         winter_humidity_ratio=float(np.median(winter_moisture)),
         winter_roof_temperature=float(np.percentile(roof, COLD_PERCENTILE)),
         days=days,
+        enthalpy_days=enthalpy_days,
         now=now,
         step=part.step,
         stage=stage,
         target=target,
+        local_time=outside.local_time(part),
         temperature=part.temperature,
         humidity_ratio=_moisture(part, pressure),
         notes=_notes(bay, weather, part, pressure),
@@ -157,8 +166,8 @@ def _roof_at_night(weather: Weather, pressure: float) -> Array:
     return np.asarray(sky.sol_air_temperature(weather.temperature, sky_temperature=cold))
 
 
-def _warm_day(name: str, hours: Weather, pressure: float) -> DesignDay:
-    day = outside.design_day(hours, percentile=WARM_PERCENTILE)
+def _warm_day(name: str, hours: Weather, pressure: float, ranked: Array | None = None) -> DesignDay:
+    day = outside.design_day(hours, percentile=WARM_PERCENTILE, ranked=ranked)
     sun = np.where(np.isnan(day.global_radiation), 0.0, np.maximum(day.global_radiation, 0.0))
     roof: Any = sky.sol_air_temperature(
         day.temperature, solar=np.minimum(sun, 1500.0), absorptance=ROOF_ABSORPTANCE

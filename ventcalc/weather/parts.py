@@ -260,16 +260,21 @@ def dry_bulb_percentiles(weather: Weather, percentiles: ArrayLike) -> Array:
     return result
 
 
-def design_day(weather: Weather, *, percentile: float) -> Weather:
+def design_day(
+    weather: Weather, *, percentile: float, ranked: NDArray[np.float64] | None = None
+) -> Weather:
     """
-    A real day, midnight to midnight, whose mean temperature lies at a percentile.
+    A real day, midnight to midnight, whose mean lies at a percentile of those of all days.
 
     Parameters
     ----------
     weather : Weather
         At least one whole day.
     percentile : float
-        Of the daily mean temperatures, from the cold end. [0-100]
+        Of the daily means, from the cold end. [0-100]
+    ranked : array, optional
+        What the days are ranked by, one value for each step, such as enthalpy; temperature if
+        not given.
 
     Returns
     -------
@@ -295,8 +300,10 @@ def design_day(weather: Weather, *, percentile: float) -> Weather:
     days = (len(local) - first) // per_day
     if days < 1 or per_day * weather.step != DAY:
         raise BadInput("a design day needs at least one whole day, in steps that divide a day")
-    means = weather.temperature[first : first + days * per_day].reshape(days, per_day).mean(axis=1)
-    day = int(np.argmin(np.abs(means - np.percentile(means, percentile))))
+    whole = slice(first, first + days * per_day)
+    means = weather.temperature[whole].reshape(days, per_day).mean(axis=1)
+    order = means if ranked is None else ranked[whole].reshape(days, per_day).mean(axis=1)
+    day = int(np.argmin(np.abs(order - np.percentile(order, percentile))))
     begin = first + day * per_day
     chosen = steps_of(weather, slice(begin, begin + per_day))
     note = (
