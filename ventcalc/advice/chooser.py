@@ -140,13 +140,14 @@ def _better(
 ) -> Choice:
     """These settings, if they are harmless and cheaper than the best so far."""
     share = min(max(fresh, now.leak), now.widest)
+    shut = share <= now.leak
     end = supply(
         dry_air_flow(bay, speed, now.pressure),
         share,
         now.outside_temperature,
         now.outside_humidity_ratio,
         now.run_temperature,
-        now.run_humidity_ratio,
+        now.recirculated_humidity_ratio if shut else now.run_humidity_ratio,
         now.pressure,
         fan_power(bay, speed) + heat,
         0.0,

@@ -61,6 +61,10 @@ class Situation(NamedTuple):
     """[kg/kg dry air]"""
     run_dew_point: float
     """[°C]"""
+    recirculated_humidity_ratio: float
+    """Return air of a run behind a shut door, nearly in equilibrium with the pile. [kg/kg]"""
+    recirculated_dew_point: float
+    """[°C]"""
     ceiling: float
     """Inside surface. [°C]"""
     stage: int
@@ -115,6 +119,9 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
     run, moist = _run_air(readings, memory, above, inside, pressure)
     return_dew_point = dew_point(inside, pressure)
     run_dew_point = return_dew_point if moist == inside else dew_point(moist, pressure)
+    # Fresh air keeps it drier while a run lasts; within minutes of shutting the door it settles.
+    settled = EXIT_HUMIDITY * saturated(readings.pulp_mean, pressure)
+    settled = settled if settled > moist else moist
     when = told_calendar(calendar_at(bay, readings.time), readings.stage_told)
     in_use = _in_use(readings, when)
     if in_use and when.now > YEAR - NEAR:  # filled before the calendar says so
@@ -148,6 +155,8 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
         run_temperature=run,
         run_humidity_ratio=moist,
         run_dew_point=run_dew_point,
+        recirculated_humidity_ratio=settled,
+        recirculated_dew_point=dew_point(settled, pressure),
         ceiling=ceiling,
         stage=stage,
         target=target,
