@@ -25,8 +25,8 @@ sys.path.insert(0, str(Path(__file__).parent))
 TOGETHER = {
     "broker": ("test_broker_faults",),
     "seasons": (
-        "test_compiled_season", "test_compiled_or_not", "test_random_advice", "test_season_faults",
-        "test_season_research",
+        "test_compiled_season", "test_compiled_or_not", "test_random_advice", "test_readme",
+        "test_season_faults", "test_season_research",
     ),
     "piles": (
         "test_bed", "test_bed_series", "test_bed_against_scipy", "test_bed_anchors",
@@ -41,6 +41,7 @@ TOGETHER = {
 Files whose tests stay in one process and begin first: they share machine code, which two processes
 would compile at the same moment, a page or a browser; those with a broker mostly wait for it.
 """
+GROUPS = {stem: group for group, stems in TOGETHER.items() for stem in stems}
 
 
 def pytest_xdist_auto_num_workers():
@@ -51,18 +52,24 @@ def pytest_xdist_auto_num_workers():
     return 1 + (len(allowed(0)) if allowed else os.cpu_count() or 1)
 
 
-@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(config, items):
-    """Tell those who share the work which tests belong together, and in which order they begin."""
-    if not hasattr(config, "workerinput"):
-        return
-    groups = {stem: group for group, stems in TOGETHER.items() for stem in stems}
-    order = [*TOGETHER, None]
-    for item in items:
-        group = groups.get(item.path.stem)
-        if group is not None:
-            item.add_marker(pytest.mark.xdist_group(group))
-    items.sort(key=lambda item: order.index(groups.get(item.path.stem)))
+    """Tell those who share the work in which order it begins."""
+    if hasattr(config, "workerinput"):
+        order = [*TOGETHER, None]
+        items.sort(key=lambda item: order.index(GROUPS.get(item.path.stem)))
+
+
+def pytest_xdist_make_scheduler(config, log):
+    """Whole groups to one process, all other tests one by one."""
+    if config.getvalue("dist") != "load":
+        return None
+    from xdist.scheduler import LoadScopeScheduling
+
+    class Groups(LoadScopeScheduling):
+        def _split_scope(self, nodeid):
+            return GROUPS.get(Path(nodeid.partition("::")[0]).stem, nodeid)
+
+    return Groups(config, log)
 
 
 @pytest.fixture(scope="module")

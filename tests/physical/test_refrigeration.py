@@ -137,6 +137,23 @@ def test_a_season_hour_from_surface_and_day_to_power():
     assert power == approx(_cycle("R717", 1.0, 27.0, cooling=100e3).power, rel=2e-6)
 
 
+@pytest.mark.parametrize("pair", [(-19.0, 59.0), (-3.0, 38.0), (-21.0, 38.0), (5.0, 19.5)])
+@pytest.mark.parametrize("name", ["R717", "R404A"])
+def test_the_usual_performance_is_that_of_the_cycle_on_the_map_and_beside_it(name, pair):
+    assert rm.usual_performance(name, *pair) == approx(_cycle(name, *pair).performance, rel=5e-6)
+
+
+def test_the_critical_point_of_carbon_dioxide_is_coolprops():
+    """Told apart from it only where CoolProp need not be loaded."""
+    state = _coolprop.load().AbstractState("HEOS", "CarbonDioxide")
+    assert state.T_critical() - 273.15 == approx(rc.R744_CRITICAL, abs=1e-3)
+    assert rm.usual_performance("R744", -5.0, 25.0) == approx(
+        _cycle("R744", -5.0, 25.0).performance
+    )
+    with pytest.raises(OutOfRange, match="high_pressure"):
+        rm.usual_performance("R744", -5.0, 35.0)
+
+
 def test_refusals_say_how_to_mend():
     with pytest.raises(BadInput, match=r"R12'.*write one of R717"):
         _cycle("R12", 0.0, 30.0)

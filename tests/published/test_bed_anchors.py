@@ -11,7 +11,6 @@ from dataclasses import replace
 import fluids
 import numpy as np
 import pytest
-from CoolProp.CoolProp import PropsSI
 
 from ventcalc import air
 from ventcalc.pile import bed
@@ -84,6 +83,8 @@ def test_heat_transfer_of_a_packed_bed(reynolds, nusselt):
 )
 def test_properties_of_air(name, value):
     """Lemmon and Jacobsen 2004, by CoolProp; air at 5 °C."""
+    from CoolProp.CoolProp import PropsSI  # four seconds: not where tests are only collected
+
     assert value == approx(PropsSI(name, "T", 278.15, "P", PRESSURE, "Air"), rel=0.01)
 
 

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from ventcalc.air import coolprop as _coolprop
-from ventcalc.errors import BadInput, OutOfRange, check_range
+from ventcalc.errors import BadInput, check_range
 
 __all__ = [
     "REFRIGERANTS",
@@ -42,6 +42,12 @@ class Refrigerant:
     """ANSI/ASHRAE 34: toxicity A or B, flammability 1, 2L or 3 (from memory)."""
     caution: str
 
+
+R744_CRITICAL = 30.978
+"""Critical temperature, 304.1282 K: Span and Wagner, J. Phys. Chem. Ref. Data 25 (1996). [°C]"""
+BELOW_CRITICAL = 0.5
+"""Nearer to it nothing is computed. [K]"""
+GAS_COOLER = "at or above the critical point: give high_pressure of the gas cooler"
 
 _LAW = "local codes apply; licensed technicians only"
 _TOXIC = f"toxic, burns within limits, attacks copper, harms the crop; {_LAW}"
@@ -183,6 +189,11 @@ def cycle(
     _check(evaporating_temperature, condensing_temperature, isentropic_efficiency)
     check_range("superheat", superheat, 0.0, 40.0, "K")
     check_range("subcooling", subcooling, 0.0, 30.0, "K")
+    if refrigerant == "R744" and high_pressure is None:  # nothing to load CoolProp for
+        highest = R744_CRITICAL - BELOW_CRITICAL
+        check_range(
+            "condensing_temperature", condensing_temperature, 0.0, highest, "°C", GAS_COOLER
+        )
     plant = _Plant(fluid, superheat, subcooling, isentropic_efficiency, high_pressure)
     pairs = np.broadcast(evaporating_temperature, condensing_temperature)
     columns = np.array([plant.point(*pair) for pair in pairs]).reshape(*pairs.shape, 6)
@@ -254,11 +265,8 @@ class _Plant:
         if self.high_pressure is not None:
             state.update(pairs.PT_INPUTS, self.high_pressure, condensing + KELVIN)
             return self.high_pressure, state.hmass()
-        if condensing > self.critical - 0.5:
-            raise OutOfRange(
-                "condensing_temperature", 0.0, self.critical - 0.5, condensing, "", "°C",
-                "at or above the critical point: give high_pressure of the gas cooler",
-            )  # fmt: skip
+        highest = self.critical - BELOW_CRITICAL
+        check_range("condensing_temperature", condensing, 0.0, highest, "°C", GAS_COOLER)
         state.update(pairs.QT_INPUTS, 1.0, condensing + KELVIN)
         high = state.p()
         state.update(pairs.PQ_INPUTS, high, 0.0)

@@ -10,7 +10,7 @@ from ventcalc import air
 from ventcalc.bay.description import Bay
 from ventcalc.check.cold_load import RUNNING_SHARE, WarmDay, cold_load, crop_water
 from ventcalc.check.crop_state import CropState
-from ventcalc.equipment import coil, refrigerant_cycle
+from ventcalc.equipment import coil, refrigerant_cycle, refrigerant_map
 from ventcalc.equipment.defrost import defrost
 from ventcalc.equipment.plant import AUXILIARIES
 from ventcalc.equipment.refrigeration import Load
@@ -257,11 +257,9 @@ def _performances(evaporating: float, condensing: float) -> tuple[dict[str, floa
     left_out: dict[str, str] = {}
     for name in refrigerant_cycle.REFRIGERANTS:
         try:
-            made = refrigerant_cycle.cycle(
-                name, evaporating_temperature=evaporating, condensing_temperature=condensing
-            )
+            made = refrigerant_map.usual_performance(name, evaporating, condensing)
         except VentcalcError as error:
             left_out[name] = str(error)
         else:
-            found[name] = plant_performance(float(made.performance))
+            found[name] = plant_performance(made)
     return found, left_out

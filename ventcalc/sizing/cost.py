@@ -23,8 +23,6 @@ __all__ = ["HUMIDIFIER_POWER", "AutumnCost", "WayOfCooling", "autumn_cost"]
 
 HUMIDIFIER_POWER = 1500.0
 """Where the bay has none (common practice, no source). [W]"""
-MAP_EDGES = (-25.0, 18.0)
-"""Evaporating temperatures of the fitted map. [°C]"""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -112,14 +110,9 @@ def _by_refrigeration(
         temperature_difference=case.coil_temperature_difference,
     )
     condensing = refrigerant_cycle.condensing_temperature(states.temperature[autumn])
-    fitted = refrigerant_map.fit_performance(
-        REFERENCE_REFRIGERANT,
-        evaporating_range=MAP_EDGES,
-        condensing_range=(19.0, float(max(condensing.max() + 1.0, 50.0))),
-    )
     evaporating = refrigerant_cycle.evaporating_temperature(made.surface_temperature)
     cycles = [
-        refrigerant_map.performance(fitted, *pair)
+        refrigerant_map.usual_performance(REFERENCE_REFRIGERANT, *pair)
         for pair in zip(evaporating.tolist(), condensing.tolist(), strict=True)
     ]
     power = design.power + made.total_heat / plant_performance(np.array(cycles))
