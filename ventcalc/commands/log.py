@@ -15,8 +15,10 @@ from ventcalc.commands.words import add_command, as_json
 from ventcalc.errors import BadInput
 from ventcalc.logbook.columns import columns_of, known_like, read_words, stem, time_of
 from ventcalc.logbook.folder import Logbook, add_lines, read_logbook, season_folder
-from ventcalc.logbook.kinds import COMMON, KINDS
+from ventcalc.logbook.judge import judge_load, pile_under
+from ventcalc.logbook.kinds import COMMON, KINDS, Load
 from ventcalc.logbook.sheets import read_sheet
+from ventcalc.report.loads_text import judgement_text
 from ventcalc.report.logbook_data import logbook_data
 from ventcalc.report.logbook_text import kind_help, kind_text, logbook_text
 from ventcalc.units import UnitSystem, parse
@@ -128,8 +130,18 @@ def _added(bay: Bay, folder: Path, kind: str, args: argparse.Namespace) -> str:
     numbers = add_lines(folder, bay, kind, lines, written=now, units=units, names=names)
     if args.json:
         return as_json({"wrote": str(folder / f"{kind}.csv"), "lines": numbers})
+    told = ""
+    if kind == "loads" and len(lines) == 1 and "corrects" not in lines[0]:
+        told = f"\n{_judged(bay, folder, lines[0], units)}"
     which = f"line {numbers[0]}" if len(numbers) == 1 else f"{len(numbers)} lines"
-    return f"Wrote {which} of {folder / f'{kind}.csv'}"
+    return f"Wrote {which} of {folder / f'{kind}.csv'}{told}"
+
+
+def _judged(bay: Bay, folder: Path, line: dict[str, Any], units: UnitSystem) -> str:
+    """What is advised for the load that was just written down."""
+    load = Load(**{name: value for name, value in line.items() if name not in COMMON})
+    below = pile_under(read_logbook(folder, bay), line["time"])
+    return judgement_text(judge_load(bay, load, below), units)
 
 
 def _me() -> str:

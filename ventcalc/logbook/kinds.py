@@ -145,7 +145,7 @@ class Treatment:
         like="sprout_inhibitor",
         choices=("sprout_inhibitor", "disinfectant", "fungicide", "other"),
     )
-    product: str | None = text("product as on its label", None, like="as on the label")
+    substance: str | None = text("as on its label", None, like="as on the label")
     amount: str | None = text("amount, with its unit", None, like="12 L")
     lot: str | None = text("lot; empty for the whole bay", None, like="A")
 
