@@ -16,11 +16,12 @@ from ventcalc.errors import BadInput
 from ventcalc.logbook.columns import columns_of, known_like, read_words, stem, time_of
 from ventcalc.logbook.folder import Logbook, add_lines, read_logbook, season_folder
 from ventcalc.logbook.judge import judge_load, pile_under
-from ventcalc.logbook.kinds import COMMON, KINDS, Load
+from ventcalc.logbook.kinds import COMMON, KINDS, Load, SensorCheck
+from ventcalc.logbook.probe_checks import probe_offset
 from ventcalc.logbook.sheets import read_sheet
 from ventcalc.report.loads_text import judgement_text
 from ventcalc.report.logbook_data import logbook_data
-from ventcalc.report.logbook_text import kind_help, kind_text, logbook_text
+from ventcalc.report.logbook_text import kind_help, kind_text, logbook_text, offset_text
 from ventcalc.units import UnitSystem, parse
 
 __all__ = ["add", "add_folder_options", "opened", "run", "values_of"]
@@ -133,6 +134,9 @@ def _added(bay: Bay, folder: Path, kind: str, args: argparse.Namespace) -> str:
     told = ""
     if kind == "loads" and len(lines) == 1 and "corrects" not in lines[0]:
         told = f"\n{_judged(bay, folder, lines[0], units)}"
+    if kind == "sensor_checks" and len(lines) == 1 and "corrects" not in lines[0]:
+        entry = SensorCheck(**{k: v for k, v in lines[0].items() if k not in COMMON})
+        told = f"\n{offset_text(probe_offset(entry, now), units)}"
     which = f"line {numbers[0]}" if len(numbers) == 1 else f"{len(numbers)} lines"
     return f"Wrote {which} of {folder / f'{kind}.csv'}{told}"
 

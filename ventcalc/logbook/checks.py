@@ -10,8 +10,10 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from ventcalc.bay.description import Bay
+from ventcalc.errors import BadInput
 from ventcalc.logbook.columns import known_like
 from ventcalc.logbook.kinds import Line
+from ventcalc.logbook.probe_checks import probe_offset
 from ventcalc.logbook.rows import Problem, Table
 from ventcalc.units import show
 from ventcalc.units.text import quoted
@@ -43,7 +45,19 @@ def cross_problems(tables: Mapping[str, Table], bay: Bay) -> list[Problem]:
     for table in tables.values():
         twice = _twice(table)
         found += [*twice, *_out_of_order(table, zone, {p.row for p in twice}), *_weights(table)]
-    return [*found, *_unknown_lots(tables, bay), *_balance(tables, bay)]
+    return [*found, *_unknown_lots(tables, bay), *_balance(tables, bay), *_probes(tables)]
+
+
+def _probes(tables: Mapping[str, Table]) -> list[Problem]:
+    """Checks of probes that tell no offset."""
+    table = tables["sensor_checks"]
+    found = []
+    for line in table.lines:
+        try:
+            probe_offset(line.entry, line.time)
+        except BadInput as error:
+            found.append(Problem(table.kind, line.row, str(error)))
+    return found
 
 
 def _out_of_order(table: Table, zone: ZoneInfo, twice: set[int]) -> list[Problem]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -11,11 +12,12 @@ from ventcalc.bay.description import Bay
 from ventcalc.logbook.columns import Column, columns_of, heading, stem
 from ventcalc.logbook.folder import Logbook
 from ventcalc.logbook.kinds import KINDS, required
+from ventcalc.logbook.probe_checks import SALTS, ProbeOffset, probe_offset
 from ventcalc.report.season_days import local
-from ventcalc.report.table import table
-from ventcalc.units import UnitSystem
+from ventcalc.report.table import bullets, table
+from ventcalc.units import UnitSystem, show
 
-__all__ = ["day_and_time", "kind_help", "kind_text", "logbook_text", "problem_lines"]
+__all__ = ["day_and_time", "kind_help", "kind_text", "logbook_text", "offset_text", "problem_lines"]
 
 
 def day_and_time(bay: Bay, time: float) -> str:
@@ -71,6 +73,9 @@ def kind_text(bay: Bay, book: Logbook, kind: str, units: UnitSystem, last: int |
     more = [f"  ({left} older lines; --all shows them)"] if left > 0 else []
     if not lines:
         return f"{bay.name}: no {kind} in {book.folder}"
+    if kind == "sensor_checks":
+        told = [offset_text(probe_offset(line.entry, line.time), units) for line in lines]
+        more += ["", "Reading less truth, the newest below:", *bullets(told)]
     return "\n".join([f"{bay.name}, {kind}", *table(rows), *more, *problem_lines(book)])
 
 
@@ -81,6 +86,23 @@ def _cell(column: Column, value: Any) -> str:
     if not isinstance(value, float):
         return value or ""
     return f"{round(value / column.factor + column.offset, 1):.7g}"
+
+
+def offset_text(offset: ProbeOffset, units: UnitSystem) -> str:
+    """How far a probe was off, and which way."""
+    parts = []
+    for value, unit in (
+        (offset.temperature_difference, "delta_degC"),
+        (offset.humidity_difference, "1 percent"),
+    ):
+        if not math.isnan(value):
+            way = "too high" if value > 0.0 else "too low"
+            name = "temperature" if unit == "delta_degC" else "humidity"
+            right = abs(value) < 5e-4
+            told = "right" if right else f"{show(abs(value), unit, units)} {way}"
+            parts.append(f"{name} {told}")
+    doubt = " (a salt is within 2 %)" if offset.method in SALTS else ""
+    return f"{offset.probe}: {', '.join(parts)}{doubt}"
 
 
 def kind_help(kind: str) -> str:
