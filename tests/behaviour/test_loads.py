@@ -15,9 +15,10 @@ from ventcalc.bay.file import example_bay, example_bay_path
 from ventcalc.commands.main import main
 from ventcalc.errors import BadInput
 from ventcalc.logbook.filling import filling_of, plan_fill
-from ventcalc.logbook.folder import add_lines, read_logbook
+from ventcalc.logbook.folder import read_logbook
 from ventcalc.logbook.judge import Take, judge_load, judge_loads, pile_under
 from ventcalc.logbook.kinds import Load
+from ventcalc.logbook.writing import add_lines
 from ventcalc.units import parse
 
 BAY = example_bay("seed_bay")

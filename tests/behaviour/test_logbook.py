@@ -12,7 +12,8 @@ import pytest
 
 from ventcalc.bay.file import example_bay, example_bay_path
 from ventcalc.commands.main import main
-from ventcalc.logbook.folder import add_lines, read_logbook, season_folder
+from ventcalc.logbook.folder import read_logbook, season_folder
+from ventcalc.logbook.writing import add_lines
 
 ZONE = ZoneInfo("America/Denver")
 LOAD = ("lot=Lot A", "gross=84000 lb", "tare=24000 lb", "pulp=58 degF")
@@ -71,7 +72,7 @@ def test_the_folder_is_named_after_the_bay_file():
 def test_a_line_is_written_and_read_back_in_the_units_of_the_file(run, bay):
     status, out, _ = run("log", bay, "loads", *LOAD, "time=2026-09-18 07:30", "--units", "us")
     path = bay.with_suffix(".season") / "loads.csv"
-    assert (status, out) == (0, f"Wrote line 1 of {path}\n")
+    assert (status, out) == (0, f"Wrote line 1 of {path}\nTaken\n")
     head, row = path.read_text(encoding="utf-8").splitlines()
     cells = dict(zip(head.split(","), row.split(","), strict=True))
     assert cells["time"] == "2026-09-18T07:30:00-06:00"
@@ -263,6 +264,7 @@ def test_more_cannot_leave_than_came(run, bay, loads):
         (("loads", "time=2199-01-01", *LOAD), "the year must lie in"),
         (("loads", "time=2098-01-01", *LOAD), "lies ahead"),
         (("loads", *LOAD, "wet=maybe"), "write yes, no"),
+        (("loads", *LOAD, "--unit", "us"), "unrecognized arguments: --unit"),
         (("treatments", "what=sprout inhibitor"), "did you mean sprout_inhibitor?"),
         (("lots", "lot=D", "keep_until=spring"), "not a date"),
     ],
@@ -333,3 +335,61 @@ def test_a_table_without_what_is_needed_is_told_how_to_say_it(run, bay, tmp_path
     _, _, err = run("log", bay, "loads", "--import", path, "--map", "gross=Full", "lot=Feld")
     assert "--map gross: no such column; write gross_kg or gross_lb" in err
     assert 'scale.csv row 1: no column "feld"; there are Date, Hour, Full' in err
+
+
+# --- what spreadsheets do ----------------------------------------------------------------
+
+
+def test_a_line_that_a_spreadsheet_saved_over_is_missed_and_put_back(run, bay):
+    write = ("log", bay, "loads", "lot=Lot A", "tare=24000 lb", "--units", "us")
+    run(*write, "gross=84000 lb", "time=2026-09-18 07:00", "soil=2 %")
+    path = bay.with_suffix(".season") / "loads.csv"
+    opened = path.read_bytes()
+    run(*write, "gross=83000 lb", "time=2026-09-18 07:10", "note=dusty, windy")
+    run(*write, "gross=82000 lb", "time=2026-09-18 07:20")
+    before = told(run, bay)
+    path.write_bytes(opened + b"4,2026-09-18 07:30,sam,Lot A,81000,24000\n")
+    status, out, err = run("log", bay)
+    assert (status, out) == (2, "")
+    assert err.splitlines()[0] == (
+        "loads.csv row 1: line 2 and 1 more written and gone again; saved over by a spreadsheet? "
+        "`ventcalc log BAY loads --restore` puts back what is missing"
+    )
+    assert run("log", bay, "loads", "--restore")[1] == "Put back line 2, line 3\n"
+    after = {load["line"]: load for load in told(run, bay)}
+    for load in before:
+        assert {**after[load["line"]], "row": 0} == {**load, "row": 0}
+    assert list(after) == ["1", "4", "2", "3"]
+    assert run("log", bay, "loads", "--restore")[1].startswith("Put back nothing")
+    _, out, _ = run(*write, "gross=80000 lb", "time=2026-09-18 07:40")
+    assert out.startswith("Wrote line 5 of"), "a number is never given twice"
+
+
+def test_a_struck_out_line_is_not_missed(run, bay):
+    run("log", bay, "loads", *LOAD, "time=2026-09-18 07:00")
+    run("log", bay, "loads", "corrects=1")
+    assert run("log", bay)[0] == 0
+
+
+def test_a_quotation_mark_left_open_swallows_nothing(run, bay, loads):
+    path = loads(GOOD)
+    path.write_text(path.read_text() + '2,2026-09-18 07:10,sam,"Lot A,84000', encoding="utf-8")
+    before = path.read_bytes()
+    status, _, err = run("log", bay, "loads", *LOAD, "time=2026-09-18 08:00")
+    assert status == 2
+    assert "quotation mark that is not closed" in err
+    assert path.read_bytes() == before
+
+
+def test_a_full_disk_leaves_no_half_line(run, bay, loads, monkeypatch):
+    path = loads(GOOD)
+    before = path.read_bytes()
+
+    def full(handle):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("os.fsync", full)
+    status, _, err = run("log", bay, "loads", *LOAD, "time=2026-09-18 08:00")
+    assert status == 2
+    assert "cannot be written (No space left on device); nothing was added" in err
+    assert path.read_bytes() == before

@@ -44,7 +44,7 @@ def add(commands: Any) -> None:
     )
     parser.add_argument("bay", metavar="BAY", help="bay file, or seed_bay or fry_bay (invented)")
     parser.add_argument(
-        "values",
+        "words",
         metavar="KEY=VALUE",
         nargs="*",
         help="a truck that is not written down yet: pulp, rot, frost, soil, wet",
@@ -66,8 +66,8 @@ def run(args: argparse.Namespace) -> str:
         return _plan(bay, args)
     folder = Path(args.folder) if args.folder else season_folder(args.bay)
     book = opened(bay, folder, args.skip_bad)
-    if args.values:
-        known = values_of("loads", args.values, ZoneInfo(bay.site.time_zone))
+    if args.words:
+        known = values_of("loads", args.words, ZoneInfo(bay.site.time_zone))
         below = pile_under(book, known.pop("time", clock.time()))
         if args.pile is not None:
             below = _parsed("--pile", args.pile, "degC")

@@ -14,11 +14,12 @@ from ventcalc.commands.files import bay_named
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.errors import BadInput
 from ventcalc.logbook.columns import columns_of, known_like, read_words, stem, time_of
-from ventcalc.logbook.folder import Logbook, add_lines, read_logbook, season_folder
+from ventcalc.logbook.folder import Logbook, read_logbook, season_folder
 from ventcalc.logbook.judge import judge_load, pile_under
 from ventcalc.logbook.kinds import COMMON, KINDS, Load, SensorCheck
 from ventcalc.logbook.probe_checks import probe_offset
 from ventcalc.logbook.sheets import read_sheet
+from ventcalc.logbook.writing import add_lines, restore_lines
 from ventcalc.report.loads_text import judgement_text
 from ventcalc.report.logbook_data import logbook_data
 from ventcalc.report.logbook_text import kind_help, kind_text, logbook_text, offset_text
@@ -37,14 +38,13 @@ def add(commands: Any) -> None:
         'ventcalc log seed_bay loads lot="Lot A" gross="84000 lb" tare="24000 lb" pulp="58 degF"',
     )
     parser.add_argument("bay", metavar="BAY", help="bay file, or seed_bay or fry_bay (invented)")
-    parser.add_argument("kind", metavar="KIND", nargs="?", help=f"one of {', '.join(KINDS)}")
     parser.add_argument(
-        "values",
-        metavar="KEY=VALUE",
+        "words",
+        metavar="KIND KEY=VALUE",
         nargs="*",
-        help="what to write, values with their unit; time= and who= if not now and you, note=, "
-        "late=yes for what was forgotten, corrects=LINE to mend an older line: with nothing else "
-        "it is struck out",
+        help=f"kind of line ({', '.join(KINDS)}), then what to write, values with their unit; "
+        "time= and who= if not now and you, note=, late=yes for what was forgotten, "
+        "corrects=LINE to mend an older line: with nothing else it is struck out",
     )
     parser.add_argument("--import", metavar="FILE", dest="table", help="add rows of a CSV or XLSX")
     parser.add_argument(
@@ -56,6 +56,9 @@ def add(commands: Any) -> None:
     )
     parser.add_argument(
         "--time-format", metavar="FORMAT", help='of its times, such as "%%m/%%d/%%Y %%I:%%M %%p"'
+    )
+    parser.add_argument(
+        "--restore", action="store_true", help="put lines back that a spreadsheet saved over"
     )
     parser.add_argument("--all", action="store_true", help="show every line, not the last 20")
     parser.add_argument("--keys", action="store_true", help="show what KIND may hold")
@@ -76,13 +79,17 @@ def run(args: argparse.Namespace) -> str:
     """Write lines, or show what there is."""
     bay = bay_named(args.bay)
     folder = Path(args.folder) if args.folder else season_folder(args.bay)
-    kind = None if args.kind is None else _kind(args.kind)
+    kind = _kind(args.words[0]) if args.words else None
+    values = args.words[1:]
     if kind is None and args.table:
         raise BadInput(f"--import {args.table}: say of which kind; one of {', '.join(KINDS)}")
     if kind is not None and args.keys:
         return kind_help(kind)
-    if kind is not None and (args.values or args.table):
-        return _added(bay, folder, kind, args)
+    if kind is not None and args.restore:
+        back = restore_lines(folder, bay, kind)
+        return f"Put back {', '.join(f'line {n}' for n in back) or 'nothing: all lines are there'}"
+    if kind is not None and (values or args.table):
+        return _added(bay, folder, kind, values, args)
     book = opened(bay, folder, args.skip_bad)
     if args.json:
         return as_json(logbook_data(bay, book, kind))
@@ -111,17 +118,17 @@ def _kind(word: str) -> str:
 # --- adding ------------------------------------------------------------------------------
 
 
-def _added(bay: Bay, folder: Path, kind: str, args: argparse.Namespace) -> str:
+def _added(bay: Bay, folder: Path, kind: str, values: list[str], args: argparse.Namespace) -> str:
     zone, now = ZoneInfo(bay.site.time_zone), clock.time()
     units: UnitSystem = args.units
     if args.table:
-        if args.values:
+        if values:
             raise BadInput("give lines by --import or by KEY=VALUE, not both")
         mapping = dict(_pair("--map ", word) for word in args.map)
         sheet = read_sheet(Path(args.table), kind, zone, mapping, args.time_format)
         lines, names = [line.values for line in sheet], [line.name for line in sheet]
     else:
-        lines, names = [values_of(kind, args.values, zone)], []
+        lines, names = [values_of(kind, values, zone)], []
     for line in lines:
         line.setdefault("who", _me())
         if "corrects" not in line:

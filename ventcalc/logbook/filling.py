@@ -61,7 +61,7 @@ class Filling:
     days: tuple[FillDay, ...]
     content: float
     """Crop that came in, and was not taken out again. [kg]"""
-    capacity: float
+    full_mass: float
     """Of a full bay. [kg]"""
     rate: float
     """Mean of the last days with loads; NaN before the first. [kg/day]"""
@@ -72,8 +72,8 @@ class Filling:
 
     @property
     def share(self) -> float:
-        """Content over capacity. [1]"""
-        return self.content / self.capacity
+        """Content over that of a full bay. [1]"""
+        return self.content / self.full_mass
 
 
 def filling_of(bay: Bay, book: Logbook) -> Filling:
@@ -118,7 +118,7 @@ def filling_of(bay: Bay, book: Logbook) -> Filling:
     return Filling(
         days=tuple(days),
         content=content,
-        capacity=bay.pile.capacity,
+        full_mass=bay.pile.capacity,
         rate=rate,
         days_left=max(bay.pile.capacity - content, 0.0) / rate if last else float("nan"),
         planned_days=bay.schedule.fill_days / DAY,

@@ -1,44 +1,29 @@
 """
-The season folder beside the bay file: its files, read whole and written by appending only.
+The season folder beside the bay file: its files, read whole and checked.
 
-A line is on the disk before anybody is told that it is kept. Two programs that add at once wait for
-each other; a spreadsheet that holds a file open is waited for by the person.
+``written.jsonl`` holds a second copy of every line that ventcalc wrote. A line in it that its file
+lacks was saved over by a spreadsheet that had the older file open, and can be put back.
 """
 
 from __future__ import annotations
 
-import csv
-import io
-import os
-import sys
-import time as clock
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+import json
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, Any
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from ventcalc.bay.description import Bay
 from ventcalc.errors import BadInput
 from ventcalc.logbook.checks import cross_problems
-from ventcalc.logbook.columns import heading, local_text, shown, stem
 from ventcalc.logbook.kinds import KINDS
-from ventcalc.logbook.rows import (
-    Problem,
-    Table,
-    delimiter_of,
-    headings_of,
-    read_table,
-    records,
-    row_count,
-)
-from ventcalc.units import UnitSystem
+from ventcalc.logbook.rows import Problem, Table, read_table
 
-__all__ = ["Logbook", "add_lines", "read_logbook", "season_folder"]
+__all__ = ["COPY", "Logbook", "checked_logbook", "file_text", "read_logbook", "season_folder"]
 
-PATIENCE = 10.0
-"""How long to wait for another program that is writing. [s]"""
+COPY = "written.jsonl"
+"""Name of the second copy."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -50,6 +35,10 @@ class Logbook:
     """By kind; a file that is not there is an empty one."""
     problems: tuple[Problem, ...]
     """Of all files, those between lines and files too."""
+    lost: Mapping[str, Mapping[str, Mapping[str, str]]]
+    """By kind and number, the cells of lines that were written and stand in the file no more."""
+    next_numbers: Mapping[str, int]
+    """By kind, the first number that no line ever bore."""
 
     def entries(self, kind: str) -> tuple[Any, ...]:
         """What the sound lines of a kind hold."""
@@ -100,10 +89,11 @@ def read_logbook(folder: Path, bay: Bay) -> Logbook:
     BadInput
         If a file cannot be read, or its heading not be understood.
     """
-    return _checked(folder, bay, {kind: _text(folder, kind) for kind in KINDS})
+    return checked_logbook(folder, bay, {kind: file_text(folder, kind) for kind in KINDS})
 
 
-def _checked(folder: Path, bay: Bay, texts: Mapping[str, str]) -> Logbook:
+def checked_logbook(folder: Path, bay: Bay, texts: Mapping[str, str]) -> Logbook:
+    """The season that the files would hold with these texts, by kind."""
     zone = ZoneInfo(bay.site.time_zone)
     tables: dict[str, Table] = {}
     wrong: list[str] = []
@@ -116,12 +106,52 @@ def _checked(folder: Path, bay: Bay, texts: Mapping[str, str]) -> Logbook:
         raise BadInput(wrong)
     problems = [problem for table in tables.values() for problem in table.problems]
     problems += cross_problems(tables, bay)
+    copies = _copies(folder)
+    lost = {
+        kind: {number: cells for number, cells in copies[kind].items()
+               if number not in table.numbers}
+        for kind, table in tables.items()
+    }  # fmt: skip
+    problems += [_lost_words(kind, lines) for kind, lines in lost.items() if lines]
     order = list(KINDS)
     problems.sort(key=lambda p: (order.index(p.kind), p.row))
-    return Logbook(folder=folder, tables=tables, problems=tuple(problems))
+    return Logbook(
+        folder=folder,
+        tables=tables,
+        problems=tuple(problems),
+        lost=lost,
+        next_numbers={
+            kind: 1 + max(map(int, filter(str.isdecimal, {*table.numbers, *copies[kind], "0"})))
+            for kind, table in tables.items()
+        },
+    )
 
 
-def _text(folder: Path, kind: str) -> str:
+def _lost_words(kind: str, lines: Mapping[str, Any]) -> Problem:
+    first, more = next(iter(lines)), len(lines) - 1
+    words = f"line {first}{f' and {more} more' if more else ''} written and gone again; saved over "
+    words += f"by a spreadsheet? `ventcalc log BAY {kind} --restore` puts back what is missing"
+    return Problem(kind, 1, words)
+
+
+def _copies(folder: Path) -> dict[str, dict[str, dict[str, str]]]:
+    """By kind and number, the cells as they were written."""
+    found: dict[str, dict[str, dict[str, str]]] = {kind: {} for kind in KINDS}
+    try:
+        text = (folder / COPY).read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError):
+        return found
+    for row in text.splitlines():
+        try:
+            copy = json.loads(row)
+            found[copy["kind"]][copy["cells"]["line"]] = copy["cells"]
+        except (ValueError, KeyError, TypeError):
+            continue  # torn by a crash: its line was never told to be kept
+    return found
+
+
+def file_text(folder: Path, kind: str) -> str:
+    """Text of a file; empty where there is none."""
     path = folder / f"{kind}.csv"
     try:
         return path.read_bytes().decode("utf-8-sig")
@@ -131,170 +161,3 @@ def _text(folder: Path, kind: str) -> str:
         raise BadInput(f"{path}: is not a text in UTF-8; save it as CSV UTF-8") from None
     except OSError as error:
         raise BadInput(f"{path}: cannot be read ({error.strerror}); close it elsewhere") from None
-
-
-# --- adding ------------------------------------------------------------------------------
-
-
-def add_lines(
-    folder: Path,
-    bay: Bay,
-    kind: str,
-    lines: Sequence[Mapping[str, Any]],
-    *,
-    written: float,
-    units: UnitSystem = "metric",
-    names: Sequence[str] = (),
-) -> list[str]:
-    """
-    Add lines to a file of the season, all or none.
-
-    Parameters
-    ----------
-    folder : Path
-        Season folder; made if it is not there.
-    bay : Bay
-        The bay.
-    kind : str
-        One of ``KINDS``.
-    lines : sequence of mapping
-        Field to value, in units inside ventcalc; ``time`` in seconds.
-    written : float
-        Now, UTC since 1970. [s]
-    units : {"metric", "us"}
-        Units of a file that is not there yet; an older one keeps its own.
-    names : sequence of str
-        What to call each line in a refusal; empty for one line.
-
-    Returns
-    -------
-    list of str
-        The number that each line was given.
-
-    Raises
-    ------
-    BadInput
-        Every problem of the new lines, or why the file cannot be written.
-    """
-    try:
-        folder.mkdir(exist_ok=True)
-    except OSError as error:
-        raise BadInput(f"{folder}: cannot be made ({error.strerror})") from None
-    with _locked(folder):
-        texts = {name: _text(folder, name) for name in KINDS}
-        old = texts[kind]
-        numbered, added = _as_text(kind, old, lines, written, bay, units)
-        before = _checked(folder, bay, texts)
-        after = _checked(folder, bay, {**texts, kind: old + added})
-        known = {(p.kind, p.row, p.words) for p in before.problems}
-        fresh = [p for p in after.problems if (p.kind, p.row, p.words) not in known]
-        if fresh:
-            first = 1 + row_count(old) if old.strip() else 2
-            raise BadInput(_told(p, kind, first, names) for p in fresh)
-        _append(folder / f"{kind}.csv", added)
-    return numbered
-
-
-def _told(problem: Problem, kind: str, first: int, names: Sequence[str]) -> str:
-    """A problem of a new line, by what the person calls it: it has no row yet."""
-    place = problem.row - first
-    if problem.kind != kind or place < 0:
-        return problem.text
-    return f"{names[place]}: {problem.words}" if place < len(names) else problem.words
-
-
-def _as_text(
-    kind: str,
-    old: str,
-    lines: Sequence[Mapping[str, Any]],
-    written: float,
-    bay: Bay,
-    units: UnitSystem,
-) -> tuple[list[str], str]:
-    """Numbers of the new lines, and what to append to the old text."""
-    zone = ZoneInfo(bay.site.time_zone)
-    head = next(records(old), None)
-    names = heading(kind, units) if head is None else head[1]
-    columns = headings_of(kind, names)
-    there = {column.field for column in columns if column}
-    given = {f for line in lines for f, value in line.items() if value is not None}
-    lost = sorted({stem(field) for field in given - {"who"}} - {stem(field) for field in there})
-    if lost:
-        raise BadInput(
-            f"{kind}.csv: has no column for {', '.join(lost)}; add "
-            f"{'it' if len(lost) == 1 else 'them'} to its heading in a spreadsheet"
-        )
-    out = io.StringIO(newline="")
-    writer = csv.writer(out, delimiter=delimiter_of(old) if head else ",", lineterminator="\n")
-    if head is None:
-        writer.writerow(names)
-    elif not old.endswith(("\n", "\r")):
-        out.write("\n")  # a spreadsheet's or a torn last line stays what it is
-    comma = head is not None and delimiter_of(old) == ";"
-    number = read_table(kind, old, zone).next_number
-    numbers = [str(number + k) for k in range(len(lines))]
-    for name, line in zip(numbers, lines, strict=True):
-        values = {**line, "line": name, "written": local_text(written, zone)}
-        if "time" in line:
-            values["time"] = local_text(line["time"], zone)
-        cells = [shown(c, values.get(c.field)) if c else "" for c in columns]
-        if comma:
-            cells = [
-                cell.replace(".", ",") if c and c.factor and c.high else cell
-                for c, cell in zip(columns, cells, strict=True)
-            ]
-        writer.writerow(cells)
-    return numbers, out.getvalue()
-
-
-def _append(path: Path, text: str) -> None:
-    fresh = not path.exists()
-    try:
-        with open(path, "ab") as file:
-            file.write(text.encode("utf-8"))
-            file.flush()
-            os.fsync(file.fileno())
-        if fresh and os.name == "posix":
-            handle = os.open(path.parent, os.O_RDONLY)
-            try:
-                os.fsync(handle)  # the name of a new file, too
-            finally:
-                os.close(handle)
-    except OSError as error:
-        raise BadInput(
-            f"{path}: cannot be written ({error.strerror}); nothing was added; if a spreadsheet "
-            "has it open, close it there"
-        ) from None
-
-
-@contextmanager
-def _locked(folder: Path) -> Iterator[None]:
-    """One program at a time adds to a season."""
-    try:
-        handle = os.open(folder / ".lock", os.O_RDWR | os.O_CREAT, 0o666)
-    except OSError as error:
-        raise BadInput(f"{folder}: cannot be written ({error.strerror})") from None
-    with os.fdopen(handle, "r+b") as file:
-        until = clock.monotonic() + PATIENCE
-        while not _try_lock(file):
-            if clock.monotonic() > until:
-                raise BadInput(f"{folder}: another program is writing; try again")
-            clock.sleep(0.02)
-        yield
-
-
-def _try_lock(file: IO[bytes]) -> bool:
-    """Freed by the system when the file is closed, even by a crash."""
-    try:
-        if sys.platform == "win32":
-            import msvcrt
-
-            file.seek(0)
-            msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)
-        else:
-            import fcntl
-
-            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        return False
-    return True

@@ -29,7 +29,7 @@ class ProbeOffset:
     method: str
     temperature_difference: float
     """NaN where no temperature was checked. [K]"""
-    humidity_difference: float
+    humidity_offset: float
     """NaN where no humidity was checked. [0-1]"""
 
 
@@ -105,5 +105,5 @@ def probe_offset(check: SensorCheck, time: float) -> ProbeOffset:
         time=time,
         method=check.method,
         temperature_difference=temperature,
-        humidity_difference=humidity,
+        humidity_offset=humidity,
     )

@@ -54,8 +54,8 @@ class Table:
     problems: tuple[Problem, ...]
     rows: int
     """Rows below the heading that hold anything."""
-    next_number: int
-    """First number that no line bears yet."""
+    numbers: frozenset[str]
+    """That its rows bear, corrections and bad rows too."""
     late: frozenset[int]
     """Rows that say of themselves that they were told late."""
 
@@ -136,7 +136,9 @@ def read_table(kind: str, text: str, zone: ZoneInfo) -> Table:
     rows = records(text)
     head = next(rows, None)
     if head is None:
-        return Table(kind=kind, lines=(), problems=(), rows=0, next_number=1, late=frozenset())
+        return Table(
+            kind=kind, lines=(), problems=(), rows=0, numbers=frozenset(), late=frozenset()
+        )
     return read_rows(kind, headings_of(kind, head[1]), rows, zone, delimiter_of(text) == ";")
 
 
@@ -166,13 +168,12 @@ def read_rows(
             problems.append(Problem(kind, row.row, words))
         else:
             lines.append(line)
-    numbers = [int(r.values["line"]) for r in rows if str(r.values.get("line", "")).isdecimal()]
     return Table(
         kind=kind,
         lines=tuple(lines),
         problems=tuple(problems),
         rows=len(rows),
-        next_number=max(numbers, default=0) + 1,
+        numbers=frozenset(r.values["line"] for r in rows if "line" in r.values),
         late=frozenset(r.row for r in rows if r.values.get("late") == "yes"),
     )
 

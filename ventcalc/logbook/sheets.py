@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Mapping, Sequence
-from datetime import datetime
+from datetime import datetime, time
 from pathlib import Path
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
@@ -179,4 +179,6 @@ def _cell(value: Any) -> str:
         return ""
     if isinstance(value, float):
         return f"{value:.10g}"
+    if isinstance(value, datetime) and value.time() == time():
+        return value.date().isoformat()  # a column of dates; the hour may stand in another
     return str(value).strip()

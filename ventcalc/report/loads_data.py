@@ -39,7 +39,7 @@ def loads_data(
     return {
         "bay": bay.name,
         "content_kg": filling.content,
-        "capacity_kg": filling.capacity,
+        "capacity_kg": filling.full_mass,
         "rate_kg_per_day": _known(filling.rate),
         "days_left": _known(filling.days_left),
         "planned_days": filling.planned_days,

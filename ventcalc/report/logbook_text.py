@@ -93,7 +93,7 @@ def offset_text(offset: ProbeOffset, units: UnitSystem) -> str:
     parts = []
     for value, unit in (
         (offset.temperature_difference, "delta_degC"),
-        (offset.humidity_difference, "1 percent"),
+        (offset.humidity_offset, "1 percent"),
     ):
         if not math.isnan(value):
             way = "too high" if value > 0.0 else "too low"
