@@ -287,6 +287,27 @@ MAP = ("gross_lb=Full", "tare_lb=Empty", "lot=Field", "pulp_temp_f=Pulp F", "tim
 FORMAT = ("--time-format", "%m/%d/%Y %I:%M %p")
 
 
+@pytest.mark.parametrize(
+    ("first", "second", "times"),
+    [
+        ("9/18/2026 7:05", "10/5/2026 7:05 PM", ("09-18T07:05:00-06:00", "10-05T19:05:00-06:00")),
+        ("18/9/2026 7:05", "5/10/2026 12:05 AM", ("09-18T07:05:00-06:00", "10-05T00:05:00-06:00")),
+        ("5.10.2026 7:05", "5.10.2026 7:06:30", ("10-05T07:05:00-06:00", "10-05T07:06:30-06:00")),
+        ("2026-10-31 23:00", "2026-11-01 03:00", ("10-31T23:00:00-06:00", "11-01T03:00:00-07:00")),
+    ],
+)
+def test_times_as_spreadsheets_write_them(run, bay, loads, first, second, times):
+    load = "sam,Lot A,84000,24000"
+    loads(f"1,{first},{load},58,,,", f"2,{second},{load},59,,,")
+    assert [load["time"] for load in told(run, bay)] == [f"2026-{time}" for time in times]
+
+
+def test_a_date_that_may_be_two_days_is_refused(run, bay, loads):
+    loads("1,10/5/2026 7:05,sam,Lot A,84000,24000,58,,,")
+    _, _, err = run("log", bay)
+    assert 'month or day first? write "2026-10-05" or "2026-05-10"' in err
+
+
 def table_file(path: Path, rows) -> Path:
     if path.suffix == ".csv":
         path.write_text("\n".join(",".join(row) for row in rows), encoding="utf-8-sig")
@@ -303,7 +324,7 @@ def table_file(path: Path, rows) -> Path:
 @pytest.mark.parametrize("name", ["scale.csv", "scale.xlsx"])
 def test_rows_of_another_table_come_in_by_their_columns(run, bay, tmp_path, name):
     path = table_file(tmp_path / name, TABLE)
-    words = ("log", bay, "loads", "--import", path, "--map", *MAP, *FORMAT)
+    words = ("log", bay, "loads", "--import", path, "--map", *MAP)
     status, out, err = run(*words)
     assert (status, err) == (0, "")
     assert out.startswith("Wrote 2 lines")

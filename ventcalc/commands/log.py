@@ -129,12 +129,16 @@ def _added(bay: Bay, folder: Path, kind: str, values: list[str], args: argparse.
         lines, names = [line.values for line in sheet], [line.name for line in sheet]
     else:
         lines, names = [values_of(kind, values, zone)], []
-    for line in lines:
+    ahead = []
+    for k, line in enumerate(lines):
         line.setdefault("who", _me())
         if "corrects" not in line:
             line.setdefault("time", now)
         if line.get("time", now) > now + 3600.0:
-            raise BadInput("time: lies ahead; write when it happened, or leave it out for now")
+            where = f"{names[k]}: " if names else ""
+            ahead.append(f"{where}time lies ahead; write when it happened")
+    if ahead:
+        raise BadInput(ahead)
     numbers = add_lines(folder, bay, kind, lines, written=now, units=units, names=names)
     if args.json:
         return as_json({"wrote": str(folder / f"{kind}.csv"), "lines": numbers})

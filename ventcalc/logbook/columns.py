@@ -5,7 +5,8 @@ from __future__ import annotations
 import dataclasses
 import difflib
 import functools
-from collections.abc import Sequence
+import re
+from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
@@ -18,6 +19,7 @@ from ventcalc.units.text import quoted
 __all__ = [
     "Column",
     "columns_of",
+    "day_first",
     "heading",
     "local_text",
     "read_words",
@@ -38,6 +40,9 @@ _WRITTEN = {
     "us": {"kg": "lb", "degC": "temp_f", "m": "ft", "1": "percent"},
 }
 _YEARS = (2000, 2099)
+_SPREADSHEET = re.compile(
+    r"(\d{1,2})([/.])(\d{1,2})\2(\d{4})(?:,? +(\d{1,2}):(\d{2})(?::(\d{2}))?(?: ?([AaPp][Mm]))?)?"
+)
 
 
 class Column(NamedTuple):
@@ -153,15 +158,41 @@ def shown(column: Column, value: Any) -> str:
     return f"{value / column.factor + column.offset:.10g}"
 
 
-def time_of(cell: str, zone: ZoneInfo) -> float:
+def day_first(cells: Iterable[str]) -> bool | None:
+    """Whether times such as 9/18/2026 begin with the day; None where none of them tells."""
+    found = None
+    for cell in cells:
+        match = _SPREADSHEET.fullmatch(cell)
+        if match and match[2] == "/" and max(int(match[1]), int(match[3])) > 12:
+            found = int(match[1]) > 12
+    return found
+
+
+def _iso(cell: str, days_first: bool | None) -> str:
+    """What spreadsheets make of a time, as ISO 8601; dots always have the day first."""
+    match = _SPREADSHEET.fullmatch(cell)
+    if match is None:
+        return cell
+    one, mark, two, year, hour, minute, second, half = match.groups()
+    if mark == "/" and days_first is None:
+        raise BadInput(
+            f"time {quoted(cell)}: month or day first? write "
+            f'"{year}-{one:0>2}-{two:0>2}" or "{year}-{two:0>2}-{one:0>2}"'
+        )
+    day, month = (one, two) if mark == "." or days_first else (two, one)
+    clock = int(hour or 0) % 12 + (12 if half.upper() == "PM" else 0) if half else int(hour or 0)
+    return f"{year}-{month:0>2}-{day:0>2} {clock:02}:{minute or '00'}:{second or '00'}"
+
+
+def time_of(cell: str, zone: ZoneInfo, days_first: bool | None = None) -> float:
     """
     Time of a cell: ISO 8601 with offset, or the local time of the bay. [s]
 
     The hour that the clock has twice in autumn is taken as the first; that of spring, which it has
-    not at all, is refused.
+    not at all, is refused. ``days_first`` says how to read 10/5/2026.
     """
     try:
-        found = datetime.fromisoformat(cell.strip())
+        found = datetime.fromisoformat(_iso(cell.strip(), days_first))
         if found.tzinfo is None:
             local = found.replace(tzinfo=zone)
             found = datetime.fromtimestamp(local.timestamp(), zone)

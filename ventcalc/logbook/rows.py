@@ -15,7 +15,15 @@ from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from ventcalc.errors import BadInput
-from ventcalc.logbook.columns import Column, columns_of, known_like, read_words, stem, time_of
+from ventcalc.logbook.columns import (
+    Column,
+    columns_of,
+    day_first,
+    known_like,
+    read_words,
+    stem,
+    time_of,
+)
 from ventcalc.logbook.kinds import COMMON, KINDS, Line, required
 from ventcalc.units.text import quoted
 
@@ -150,7 +158,10 @@ def read_rows(
     decimal_comma: bool,
 ) -> Table:
     """Lines of the records below a heading."""
-    rows = [_row(row, cells, columns, zone, decimal_comma) for row, cells in records]
+    filled = list(records)
+    place = next(k for k, column in enumerate(columns) if column and column.field == "time")
+    days = day_first(cells[place] for _, cells in filled if place < len(cells))
+    rows = [_row(row, cells, columns, zone, decimal_comma, days) for row, cells in filled]
     problems = [Problem(kind, r.row, words) for r in rows for words in r.problems]
     bad = {problem.row for problem in problems}
     slots: dict[int, _Row] = {}
@@ -179,7 +190,12 @@ def read_rows(
 
 
 def _row(
-    row: int, cells: list[str], columns: list[Column | None], zone: ZoneInfo, comma: bool
+    row: int,
+    cells: list[str],
+    columns: list[Column | None],
+    zone: ZoneInfo,
+    comma: bool,
+    days_first: bool | None,
 ) -> _Row:
     values: dict[str, Any] = {}
     problems: list[str] = []
@@ -188,7 +204,7 @@ def _row(
             continue
         try:
             if column.field == "time":
-                values["time"] = time_of(cell, zone)
+                values["time"] = time_of(cell, zone, days_first)
             else:
                 values[column.field] = read_words(column, cell, comma)
         except BadInput as error:

@@ -11,7 +11,15 @@ from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from ventcalc.errors import BadInput, VentcalcError
-from ventcalc.logbook.columns import Column, columns_of, known_like, read_words, stem, time_of
+from ventcalc.logbook.columns import (
+    Column,
+    columns_of,
+    day_first,
+    known_like,
+    read_words,
+    stem,
+    time_of,
+)
 from ventcalc.logbook.kinds import required
 from ventcalc.logbook.rows import delimiter_of
 from ventcalc.units.text import quoted
@@ -50,7 +58,8 @@ def read_sheet(
         Our heading, with its unit (``gross_lb``), to theirs; ``Date+Time`` joins two columns.
         Columns that are named as ours need none.
     time_format : str, optional
-        How they write times, as ``%m/%d/%Y %I:%M %p``; ISO 8601 by default.
+        How they write times, as ``%m/%d/%Y %I:%M %p``; by default ISO 8601, or as spreadsheets do
+        where at least one of the dates tells day from month.
 
     Returns
     -------
@@ -68,17 +77,20 @@ def read_sheet(
         raise BadInput(f"{path}: is empty")
     head_row, head = filled[0]
     places = _places(f"{path.name} row {head_row}", kind, head, mapping)
+    table = [
+        (f"{path.name} row {number}", [(column, _joined(row, where)) for column, where in places])
+        for number, row in filled[1:]
+    ]
+    days = day_first(c for _, cells in table for column, c in cells if column.field == "time")
     lines, problems = [], []
-    for number, row in filled[1:]:
-        name = f"{path.name} row {number}"
+    for name, cells in table:
         values: dict[str, Any] = {}
-        for column, where in places:
-            cell = " ".join(row[k] for k in where if k < len(row)).strip()
+        for column, cell in cells:
             if not cell:
                 continue
             try:
                 values[column.field] = (
-                    _time(cell, zone, time_format)
+                    _time(cell, zone, time_format, days)
                     if column.field == "time"
                     else read_words(column, cell, comma)
                 )
@@ -128,9 +140,13 @@ def _places(
     return list(places.values())
 
 
-def _time(cell: str, zone: ZoneInfo, time_format: str | None) -> float:
+def _joined(row: Sequence[str], where: Sequence[int]) -> str:
+    return " ".join(row[k] for k in where if k < len(row)).strip()
+
+
+def _time(cell: str, zone: ZoneInfo, time_format: str | None, days: bool | None) -> float:
     if time_format is None:
-        return time_of(cell, zone)
+        return time_of(cell, zone, days)
     try:
         return time_of(datetime.strptime(cell, time_format).isoformat(), zone)
     except ValueError as error:
