@@ -23,7 +23,7 @@ from ventcalc.units import parse
 
 BAY = example_bay("seed_bay")
 POUND = 0.45359237
-START = datetime(2026, 9, 18, 7, tzinfo=ZoneInfo(BAY.site.time_zone)).timestamp()
+START = datetime(2024, 9, 18, 7, tzinfo=ZoneInfo(BAY.site.time_zone)).timestamp()
 
 
 def load(pulp: str | None = "56 degF", **more) -> Load:
@@ -228,9 +228,9 @@ def test_a_truck_on_the_scale_is_judged_and_not_written(run, tmp_path):
 
 def test_a_load_that_is_written_down_is_judged_at_once(run):
     words = ("loads", "lot=Lot A", "gross=84000 lb", "tare=24000 lb")
-    _, out, _ = run("log", *words, "pulp=58 degF", "time=2026-09-18 07:00")
+    _, out, _ = run("log", *words, "pulp=58 degF", "time=2024-09-18 07:00")
     assert out.endswith("loads.csv Taken")
-    _, out, _ = run("log", *words, "pulp=51 degF", "time=2026-09-18 07:10", "--units", "us")
+    _, out, _ = run("log", *words, "pulp=51 degF", "time=2024-09-18 07:10", "--units", "us")
     assert "Taken with a warning: - 7.00 °F colder than the pile it falls on" in out
     status, out, _ = run("loads", "--units", "us")
     assert status == 0
@@ -243,7 +243,7 @@ def test_bad_rows_stop_it_unless_left_out(run, tmp_path):
     folder = tmp_path / "north.season"
     folder.mkdir()
     (folder / "loads.csv").write_text(
-        "time,lot,gross_lb,tare_lb\n2026-09-18 07:00,Lot A,84000,24000\nlater,Lot A,84000,24000\n"
+        "time,lot,gross_lb,tare_lb\n2024-09-18 07:00,Lot A,84000,24000\nlater,Lot A,84000,24000\n"
     )
     status, out, err = run("loads")
     assert (status, out) == (2, "")
