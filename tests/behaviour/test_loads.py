@@ -160,6 +160,9 @@ def test_heat_of_a_day_by_hand(tmp_path):
     (cold,) = filling_of(BAY, season(tmp_path / "cold", *[(0.1 * k, 10.0) for k in range(10)])).days
     assert cold.field_heat < 0.0
     assert cold.heat == cold.respiration, "cold loads are no reason to cool less"
+    (tmp_path / "even").mkdir()
+    even = season(tmp_path / "even", *[(0.1 * k, healing) for k in range(10)])
+    assert cold.fan_share == pytest.approx(filling_of(BAY, even).days[0].fan_share)
 
 
 def test_more_heat_asks_more_of_fans_and_plant(tmp_path):

@@ -65,6 +65,13 @@ def test_lots_fill_from_the_back_wall_and_leave_by_the_door(folder):
     assert left[1] == pytest.approx(parts[1]), "what lies elsewhere stays there"
 
 
+def test_a_lot_in_two_pieces_leaves_from_the_one_by_the_door(folder):
+    turns = [truck("Lot A", 40), truck("Lot B", 40), truck("Lot A", 30)]
+    out = [truck("Lot A", 35, time=START + 99 * HOUR)]
+    left = stretches_of(BAY, book_of(folder, loads=turns, weights_out=out))
+    assert [(part.lot, part.mass) for part in left] == [("Lot A", 35e3), ("Lot B", 40e3)]
+
+
 def test_a_place_that_was_told_counts(folder):
     parts = stretches_of(BAY, book_of(folder, loads=[truck("Lot A"), truck("Lot B", place=20.0)]))
     assert 0.5 * (parts[1].start + parts[1].end) == pytest.approx(20.0)
@@ -167,6 +174,18 @@ def test_a_rule_that_is_broken(folder, key, kinds):
     assert verdicts(book_of(folder, **kinds, loads=loads))[key] == BROKEN
 
 
+@pytest.mark.parametrize(
+    ("time", "broken", "kept"),
+    [(-5e6, "inhibitor_before", KEPT), (5e6, "inhibitor_now", CANNOT_SAY)],
+)
+def test_when_the_inhibitor_was_used_tells_which_rule_is_broken(folder, time, broken, kept):
+    used = [{"what": "sprout_inhibitor", "time": START + time}]
+    found = verdicts(book_of(folder, treatments=used, loads=[truck("Lot A")]))
+    pair = {"inhibitor_before", "inhibitor_now"}
+    assert found[broken] == BROKEN
+    assert found[(pair - {broken}).pop()] == kept
+
+
 def test_lots_loaded_in_turns_are_mixed(folder):
     turns = [truck("Lot A"), truck("Lot B"), truck("Lot A", 26)]
     assert verdicts(book_of(folder, loads=turns))["not_mixed"] == BROKEN
@@ -221,6 +240,53 @@ def test_a_lot_too_large_for_a_bay_is_split(tmp_path):
     assert placings[0].mass == pytest.approx(BAY.pile.capacity)
 
 
+def bays_with(tmp_path, lot, *there):
+    """Two bays for seed, each with what is told; the lot is announced in the first."""
+    found = {}
+    for name, kinds in zip(("North", "South"), there, strict=True):
+        announced = {"lots": [*kinds.get("lots", []), *([lot] if not found else [])]}
+        book = book_of(tmp_path / f"{name}.season", **{**kinds, **announced})
+        found[name] = (replace(BAY, name=name), book)
+    return found
+
+
+def test_a_lot_goes_where_it_fits_whole_and_not_where_it_nearly_fills_the_bay(tmp_path):
+    lot = {"lot": "new", "mass": 1.1e6, **SOUND}
+    nearly = {"loads": [truck("Lot A", 80 + k) for k in range(9)]}  # leaves 1.06e6 kg
+    assert [p.bay for p in allot(bays_with(tmp_path, lot, nearly, {}))] == ["South"]
+
+
+@pytest.mark.parametrize(("maturity", "bay"), [("mature", "South"), ("immature", "North")])
+def test_a_lot_lies_with_those_that_leave_with_it(tmp_path, maturity, bay):
+    lot = {"lot": "new", "mass": 1e5, **SOUND, "maturity": maturity}
+    green = {"lots": [{"lot": "green", "maturity": "immature"}], "loads": [truck("green", 60)]}
+    ripe = {"lots": [{"lot": "ripe", "maturity": "mature"}], "loads": [truck("ripe", 60)]}
+    (placing,) = allot(bays_with(tmp_path, lot, green, ripe))
+    assert placing.bay == bay
+    assert "lies with lots that leave at about the same time" in placing.reasons
+
+
+@pytest.mark.parametrize(
+    ("told", "there", "why"),
+    [
+        ({}, {"treatments": [{"what": "sprout_inhibitor"}]}, "sprout inhibitor was used there"),
+        (
+            {},
+            {"lots": [{"lot": "sick", "disease": "ring rot"}], "loads": [truck("sick")]},
+            "a lot lies there that bears a disease",
+        ),
+        ({"disease": "root-knot"}, {"loads": [truck("Lot A")]}, "the lot bears a disease"),
+        ({"inspected": "no"}, {"loads": [truck("Lot A")]}, "the lot is not inspected"),
+    ],
+)
+def test_seed_stays_out_of_a_bay_that_would_cost_its_certificate(tmp_path, told, there, why):
+    lot = {"lot": "new", "mass": 1e5, **SOUND, **told}
+    (placing,) = allot(bays_with(tmp_path, lot, there, there))
+    assert placing.bay == ""
+    assert placing.reasons[0].startswith("North: ")
+    assert why in placing.reasons[0]
+
+
 # --- weight out against weight in --------------------------------------------------------
 
 
@@ -240,6 +306,12 @@ def test_shrink_with_its_uncertainty(folder):
     assert found.doubt == pytest.approx(0.95 * math.sqrt(2 * (0.01**2 + 0.001**2)))
     assert shrink_of(book, "Lot A", same_scale=True).doubt == pytest.approx(0.95 * 0.01 * 2**0.5)
     assert shrink_of(book).mass_loss == pytest.approx(0.05)
+
+
+def test_soil_that_nobody_sampled_doubles_the_doubt(folder):
+    out = [truck("Lot A", 26, last="yes", soil_share=0.0, time=START + 99 * HOUR)]
+    found = shrink_of(book_of(folder, loads=[truck("Lot A")], weights_out=out), same_scale=True)
+    assert found.doubt == pytest.approx(26 / 27 * math.hypot(0.02, 0.01))
 
 
 def test_no_shrink_is_told_before_the_last_truck(folder):
