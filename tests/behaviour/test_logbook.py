@@ -265,6 +265,7 @@ def test_more_cannot_leave_than_came(run, bay, loads):
         (("loads", "time=2098-01-01", *LOAD), "lies ahead"),
         (("loads", *LOAD, "wet=maybe"), "write yes, no"),
         (("loads", *LOAD, "--unit", "us"), "unrecognized arguments: --unit"),
+        (("moves", "lot=Lot A", "mass=9 t"), "neither away_to nor here_from"),
         (("treatments", "what=sprout inhibitor"), "did you mean sprout_inhibitor?"),
         (("lots", "lot=D", "keep_until=spring"), "not a date"),
     ],

@@ -252,7 +252,8 @@ def bays_with(tmp_path, lot, *there):
 
 def test_a_lot_goes_where_it_fits_whole_and_not_where_it_nearly_fills_the_bay(tmp_path):
     lot = {"lot": "new", "mass": 1.1e6, **SOUND}
-    nearly = {"loads": [truck("Lot A", 80 + k) for k in range(9)]}  # leaves 1.06e6 kg
+    there = [truck("Lot A", 80 + k) for k in range(9)]  # leaves 1.06e6 kg
+    nearly = {"lots": [{"lot": "Lot A", **SOUND}], "loads": there}
     assert [p.bay for p in allot(bays_with(tmp_path, lot, nearly, {}))] == ["South"]
 
 

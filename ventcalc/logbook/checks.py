@@ -45,7 +45,17 @@ def cross_problems(tables: Mapping[str, Table], bay: Bay) -> list[Problem]:
     for table in tables.values():
         twice = _twice(table)
         found += [*twice, *_out_of_order(table, zone, {p.row for p in twice}), *_weights(table)]
-    return [*found, *_unknown_lots(tables, bay), *_balance(tables, bay), *_probes(tables)]
+    found += [*_unknown_lots(tables, bay), *_balance(tables, bay)]
+    return [*found, *_moves(tables), *_probes(tables)]
+
+
+def _moves(tables: Mapping[str, Table]) -> list[Problem]:
+    words = "neither away_to nor here_from; say which way it went"
+    return [
+        Problem("moves", line.row, words)
+        for line in tables["moves"].lines
+        if line.entry.away_to is None and line.entry.here_from is None
+    ]
 
 
 def _probes(tables: Mapping[str, Table]) -> list[Problem]:
