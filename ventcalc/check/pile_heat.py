@@ -26,6 +26,7 @@ __all__ = [
     "Supply",
     "cooling_rate",
     "design_states",
+    "heat_taken",
     "humidifier_need",
     "passage",
 ]
@@ -180,6 +181,23 @@ def _layer(
     return heat - ratio * gain, gain
 
 
+def heat_taken(
+    bay: Bay, *, top: float, cold: float, curing: float, airflow: Any, mass: Any, pressure: float
+) -> Any:
+    """
+    What air carries off that enters at ``cold`` and leaves as warm as the ``top`` [°C]. [W/kg]
+
+    It takes up the water that skin gives off which has healed for ``curing`` [s].
+    """
+    crop = crop_for(bay.use)
+    humid = float(air.humidity_ratio(cold, bay.limits.plenum_humidity, pressure))
+    each = airflow / float(air.specific_volume(cold, humid, pressure)) / mass
+    skin = transpiration_coefficient(curing, crop) * pressure / air.MASS_RATIO
+    full = crop.water_activity * float(air.saturation_humidity_ratio(top, pressure))
+    wet = humid + (full - humid) * (1.0 - np.exp(-skin / each))
+    return each * (enthalpy(top, wet) - enthalpy(cold, humid))
+
+
 def cooling_rate(bay: Bay, *, airflow: Any, mass: Any, pressure: float) -> Any:
     """
     How fast the pile cools, midway between healing and holding temperature. [K/s]
@@ -192,12 +210,8 @@ def cooling_rate(bay: Bay, *, airflow: Any, mass: Any, pressure: float) -> Any:
     middle = 0.5 * (plan.healing_temperature + plan.holding_temperature)
     top = middle + 0.5 * bay.limits.spread
     cold = middle - 0.5 * bay.limits.spread - bay.limits.supply_difference
-    humid = float(air.humidity_ratio(cold, bay.limits.plenum_humidity, pressure))
-    each = airflow / float(air.specific_volume(cold, humid, pressure)) / mass
-    skin = transpiration_coefficient(SETTLED_AGE, crop) * pressure / air.MASS_RATIO
-    full = crop.water_activity * float(air.saturation_humidity_ratio(top, pressure))
-    wet = humid + (full - humid) * (1.0 - np.exp(-skin / each))
-    taken = each * (enthalpy(top, wet) - enthalpy(cold, humid))
+    flow = {"airflow": airflow, "mass": mass, "pressure": pressure}
+    taken = heat_taken(bay, top=top, cold=cold, curing=SETTLED_AGE, **flow)
     age = plan.fill_days / 2.0 + plan.healing_days + 0.5 * DAY * 30.0
     own = float(respiration_heat(middle, age, crop, bay.immature_share))
     return (taken - own) / crop.specific_heat

@@ -1,5 +1,5 @@
 """
-The command line: ``ventcalc check | size | advise | season | air | new | page | demo``.
+The command line, ``ventcalc COMMAND``: each command is a module beside this one.
 
 Leaves with 0 when done, 2 after bad input (one line a problem), 130 after Ctrl-C, 141 when the
 reader of a pipe has gone.
@@ -11,6 +11,7 @@ import io
 import os
 import re
 import sys
+from argparse import Namespace
 from collections.abc import Sequence
 from importlib import import_module
 
@@ -31,7 +32,9 @@ example:
 `ventcalc COMMAND --help` shows an example of each command."""
 
 
-_COMMANDS = ("check", "size", "advise", "season", "air", "new", "page", "demo")
+_COMMANDS = (
+    "check", "size", "advise", "season", "log", "loads", "lots", "air", "new", "page", "demo",
+)  # fmt: skip
 
 
 def _parser(words: Sequence[str]) -> Parser:
@@ -68,7 +71,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     """
     words = list(sys.argv[1:] if argv is None else argv)
     try:
-        args = _parser(words).parse_args(_with_signs(words))
+        args = _parsed(words)
         _say(args.run(args))
     except SystemExit as leaving:  # --help and --version
         return leaving.code if isinstance(leaving.code, int) else 0
@@ -83,6 +86,17 @@ def main(argv: Sequence[str] | None = None) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 141
     return 0
+
+
+def _parsed(words: list[str]) -> Namespace:
+    """Words of a list may stand before and after options, which argparse does not do by itself."""
+    parser = _parser(words)
+    args, more = parser.parse_known_args(_with_signs(words))
+    if more and (not hasattr(args, "words") or any(word.startswith("-") for word in more)):
+        parser.error(f"unrecognized arguments: {' '.join(more)}")
+    if more:
+        args.words += more
+    return args
 
 
 def _with_signs(words: list[str]) -> list[str]:

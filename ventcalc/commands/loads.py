@@ -1,0 +1,110 @@
+"""``ventcalc loads``: may this load go in, how does the bay fill, what heat comes with it?"""
+
+from __future__ import annotations
+
+import argparse
+import time as clock
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from ventcalc.bay.description import Bay
+from ventcalc.commands.files import bay_named
+from ventcalc.commands.log import add_folder_options, opened, values_of
+from ventcalc.commands.words import add_command, as_json
+from ventcalc.errors import BadInput
+from ventcalc.logbook.filling import filling_of, plan_fill
+from ventcalc.logbook.folder import season_folder
+from ventcalc.logbook.judge import judge_load, judge_loads, pile_under
+from ventcalc.logbook.kinds import Load
+from ventcalc.report.loads_data import judgement_data, loads_data
+from ventcalc.report.loads_text import judgement_text, loads_text, plan_text
+from ventcalc.units import parse
+
+__all__ = ["add", "run"]
+
+_PLAN = {
+    "truck_load": ("kg", "60000 lb", "crop on a truck"),
+    "harvest_time": ("s", "4 min", "for a harvester to fill a truck"),
+    "way_time": ("s", "15 min", "one way between field and bay"),
+    "unload_time": ("s", "10 min", "for the piler to empty a truck"),
+    "working_time": ("s", "10 hours", "work on a day"),
+}
+"""Fill of a truck in 4 min and 60 000 lb: common practice, no source; the others are yours."""
+
+
+def add(commands: Any) -> None:
+    """Add the command to the parser."""
+    parser = add_command(
+        commands,
+        "loads",
+        run,
+        "Judge the loads of a season, or the truck on the scale; how the bay fills; heat by day.",
+        'ventcalc loads seed_bay pulp="66 degF" rot="1 %" --units us',
+    )
+    parser.add_argument("bay", metavar="BAY", help="bay file, or seed_bay or fry_bay (invented)")
+    parser.add_argument(
+        "words",
+        metavar="KEY=VALUE",
+        nargs="*",
+        help="a truck that is not written down yet: pulp, rot, frost, soil, wet",
+    )
+    parser.add_argument("--pile", metavar="VALUE", help="pulp that it falls on (from the season)")
+    parser.add_argument("--trucks", type=int, metavar="N", help="plan the fill with so many trucks")
+    parser.add_argument("--harvesters", type=int, metavar="N", default=1, help="how many (1)")
+    for name, (_, value, about) in _PLAN.items():
+        option = f"--{name.replace('_', '-')}"
+        parser.add_argument(option, metavar="VALUE", default=value, help=f"{about} ({value})")
+    parser.add_argument("--all", action="store_true", help="show every doubtful load, not 20")
+    add_folder_options(parser)
+
+
+def run(args: argparse.Namespace) -> str:
+    """A plan, a judgement of one truck, or of the season's loads."""
+    bay = bay_named(args.bay)
+    if args.trucks is not None:
+        return _plan(bay, args)
+    folder = Path(args.folder) if args.folder else season_folder(args.bay)
+    book = opened(bay, folder, args.skip_bad)
+    if args.words:
+        known = values_of("loads", args.words, ZoneInfo(bay.site.time_zone))
+        below = pile_under(book, known.pop("time", clock.time()))
+        if args.pile is not None:
+            below = _parsed("--pile", args.pile, "degC")
+        known = {k: v for k, v in known.items() if k not in ("who", "note", "corrects", "late")}
+        load = Load(**{"lot": "", "gross": 1.0, "tare": 0.0, **known})
+        judgement = judge_load(bay, load, below)
+        if args.json:
+            return as_json(judgement_data(judgement))
+        return judgement_text(judgement, args.units)
+    filling, judged = filling_of(bay, book), judge_loads(bay, book)
+    if args.json:
+        return as_json(loads_data(bay, book, filling, judged))
+    return loads_text(bay, book, filling, judged, args.units, None if args.all else 20)
+
+
+def _plan(bay: Bay, args: argparse.Namespace) -> str:
+    given = {
+        name: _parsed(f"--{name.replace('_', '-')}", getattr(args, name), unit)
+        for name, (unit, _, _) in _PLAN.items()
+    }
+    plan = plan_fill(bay.mass, trucks=args.trucks, harvesters=args.harvesters, **given)
+    if args.json:
+        return as_json(
+            {
+                "mass_kg": bay.mass,
+                "rate_kg_s": plan.rate,
+                "binds": plan.binds,
+                "loads_per_day": plan.loads_per_day,
+                "days": plan.days,
+                "enough_trucks": plan.enough_trucks,
+            }
+        )
+    return plan_text(plan, bay.mass, args.units)
+
+
+def _parsed(option: str, text: str, unit: str) -> float:
+    try:
+        return parse(text, unit)
+    except BadInput as error:
+        raise BadInput(f"{option} {problem}" for problem in error.problems) from None

@@ -1,0 +1,81 @@
+"""``ventcalc lots``: what lies where, what leaves first, which lot into which bay."""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from ventcalc.bay.description import Bay
+from ventcalc.commands.files import bay_named, check_target, write_text
+from ventcalc.commands.log import opened
+from ventcalc.commands.words import add_command, as_json
+from ventcalc.logbook.allotment import allot
+from ventcalc.logbook.folder import Logbook, season_folder
+from ventcalc.logbook.lots import blocked_lots, lots_of, stretches_of
+from ventcalc.logbook.seed_rules import seed_findings
+from ventcalc.logbook.weights import shrink_of
+from ventcalc.report.lots_data import lots_data
+from ventcalc.report.lots_page import lots_page
+from ventcalc.report.lots_text import allotment_text, lots_text
+from ventcalc.report.pages import need_jinja2
+
+__all__ = ["add", "run"]
+
+
+def add(commands: Any) -> None:
+    """Add the command to the parser."""
+    parser = add_command(
+        commands,
+        "lots",
+        run,
+        "What lies where, drawn to scale; what leaves first; rules for seed; which lot goes where.",
+        "ventcalc lots north.toml south.toml --plan --units us",
+    )
+    parser.add_argument("bays", metavar="BAY", nargs="+", help="bay files")
+    parser.add_argument(
+        "--plan", action="store_true", help="propose a bay for each lot announced in lots.csv"
+    )
+    parser.add_argument("--html", metavar="OUT", help="write a page with the drawing")
+    parser.add_argument(
+        "--skip-bad", action="store_true", help="go on without the lines that have a problem"
+    )
+
+
+def run(args: argparse.Namespace) -> str:
+    """The lots of each bay, or a proposal for those that are announced."""
+    if args.html is not None:
+        check_target(args.html)
+        need_jinja2()
+    bays = {}
+    for name in args.bays:
+        bay = bay_named(name)
+        book = opened(bay, season_folder(name), args.skip_bad)
+        bays[bay.name if bay.name not in bays else Path(name).stem] = (bay, book)
+    if args.plan:
+        placings = allot(bays)
+        if args.json:
+            return as_json({"placings": [asdict(placing) for placing in placings]})
+        return allotment_text(placings, args.units)
+    told = [_told(bay, book) for bay, book in bays.values()]
+    wrote = [write_text(args.html, lots_page(told, args.units))] if args.html else []
+    if args.json:
+        return as_json({"bays": [lots_data(**one) for one in told], "files": args.html or ""})
+    return "\n\n".join([*(lots_text(**one, units=args.units) for one in told), *wrote])
+
+
+def _told(bay: Bay, book: Logbook) -> dict[str, Any]:
+    """What is to be said of the lots of one bay."""
+    lots, stretches = lots_of(bay, book), stretches_of(bay, book)
+    out = [state.entry.lot for state in lots if any(
+        x.lot == state.entry.lot for x in book.entries("weights_out"))]  # fmt: skip
+    return {
+        "bay": bay,
+        "book": book,
+        "lots": lots,
+        "stretches": stretches,
+        "blocked": blocked_lots(stretches, lots),
+        "rules": seed_findings(bay, book, lots, stretches),
+        "shrinks": [shrink_of(book, lot) for lot in out],
+    }

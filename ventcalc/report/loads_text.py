@@ -1,0 +1,162 @@
+"""Loads of a season as plain text: what each was, how the bay fills, what heat came in."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from ventcalc.bay.description import Bay
+from ventcalc.logbook.filling import FillDay, Filling, FillPlan
+from ventcalc.logbook.folder import Logbook
+from ventcalc.logbook.judge import Judgement, Reason, Take
+from ventcalc.logbook.kinds import Line
+from ventcalc.report.logbook_text import day_and_time, problem_lines
+from ventcalc.report.table import bullets, table
+from ventcalc.units import UnitSystem, show
+
+__all__ = ["TAKE_WORDS", "judgement_text", "loads_text", "plan_text", "reason_words"]
+
+TAKE_WORDS = {
+    Take.YES: "taken",
+    Take.WARNING: "taken with a warning",
+    Take.WAIT: "advised to wait",
+}
+_WORDS = {
+    "frozen": "pulp {value}, and tubers freeze at {limit}: not into the bay; let it thaw apart "
+    "and look at it again",
+    "too_cold": "pulp {value} is below {limit}, where handling injures more: wait until the sun "
+    "has warmed it",
+    "too_warm": "pulp {value} is above {limit}, where decay in storage threatens: wait for the "
+    "cool of the morning",
+    "cool": "pulp {value} is below the best, {limit} and up: handle it gently",
+    "warm": "pulp {value} is above the best, {limit} and down: air under it at once",
+    "sweats": "{value} colder than the pile it falls on, more than {limit}: moist air from below "
+    "will wet it; give it air of its own temperature, or wait",
+    "uneven": "{value} warmer than the pile it falls on, more than {limit}: open the laterals "
+    "under it first",
+    "rot": "rot {value}, more than {limit}: keep it apart, dry, near the door, and first out",
+    "frost": "frosted {value}, more than {limit}: keep it apart, dry, near the door, first out",
+    "soil": "soil makes it {value} times as hard to blow through: clean it better, and keep it "
+    "from falling in one heap",
+    "wet": "wet: much air and no humidifier until the skin is dry",
+    "not_measured": "pulp not measured: probe the middle of every load",
+}
+
+
+def reason_words(reason: Reason, units: UnitSystem) -> str:
+    """Why a load is not simply taken, with its numbers."""
+    value, limit = (
+        f"{x:.2f}" if reason.unit == "1" else show(x, reason.unit, units)
+        for x in (reason.value, reason.limit)
+    )
+    return _WORDS[reason.key].format(value=value, limit=limit)
+
+
+def judgement_text(judgement: Judgement, units: UnitSystem) -> str:
+    """One load: what is advised, why, and by whom."""
+    words = TAKE_WORDS[judgement.take]
+    lines = [f"{words[0].upper()}{words[1:]}{':' if judgement.reasons else ''}"]
+    lines += bullets(
+        f"{reason_words(reason, units)} ({reason.source})" for reason in judgement.reasons
+    )
+    return "\n".join(lines)
+
+
+def loads_text(
+    bay: Bay,
+    book: Logbook,
+    filling: Filling,
+    judged: Sequence[tuple[Line[Any], Judgement]],
+    units: UnitSystem,
+    last: int | None,
+) -> str:
+    """The fill so far, and every load that is not simply taken."""
+    if not judged:
+        return "\n".join([f"{bay.name}: no loads in {book.folder}", *problem_lines(book)])
+    count = f"{len(judged)} load{'s' if len(judged) > 1 else ''}"
+    head = f"{bay.name}: {count}, {show(filling.content, 'kg', units)} in the bay"
+    lines = [f"{head}, {filling.share:.0%} of a full one", *_pace(filling, units), ""]
+    lines += table([_heads(bay, units), *(_day(bay, day, units) for day in filling.days)])
+    lines += ["", *_heat_words(bay, units)]
+    counts = {take: sum(1 for _, one in judged if one.take == take) for take in Take}
+    told = ", ".join(f"{count} {TAKE_WORDS[take]}" for take, count in counts.items())
+    lines += ["", f"Loads: {told}"]
+    doubtful = [(line, one) for line, one in judged if one.take != Take.YES]
+    some = doubtful if last is None else doubtful[-last:]
+    if len(some) < len(doubtful):
+        lines.append(f"  ({len(doubtful) - len(some)} older ones; --all shows them)")
+    lines += bullets(_load_words(bay, line, one, units) for line, one in some)
+    sources = dict.fromkeys(r.source for _, one in some for r in one.reasons)
+    if sources:
+        lines += ["", "Limits from:", *bullets(sources)]
+    return "\n".join([*lines, *problem_lines(book)])
+
+
+def _load_words(bay: Bay, line: Line[Any], one: Judgement, units: UnitSystem) -> str:
+    why = "; ".join(reason_words(reason, units) for reason in one.reasons)
+    name = f"line {line.number}" if line.number else f"row {line.row}"
+    when = day_and_time(bay, line.time)
+    return f"{name}, {when}, {line.entry.lot}, {TAKE_WORDS[one.take]}: {why}"
+
+
+def _pace(filling: Filling, units: UnitSystem) -> list[str]:
+    if math.isnan(filling.rate):
+        return []
+    left = f"{filling.days_left:.1f} more days" if filling.days_left > 0.0 else "full"
+    days = (filling.days[-1].day - filling.days[0].day).days + 1
+    return [
+        f"Lately {show(filling.rate, 'kg', units)} a day: {left} at that rate; day {days} of "
+        f"{filling.planned_days:.0f} planned"
+    ]
+
+
+def _heads(bay: Bay, units: UnitSystem) -> list[str]:
+    plant = ["plant"] if bay.refrigeration else []
+    return ["day", "loads", "crop", "pulp", "field heat", "respiration", "fans, h", *plant]
+
+
+def _day(bay: Bay, day: FillDay, units: UnitSystem) -> list[str]:
+    fans = f"{24.0 * day.fan_share:.1f}" if day.fan_share <= 1.0 else "over 24"
+    plant = [f"{day.refrigeration_share:.0%}"] if bay.refrigeration else []
+    return [
+        f"{day.day:%a %d %b}",
+        str(day.loads),
+        show(day.mass, "kg", units),
+        show(day.pulp_mean, "degC", units),
+        show(day.field_heat, "W", units, 0),
+        show(day.respiration, "W", units, 0),
+        fans,
+        *plant,
+    ]
+
+
+def _heat_words(bay: Bay, units: UnitSystem) -> list[str]:
+    colder = show(bay.limits.supply_difference, "delta_degC", units)
+    healing = show(bay.schedule.healing_temperature, "degC", units)
+    plant = (
+        " Plant: this heat and the fans' own over what refrigeration takes out in 20 h of a day."
+        if bay.refrigeration
+        else " The bay has no refrigeration."
+    )
+    return bullets(
+        [
+            f"Heat, mean of the day: each day's loads brought to {healing} within it, and the "
+            "respiration of all that is in; walls, ceiling, leaks and fresh air come on top.",
+            f"Fans: hours at full speed that carry it off with air {colder} colder than the pulp."
+            f"{plant}",
+        ]
+    )
+
+
+def plan_text(plan: FillPlan, mass: float, units: UnitSystem) -> str:
+    """How fast a bay could be filled, and what sets the rate."""
+    slow = {
+        "harvester": "the harvester sets the rate: trucks wait for it",
+        "trucks": f"the trucks set the rate: {plan.enough_trucks} keep harvester or piler busy",
+        "piler": "the piler sets the rate: trucks queue at the bay",
+    }[plan.binds]
+    return (
+        f"{show(mass, 'kg', units)} at {plan.loads_per_day:.0f} loads a day: {plan.days:.1f} days; "
+        f"{slow}"
+    )

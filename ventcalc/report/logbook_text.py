@@ -1,0 +1,122 @@
+"""The season's lines as plain text for a terminal."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from ventcalc.bay.description import Bay
+from ventcalc.logbook.columns import Column, columns_of, heading, stem
+from ventcalc.logbook.folder import Logbook
+from ventcalc.logbook.kinds import KINDS, required
+from ventcalc.logbook.probe_checks import SALTS, ProbeOffset, probe_offset
+from ventcalc.report.season_days import local
+from ventcalc.report.table import bullets, table
+from ventcalc.units import UnitSystem, show
+
+__all__ = ["day_and_time", "kind_help", "kind_text", "logbook_text", "offset_text", "problem_lines"]
+
+
+def day_and_time(bay: Bay, time: float) -> str:
+    """Local time at the bay, as people write it."""
+    return f"{datetime.fromtimestamp(time, ZoneInfo(bay.site.time_zone)):%Y-%m-%d %H:%M}"
+
+
+def problem_lines(book: Logbook) -> list[str]:
+    """Rows that were left out, one a line."""
+    return [f"Left out: {problem.text}" for problem in book.problems]
+
+
+def logbook_text(bay: Bay, book: Logbook) -> str:
+    """What a season folder holds, a line a kind."""
+    rows = [["", "lines", "first", "last"]]
+    for kind in KINDS:
+        lines = book.lines(kind)
+        if lines:
+            times = [line.time for line in lines]
+            ends = [f"{local(bay, t):%d %b %Y}" for t in (min(times), max(times))]
+            rows.append([kind, str(len(lines)), *ends])
+        else:
+            rows.append([kind, "none", "", ""])
+    parts = [f"{bay.name}: {book.folder}", *table(rows), *problem_lines(book)]
+    return "\n".join(parts)
+
+
+def kind_text(bay: Bay, book: Logbook, kind: str, units: UnitSystem, last: int | None) -> str:
+    """Lines of one kind, the newest below; only columns that hold anything."""
+    lines = book.lines(kind)
+    known = columns_of(kind)
+    names = [
+        name for name in heading(kind, units) if name in known and known[name].field not in _OWN
+    ]
+    used = [
+        name
+        for name in names
+        if any(getattr(line.entry, known[name].field) is not None for line in lines)
+    ]
+    rows = [["line", "time", *used, "who", "note"]]
+    for line in lines if last is None else lines[-last:]:
+        cells = [_cell(known[name], getattr(line.entry, known[name].field)) for name in used]
+        rows.append(
+            [
+                line.number or f"row {line.row}",
+                day_and_time(bay, line.time),
+                *cells,
+                line.who,
+                line.note,
+            ]
+        )
+    left = len(lines) - len(rows) + 1
+    more = [f"  ({left} older lines; --all shows them)"] if left > 0 else []
+    if not lines:
+        return f"{bay.name}: no {kind} in {book.folder}"
+    if kind == "sensor_checks":
+        told = [offset_text(probe_offset(line.entry, line.time), units) for line in lines]
+        more += ["", "Reading less truth, the newest below:", *bullets(told)]
+    return "\n".join([f"{bay.name}, {kind}", *table(rows), *more, *problem_lines(book)])
+
+
+_OWN = {"line", "time", "who", "note", "corrects", "late", "written"}
+
+
+def _cell(column: Column, value: Any) -> str:
+    if not isinstance(value, float):
+        return value or ""
+    return f"{round(value / column.factor + column.offset, 1):.7g}"
+
+
+def offset_text(offset: ProbeOffset, units: UnitSystem) -> str:
+    """How far a probe was off, and which way."""
+    parts = []
+    for value, unit in (
+        (offset.temperature_difference, "delta_degC"),
+        (offset.humidity_offset, "1 percent"),
+    ):
+        if not math.isnan(value):
+            way = "too high" if value > 0.0 else "too low"
+            name = "temperature" if unit == "delta_degC" else "humidity"
+            right = abs(value) < 5e-4
+            told = "right" if right else f"{show(abs(value), unit, units)} {way}"
+            parts.append(f"{name} {told}")
+    doubt = " (a salt is within 2 %)" if offset.method in SALTS else ""
+    return f"{offset.probe}: {', '.join(parts)}{doubt}"
+
+
+def kind_help(kind: str) -> str:
+    """What a line of a kind may hold."""
+    must = required(kind)
+    rows = [["key", "example", "what it is"]]
+    for field in dataclasses.fields(KINDS[kind]):
+        meta = field.metadata
+        about = meta["about"]
+        if meta.get("choices"):
+            about += f": {', '.join(meta['choices'])}"
+        needed = "" if field.name in must else " (may be left out)"
+        rows.append([stem(field.name), f'"{meta["like"]}"', f"{about}{needed}"])
+    widths = [max(len(row[k]) for row in rows) for k in range(2)]
+    return "\n".join(
+        f"  {key.ljust(widths[0])}  {like.ljust(widths[1])}  {about}" for key, like, about in rows
+    )

@@ -1,0 +1,68 @@
+"""Lots of a bay as data for JSON, keys with units."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import asdict
+from typing import Any
+
+from ventcalc.bay.description import Bay
+from ventcalc.logbook.folder import Logbook
+from ventcalc.logbook.lots import Blocked, LotState, Stretch, known_use
+from ventcalc.logbook.seed_rules import RuleFinding
+from ventcalc.logbook.weights import Shrink
+from ventcalc.report.logbook_data import entry_data
+
+__all__ = ["lots_data"]
+
+
+def _known(value: float) -> float | None:
+    return None if math.isnan(value) else value
+
+
+def lots_data(
+    bay: Bay,
+    book: Logbook,
+    lots: Sequence[LotState],
+    stretches: Sequence[Stretch],
+    blocked: Sequence[Blocked],
+    rules: Sequence[RuleFinding],
+    shrinks: Sequence[Shrink],
+) -> dict[str, Any]:
+    """All that is known of the lots of one bay."""
+    return {
+        "bay": bay.name,
+        "lots": [
+            {
+                **entry_data(state.entry),
+                "use": known_use(state, bay),
+                "loaded_kg": state.loaded,
+                "content_kg": state.content,
+                "pulp_temp_c": _known(state.pulp_mean),
+                "rot_share": state.rot_share,
+                "frost_share": state.frost_share,
+                "term": state.term,
+                "against": list(state.against),
+            }
+            for state in lots
+        ],
+        "stretches": [
+            {"lot": p.lot, "start_m": p.start, "end_m": p.end, "mass_kg": p.mass} for p in stretches
+        ],
+        "unloading_order": [state.entry.lot for state in lots if state.content > 0.0],
+        "blocked": [{"lot": one.lot, "behind": list(one.behind)} for one in blocked],
+        "seed_rules": [asdict(rule) for rule in rules],
+        "weights": [
+            {
+                "lot": one.lot,
+                "mass_in_kg": one.mass_in,
+                "mass_out_kg": one.mass_out,
+                "complete": one.complete,
+                "mass_loss": _known(one.mass_loss),
+                "standard_uncertainty": _known(one.doubt),
+            }
+            for one in shrinks
+        ],
+        "problems": [problem.text for problem in book.problems],
+    }

@@ -1,0 +1,153 @@
+"""Lots of a bay as plain text: what lies where, to scale; what leaves first; rules for seed."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from ventcalc.bay.description import Bay
+from ventcalc.logbook.allotment import HOW_LONG, Placing
+from ventcalc.logbook.folder import Logbook
+from ventcalc.logbook.lots import Blocked, LotState, Stretch, known_use
+from ventcalc.logbook.seed_rules import RuleFinding
+from ventcalc.logbook.weights import Shrink
+from ventcalc.report.logbook_text import problem_lines
+from ventcalc.report.table import bullets, table
+from ventcalc.units import UnitSystem, show
+
+__all__ = ["allotment_text", "lot_rows", "lots_text", "order_lines", "rule_lines", "shrink_lines"]
+
+_WIDTH = 72
+_AGAINST = {
+    "rot": "rot",
+    "frost": "frost",
+    "wet": "came in wet",
+    "hot": "came in too warm",
+    "immature": "immature",
+    "disease": "disease",
+}
+
+
+def lots_text(
+    bay: Bay,
+    book: Logbook,
+    lots: Sequence[LotState],
+    stretches: Sequence[Stretch],
+    blocked: Sequence[Blocked],
+    rules: Sequence[RuleFinding],
+    shrinks: Sequence[Shrink],
+    units: UnitSystem,
+) -> str:
+    """All that is known of the lots of one bay."""
+    if not lots:
+        return "\n".join([f"{bay.name}: no lots in {book.folder}", *problem_lines(book)])
+    lines = [f"{bay.name}: lots", *table(lot_rows(bay, lots, units))]
+    lines += ["", *_map(bay, stretches, units)]
+    lines += ["", "Out of the bay:", *bullets(order_lines(lots, blocked))]
+    if shrinks:
+        lines += ["", "Weight out against weight in:", *bullets(shrink_lines(shrinks, units))]
+    if rules:
+        lines += ["", "Rules for seed (who certifies decides):"]
+        lines += bullets(rule_lines(rules))
+    return "\n".join([*lines, *problem_lines(book)])
+
+
+def lot_rows(bay: Bay, lots: Sequence[LotState], units: UnitSystem) -> list[list[str]]:
+    """A row a lot, the heading first."""
+    rows = [["lot", "for", "variety", "came in", "there now", "pulp", "rot", "stays", "because of"]]
+    for state in lots:
+        entry = state.entry
+        rows.append(
+            [
+                entry.lot,
+                known_use(state, bay),
+                " ".join(filter(None, (entry.variety, entry.seed_class))),
+                show(state.loaded, "kg", units),
+                show(state.content, "kg", units),
+                show(state.pulp_mean, "degC", units),
+                show(state.rot_share, "1 percent", units),
+                entry.keep_until or state.term,
+                ", ".join(_AGAINST[name] for name in state.against),
+            ]
+        )
+    return rows
+
+
+def _map(bay: Bay, stretches: Sequence[Stretch], units: UnitSystem) -> list[str]:
+    """The pile from the side, a letter a lot, to scale."""
+    letters = {lot: chr(ord("A") + k % 26) for k, lot in enumerate(_names(stretches))}
+    bar = ["."] * _WIDTH
+    for part in stretches:
+        first, last = (round(x / bay.pile.length * _WIDTH) for x in (part.start, part.end))
+        for k in range(max(first, 0), min(max(last, first + 1), _WIDTH)):
+            bar[k] = letters[part.lot]
+    end = show(bay.pile.length, "m", units)
+    rows = [
+        [
+            f"{letters[part.lot]} {part.lot}",
+            f"{show(part.start, 'm', units)} to {show(part.end, 'm', units)}",
+            show(part.mass, "kg", units),
+        ]
+        for part in stretches
+    ]
+    return [
+        "From the back wall to the door, to scale (. is empty floor):",
+        f"  |{''.join(bar)}|",
+        f"  0{end.rjust(_WIDTH + 1)}",
+        *(table(rows) if rows else []),
+    ]
+
+
+def _names(stretches: Sequence[Stretch]) -> list[str]:
+    return list(dict.fromkeys(part.lot for part in stretches))
+
+
+def order_lines(lots: Sequence[LotState], blocked: Sequence[Blocked]) -> list[str]:
+    """In which order the lots should leave, and what lies in the way."""
+    there = [state for state in lots if state.content > 0.0]
+    lines = []
+    for place, state in enumerate(there, start=1):
+        why = ", ".join(_AGAINST[name] for name in state.against)
+        until = f"until {state.entry.keep_until}" if state.entry.keep_until else ""
+        words = "; ".join(filter(None, (until or HOW_LONG[state.term], why)))
+        lines.append(f"{place}. {state.entry.lot}: {words}")
+    for lot, before in blocked:
+        lines.append(f"{lot} should leave first and lies behind {', '.join(before)}")
+    return lines
+
+
+def rule_lines(rules: Sequence[RuleFinding]) -> list[str]:
+    """What was found by each rule for seed."""
+    return [f"{one.verdict}: {one.rule}; {one.words} ({one.source})" for one in rules]
+
+
+def shrink_lines(shrinks: Sequence[Shrink], units: UnitSystem) -> list[str]:
+    """What each lot that is all out has lost."""
+    lines = []
+    for one in shrinks:
+        name = one.lot or "all lots"
+        came, went = (show(x, "kg", units) for x in (one.mass_in, one.mass_out))
+        if not one.complete or math.isnan(one.mass_loss):
+            lines.append(f"{name}: {came} in, {went} out so far")
+            continue
+        lines.append(
+            f"{name}: {came} in, {went} out: {100 * one.mass_loss:.1f} % lost, give or take "
+            f"{100 * one.doubt:.1f} % (scales and soil)"
+        )
+    return lines
+
+
+def allotment_text(placings: Sequence[Placing], units: UnitSystem) -> str:
+    """Which lot into which bay, and why."""
+    if not placings:
+        return "No lot is announced: lots.csv tells each with its mass before it comes in"
+    lines = []
+    for bay in dict.fromkeys(placing.bay for placing in placings):
+        lines += ["", f"{bay}, in this order:" if bay else "No bay for:"]
+        lines += bullets(
+            f"{f'{p.order}. ' if p.order else ''}{p.lot}, {show(p.mass, 'kg', units)}, "
+            f"{'until ' if p.until[:1].isdigit() else ''}{p.until}: {'; '.join(p.reasons)}"
+            for p in placings
+            if p.bay == bay
+        )
+    return "\n".join(lines[1:])
