@@ -19,7 +19,7 @@ from ventcalc.logbook.weights import shrink_of
 from ventcalc.report.lots_data import lots_data
 from ventcalc.report.lots_page import lots_page
 from ventcalc.report.lots_text import allotment_text, lots_text
-from ventcalc.report.pages import need_jinja2
+from ventcalc.web.templates import need_jinja2
 
 __all__ = ["add", "run"]
 
