@@ -79,7 +79,7 @@ def test_dragging_the_height_gives_the_numbers_of_the_library(shown):
     for feet in (16.0, 19.25, 12.5):
         words, rows = said(feet * 0.3048)
         drag(shown, feet)
-        shown.until(f"document.querySelector('.card h3').textContent.includes('{feet:.1f} ft')")
+        shown.until(f"document.getElementById('question').textContent.includes('{feet:.1f} ft')")
         assert shown.ask(ANSWER) == words
         assert shown.ask(CHECKS) == rows
         assert shown.ask("document.getElementById('height').value") == f"{feet:g} ft"
@@ -89,7 +89,7 @@ def test_the_drawing_follows_the_height(shown):
     crop = "parseFloat(document.querySelector('.sketch .crop').getAttribute('height'))"
     before = shown.ask(crop)
     drag(shown, 8)
-    shown.until("document.querySelector('.card h3').textContent.includes('8.0 ft')")
+    shown.until("document.getElementById('question').textContent.includes('8.0 ft')")
     assert shown.ask(crop) == pytest.approx(before / 2.0, abs=0.11)
 
 
@@ -97,7 +97,7 @@ def test_the_last_of_many_drags_is_the_one_that_stands(shown):
     for k in range(40):
         drag(shown, 8 + k * 0.25)
     words, rows = said(17.75 * 0.3048)
-    shown.until("document.querySelector('.card h3').textContent.includes('17.8 ft')")
+    shown.until("document.getElementById('question').textContent.includes('17.8 ft')")
     assert shown.ask(ANSWER) == words
     assert shown.ask(CHECKS) == rows
 
@@ -124,18 +124,18 @@ def test_a_wrong_value_is_told_beside_its_field_and_mended(shown):
 
 def test_nothing_comes_from_elsewhere_and_nothing_is_complained_of(shown, server):
     drag(shown, 17)
-    shown.until("document.querySelector('.card h3').textContent.includes('17.0 ft')")
+    shown.until("document.getElementById('question').textContent.includes('17.0 ft')")
     assert {urlsplit(one).netloc for one in shown.asked_for()} == {urlsplit(server.address).netloc}
     assert shown.complaints() == []
 
 
 def test_what_was_typed_outlives_a_reload(shown, server):
     write(shown, "pile.height", "18 ft")
-    shown.until("document.querySelector('.card h3').textContent.includes('18.0 ft')")
+    shown.until("document.getElementById('question').textContent.includes('18.0 ft')")
     shown.open("about:blank#next")
     shown.open(server.address)
     shown.until("document.body.dataset.ready === 'yes'")
-    shown.until("document.querySelector('.card h3').textContent.includes('18.0 ft')")
+    shown.until("document.getElementById('question').textContent.includes('18.0 ft')")
     assert shown.ask("document.querySelector(\"[name='pile.height']\").value") == "18 ft"
 
 
@@ -145,7 +145,7 @@ def test_load_and_save_are_the_same_file(shown, tmp_path):
     root = shown.call("DOM.getDocument", depth=0)["root"]["nodeId"]
     node = shown.call("DOM.querySelector", nodeId=root, selector="#bay-file")["nodeId"]
     shown.call("DOM.setFileInputFiles", nodeId=node, files=[str(path)])
-    shown.until("document.querySelector('.card h3')?.textContent.includes('Fry bay')")
+    shown.until("document.getElementById('question')?.textContent.includes('Fry bay')")
     words, rows = said(None, "fry_bay")
     assert shown.ask(ANSWER) == words
     assert shown.ask(CHECKS) == rows
@@ -161,7 +161,7 @@ def test_load_and_save_are_the_same_file(shown, tmp_path):
 
 def test_units_change_numbers_and_fields(shown):
     shown.ask("document.querySelector('[name=units][value=metric]').click()")
-    shown.until("document.querySelector('.card h3').textContent.includes('4.88 m')")
+    shown.until("document.getElementById('question').textContent.includes('4.88 m')")
     assert shown.ask("document.querySelector(\"[name='pile.length']\").value") == "38.1 m"
     assert shown.ask("document.getElementById('slide').max") == "8"
     cells = {row[0]: row[1] for row in shown.ask(CHECKS)}
@@ -249,7 +249,7 @@ def test_alternatives_are_kept_and_come_back(shown):
     shown.until("document.querySelectorAll('#compared thead th').length === 2")
     drag(shown, 20)
     write(shown, "fans.count", "6")
-    shown.until("document.querySelector('.card h3').textContent.includes('20.0 ft')")
+    shown.until("document.getElementById('question').textContent.includes('20.0 ft')")
     shown.ask(keep)
     shown.until("document.querySelectorAll('#compared thead th').length === 3")
     assert shown.ask("document.querySelector('#kept strong').textContent") == "<b>low</b>"
@@ -257,7 +257,7 @@ def test_alternatives_are_kept_and_come_back(shown):
     rows = "[...document.querySelectorAll('#differing tbody tr')].map((r) => r.innerText)"
     assert any("Fans: number of fans" in row for row in shown.ask(rows))
     shown.ask("document.querySelector('[data-act=back]').click()")
-    shown.until("document.querySelector('.card h3').textContent.includes('16.0 ft')")
+    shown.until("document.getElementById('question').textContent.includes('16.0 ft')")
     assert shown.ask("document.querySelector(\"[name='fans.count']\").value") == "4"
     shown.ask("document.querySelector('[data-act=drop]').click()")
     shown.until("document.querySelectorAll('#compared thead th').length === 2")
@@ -358,7 +358,7 @@ def test_the_keyboard_reaches_everything(shown):
     before = shown.ask("document.getElementById('slide').value")
     shown.key("ArrowRight", 39)
     assert float(shown.ask("document.getElementById('slide').value")) == float(before) + 0.25
-    shown.until("document.querySelector('.card h3').textContent.includes('16.2 ft')")
+    shown.until("document.getElementById('question').textContent.includes('16.2 ft')")
     assert shown.ask("document.activeElement.id") == "slide"
     reached = set()
     shown.ask("document.body.focus(); document.querySelector('.skip').focus()")
