@@ -82,11 +82,13 @@ def command(capsys, *words):
 
 
 class Cells(HTMLParser):
-    """Cells of a page's tables, row by row."""
+    """Cells of a page's tables, or of the one with this id, row by row."""
 
-    def __init__(self, html):
+    def __init__(self, html, table=""):
         super().__init__()
         self.rows, self._cell = [], False
+        if table:
+            html = html[html.index(f'id="{table}"') :].partition("</table>")[0]
         self.feed(html)
 
     def handle_starttag(self, tag, _):
@@ -357,7 +359,8 @@ def test_headers_that_keep_others_out(page):
     assert headers["cache-control"] == "no-store"
     text = body.decode()
     assert set(re.findall(r'(?:src|href)="([^"#]+)"', text)) == {
-        "/static/icon.svg", "/static/page.css", "/static/page.js",
+        "/static/icon.svg", "/static/page.css", "/static/plan.css", "/static/uplot/uPlot.min.css",
+        "/static/plan.js", "/static/plot.js", "/static/uplot/uPlot.iife.min.js",
     }  # fmt: skip
     assert not re.search(r"<script>|style=|onclick=", text)
 
@@ -484,7 +487,7 @@ def test_a_season_is_that_of_the_command_line(page, capsys, short, short_file):
     assert parts[-1] <= 1.0
     main(["season", str(short_file), "--weather", "example", "--units", "us"])
     printed = {" ".join(line.split()) for line in capsys.readouterr().out.splitlines()}
-    rows = [row for row in Cells(last["html"]).rows if len(row) == 2][1:]
+    rows = [row for row in Cells(last["html"], "results").rows if len(row) == 2][1:]
     assert len(rows) > 30
     assert {" ".join(row) for row in rows} <= printed
 
@@ -534,7 +537,7 @@ def test_sizes_are_those_of_the_command_line(page, capsys, tmp_path):
     assert answer["toml"] == (tmp_path / "sized.toml").read_text()
     main(list(words))
     printed = " ".join(capsys.readouterr().out.split())
-    rows = [row for row in Cells(answer["html"]).rows if len(row) == 4][1:]
+    rows = [row for row in Cells(answer["html"], "size-table").rows if len(row) == 4][1:]
     assert len(rows) > 20
     for row in rows:
         assert " ".join(filter(None, (" ".join(cell.split()) for cell in row))) in printed
@@ -613,4 +616,5 @@ def test_seasons_of_alternatives_stand_side_by_side(page, short):
     assert list(last["data"]) == ["one, thermostat", "two, thermostat"]
     one, two = last["data"].values()
     assert one == two
-    assert next(row for row in Cells(last["html"]).rows if len(row) == 3)[1:] == list(last["data"])
+    assert Cells(last["html"], "results").rows[0][1:] == list(last["data"])
+    assert "Alternatives side by side" in last["html"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -39,6 +40,9 @@ class Reach:
     name: str
     height: float
     """Where its margin runs out; 0 if it has none at any height. [m]"""
+
+
+_Limits = tuple[tuple[Reach, ...], tuple[Reach, ...]]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -157,15 +161,31 @@ def check_pile(
     check_range("warm_temperature", warm_temperature, 0.0, 40.0, "°C", "°F?")
     outside = (winter_temperature, warm_temperature)
     given = wanted if isinstance(wanted, float | int) else np.asarray(wanted, float)
-    grid = sweep_heights()
-    swept = _checked(bay, grid, *outside)
-    checks = swept.checks
+    found = _checked(bay, given, *outside)
+    swept = np.array_equal(given, sweep_heights())
+    by_height, pull_down = _limits(found) if swept else _limits_of(bay, outside)
+    return replace(found, reaches=by_height, plant_reaches=pull_down)
+
+
+def _limits_of(bay: Bay, outside: tuple[float, float]) -> _Limits:
+    try:
+        hash((bay, outside))
+    except TypeError:  # a list where a tuple belongs: computed, not kept
+        return _kept_limits.__wrapped__(bay, outside)
+    return _kept_limits(bay, outside)
+
+
+@functools.lru_cache(maxsize=16)
+def _kept_limits(bay: Bay, outside: tuple[float, float]) -> _Limits:
+    """Of a bay whose height alone changes, as when it is dragged: swept once."""
+    return _limits(_checked(bay, sweep_heights(), *outside))
+
+
+def _limits(swept: PileCheck) -> _Limits:
+    """How high by each check, and by those of the plant as the pull-down begins."""
+    grid, checks = sweep_heights(), swept.checks
     alone = [replace(check, by_height=True) for check in checks if check.key in PULL_DOWN]
-    return replace(
-        swept if np.array_equal(given, grid) else _checked(bay, given, *outside),
-        reaches=_reaches(checks, grid),
-        plant_reaches=_reaches(alone, grid) if bay.refrigeration else (),
-    )
+    return _reaches(checks, grid), _reaches(alone, grid) if swept.bay.refrigeration else ()
 
 
 def _checked(

@@ -7,30 +7,24 @@ from typing import Any, NamedTuple
 
 from ventcalc.check.check import PileCheck
 from ventcalc.check.record import CANNOT_SAY, MARGINAL, NO, OK, Check
-from ventcalc.page.sketch import bay_sketch, reach_sketch
+from ventcalc.report.check_page import bay_figure
+from ventcalc.report.check_plots import reach_plot
+from ventcalc.report.check_summary import check_glances, check_verdict
 from ventcalc.report.check_text import (
     CHECK_CAUTIONS,
     capacity_line,
     check_cells,
     findings,
-    headline,
     numbered_sources,
     wall_rows,
 )
+from ventcalc.report.equipment_bill import bill
 from ventcalc.units import UnitSystem, show
 
-__all__ = ["STATES", "CheckRow", "check_shown", "overall"]
+__all__ = ["CheckRow", "check_shown", "overall"]
 
-STATES = {OK: "good", MARGINAL: "watch", CANNOT_SAY: "open", NO: "none"}
+_STATES = {OK: "good", MARGINAL: "watch", CANNOT_SAY: "open", NO: "bad"}
 """How a verdict looks; the words stand beside it."""
-_BADGES = {
-    OK: "no check fails",
-    MARGINAL: "marginal",
-    CANNOT_SAY: "not all judged",
-    NO: "a check fails",
-}
-_SEEN = ("Marginal at", "Not judged at")
-"""Findings from these on stand in the table too, or are remarks."""
 _WORST = (NO, MARGINAL, CANNOT_SAY, OK)
 
 
@@ -65,31 +59,27 @@ def check_shown(result: PileCheck, units: UnitSystem) -> dict[str, Any]:
         CheckRow(
             key=check.key,
             cells=tuple(check_cells(check, units)),
-            state=STATES[str(check.verdict)],
+            state=_STATES[str(check.verdict)],
             share=_share(check),
             source=number,
             formula=check.formula,
         )
         for check, number in zip(result.checks, numbers, strict=True)
     ]
-    verdict = overall(result)
-    lines = findings(result, units)
-    most = next((k for k, line in enumerate(lines) if line.startswith(_SEEN)), len(lines))
     return {
         "question": f"May {result.bay.name} be filled to {show(result.height, 'm', units)}?",
-        "answer": headline(result, units),
-        "badge": _BADGES[verdict],
-        "state": STATES[verdict],
+        "verdict": check_verdict(result, units),
+        "glances": check_glances(result, units),
         "capacity": capacity_line(result, units),
-        "findings": lines[:most],
-        "remarks": lines[most:],
+        "findings": findings(result, units),
         "rows": rows,
         "sources": sources,
         "walls": [
             ["Method", "Pressure at the foot", "Thrust per length", "Moment per length"],
             *wall_rows(result, units),
         ],
-        "bay": bay_sketch(result, units),
-        "reach": reach_sketch(result, units),
+        "bay": bay_figure(result, units, "pile"),
+        "reach": reach_plot(result, units) if result.reaches or result.plant_reaches else None,
+        "bill": bill(result.bay, units),
         "cautions": CHECK_CAUTIONS,
     }

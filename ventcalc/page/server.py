@@ -13,7 +13,6 @@ import socket
 import threading
 from collections.abc import AsyncIterator, Callable, Mapping
 from importlib import resources
-from pathlib import Path
 from types import TracebackType
 from typing import Any
 
@@ -43,6 +42,7 @@ from ventcalc.page.studies import answer_compare, answer_size, season_run
 from ventcalc.page.weathers import Weathers
 from ventcalc.report.season_rows import control_words
 from ventcalc.units import UnitSystem, parse
+from ventcalc.web import files
 from ventcalc.web.templates import render
 
 __all__ = ["PageServer", "Views", "page_app"]
@@ -54,11 +54,10 @@ MOST_WEATHER = 60_000_000
 """Longest weather file. [byte]"""
 SAY_EVERY = 0.2
 """How often a season says how far it is. [s]"""
-_TYPES = {".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
-_FILES = ("page.css", "page.js", "icon.svg")
+_FILES = {"plan.css": "text/css", "plan.js": "text/javascript", "icon.svg": "image/svg+xml"}
 _HEADERS = {
     "Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; "
-    "img-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'none'; "
+    "img-src 'self' data:; connect-src 'self'; base-uri 'none'; form-action 'none'; "
     "frame-ancestors 'none'",
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
@@ -220,7 +219,8 @@ def page_app(views: Views) -> ASGIApp:
         Route("/size", views.size, methods=["POST"]),
         Route("/season", views.season, methods=["POST"]),
         Route("/file", _answering(answer_file), methods=["POST"]),
-        *(_static(name) for name in _FILES),
+        *(_static(name, _own(name), kind) for name, kind in _FILES.items()),
+        *(_static(name, files.read(name), kind) for name, kind in files.TYPES.items()),
     ]
     app = Starlette(
         routes=routes, exception_handlers={VentcalcError: refused, 404: missing, Exception: failed}
@@ -228,10 +228,11 @@ def page_app(views: Views) -> ASGIApp:
     return _guard(app)
 
 
-def _static(name: str) -> Route:
-    body = resources.files(HERE).joinpath("static", name).read_bytes()
-    kind = _TYPES[Path(name).suffix]
+def _own(name: str) -> bytes:
+    return resources.files(HERE).joinpath("static", name).read_bytes()
 
+
+def _static(name: str, body: bytes, kind: str) -> Route:
     async def send(_: Request) -> Response:
         return Response(body, media_type=kind)
 

@@ -15,10 +15,11 @@ from ventcalc.page.ask import Ask, ask_of, bay_and_check, units_of
 from ventcalc.page.check_view import overall
 from ventcalc.page.form import bay_of, differing
 from ventcalc.page.runs import Case, Run
-from ventcalc.page.season_view import seasons_data, seasons_shown
 from ventcalc.page.weathers import EXAMPLE, Weathers
 from ventcalc.report.check_data import check_data
 from ventcalc.report.check_text import check_cells, headline
+from ventcalc.report.data import season_data
+from ventcalc.report.season_page import season_page
 from ventcalc.report.season_rows import control_words
 from ventcalc.report.text import EXAMPLE_CREDIT, EXAMPLE_WARNING
 from ventcalc.season.run import Season
@@ -37,7 +38,7 @@ MOST = 8
 def answer_size(data: Mapping[str, Any], weathers: Weathers) -> Answer:
     """How large everything must be, and the sized bay as a file."""
     # Half of the library: not for the sake of a first look at a bay.
-    from ventcalc.page.size_view import size_shown
+    from ventcalc.report.size_page import size_page
     from ventcalc.report.size_text import size_data
     from ventcalc.sizing.size import size_bay
     from ventcalc.sizing.written import airflow_wanted, sized_text
@@ -57,7 +58,7 @@ def answer_size(data: Mapping[str, Any], weathers: Weathers) -> Answer:
         toml = sized_text(sizing.sized, ask.units)
     except VentcalcError as error:
         return {"problems": {}, "above": str(error).splitlines()}
-    html = render(HERE, "size.html", **size_shown(sizing, ask.units), credit=credit)
+    html = size_page(sizing, ask.units, credit=credit, layout="part.html")
     sizes = {**size_data(sizing), "weather_credit": credit}
     return {"problems": {}, "above": [], "html": html, "toml": toml, "data": sizes}
 
@@ -169,8 +170,17 @@ def season_run(data: Mapping[str, Any], weathers: Weathers) -> Run | Answer:
     ) -> dict[str, Any]:
         if not seasons:
             raise BadInput(f"{name}: {why}" for name, why in left_out.items())
-        html = render(HERE, "season.html", **seasons_shown(seasons, left_out, credit, units))
-        found = seasons_data(seasons, units)
-        return {"problems": {}, "above": [], "html": html, "data": found}
+        names, found = zip(*seasons, strict=True)
+        remarks = [f"Left out: {name}, because {why}." for name, why in left_out.items()]
+        html = season_page(
+            found,
+            cases[0].weather,
+            units,
+            remarks=[*credit, *remarks],
+            names=names if len(asks) > 1 else (),
+            layout="part.html",
+        )
+        told = {name: season_data([season], units) for name, season in seasons}
+        return {"problems": {}, "above": [], "html": html, "data": told}
 
     return Run(cases, finish)

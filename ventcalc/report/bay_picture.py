@@ -217,7 +217,7 @@ def _section(
     pile = (left, floor, across * scale, -height * scale)
     shapes = [
         svg.words(0, top, "Section across the plenum", class_="strong"),
-        svg.box(*pile, **_PILE),
+        svg.box(*pile, class_="pile", **_PILE),
         svg.box(*pile, fill="url(#rings)", opacity="0.5"),
     ]
     if ducts is not None:

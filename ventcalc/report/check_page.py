@@ -27,7 +27,7 @@ from ventcalc.report.equipment_bill import bill
 from ventcalc.report.pages import Figure, Table, page
 from ventcalc.units import UnitSystem, show
 
-__all__ = ["air_rows", "check_page", "fan_rows"]
+__all__ = ["air_rows", "bay_figure", "check_page", "fan_rows"]
 
 
 def check_page(result: PileCheck, rounds: PileCheck, units: UnitSystem = "metric") -> str:
@@ -60,8 +60,7 @@ def check_page(result: PileCheck, rounds: PileCheck, units: UnitSystem = "metric
         lead=capacity_line(result, units),
         verdict=check_verdict(result, units),
         glances=check_glances(result, units),
-        bay=Figure(bay_picture(bay, result.height, units, highest=result.highest),
-                   [_bay_rows(result, units)]),
+        bay=bay_figure(result, units),
         bill=bill(bay, units),
         findings=[line[:1].upper() + line[1:] for line in findings(result, units)],
         caution=CAUTION_LINE,
@@ -78,7 +77,7 @@ def check_page(result: PileCheck, rounds: PileCheck, units: UnitSystem = "metric
         fans=Figure(plots.fan_plot(result, units), [fan_rows(result, units)]),
         curve_assumed=result.system.curve_assumed,
         **_air_and_heat(result, units),
-    )  # fmt: skip
+    )
 
 
 def _checks(result: PileCheck, units: UnitSystem) -> dict[str, Any]:
@@ -103,6 +102,12 @@ def _checks(result: PileCheck, units: UnitSystem) -> dict[str, Any]:
         "working": working,
         "beside": beside,
     }
+
+
+def bay_figure(result: PileCheck, units: UnitSystem, name: str = "bay") -> Figure:
+    """The bay to scale at the height that was asked, and its sizes as a table."""
+    drawn = bay_picture(result.bay, result.height, units, highest=result.highest, name=name)
+    return Figure(drawn, [_bay_rows(result, units)])
 
 
 def _bay_rows(result: PileCheck, units: UnitSystem) -> Table:

@@ -53,7 +53,7 @@ def one_line(caution: str) -> str:
     return words[:1].upper() + words[1:]
 
 
-def page(template: str, **shown: Any) -> str:
+def page(template: str, layout: str = "base.html", **shown: Any) -> str:
     """
     One self-contained page, nothing fetched from elsewhere.
 
@@ -61,6 +61,8 @@ def page(template: str, **shown: Any) -> str:
     ----------
     template : str
         A file in ``templates``.
+    layout : str
+        ``base.html``, or ``part.html`` for the inside of a page that has a head of its own.
     **shown : object
         Texts, tables and figures that the template asks for; text is escaped.
 
@@ -74,4 +76,4 @@ def page(template: str, **shown: Any) -> str:
     VentcalcError
         If jinja2 is not installed.
     """
-    return render("ventcalc.report", template, version=__version__, **shown)
+    return render("ventcalc.report", template, layout=layout, version=__version__, **shown)

@@ -49,6 +49,8 @@ def season_page(
     *,
     remarks: Sequence[str] = (),
     cards: Sequence[AdviceCard] = (),
+    names: Sequence[str] = (),
+    layout: str = "base.html",
 ) -> str:
     """
     The report of a season.
@@ -65,6 +67,10 @@ def season_page(
         What else a reader must know: licence of the weather data, control methods left out.
     cards : sequence of AdviceCard
         Single pieces of advice, shown after the season.
+    names : sequence of str
+        Of the seasons where they are of several bays; else each is told by its control method.
+    layout : str
+        As for ``page``.
 
     Returns
     -------
@@ -78,17 +84,20 @@ def season_page(
     """
     season = seasons[0]
     days = days_of(season)
+    told = list(names) or [control_words(one.policy) for one in seasons]
     return page(
         "season.html",
-        title=season.bay.name,
+        layout,
+        title=names[0] if names else season.bay.name,
+        named=bool(names),
         dates=f"{days.dates[0]:%d %b %Y} to {days.dates[-1]:%d %b %Y}",
         bay_line=_bay_line(season, units),
         control=control_words(season.policy),
         verdict=verdict(season, units),
         glances=glances(season, units),
-        compared=_compared(seasons, units),
+        compared=_compared(seasons, told, units),
         cards=cards,
-        results=_results(seasons, units),
+        results=_results(seasons, told, units),
         published=published_lines(season, units),
         equipment=equipment_lines(season, units),
         figures=_figures(days, units),
@@ -119,8 +128,10 @@ def _facts(season: Season, weather: Weather, remarks: Sequence[str]) -> list[str
     ]
 
 
-def _compared(seasons: Sequence[Season], units: UnitSystem) -> list[tuple[str, Picture, Table]]:
-    """Name, small plot and four figures of each control method; nothing for a lone season."""
+def _compared(
+    seasons: Sequence[Season], names: Sequence[str], units: UnitSystem
+) -> list[tuple[str, Picture, Table]]:
+    """Name, small plot and four figures of each season; nothing for a lone one."""
     if len(seasons) < 2:
         return []
     ends = [
@@ -131,15 +142,15 @@ def _compared(seasons: Sequence[Season], units: UnitSystem) -> list[tuple[str, P
     shared = round_range(float(min(ends)), float(max(ends)), 3)
     return [
         (name, small_plot(days_of(season), units, f"control-{k}", shared), rows)
-        for k, (season, (name, rows)) in enumerate(
-            zip(seasons, compared(seasons, units), strict=True)
+        for k, (season, name, rows) in enumerate(
+            zip(seasons, names, compared(seasons, units), strict=True)
         )
     ]
 
 
-def _results(seasons: Sequence[Season], units: UnitSystem) -> Table:
+def _results(seasons: Sequence[Season], names: Sequence[str], units: UnitSystem) -> Table:
     """Rows under the heading of their group."""
-    rows = [["Result", *(control_words(season.policy) for season in seasons)]]
+    rows: list[list[str]] = [["Result", *names]]
     for group, some in groupby(ROWS, lambda row: row.group):
         rows.append([group])
         rows += [[row.words, *(row.text(season, units) for season in seasons)] for row in some]

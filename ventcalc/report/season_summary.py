@@ -10,7 +10,7 @@ import numpy as np
 from ventcalc.bay.calendar import HOLDING
 from ventcalc.report.pages import Glance, Verdict
 from ventcalc.report.season_days import loss_at
-from ventcalc.report.season_rows import ROWS, control_words
+from ventcalc.report.season_rows import ROWS
 from ventcalc.season.kpi import Kpi
 from ventcalc.season.run import Season
 from ventcalc.units import UnitSystem, convert, show
@@ -175,17 +175,14 @@ def _percent(part: float) -> str:
     return "unknown" if math.isnan(part) else f"{100.0 * part:.1f}%"
 
 
-def compared(seasons: Sequence[Season], units: UnitSystem) -> list[tuple[str, list[list[str]]]]:
-    """Each control method with its four figures, as rows of name and value."""
+def compared(seasons: Sequence[Season], units: UnitSystem) -> list[list[list[str]]]:
+    """The four figures of each season, as rows of name and value."""
     row = {one.field: one for one in ROWS}
     names = ("Shrink", "Electricity", "Off target", "Wet potatoes")
     return [
-        (
-            control_words(season.policy),
-            [
-                [name, row[field].text(season, units)]
-                for name, field in zip(names, HEADLINES, strict=True)
-            ],
-        )
+        [
+            [name, row[field].text(season, units)]
+            for name, field in zip(names, HEADLINES, strict=True)
+        ]
         for season in seasons
     ]

@@ -33,7 +33,13 @@ DAY = 86400.0
 _CASES = {"filling": "last load in", "cool_down": "pull-down", "holding": "holding"}
 
 
-def size_page(sizing: Sizing, units: UnitSystem = "metric", *, credit: Sequence[str] = ()) -> str:
+def size_page(
+    sizing: Sizing,
+    units: UnitSystem = "metric",
+    *,
+    credit: Sequence[str] = (),
+    layout: str = "base.html",
+) -> str:
     """
     The report of a sizing.
 
@@ -45,6 +51,8 @@ def size_page(sizing: Sizing, units: UnitSystem = "metric", *, credit: Sequence[
         Units of tables and plots.
     credit : sequence of str
         Licence and credit of the weather data, and what it is not good for.
+    layout : str
+        As for ``page``.
 
     Returns
     -------
@@ -59,6 +67,7 @@ def size_page(sizing: Sizing, units: UnitSystem = "metric", *, credit: Sequence[
     result, days = sizing.check, _daily(sizing)
     return page(
         "size.html",
+        layout,
         title=sizing.bay.name,
         lead=f"Sized for a {head_lines(sizing, units)[0].partition(': ')[2]}.",
         verdict=_verdict(sizing, units),

@@ -106,7 +106,7 @@ def _bar(
 ) -> list[Shape]:
     color, hatch = look
     fill = {"fill": f"var({color})", "fill_opacity": "0.55"}
-    drawn = [svg.box(begin, y, end - begin, height, stroke="var(--card)", **fill)]
+    drawn = [svg.box(begin, y, end - begin, height, stroke=f"var({color})", **fill)]
     if hatch:
         drawn.append(svg.box(begin, y, end - begin, height, fill=f"url(#{name}-{hatch})"))
     return drawn

@@ -307,19 +307,23 @@ const plots = (() => {
   }
 
   function redraw() {
-    for (const [place, { plot, spec }] of [...drawn]) {
-      if (place.isConnected) {
-        draw(place, spec);
-      } else {
-        plot.destroy();
-        drawn.delete(place);
-      }
+    forget();
+    for (const [place, { spec }] of [...drawn]) draw(place, spec);
+  }
+
+  /** Plots that the page has put away. */
+  function forget() {
+    for (const [place, { plot }] of [...drawn]) {
+      if (place.isConnected) continue;
+      plot.destroy();
+      drawn.delete(place);
     }
   }
 
   /** Every figure that carries the numbers of its plot; its picture then waits for paper. */
   function all() {
     if (typeof uPlot === "undefined") return;
+    forget();
     for (const figure of document.querySelectorAll("figure[data-plot]:not(.live)")) {
       const place = document.createElement("div");
       place.className = "chart";

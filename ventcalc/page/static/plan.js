@@ -100,6 +100,7 @@
     place.innerHTML = html;
     for (const one of all("details[data-keep]", place)) one.open = open.has(one.dataset.keep);
     place.classList.remove("old");
+    plots.all();
   }
 
   // --- before fill, live ----------------------------------------------------------------------
@@ -219,6 +220,7 @@
         stands.size = asked;
         markEarlier();
         sizedFile = answer.toml;
+        document.querySelector("[data-act=sized]").hidden = false;
         speak("The sizes are there");
       } else refuse($("size-answer"), answer);
     } finally {
@@ -430,7 +432,7 @@
 
   let closed = [];
   addEventListener("beforeprint", () => {
-    closed = all("#answers details[data-keep=cautions]:not([open])");
+    closed = all("details[data-paper]:not([open])", $("answers"));
     for (const one of closed) one.open = true;
   });
   addEventListener("afterprint", () => {
