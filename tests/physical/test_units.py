@@ -247,7 +247,7 @@ def test_show_and_convert():
     assert show(1.5, "delta_degC", "us") == "2.70 °F"
     assert show(math.nan, "Pa") == "unknown"
     assert show(0.95, "1 percent") == "95.0%"
-    assert show(70337.0, "W refrigeration", "us", digits=2) == "20.00 ton"
+    assert show(70337.0, "W refrigeration", "us", digits=2) == "20.00 ton refrigeration"
     numbers, label = convert([[0.0, math.nan], [10.0, 20.0]], "degC", "us")
     np.testing.assert_allclose(numbers, [[32.0, math.nan], [50.0, 68.0]])
     assert label == "°F"
@@ -260,6 +260,38 @@ def test_show_and_convert():
 def test_import_and_show_do_without_pint():
     code = (
         "import sys, ventcalc.bay.file, ventcalc.units as u; u.show(1.0, 'm', 'us');"
-        "assert 'pint' not in sys.modules; u.parse('1 ft', 'm'); assert 'pint' in sys.modules"
+        "assert 'pint' not in sys.modules; u.parse('1 lb', 'kg'); assert 'pint' in sys.modules"
     )
     subprocess.run([sys.executable, "-c", code], check=True)
+
+
+@pytest.mark.parametrize(
+    ("text", "inches"),
+    [
+        ("17'", 204.0),
+        ("17 ft 6 in", 210.0),
+        ("6' 2\"", 74.0),
+        ("6′2″", 74.0),
+        ("6'-2 1/2\"", 74.5),
+        ("3/4 in", 0.75),
+        ("8''", 8.0),
+        ("12 feet, 3 inches", 147.0),
+    ],
+)
+def test_feet_and_inches_as_carpenters_write_them(text, inches):
+    assert parse(text, "m") == pytest.approx(inches * 0.0254, rel=1e-12)
+    with pytest.raises(BadInput):
+        parse(text, "kg")
+
+
+@pytest.mark.parametrize("text", ["6' 14\"", "'", "6 2", "6'' 2'", "1/0 in", "6' 2\" 3"])
+def test_other_feet_and_inches_are_refused(text):
+    with pytest.raises(BadInput):
+        parse(text, "m")
+
+
+def test_tons_of_refrigeration_are_read_as_they_are_printed():
+    printed = show(70337.0, "W refrigeration", "us", digits=3)
+    assert parse(printed.replace(",", ""), "W") == pytest.approx(70337.0, rel=1e-4)
+    assert parse("2 tons of refrigeration", "W") == pytest.approx(2 * 3516.853, rel=1e-6)
+    assert show(745.7, "W shaft", "us") == "1.00 hp"

@@ -87,7 +87,7 @@ def _motor(bay: Bay, system: AirSystem) -> Check:
         0.1 * shaft,
         key="motor",
         name="shaft power of one fan against its motor",
-        unit="W electrical",
+        unit="W shaft",
         formula="airflow x pressure / efficiency, constant along the curve, with the air's density",
         source="fan laws; motor and drive 0.9: common practice, no source",
         note="" if rating else "Give fans.motor_power to judge this.",

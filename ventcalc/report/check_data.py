@@ -29,6 +29,7 @@ _JSON = {
     "Pa": ("_pa", 1.0),
     "Pa load": ("_pa", 1.0),
     "W electrical": ("_w", 1.0),
+    "W shaft": ("_w", 1.0),
     "W refrigeration": ("_w", 1.0),
     "W/kg": ("_w_t", 1e3),
     "degC": ("_c", 1.0),

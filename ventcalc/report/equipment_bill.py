@@ -44,7 +44,7 @@ def _fans(bay: Bay, units: UnitSystem) -> Row:
     each = f"{show(fans.airflow / fans.count, 'm3/s', units)} each"
     rating = f"{show(fans.static_pressure, 'Pa', units)} static pressure"
     if fans.motor_power is not None:
-        rating += f"; motor {show(fans.motor_power, 'W electrical', units)} shaft power"
+        rating += f"; motor {show(fans.motor_power, 'W shaft', units)} shaft power"
     return ["Fans", str(fans.count), each, rating]
 
 

@@ -50,6 +50,7 @@ KEY_UNITS = {
     "Pa": "_pa",
     "W": "_w",
     "W electrical": "_w",
+    "W shaft": "_w",
     "W refrigeration": "_w",
     "W/kg": "_w_kg",
     "m2 K/W": "_m2_k_w",
@@ -144,7 +145,7 @@ def fan_schedule(sizing: Sizing, units: UnitSystem) -> list[list[str]]:
     """What to ask a maker of fans for."""
     made = sizing.air
     shaft, standard = (
-        show(watts, "W electrical", units)
+        show(watts, "W shaft", units)
         for watts in (made.shaft_power_per_fan, made.standard_shaft_power)
     )
     motor = show(made.motor_rating, "W electrical", units)

@@ -73,6 +73,7 @@ SHOWN = {
     "Pa air": _both((1e-3, "kPa", 2), (1 / 3386.389, "inHg", 2)),
     "W": _both((1e-3, "kW", 2), (3600 / _BTU, "Btu/h", 0)),
     "W electrical": _both((1e-3, "kW", 2), (1e-3, "kW", 2)),
+    "W shaft": _both((1e-3, "kW", 2), (1 / (550 * _FOOT * _POUND_FORCE), "hp", 2)),
     "W refrigeration": _both((1e-3, "kW", 1), (0.3 / _BTU, "ton_refrigeration", 1)),
     "W/kg": _both((1e3, "W/t", 1), (3600 * 2000 * _POUND / _BTU, "Btu/(h ton)", 0)),
     "W/(m2 K)": _both((1, "W/(m² K)", 3), (_FOOT**2 * 2000 / _BTU, "Btu/(h ft² °F)", 4)),

@@ -29,6 +29,11 @@ _NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)(?![\d,])\s
 _UNIT = re.compile(r"(?:1(?=\s*/))?(?:\*\*-?\d(?!\d|\s*\*\*)|[^\W\d]\w*|[*/() ])*")
 _RESISTANCE = re.compile(r"\s*(RSI|R)[- ]?\s*(\d+\.?\d*)\s*")
 _RESISTANCE_UNIT = {"RSI": 1.0, "R": 5.678263}  # W/(m² K) of 1 Btu/(h ft² °F), NIST SP 811
+_FOOT, _INCH = r"(?:'|′|ft|foot|feet)", r"(?:''|\"|″|inch(?:es)?|in)"
+_FEET_AND_INCHES = re.compile(
+    rf"\s*(?:(\d+(?:\.\d+)?)\s*{_FOOT})?[\s,-]*"
+    rf"(?:(\d+(?:\.\d+)?)?(?:[\s-]*\b(\d+)/([1-9]\d*))?\s*{_INCH})?\s*"
+)
 _ABSOLUTE = {
     **dict.fromkeys(("degC", "C", "celsius"), (1.0, 0.0)),
     **dict.fromkeys(("degF", "F", "fahrenheit"), (1.8, 32.0)),
@@ -107,12 +112,26 @@ def parse_any(value: object, units: tuple[str, ...]) -> tuple[float, str]:
     """
     if "W/(m2 K)" in units and isinstance(value, str) and (r := _RESISTANCE.fullmatch(value)):
         return _transmittance(value, r), "W/(m2 K)"
+    if "m" in units and (length := _feet_and_inches(value)) is not None:
+        return length, "m"
     number, words = _split(value, units)
     for unit in units:
         result = _to(number, words, unit)
         if result is not None:
             return result, unit
     raise BadInput(f"{quoted(value)}: {_kind_of(words)}; {_wanted(units)}")
+
+
+def _feet_and_inches(value: object) -> float | None:
+    """``17'``, ``17 ft 6 in``, ``6' 2 1/2"``; None for any other text. [m]"""
+    found = _FEET_AND_INCHES.fullmatch(value) if isinstance(value, str) else None
+    if found is None or len(str(value)) > _LONGEST or not any(found.groups()):
+        return None
+    feet, inches, above, below = (float(part or 0) for part in found.groups())
+    small = inches + (above / below if below else 0.0)
+    if found[1] and small >= 12.0:
+        raise BadInput(f"{quoted(value)}: 12 inches or more beside feet; write the feet apart")
+    return (feet * 12.0 + small) * 0.0254
 
 
 def _transmittance(value: str, match: re.Match[str]) -> float:
@@ -172,6 +191,7 @@ def _spell(words: str, money: bool) -> str:
     """Unit text as people write it -> as pint reads it."""
     words = words.replace("²", "2").replace("³", "3").replace("·", " ").replace("^", "**")
     words = words.replace("°", "deg").replace("Δ", "delta_").replace("µ", "u")
+    words = re.sub(r"\btons?( of)? refrigeration\b", "ton_refrigeration", words)
     words = re.sub(r"%", "percent", re.sub(r"\s+per\s+", "/", words))
     words = re.sub(r"\bdeg\s+(?=[CF]\b)", "deg", words)
     words = re.sub(r"(?<=[A-Za-z])([23])(?![\w.])", r"**\1", words)
@@ -276,7 +296,7 @@ def convert(value: Any, quantity_unit: str, units: UnitSystem = "metric") -> tup
     quantity_unit : str
         Unit inside ventcalc; a word after it picks a special case: ``"m small"`` (mm, inch),
         ``"kg small"`` (kg, lb), ``"Pa air"`` (kPa, inHg), ``"1 percent"``, ``"1 ppm"``,
-        ``"W electrical"`` (kW), ``"W refrigeration"`` (kW, tons), ``"s days"``,
+        ``"W electrical"`` (kW), ``"W shaft"`` (kW, hp), ``"W refrigeration"`` (kW, tons), ``"s days"``,
         ``"J/kg dry air"`` (enthalpy of moist air).
     units : {"metric", "us"}
         Which units to give.
@@ -337,7 +357,7 @@ def show(
     places = _scale(quantity_unit, units).digits if digits is None else digits
     number = round(number, places) + 0.0  # no "-0.0"
     text = f"{number:,.{places}f}" if units == "us" else f"{number:.{places}f}"
-    label = label.replace("delta_degF", "°F").replace("_", " ").replace(" refrigeration", "")
+    label = label.replace("delta_degF", "°F").replace("_", " ")
     glue = "" if label.startswith(("/", "%")) or not label else " "
     return f"{text}{glue}{label}"
 
