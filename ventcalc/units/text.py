@@ -296,8 +296,8 @@ def convert(value: Any, quantity_unit: str, units: UnitSystem = "metric") -> tup
     quantity_unit : str
         Unit inside ventcalc; a word after it picks a special case: ``"m small"`` (mm, inch),
         ``"kg small"`` (kg, lb), ``"Pa air"`` (kPa, inHg), ``"1 percent"``, ``"1 ppm"``,
-        ``"W electrical"`` (kW), ``"W shaft"`` (kW, hp), ``"W refrigeration"`` (kW, tons), ``"s days"``,
-        ``"J/kg dry air"`` (enthalpy of moist air).
+        ``"W electrical"`` (kW), ``"W shaft"`` (kW, hp), ``"W refrigeration"`` (kW, tons),
+        ``"s days"``, ``"J/kg dry air"`` (enthalpy of moist air).
     units : {"metric", "us"}
         Which units to give.
 
