@@ -1,5 +1,5 @@
 """
-The command line: ``ventcalc check | size | advise | season | air | new | demo``.
+The command line: ``ventcalc check | size | advise | season | diagnose | air | new | demo``.
 
 Leaves with 0 when done, 2 after bad input (one line a problem), 130 after Ctrl-C, 141 when the
 reader of a pipe has gone.
@@ -31,7 +31,7 @@ example:
 `ventcalc COMMAND --help` shows an example of each command."""
 
 
-_COMMANDS = ("check", "size", "advise", "season", "air", "new", "demo")
+_COMMANDS = ("check", "size", "advise", "season", "diagnose", "air", "new", "demo")
 
 
 def _parser(words: Sequence[str]) -> Parser:
