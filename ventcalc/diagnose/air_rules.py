@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +16,6 @@ from ventcalc.advice.learning import (
     FELT,
     MIST_MISSED,
     MIST_SHOWS,
-    STILL,
 )
 from ventcalc.advice.setpoints import dew_point_uncertainty
 from ventcalc.diagnose.findings import Signal
@@ -44,6 +44,9 @@ FLAT_HOURS, DEAD_HOURS = 24, 72
 """For so long: at saturation (S7), or anywhere. [h]"""
 HUMID_WET = 0.06
 """Plenum humidity above what can be; twice the 2 % of two probes and some. [0-1]"""
+STILL_PART = 0.4
+"""Of the way from the bottom tubers to the expected supply that is no way; learned or not, two
+probes differ by 0.3 K. [1]"""
 FEW_HOURS, SOME_HOURS = 4.0, 6.0
 """Of evidence, where one hour leaves little doubt, or more. [h]"""
 
@@ -68,20 +71,9 @@ def air_signals(scene: Scene) -> list[Signal]:
         By the hour.
     """
     with np.errstate(invalid="ignore", divide="ignore"):
-        return [
-            door_leaks(scene),
-            door_shut(scene),
-            plenum_probe(scene),
-            probes_swapped(scene),
-            fans_no_air(scene),
-            return_humidity(scene),
-            flat_humidity(scene),
-            plenum_humidity(scene),
-            humidity_differs(scene),
-            humidifier_short(scene),
-            coil_weak(scene),
-            coil_not_needed(scene),
-        ]
+        stands = fans_no_air(scene)
+        moved = replace(scene, stored=scene.stored & ~(stands.able & stands.shows))
+        return [stands, *(look(moved) for look in _LOOKS)]
 
 
 def _mixes(scene: Scene) -> Flags:
@@ -181,14 +173,15 @@ def probes_swapped(scene: Scene) -> Signal:
 def fans_no_air(scene: Scene) -> Signal:
     """S4: the plenum stays at the bottom tubers' temperature while the fans should run."""
     bottom = scene.hours.lowest
-    able = scene.stored & (np.abs(scene.expected - bottom) > FELT)
+    due = np.abs(scene.expected - bottom)
+    able = scene.stored & (due > FELT) & ~np.isnan(scene.plenum)
     return Signal(
         id="fans_no_air",
         rule="S4",
         level=2,
         time=scene.hours.time,
         able=able,
-        shows=np.abs(scene.plenum - bottom) < STILL,
+        shows=np.abs(scene.plenum - bottom) < STILL_PART * due,
         size=np.abs(scene.error),
         need=FEW_HOURS,
         text="The plenum does not feel the fans: it is {size} off what they should bring.",
@@ -263,7 +256,7 @@ def plenum_humidity(scene: Scene) -> Signal:
         able=able,
         shows=(relative >= SATURATED) & (relative - due > HUMID_WET),
         size=relative,
-        need=2.0 * SOME_HOURS,
+        need=SOME_HOURS,
         text="The plenum humidity probe reads {size}, more than door and humidifier can make.",
         unit="1 percent",
         digits=0,
@@ -368,3 +361,19 @@ def coil_not_needed(scene: Scene) -> Signal:
         unit="delta_degC",
         first="Look at the controller's lock-out of outside air, and at the outside probe.",
     )
+
+
+_LOOKS = (
+    door_leaks,
+    door_shut,
+    plenum_probe,
+    probes_swapped,
+    return_humidity,
+    flat_humidity,
+    plenum_humidity,
+    humidity_differs,
+    humidifier_short,
+    coil_weak,
+    coil_not_needed,
+)
+"""In hours in which the plenum feels the fans: without air, everything else looks broken."""

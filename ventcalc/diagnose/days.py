@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 from ventcalc.air.plain import saturated
 from ventcalc.bay.calendar import calendar_at
 from ventcalc.bay.description import Bay
-from ventcalc.bay.hourly import HourlyBay
 from ventcalc.diagnose.hours import HOUR, RUNS
 from ventcalc.diagnose.scene import Scene
 from ventcalc.pile.layers import Bed, Inflow, Layer
@@ -53,6 +52,8 @@ class Days:
     """Change that the model finds with the air that was logged. [K]"""
     still: Array
     """Change that it finds without air. [K]"""
+    swing: Array
+    """Greatest less least of the day in the model with air: what it has to get right. [K]"""
 
 
 def days_of(bay: Bay, scene: Scene, heights: tuple[float, ...] | None) -> Days:
@@ -78,7 +79,7 @@ def days_of(bay: Bay, scene: Scene, heights: tuple[float, ...] | None) -> Days:
     count = hours.pulp.shape[1]
     layers = (np.arange(LAYERS) + 0.5) * bed.thickness
     places = np.linspace(layers[0], layers[-1], count) if heights is None else np.array(heights)
-    rows: list[tuple[float, Array, Array, Array]] = []
+    rows: list[tuple[float, Array]] = []
     first = 0 if count else len(hours.time)
     while first + DAY_HOURS < len(hours.time):
         last = first + DAY_HOURS
@@ -91,30 +92,29 @@ def days_of(bay: Bay, scene: Scene, heights: tuple[float, ...] | None) -> Days:
         if heard.any():
             order = np.argsort(places[heard], kind="stable")
             profile = np.interp(layers, places[heard][order], start[heard][order])
-            with_air, without = (
-                np.interp(
-                    places, layers, _after(scene.bay, bed, scene, first, profile, blown) - profile
-                )
-                for blown in (True, False)
-            )
-            rows.append((float(hours.time[first]), end - start, with_air, without))
+            course = _course(scene, bay, bed, first, profile, True)
+            calm = _course(scene, bay, bed, first, profile, False)
+            found = (course[-1] - profile, calm[-1] - profile, np.ptp(course, axis=0))
+            there = [np.interp(places, layers, x) for x in found]
+            rows.append((float(hours.time[first]), np.array([end - start, *there])))
         first = last
+    table = np.array([row[1] for row in rows]).reshape(len(rows), 4, count)
     return Days(
         time=np.array([row[0] for row in rows]),
         heights=places,
-        measured=np.array([row[1] for row in rows]).reshape(len(rows), count),
-        modelled=np.array([row[2] for row in rows]).reshape(len(rows), count),
-        still=np.array([row[3] for row in rows]).reshape(len(rows), count),
+        measured=table[:, 0],
+        modelled=table[:, 1],
+        still=table[:, 2],
+        swing=table[:, 3],
     )
 
 
-def _after(
-    bay: HourlyBay, bed: Bed, scene: Scene, first: int, profile: Array, blown: bool
-) -> Array:
-    """Layers a day later; hours without air are taken in one step. [°C]"""
-    hours, floor = scene.hours, bay.pile.floor_area
+def _course(scene: Scene, bay: Bay, bed: Bed, first: int, profile: Array, blown: bool) -> Array:
+    """Layers through a day: (steps, layers); hours without air are taken in one step. [°C]"""
+    hours, floor, one = scene.hours, bay.pile.floor_area, scene.bay
+    course = [profile]
     layers = [Layer(warm) for warm in profile.tolist()]
-    when = calendar_at(bay, float(hours.time[first]))
+    when = calendar_at(one, float(hours.time[first]))
     curing, age = min(when.now, when.healed), max(when.now - 0.5 * when.filled, 0.0)
     shell, mean = bay.envelope, float(profile.mean())
     for begin, end in _stretches(scene, first, blown):
@@ -122,7 +122,7 @@ def _after(
         back, outside = _heard(scene.back_all[here], mean), _heard(scene.outside_all[here], mean)
         velocity, inlet, water = STILL_AIR, min(back, layers[0].temperature), math.nan
         if blown and hours.running[begin] > RUNS:
-            speed = float(np.cbrt(hours.cube[begin]))
+            speed = float(hours.means["fan_speed"][begin])
             velocity = max(bay.fans.airflow * speed / floor, STILL_AIR)
             inlet, water = float(scene.supplied[begin]), float(scene.supplied_water[begin])
         if math.isnan(water):
@@ -136,7 +136,8 @@ def _after(
             top_water=0.0,
         )
         _, curing = step_layers(bed, layers, curing, velocity, (end - begin) * HOUR, given)
-    return np.array([layer.temperature for layer in layers])
+        course.append(np.array([layer.temperature for layer in layers]))
+    return np.array(course)
 
 
 def _stretches(scene: Scene, first: int, blown: bool) -> list[tuple[int, int]]:

@@ -41,6 +41,8 @@ class Hours:
     """Start of the hour, UTC since 1970-01-01. [s]"""
     settled: dict[str, Array]
     """Means over the rows of settled runs, names as of the log. [any]"""
+    blown: dict[str, Array]
+    """Plenum: means over the rows in which the fans ran, settled or not. [any]"""
     means: dict[str, Array]
     """Means over all rows. [any]"""
     totals: dict[str, Array]
@@ -52,7 +54,7 @@ class Hours:
     cube: Array
     """Mean of the fan speed's cube, for its power. [1]"""
     moves: Array
-    """Starts, stops and door moves; NaN where rows are too far apart to count. [1]"""
+    """Starts, stops and door reversals; NaN where rows are too far apart to count. [1]"""
     step: float
     """Between rows, as a rule. [s]"""
 
@@ -107,6 +109,9 @@ def hours_of(log: Log) -> Hours:
     return Hours(
         time=hour[starts] * HOUR,
         settled={name: _mean(x, settled, starts) for name, x in values.items()},
+        blown={
+            name: _mean(x, runs, starts) for name, x in values.items() if name.startswith("plenum")
+        },
         means={name: _mean(x, None, starts) for name, x in values.items()},
         totals={
             "energy": np.add.reduceat(np.nan_to_num(values["energy"]), starts)
@@ -131,11 +136,14 @@ def _since_start(time: Array, runs: NDArray[np.bool_], step: float) -> Array:
 
 
 def _moves(runs: NDArray[np.bool_], door: Array | None) -> Array:
-    """Starts, stops and door moves at each row."""
+    """Starts, stops, and door moves that go back on the one before, at each row."""
     moved = np.zeros(len(runs))
     moved[1:] = runs[1:] != runs[:-1]
     if door is not None:
-        moved[1:] += np.abs(np.diff(door)) > MOVED
+        step = np.diff(door)
+        rows = np.flatnonzero(np.abs(step) > MOVED)
+        back = rows[1:][np.sign(step[rows[1:]]) != np.sign(step[rows[:-1]])]
+        moved[back + 1] += 1.0
     return moved
 
 

@@ -11,7 +11,6 @@ from __future__ import annotations
 import csv
 import difflib
 import re
-import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -186,15 +185,15 @@ def _table(
 ) -> tuple[list[str], Array, Lines]:
     """Time stamps, numbers (rows, columns) and line numbers; fast where every cell is a number."""
     parts = [line.partition(",") for line in body]
-    numbers = np.arange(first, first + len(body))
-    joined = ",".join([part[2] for part in parts]).replace(" ", "")
-    joined = f",{joined},".replace(",,", ",nan,").replace(",,", ",nan,")[1:-1]
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", DeprecationWarning)  # a cell that is no number: see below
-        flat = np.fromstring(joined, sep=",") if width else np.empty(0)
-    even = all(part[2].count(",") == width - 1 for part in parts)
-    if even and len(flat) == width * len(body):
-        return [part[0] for part in parts], flat.reshape(len(body), width), numbers
+    joined = "\n,".join([part[2] for part in parts]).replace(" ", "")
+    joined = f",{joined}\n".replace(",\n", ",nan\n").replace(",,", ",nan,").replace(",,", ",nan,")
+    rows = joined[1:-1].split("\n,")
+    try:
+        table = np.loadtxt(rows, delimiter=",", ndmin=2, comments=None)
+    except ValueError:
+        table = np.empty((0, 0))
+    if table.shape == (len(body), width) and not np.isinf(table).any():
+        return [part[0] for part in parts], table, np.arange(first, first + len(body))
     return _table_by_cell(body, width, first, remarks)
 
 
@@ -317,7 +316,8 @@ def _columns(
             if len(rows) > MOST_WRONG * heard:
                 problems.append(f"{first}, and {len(rows)} of {heard} cannot be; {slip}")
             _note(remarks, [first, *[""] * (len(rows) - 1)], "cannot be, taken for missing")
-        values[name] = np.where(bad, np.nan, column) * FACTORS.get(name, 1.0)
+            column = np.where(bad, np.nan, column)
+        values[name] = column * FACTORS.get(name, 1.0)
     if problems:
         raise BadInput(problems)
     return values

@@ -32,8 +32,8 @@ ENOUGH_DAYS = 5
 """To learn it from."""
 MOST_USUAL = 0.6
 """Drift that may be called usual. [K]"""
-TWO_DAYS = 48.0
-"""Of evidence. [h]"""
+MODEL_DOUBT = 0.3
+"""Part of swing and respiration by which the model may be wrong: crops differ. [1]"""
 UNEVEN_FOR = 48.0
 """Of holding, after which top and bottom must have met (S8). [h]"""
 PURGED = 3
@@ -103,22 +103,37 @@ def _others(values: Array, probe: int) -> Array:
     return found
 
 
+def _two_days(days: Days, values: Array) -> Array:
+    """Sum of each day and the one before; NaN where that is not there."""
+    found = np.full(values.shape, math.nan)
+    follows = np.flatnonzero(np.diff(days.time) == DAY) + 1
+    found[follows] = values[follows] + values[follows - 1]
+    return found
+
+
+def doubt(days: Days) -> Array:
+    """What the model may be wrong by in two days, with what it went through and breathed. [K]"""
+    return MODEL_DOUBT * _two_days(days, days.swing + np.abs(days.still))
+
+
 def hot_spot(days: Days, known: Array, probe: int) -> Signal:
-    """S9: one probe rises against the model while its neighbours keep to it."""
+    """S9: one probe rises for two days against the model while its neighbours keep to it."""
     off = days.measured - days.modelled - np.nan_to_num(known)
-    excess = off[:, probe] - _others(off, probe)
-    above_still = days.measured[:, probe] - days.still[:, probe]
+    excess = _two_days(days, off[:, probe] - _others(off, probe))
+    above_still = _two_days(days, days.measured[:, probe] - days.still[:, probe])
     limit = np.where(np.isnan(known[:, probe]), UNKNOWN_RATE, HOT_RATE)
+    limit = 2.0 * limit + doubt(days)[:, probe]
+    rise = days.measured[:, probe] - _others(days.measured, probe)
     return Signal(
         id="hot_spot",
         rule="S9",
         level=1,
         time=days.time,
         able=~np.isnan(excess),
-        shows=(excess > limit) & (above_still > 0.5 * HOT_RATE),
-        size=excess,
-        need=TWO_DAYS,
-        text="One probe warms by {size} a day against the model; its neighbours do not.",
+        shows=(excess > limit) & (above_still > HOT_RATE),
+        size=_two_days(days, rise) / 2.0,
+        need=24.0,
+        text="One probe warms by {size} a day more than its neighbours, against the model.",
         unit="delta_degC",
         digits=2,
         first="Go there: smell, wet spots, a hand thermometer; rot, or a bad probe?",
@@ -128,10 +143,10 @@ def hot_spot(days: Days, known: Array, probe: int) -> Signal:
 
 
 def lateral_blocked(days: Days, known: Array, probe: int) -> Signal:
-    """S4: one probe does not follow the cooling air while the others do."""
-    due = days.modelled - days.still
-    got = days.measured - np.nan_to_num(known) - days.still
-    part = np.where(due <= -AIR_SHOWS, got / np.minimum(due, -AIR_SHOWS), math.nan)
+    """S4: one probe does not follow the cooling air for two days while the others do."""
+    due, got = _due_and_got(days, known)
+    enough = due <= -2.0 * AIR_SHOWS - doubt(days)
+    part = np.where(enough, got / np.minimum(due, -AIR_SHOWS), math.nan)
     follows = _others(part, probe)
     return Signal(
         id="lateral_blocked",
@@ -140,8 +155,8 @@ def lateral_blocked(days: Days, known: Array, probe: int) -> Signal:
         time=days.time,
         able=~np.isnan(part[:, probe] + follows) & ~np.isnan(known[:, probe]),
         shows=(part[:, probe] < NO_AIR_PART) & (follows > AIR_PART),
-        size=-due[:, probe],
-        need=TWO_DAYS,
+        size=-due[:, probe] / 2.0,
+        need=24.0,
         text="One probe does not follow the air, which should cool it by {size} a day.",
         unit="delta_degC",
         digits=2,
@@ -151,10 +166,16 @@ def lateral_blocked(days: Days, known: Array, probe: int) -> Signal:
     )
 
 
-def airflow_low(days: Days, known: Array) -> Signal:
-    """S4: the whole pile follows the cooling air much less than its fans should make it."""
+def _due_and_got(days: Days, known: Array) -> tuple[Array, Array]:
+    """What the air alone should have changed in two days, and what it has. [K]"""
     due = days.modelled - days.still
     got = days.measured - np.nan_to_num(known) - days.still
+    return _two_days(days, due), _two_days(days, got)
+
+
+def airflow_low(days: Days, known: Array) -> Signal:
+    """S4: the whole pile follows the cooling air much less than its fans should make it."""
+    due, got = _due_and_got(days, known)
     heard = ~np.isnan(got) & ~np.isnan(known)
     count = np.maximum(heard.sum(axis=1), 1)
     asked = np.where(heard, due, 0.0).sum(axis=1) / count
@@ -164,10 +185,10 @@ def airflow_low(days: Days, known: Array) -> Signal:
         rule="S4",
         level=2,
         time=days.time,
-        able=asked <= -AIR_SHOWS,
+        able=asked <= -2.0 * AIR_SHOWS - np.nanmedian(doubt(days), axis=1),
         shows=part < WEAK_PART,
         size=part,
-        need=TWO_DAYS,
+        need=24.0,
         text="The pile follows the air only by {size} of what the fans should make it.",
         unit="1 percent",
         digits=0,

@@ -91,14 +91,18 @@ class Scene:
 
     @cached_property
     def supplied(self) -> Array:
-        """Plenum while it settles, too. [°C]"""
-        every = self.hours.mean_of("plenum_temperature")
-        return np.where(np.isnan(self.plenum), every, self.plenum)
+        """Plenum while the fans ran, settled or not. [°C]"""
+        return np.where(np.isnan(self.plenum), self.hours.blown["plenum_temperature"], self.plenum)
 
     @cached_property
     def supplied_water(self) -> Array:
-        """Its humidity ratio, as measured or as expected. [kg/kg dry air]"""
-        return np.where(np.isnan(self.plenum_water), self.expected_water, self.plenum_water)
+        """Its humidity ratio, as measured or as expected; NaN if neither. [kg/kg dry air]"""
+        relative = self.hours.blown.get("plenum_relative_humidity")
+        water = self.plenum_water
+        if relative is not None:
+            blown = air.humidity_ratio(self.supplied, relative, self.pressure)
+            water = np.where(np.isnan(water), blown, water)
+        return np.where(np.isnan(water), self.expected_water, water)
 
     @property
     def error(self) -> Array:
