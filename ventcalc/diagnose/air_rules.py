@@ -33,7 +33,7 @@ FRESH_SHOWS = 1.5
 HALF = 0.5
 """Part of that change below which the door does not open (S3). [1]"""
 COOLED = 0.8
-"""Cooling of the supply by outside air or coil from which on a swap would show. [K]"""
+"""Cooling of the supply by outside air, mist or coil from which on a swap would show. [K]"""
 COIL_SHOWS = 1.0
 """Cooling by the coil from which on the plenum shows it. [K]"""
 COIL_MISSED = 0.4
@@ -82,24 +82,31 @@ def _mixes(scene: Scene) -> Flags:
     return found & ~np.isnan(scene.error)
 
 
+def _leaks(scene: Scene) -> Flags:
+    """Whether outside air beyond what the door is told to let in explains the plenum."""
+    share = scene.implied_fresh()
+    limit = np.where(scene.door <= OFF, DOOR_MOVES, DOOR_PLAY) + doubt(scene) / np.abs(scene.span)
+    found: Flags = (np.abs(scene.span) >= CLEAR_SPAN) & (share - scene.fresh > limit)
+    return found & (share < 1.0)
+
+
 def door_leaks(scene: Scene) -> Signal:
     """S2: the plenum shows more outside air than the door is told to let in."""
     share = scene.implied_fresh()
     able = _mixes(scene) & (np.abs(scene.span) >= CLEAR_SPAN) & ~np.isnan(share)
-    limit = np.where(scene.door <= OFF, DOOR_MOVES, DOOR_PLAY) + doubt(scene) / np.abs(scene.span)
     return Signal(
         id="door_stuck",
         rule="S2",
         level=2,
         time=scene.hours.time,
         able=able,
-        shows=share - scene.fresh > limit,
+        shows=_leaks(scene),
         size=share,
         need=FEW_HOURS,
         text="The plenum shows {size} outside air, more than the door is told to let in.",
         unit="1 percent",
         digits=0,
-        first="Look at the fresh-air door: stuck, iced, a broken linkage, or leaking seals?",
+        first="Look at the fresh-air door: stuck, iced, leaking? Then at the outside probe.",
     )
 
 
@@ -126,13 +133,14 @@ def door_shut(scene: Scene) -> Signal:
 
 def plenum_probe(scene: Scene) -> Signal:
     """S1: the plenum is warmer than all air that goes into it, or colder."""
-    able = _mixes(scene) & (scene.humidifier <= OFF)
+    able = _mixes(scene)
     off = doubt(scene) + 0.5 * scene.bay.sensors.temperature
     high = np.maximum(scene.outside, scene.back) + scene.fan_rise
     low = np.minimum(scene.outside, scene.back)
     near = (scene.door <= OFF) & (np.abs(scene.span) < CLEAR_SPAN / 2.0)
     high = np.where(near, scene.expected, high)
     low = np.where(near, scene.expected, low)
+    low = np.where(scene.humidifier <= OFF, low, -np.inf)  # mist cools, and never warms
     beyond = np.maximum(scene.plenum - high, low - scene.plenum)
     return Signal(
         id="plenum_probe",
@@ -151,7 +159,7 @@ def plenum_probe(scene: Scene) -> Signal:
 
 def probes_swapped(scene: Scene) -> Signal:
     """S5: the plenum is warmer than the return air while the supply is being cooled."""
-    by_door = (scene.door > OFF) & (-scene.span * scene.fresh >= COOLED)
+    by_door = -scene.span * scene.fresh + scene.dry - scene.expected >= COOLED
     able = scene.stored & ~np.isnan(scene.error) & (scene.heater <= OFF)
     able &= by_door | (scene.uncooled - scene.expected >= COIL_SHOWS)
     warmer = scene.plenum - scene.back - scene.fan_rise
@@ -175,13 +183,16 @@ def fans_no_air(scene: Scene) -> Signal:
     bottom = scene.hours.lowest
     due = np.abs(scene.expected - bottom)
     able = scene.stored & (due > FELT) & ~np.isnan(scene.plenum)
+    # A shut or leaking door and swapped probes bring other air, which the bottom follows in time.
+    recirculated = np.abs(scene.plenum - scene.back - scene.fan_rise) < doubt(scene)
+    other = recirculated | (scene.back < bottom - doubt(scene)) | _leaks(scene)
     return Signal(
         id="fans_no_air",
         rule="S4",
         level=2,
         time=scene.hours.time,
         able=able,
-        shows=np.abs(scene.plenum - bottom) < STILL_PART * due,
+        shows=(np.abs(scene.plenum - bottom) < STILL_PART * due) & ~other,
         size=np.abs(scene.error),
         need=FEW_HOURS,
         text="The plenum does not feel the fans: it is {size} off what they should bring.",

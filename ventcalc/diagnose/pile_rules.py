@@ -20,7 +20,7 @@ HOT_RATE = 0.3
 """Rise of one probe in a day against the model and its neighbours (S9). [K]"""
 NEIGHBOURS = 3
 """Probes below which none stands out."""
-AIR_SHOWS = 0.5
+AIR_SHOWS = 0.3
 """Change in a day by air alone from which on a probe shows whether air comes. [K]"""
 NO_AIR_PART, WEAK_PART, AIR_PART = 0.35, 0.75, 0.6
 """Parts of that change: below which none comes, too little does, above which it comes. [1]"""
@@ -32,7 +32,7 @@ ENOUGH_DAYS = 5
 """To learn it from."""
 MOST_USUAL = 0.6
 """Drift that may be called usual. [K]"""
-MODEL_DOUBT = 0.3
+MODEL_DOUBT = 0.25
 """Part of swing and respiration by which the model may be wrong: crops differ. [1]"""
 UNEVEN_FOR = 48.0
 """Of holding, after which top and bottom must have met (S8). [h]"""
@@ -185,7 +185,7 @@ def airflow_low(days: Days, known: Array) -> Signal:
         rule="S4",
         level=2,
         time=days.time,
-        able=asked <= -2.0 * AIR_SHOWS - np.nanmedian(doubt(days), axis=1),
+        able=asked <= -2.0 * AIR_SHOWS - doubt(days).mean(axis=1),
         shows=part < WEAK_PART,
         size=part,
         need=24.0,
