@@ -45,8 +45,16 @@ STARTS = ((10, 20), (12, 10), (2, 1))
 """Month and day on which a fault begins."""
 TEMPERATURES = ("outside_temp_c", "return_temp_c", "plenum_temp_c")
 HUMIDITIES = ("outside_rh", "return_rh", "plenum_rh")
-SITES = (("seed_bay", "Denver"), ("seed_bay", "Aberdeen"), ("fry_bay", "London"))
+SITES = (
+    ("seed_bay", "Denver"),
+    ("seed_bay", "Aberdeen"),
+    ("fry_bay", "London"),
+    ("seed_bay", "London"),
+    ("fry_bay", "Greensboro"),
+)
 """Bays with faults; the seasons without are those of every climate and both bays."""
+HELD_BACK = 2
+"""The last of them were not looked at while thresholds were chosen."""
 
 Columns = dict[str, np.ndarray]
 
@@ -57,7 +65,8 @@ class Fault:
 
     name: str
     finding: str
-    """Names of findings that lead to it."""
+    """Names of findings that lead to it: a spot that neither cools nor heats up looks like one
+    without air."""
     shows: Callable[[Columns], np.ndarray]
     """Rows in which it could show, by the truth."""
     hours: float = 3.0
@@ -159,10 +168,10 @@ FAULTS = (
           & (c["outside_temp_c"] < c["plenum_temp_c"] - 2.0)),
     Fault(name="fans draw 60 %", finding="fans_weak", shows=runs,
           alter=lambda c, _: c.update(energy_kwh=0.6 * c["energy_kwh"])),
-    Fault(name="hot spot 0.5 K/day", finding="hot_spot", place="pulp probe 3", shows=always,
-          alter=_warm(0.5)),
-    Fault(name="hot spot 1 K/day", finding="hot_spot", place="pulp probe 3", shows=always,
-          alter=_warm(1.0)),
+    Fault(name="hot spot 0.5 K/day", finding="hot_spot lateral_blocked", place="pulp probe 3",
+          shows=always, alter=_warm(0.5)),
+    Fault(name="hot spot 1 K/day", finding="hot_spot lateral_blocked", place="pulp probe 3",
+          shows=always, alter=_warm(1.0)),
     Fault(name="lateral without air", finding="lateral_blocked", place="pulp probe 2", hours=0.35,
           shows=cooling, alter=_still),
     Fault(name="return humidity at 100 %", finding="humidity_probe_return", shows=runs,
@@ -325,14 +334,20 @@ def _true(one: Any, truth: Columns) -> bool:
 
 def found_rates(weathers: dict[str, vc.Weather], args: argparse.Namespace) -> None:
     """Every fault at every site and start."""
-    tally: dict[str, list[int]] = {fault.name: [0, 0, 0, 0] for fault in FAULTS}
-    for name, place in SITES:
-        if place not in weathers:
-            continue
-        bay, weather = site(name, place, weathers)
-        for month, day in STARTS:
-            one_start(bay, weather, name, place, (month, day), tally, args)
-    print(f"{'fault':36s} in time, in all, of windows that show it; windows that do not")
+    for title, sites in (("chosen on", SITES[:-HELD_BACK]), ("held back", SITES[-HELD_BACK:])):
+        tally: dict[str, list[int]] = {fault.name: [0, 0, 0, 0] for fault in FAULTS}
+        for name, place in sites:
+            if place not in weathers:
+                continue
+            bay, weather = site(name, place, weathers)
+            for month, day in STARTS:
+                one_start(bay, weather, name, place, (month, day), tally, args)
+        _show(title, tally)
+
+
+def _show(title: str, tally: dict[str, list[int]]) -> None:
+    """The table of found faults."""
+    print(f"{title:36s} in time, in all, of windows that show it; windows that do not")
     for name, (in_time, at_all, shown, idle) in tally.items():
         print(f"{name:36s} {in_time:3d} {at_all:3d} of {shown:3d}   {idle:3d}")
     sums = np.array(list(tally.values())).sum(axis=0)

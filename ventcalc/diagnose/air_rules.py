@@ -135,13 +135,13 @@ def plenum_probe(scene: Scene) -> Signal:
     """S1: the plenum is warmer than all air that goes into it, or colder."""
     able = _mixes(scene)
     off = doubt(scene) + 0.5 * scene.bay.sensors.temperature
-    high = np.maximum(scene.outside, scene.back) + scene.fan_rise
-    low = np.minimum(scene.outside, scene.back)
+    high = np.maximum(scene.outside_temperature, scene.return_temperature) + scene.fan_rise
+    low = np.minimum(scene.outside_temperature, scene.return_temperature)
     near = (scene.door <= OFF) & (np.abs(scene.span) < CLEAR_SPAN / 2.0)
-    high = np.where(near, scene.expected, high)
-    low = np.where(near, scene.expected, low)
+    high = np.where(near, scene.expected_temperature, high)
+    low = np.where(near, scene.expected_temperature, low)
     low = np.where(scene.humidifier <= OFF, low, -np.inf)  # mist cools, and never warms
-    beyond = np.maximum(scene.plenum - high, low - scene.plenum)
+    beyond = np.maximum(scene.plenum_temperature - high, low - scene.plenum_temperature)
     return Signal(
         id="plenum_probe",
         rule="S1",
@@ -159,10 +159,12 @@ def plenum_probe(scene: Scene) -> Signal:
 
 def probes_swapped(scene: Scene) -> Signal:
     """S5: the plenum is warmer than the return air while the supply is being cooled."""
-    by_door = -scene.span * scene.fresh + scene.dry - scene.expected >= COOLED
+    by_door = (
+        -scene.span * scene.fresh + scene.dry_temperature - scene.expected_temperature >= COOLED
+    )
     able = scene.stored & ~np.isnan(scene.error) & (scene.heater <= OFF)
-    able &= by_door | (scene.uncooled - scene.expected >= COIL_SHOWS)
-    warmer = scene.plenum - scene.back - scene.fan_rise
+    able &= by_door | (scene.uncooled_temperature - scene.expected_temperature >= COIL_SHOWS)
+    warmer = scene.plenum_temperature - scene.return_temperature - scene.fan_rise
     return Signal(
         id="probes_swapped",
         rule="S5",
@@ -170,7 +172,7 @@ def probes_swapped(scene: Scene) -> Signal:
         time=scene.hours.time,
         able=able,
         shows=warmer > doubt(scene),
-        size=scene.plenum - scene.back,
+        size=scene.plenum_temperature - scene.return_temperature,
         need=FEW_HOURS,
         text="The plenum reads {size} warmer than the return air while the supply is cooled.",
         unit="delta_degC",
@@ -181,18 +183,20 @@ def probes_swapped(scene: Scene) -> Signal:
 def fans_no_air(scene: Scene) -> Signal:
     """S4: the plenum stays at the bottom tubers' temperature while the fans should run."""
     bottom = scene.hours.lowest
-    due = np.abs(scene.expected - bottom)
-    able = scene.stored & (due > FELT) & ~np.isnan(scene.plenum)
+    due = np.abs(scene.expected_temperature - bottom)
+    able = scene.stored & (due > FELT) & ~np.isnan(scene.plenum_temperature)
     # A shut or leaking door and swapped probes bring other air, which the bottom follows in time.
-    recirculated = np.abs(scene.plenum - scene.back - scene.fan_rise) < doubt(scene)
-    other = recirculated | (scene.back < bottom - doubt(scene)) | _leaks(scene)
+    recirculated = np.abs(
+        scene.plenum_temperature - scene.return_temperature - scene.fan_rise
+    ) < doubt(scene)
+    other = recirculated | (scene.return_temperature < bottom - doubt(scene)) | _leaks(scene)
     return Signal(
         id="fans_no_air",
         rule="S4",
         level=2,
         time=scene.hours.time,
         able=able,
-        shows=(np.abs(scene.plenum - bottom) < STILL_PART * due) & ~other,
+        shows=(np.abs(scene.plenum_temperature - bottom) < STILL_PART * due) & ~other,
         size=np.abs(scene.error),
         need=FEW_HOURS,
         text="The plenum does not feel the fans: it is {size} off what they should bring.",
@@ -207,7 +211,7 @@ def return_humidity(scene: Scene) -> Signal:
     warmest = _warmest(scene)
     dew = air.dew_point(np.maximum(scene.back_water, 1e-6), scene.pressure)
     able = scene.stored & ~np.isnan(dew) & ~np.isnan(warmest)
-    typical = float(np.nanmedian(scene.back[able])) if able.any() else 5.0
+    typical = float(np.nanmedian(scene.return_temperature[able])) if able.any() else 5.0
     sigma = math.hypot(dew_point_uncertainty(bay, typical, 0.95), bay.sensors.temperature)
     return Signal(
         id="humidity_probe_return",
@@ -255,9 +259,11 @@ def flat_humidity(scene: Scene) -> Signal:
 
 def plenum_humidity(scene: Scene) -> Signal:
     """S7: the plenum's humidity probe reads saturated where the air cannot be."""
-    full = air.saturation_humidity_ratio(scene.plenum, scene.pressure)
+    full = air.saturation_humidity_ratio(scene.plenum_temperature, scene.pressure)
     relative = scene.plenum_water / full
-    due = scene.expected_water / air.saturation_humidity_ratio(scene.expected, scene.pressure)
+    due = scene.expected_water / air.saturation_humidity_ratio(
+        scene.expected_temperature, scene.pressure
+    )
     able = scene.stored & ~np.isnan(relative + due) & (due < SATURATED - HUMID_WET)
     return Signal(
         id="humidity_probe_plenum",
@@ -286,7 +292,7 @@ def _flat(values: Array, hours: int) -> Flags:
 
 def humidity_differs(scene: Scene) -> Signal:
     """Plenum and return humidity probe disagree where both must have the same water."""
-    full = air.saturation_humidity_ratio(scene.expected, scene.pressure)
+    full = air.saturation_humidity_ratio(scene.expected_temperature, scene.pressure)
     off = (scene.plenum_water - scene.expected_water) / full
     shut = (scene.door <= OFF) & (scene.humidifier <= OFF)
     able = _mixes(scene) & shut & ~np.isnan(off)
@@ -308,10 +314,10 @@ def humidity_differs(scene: Scene) -> Signal:
 
 def humidifier_short(scene: Scene) -> Signal:
     """The plenum lacks the water, or the cooling, that the humidifier should give."""
-    full = air.saturation_humidity_ratio(scene.expected, scene.pressure)
+    full = air.saturation_humidity_ratio(scene.expected_temperature, scene.pressure)
     effect = (scene.expected_water - scene.dry_water) / full
     missing = (scene.expected_water - scene.plenum_water) / full
-    drop = scene.dry - scene.expected
+    drop = scene.dry_temperature - scene.expected_temperature
     by_water = (effect > HUMID_OFF) & ~np.isnan(missing)
     by_heat = (drop > MIST_SHOWS) & ~np.isnan(scene.error)
     shows = np.where(by_water, missing > MIST_MISSED * effect, True)
@@ -334,8 +340,8 @@ def humidifier_short(scene: Scene) -> Signal:
 
 def coil_weak(scene: Scene) -> Signal:
     """The coil cools the supply much less than it is told to."""
-    due = scene.uncooled - scene.expected
-    got = scene.uncooled - scene.plenum
+    due = scene.uncooled_temperature - scene.expected_temperature
+    got = scene.uncooled_temperature - scene.plenum_temperature
     able = scene.stored & (due >= COIL_SHOWS) & ~np.isnan(got)
     return Signal(
         id="coil_weak",
@@ -355,9 +361,11 @@ def coil_weak(scene: Scene) -> Signal:
 def coil_not_needed(scene: Scene) -> Signal:
     """S13: refrigeration runs with the door shut while outside air would do."""
     bay = scene.bay
-    coldest = np.min(scene.hours.pulp, axis=1) if scene.hours.pulp.shape[1] else scene.plenum
+    coldest = (
+        np.min(scene.hours.pulp, axis=1) if scene.hours.pulp.shape[1] else scene.plenum_temperature
+    )
     limit = air.saturation_humidity_ratio(coldest, scene.pressure)
-    colder = scene.expected - scene.outside - scene.fan_rise
+    colder = scene.expected_temperature - scene.outside_temperature - scene.fan_rise
     usable = (colder > bay.control.outside_offset) & (scene.outside_water < limit)
     return Signal(
         id="coil_not_needed",

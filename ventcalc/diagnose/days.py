@@ -46,11 +46,11 @@ class Days:
     """Start of each, UTC since 1970-01-01. [s]"""
     heights: Array
     """Of the probes above the floor. [m]"""
-    measured: Array
+    measured_rise: Array
     """Change of each probe: (days, probes). [K]"""
-    modelled: Array
+    modelled_rise: Array
     """Change that the model finds with the air that was logged. [K]"""
-    still: Array
+    still_rise: Array
     """Change that it finds without air. [K]"""
     swing: Array
     """Greatest less least of the day in the model with air: what it has to get right. [K]"""
@@ -102,9 +102,9 @@ def days_of(bay: Bay, scene: Scene, heights: tuple[float, ...] | None) -> Days:
     return Days(
         time=np.array([row[0] for row in rows]),
         heights=places,
-        measured=table[:, 0],
-        modelled=table[:, 1],
-        still=table[:, 2],
+        measured_rise=table[:, 0],
+        modelled_rise=table[:, 1],
+        still_rise=table[:, 2],
         swing=table[:, 3],
     )
 

@@ -81,7 +81,7 @@ def expected_power(scene: Scene) -> tuple[Array, Array]:
     power = power + means["heater"] * bay.heater.capacity * hours.running
     cool = means["refrigeration"]
     for k in np.flatnonzero(cool > OFF).tolist():
-        outside, surface = float(scene.outside[k]), float(scene.uncooled[k])
+        outside, surface = float(scene.outside_temperature[k]), float(scene.uncooled_temperature[k])
         if math.isnan(outside + surface):
             power[k] = math.nan
             continue

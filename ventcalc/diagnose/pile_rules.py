@@ -67,7 +67,7 @@ def pile_signals(bay: Bay, scene: Scene, heights: tuple[float, ...] | None) -> l
     if len(days.time):
         known = usual(days)
         found.append(airflow_low(days, known))
-        for k in range(days.measured.shape[1]):
+        for k in range(days.measured_rise.shape[1]):
             found += [hot_spot(days, known, k), lateral_blocked(days, known, k)]
     return found
 
@@ -82,7 +82,7 @@ def usual(days: Days) -> Array:
 
     The middle of the two weeks before, but for the last days; NaN where there are too few.
     """
-    off = days.measured - days.modelled
+    off = days.measured_rise - days.modelled_rise
     found = np.full(off.shape, math.nan)
     for k in range(len(off)):
         rows = (days.time < days.time[k] - RECENT) & (days.time > days.time[k] - RECENT - LEARNED)
@@ -113,17 +113,17 @@ def _two_days(days: Days, values: Array) -> Array:
 
 def doubt(days: Days) -> Array:
     """What the model may be wrong by in two days, with what it went through and breathed. [K]"""
-    return MODEL_DOUBT * _two_days(days, days.swing + np.abs(days.still))
+    return MODEL_DOUBT * _two_days(days, days.swing + np.abs(days.still_rise))
 
 
 def hot_spot(days: Days, known: Array, probe: int) -> Signal:
     """S9: one probe rises for two days against the model while its neighbours keep to it."""
-    off = days.measured - days.modelled - np.nan_to_num(known)
+    off = days.measured_rise - days.modelled_rise - np.nan_to_num(known)
     excess = _two_days(days, off[:, probe] - _others(off, probe))
-    above_still = _two_days(days, days.measured[:, probe] - days.still[:, probe])
+    above_still = _two_days(days, days.measured_rise[:, probe] - days.still_rise[:, probe])
     limit = np.where(np.isnan(known[:, probe]), UNKNOWN_RATE, HOT_RATE)
     limit = 2.0 * limit + doubt(days)[:, probe]
-    rise = days.measured[:, probe] - _others(days.measured, probe)
+    rise = days.measured_rise[:, probe] - _others(days.measured_rise, probe)
     return Signal(
         id="hot_spot",
         rule="S9",
@@ -148,13 +148,14 @@ def lateral_blocked(days: Days, known: Array, probe: int) -> Signal:
     enough = due <= -2.0 * AIR_SHOWS - doubt(days)
     part = np.where(enough, got / np.minimum(due, -AIR_SHOWS), math.nan)
     follows = _others(part, probe)
+    heats = _two_days(days, days.measured_rise - days.still_rise)[:, probe] > HOT_RATE
     return Signal(
         id="lateral_blocked",
         rule="S4",
         level=2,
         time=days.time,
         able=~np.isnan(part[:, probe] + follows) & ~np.isnan(known[:, probe]),
-        shows=(part[:, probe] < NO_AIR_PART) & (follows > AIR_PART),
+        shows=(part[:, probe] < NO_AIR_PART) & (follows > AIR_PART) & ~heats,
         size=-due[:, probe] / 2.0,
         need=24.0,
         text="One probe does not follow the air, which should cool it by {size} a day.",
@@ -168,8 +169,8 @@ def lateral_blocked(days: Days, known: Array, probe: int) -> Signal:
 
 def _due_and_got(days: Days, known: Array) -> tuple[Array, Array]:
     """What the air alone should have changed in two days, and what it has. [K]"""
-    due = days.modelled - days.still
-    got = days.measured - np.nan_to_num(known) - days.still
+    due = days.modelled_rise - days.still_rise
+    got = days.measured_rise - np.nan_to_num(known) - days.still_rise
     return _two_days(days, due), _two_days(days, got)
 
 

@@ -44,11 +44,11 @@ class Scene:
     """Whether the bay is full and shut: after the last load, before the first truck."""
     holding: Flags
     """Whether its plan is to hold."""
-    outside: Array
+    outside_temperature: Array
     """[°C]"""
-    back: Array
+    return_temperature: Array
     """Return air. [°C]"""
-    plenum: Array
+    plenum_temperature: Array
     """[°C]"""
     outside_water: Array
     """Humidity ratios: NaN without a humidity probe. [kg/kg dry air]"""
@@ -68,11 +68,11 @@ class Scene:
     """Part of fresh air at that door. [0-1]"""
     fan_rise: Array
     """Heating of the air by fans and heater. [K]"""
-    expected: Array
+    expected_temperature: Array
     """Supply that should have come. [°C]"""
-    dry: Array
+    dry_temperature: Array
     """The same without the humidifier. [°C]"""
-    uncooled: Array
+    uncooled_temperature: Array
     """The same without the coil. [°C]"""
     expected_water: Array
     """[kg/kg dry air]"""
@@ -92,7 +92,11 @@ class Scene:
     @cached_property
     def supplied(self) -> Array:
         """Plenum while the fans ran, settled or not. [°C]"""
-        return np.where(np.isnan(self.plenum), self.hours.blown["plenum_temperature"], self.plenum)
+        return np.where(
+            np.isnan(self.plenum_temperature),
+            self.hours.blown["plenum_temperature"],
+            self.plenum_temperature,
+        )
 
     @cached_property
     def supplied_water(self) -> Array:
@@ -107,12 +111,12 @@ class Scene:
     @property
     def error(self) -> Array:
         """Plenum less what should have come. [K]"""
-        return self.plenum - self.expected
+        return self.plenum_temperature - self.expected_temperature
 
     @property
     def span(self) -> Array:
         """Outside less return air. [K]"""
-        return self.outside - self.back
+        return self.outside_temperature - self.return_temperature
 
     def implied_fresh(self) -> Array:
         """
@@ -124,9 +128,9 @@ class Scene:
         warm = [
             enthalpy(t, w)  # type: ignore[arg-type]  # a sum of products, for arrays as for floats
             for t, w in (
-                (self.plenum - self.fan_rise, self.plenum_water),
-                (self.back, self.back_water),
-                (self.outside, self.outside_water),
+                (self.plenum_temperature - self.fan_rise, self.plenum_water),
+                (self.return_temperature, self.back_water),
+                (self.outside_temperature, self.outside_water),
             )
         ]
         by_enthalpy = (warm[0] - warm[1]) / (warm[2] - warm[1])
@@ -172,9 +176,9 @@ def scene_of(bay: Bay, hours: Hours) -> Scene:
         pressure=pressure,
         stored=stored,
         holding=holding,
-        outside=outside,
-        back=back,
-        plenum=plenum,
+        outside_temperature=outside,
+        return_temperature=back,
+        plenum_temperature=plenum,
         outside_water=water["outside"],
         back_water=water["return"],
         plenum_water=water["plenum"],
@@ -184,11 +188,11 @@ def scene_of(bay: Bay, hours: Hours) -> Scene:
         heater=told["heater"],
         fresh=fresh,
         fan_rise=supplies[5],
-        expected=supplies[0],
+        expected_temperature=supplies[0],
         expected_water=supplies[1],
-        dry=supplies[2],
+        dry_temperature=supplies[2],
         dry_water=supplies[3],
-        uncooled=supplies[4],
+        uncooled_temperature=supplies[4],
     )
 
 
