@@ -33,7 +33,8 @@ example:
 
 
 _COMMANDS = (
-    "check", "size", "advise", "season", "log", "loads", "lots", "air", "new", "page", "demo",
+    "check", "size", "advise", "season", "log", "loads", "lots", "diagnose",
+    "air", "new", "page", "demo",
 )  # fmt: skip
 
 

@@ -20,6 +20,7 @@ from ventcalc.compiled import ready, works
 from ventcalc.errors import BadInput, OutOfRange
 from ventcalc.report.data import likely_data, season_csv, season_data
 from ventcalc.report.pages import need_page_libraries
+from ventcalc.report.season_log import season_log_csv
 from ventcalc.report.season_page import season_page
 from ventcalc.report.season_rows import control_words, likely_lines
 from ventcalc.report.text import EXAMPLE_CREDIT, compare_text, season_text
@@ -60,6 +61,9 @@ def add(commands: Any) -> None:
         "--start", metavar="MM-DD", help="date of the first load, instead of the bay file's"
     )
     parser.add_argument("--csv", metavar="OUT", help="write every hour as CSV")
+    parser.add_argument(
+        "--log-out", metavar="OUT", help="write it as a log of readings, for `ventcalc diagnose`"
+    )
     parser.add_argument("--html", metavar="OUT", help="write a report with plots, one HTML file")
     parser.add_argument(
         "--layers", metavar="N", type=_layers, default=40, help="layers of the pile, 4 to 200 (40)"
@@ -79,7 +83,7 @@ def _layers(text: str) -> int:
 
 def run(args: argparse.Namespace) -> str:
     """Summary as text or JSON; files where they are asked for."""
-    targets = [name for name in (args.csv, args.html) if name is not None]
+    targets = [name for name in (args.csv, args.log_out, args.html) if name is not None]
     for name in targets:
         check_target(name)
     if args.html is not None:
@@ -140,6 +144,8 @@ def _written(
     lines = []
     if args.csv is not None:
         lines.append(write_text(args.csv, season_csv(seasons)))
+    if args.log_out is not None:
+        lines.append(write_text(args.log_out, season_log_csv(seasons[0])))
     if args.html is not None:
         credit = [EXAMPLE_CREDIT] if args.weather == "example" else []
         page = season_page(seasons, weather, args.units, remarks=[*credit, *remarks])

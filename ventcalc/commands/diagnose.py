@@ -1,0 +1,49 @@
+"""``ventcalc diagnose``: what is wrong with a bay, by the log of its readings."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from typing import Any
+
+from ventcalc.commands.files import bay_named, read_text
+from ventcalc.commands.words import add_command, as_json
+from ventcalc.diagnose.diagnose import diagnose
+from ventcalc.diagnose.log import read_log
+from ventcalc.report.diagnose_text import diagnosis_data, diagnosis_text
+from ventcalc.report.text import CAUTION
+from ventcalc.season.installed import as_installed
+
+__all__ = ["add", "run"]
+
+
+def add(commands: Any) -> None:
+    """Add the command to the parser."""
+    parser = add_command(
+        commands,
+        "diagnose",
+        run,
+        "Find in a log of readings what is wrong: hot spot, door, probes, fans, coil, humidifier.",
+        "ventcalc diagnose seed_bay --log winter.csv",
+    )
+    parser.add_argument("bay", metavar="BAY", help="bay file, or seed_bay or fry_bay (invented)")
+    parser.add_argument(
+        "--log",
+        metavar="FILE",
+        required=True,
+        help="CSV: time, then columns as of advise (outside_temp_c ... pulp_1_c, pulp_2_c ...), "
+        "fan_speed, door_opening, humidifier, refrigeration, heater (0-1), energy_kwh; "
+        "- takes standard input",
+    )
+
+
+def run(args: argparse.Namespace) -> str:
+    """Findings as text or JSON; what was left out of the log goes to standard error."""
+    bay = bay_named(args.bay)
+    log = read_log(read_text(args.log, "a log"), args.log)
+    for remark in log.remarks:
+        sys.stderr.write(f"ventcalc: {args.log}: {remark}\n")
+    found = diagnose(as_installed(bay), log, args.units)
+    if args.json:
+        return as_json(diagnosis_data(bay, found))
+    return f"{diagnosis_text(bay, found)}\n\n{CAUTION}"

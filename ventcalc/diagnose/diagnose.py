@@ -1,0 +1,113 @@
+"""Every rule over a log: what is wrong, the worst first, and what could not be looked at."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+import numpy as np
+
+from ventcalc.bay.description import Bay
+from ventcalc.diagnose.air_rules import air_signals
+from ventcalc.diagnose.findings import Episode, Finding, Signal, episodes, sureness
+from ventcalc.diagnose.hours import HOUR, hours_of
+from ventcalc.diagnose.log import Log
+from ventcalc.diagnose.machine_rules import machine_signals
+from ventcalc.diagnose.pile_rules import pile_signals
+from ventcalc.diagnose.scene import scene_of
+from ventcalc.units import UnitSystem, show
+
+__all__ = ["UNSEEN", "Diagnosis", "diagnose"]
+
+UNSEEN = (
+    "pulp and plenum probes that are off by the same amount",
+    "a plenum humidity probe that is 6 % off or less",
+    "what happens while the bay is filled or emptied, and in the first half hour of a run",
+)
+"""What no log of this kind shows."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Diagnosis:
+    """What a log says of its bay."""
+
+    findings: tuple[Finding, ...]
+    """The worst first, then by the time they began."""
+    looked: dict[str, float]
+    """Hours in which each finding could have shown, by its name. [h]"""
+    remarks: tuple[str, ...]
+    """What of the log was left out."""
+    first: str
+    """Begin of the log, ISO 8601, UTC."""
+    last: str
+    rows: int
+    """In the file."""
+
+
+def diagnose(bay: Bay, log: Log, units: UnitSystem = "metric") -> Diagnosis:
+    """
+    Look for what is wrong with a bay in its log.
+
+    Parameters
+    ----------
+    bay : Bay
+        As installed: with its fans at their operating point.
+    log : Log
+        Readings and positions.
+    units : {"metric", "us"}
+        Units in the sentences.
+
+    Returns
+    -------
+    Diagnosis
+        Findings, and how long each rule had conditions in which its fault would show.
+
+    Raises
+    ------
+    BadInput
+        If the rows of the log are too far apart.
+    """
+    hours = hours_of(log)
+    scene = scene_of(bay, hours)
+    signals = [*air_signals(scene), *pile_signals(bay, scene, log.heights), *machine_signals(scene)]
+    findings: list[Finding] = []
+    looked: dict[str, float] = {}
+    for signal in signals:
+        able = float(np.count_nonzero(signal.able)) * signal.hours
+        looked[signal.id] = max(looked.get(signal.id, 0.0), able)
+        findings += [_told(signal, one, units) for one in episodes(signal)]
+    findings.sort(key=lambda finding: (finding.level, finding.since))
+    return Diagnosis(
+        findings=tuple(findings),
+        looked=looked,
+        remarks=log.remarks,
+        first=_stamp(float(log.time[0])),
+        last=_stamp(float(log.time[-1])),
+        rows=log.rows or len(log.time),
+    )
+
+
+def _told(signal: Signal, one: Episode, units: UnitSystem) -> Finding:
+    """An episode in words, with the middle of the sizes that it showed."""
+    part = slice(one.start, one.last + 1)
+    sizes = signal.size[part][signal.able[part] & signal.shows[part]]
+    size = show(float(np.nanmedian(sizes)), signal.unit, units, signal.digits)
+    end = signal.hours * HOUR
+    return Finding(
+        id=signal.id,
+        rule=signal.rule,
+        level=signal.level,
+        place=signal.place,
+        since=_stamp(float(signal.time[one.start])),
+        found=_stamp(float(signal.time[one.raised]) + end),
+        until=_stamp(float(signal.time[one.last]) + end),
+        sure=sureness(signal, one),
+        shown_hours=one.shown * signal.hours,
+        able_hours=one.able * signal.hours,
+        text=signal.text.format(size=size),
+        first=signal.first,
+    )
+
+
+def _stamp(time: float) -> str:
+    return datetime.fromtimestamp(time, UTC).isoformat()

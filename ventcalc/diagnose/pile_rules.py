@@ -1,0 +1,246 @@
+"""Rules on the pile: hot spot, blocked lateral, weak airflow, an uneven pile, CO2 that stays."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ventcalc.bay.description import Bay
+from ventcalc.diagnose.days import DAY, Days, days_of
+from ventcalc.diagnose.findings import Signal
+from ventcalc.diagnose.scene import Scene
+
+__all__ = ["pile_signals"]
+
+Array = NDArray[np.float64]
+
+HOT_RATE = 0.3
+"""Rise of one probe in a day against the model and its neighbours (S9). [K]"""
+NEIGHBOURS = 3
+"""Probes below which none stands out."""
+AIR_SHOWS = 0.3
+"""Change in a day by air alone from which on a probe shows whether air comes. [K]"""
+NO_AIR_PART, WEAK_PART, AIR_PART = 0.35, 0.75, 0.6
+"""Parts of that change: below which none comes, too little does, above which it comes. [1]"""
+UNKNOWN_RATE = 0.6
+"""The same as ``HOT_RATE`` while it is not known how a probe usually drifts. [K]"""
+RECENT, LEARNED = 3 * DAY, 14 * DAY
+"""Days from which a probe's usual drift is not learned, and before them those from which. [s]"""
+ENOUGH_DAYS = 5
+"""To learn it from."""
+MOST_USUAL = 0.6
+"""Drift that may be called usual. [K]"""
+MODEL_DOUBT = 0.25
+"""Part of swing and respiration by which the model may be wrong: crops differ. [1]"""
+UNEVEN_FOR = 48.0
+"""Of holding, after which top and bottom must have met (S8). [h]"""
+PURGED = 3
+"""Hours of fresh air after which CO2 must have come down (S10). [h]"""
+PURGE_DOOR = 0.1
+"""Door opening that counts as fresh air. [0-1]"""
+STAYED = 0.9
+"""Part of the CO2 before that must be left to call it standing. [1]"""
+
+
+def pile_signals(bay: Bay, scene: Scene, heights: tuple[float, ...] | None) -> list[Signal]:
+    """
+    What the pulp probes and CO2 say.
+
+    Parameters
+    ----------
+    bay : Bay
+        As installed.
+    scene : Scene
+        The log by the hour.
+    heights : tuple of float, optional
+        Of the pulp probes above the floor, where known. [m]
+
+    Returns
+    -------
+    list of Signal
+        By the day for the probes, by the hour otherwise.
+    """
+    days = days_of(bay, scene, heights)
+    found = [uneven(scene), co2_stays(scene)]
+    if len(days.time):
+        known = usual(days)
+        found.append(airflow_low(days, known))
+        for k in range(days.measured_rise.shape[1]):
+            found += [hot_spot(days, known, k), lateral_blocked(days, known, k)]
+    return found
+
+
+def _place(days: Days, probe: int) -> str:
+    return f"pulp probe {probe + 1}, {days.heights[probe]:.1f} m above the floor"
+
+
+def usual(days: Days) -> Array:
+    """
+    What each probe drifts from the model in a usual day: calibration and the model's error. [K]
+
+    The middle of the two weeks before, but for the last days; NaN where there are too few.
+    """
+    off = days.measured_rise - days.modelled_rise
+    found = np.full(off.shape, math.nan)
+    for k in range(len(off)):
+        rows = (days.time < days.time[k] - RECENT) & (days.time > days.time[k] - RECENT - LEARNED)
+        heard = (~np.isnan(off[rows])).sum(axis=0) >= ENOUGH_DAYS
+        if heard.any():
+            found[k, heard] = np.nanmedian(off[rows][:, heard], axis=0)
+    clipped: Array = np.clip(found, -MOST_USUAL, MOST_USUAL)
+    return clipped
+
+
+def _others(values: Array, probe: int) -> Array:
+    """Median over the other probes; NaN where fewer than two are heard."""
+    rest = np.delete(values, probe, axis=1)
+    enough = (~np.isnan(rest)).sum(axis=1) >= NEIGHBOURS - 1
+    found = np.full(len(values), math.nan)
+    if enough.any():
+        found[enough] = np.nanmedian(rest[enough], axis=1)
+    return found
+
+
+def _two_days(days: Days, values: Array) -> Array:
+    """Sum of each day and the one before; NaN where that is not there."""
+    found = np.full(values.shape, math.nan)
+    follows = np.flatnonzero(np.diff(days.time) == DAY) + 1
+    found[follows] = values[follows] + values[follows - 1]
+    return found
+
+
+def doubt(days: Days) -> Array:
+    """What the model may be wrong by in two days, with what it went through and breathed. [K]"""
+    return MODEL_DOUBT * _two_days(days, days.swing + np.abs(days.still_rise))
+
+
+def hot_spot(days: Days, known: Array, probe: int) -> Signal:
+    """S9: one probe rises for two days against the model while its neighbours keep to it."""
+    off = days.measured_rise - days.modelled_rise - np.nan_to_num(known)
+    excess = _two_days(days, off[:, probe] - _others(off, probe))
+    above_still = _two_days(days, days.measured_rise[:, probe] - days.still_rise[:, probe])
+    limit = np.where(np.isnan(known[:, probe]), UNKNOWN_RATE, HOT_RATE)
+    limit = 2.0 * limit + doubt(days)[:, probe]
+    rise = days.measured_rise[:, probe] - _others(days.measured_rise, probe)
+    return Signal(
+        id="hot_spot",
+        rule="S9",
+        level=1,
+        time=days.time,
+        able=~np.isnan(excess),
+        shows=(excess > limit) & (above_still > HOT_RATE),
+        size=_two_days(days, rise) / 2.0,
+        need=24.0,
+        text="One probe warms by {size} a day more than its neighbours, against the model.",
+        unit="delta_degC",
+        digits=2,
+        first="Go there: smell, wet spots, a hand thermometer; rot, or a bad probe?",
+        place=_place(days, probe),
+        hours=24.0,
+    )
+
+
+def lateral_blocked(days: Days, known: Array, probe: int) -> Signal:
+    """S4: one probe does not follow the cooling air for two days while the others do."""
+    due, got = _due_and_got(days, known)
+    enough = due <= -2.0 * AIR_SHOWS - doubt(days)
+    part = np.where(enough, got / np.minimum(due, -AIR_SHOWS), math.nan)
+    follows = _others(part, probe)
+    heats = _two_days(days, days.measured_rise - days.still_rise)[:, probe] > HOT_RATE
+    return Signal(
+        id="lateral_blocked",
+        rule="S4",
+        level=2,
+        time=days.time,
+        able=~np.isnan(part[:, probe] + follows) & ~np.isnan(known[:, probe]),
+        shows=(part[:, probe] < NO_AIR_PART) & (follows > AIR_PART) & ~heats,
+        size=-due[:, probe] / 2.0,
+        need=24.0,
+        text="One probe does not follow the air, which should cool it by {size} a day.",
+        unit="delta_degC",
+        digits=2,
+        first="Look at the lateral under it: shut, blocked, under water, or dirt over its ports?",
+        place=_place(days, probe),
+        hours=24.0,
+    )
+
+
+def _due_and_got(days: Days, known: Array) -> tuple[Array, Array]:
+    """What the air alone should have changed in two days, and what it has. [K]"""
+    due = days.modelled_rise - days.still_rise
+    got = days.measured_rise - np.nan_to_num(known) - days.still_rise
+    return _two_days(days, due), _two_days(days, got)
+
+
+def airflow_low(days: Days, known: Array) -> Signal:
+    """S4: the whole pile follows the cooling air much less than its fans should make it."""
+    due, got = _due_and_got(days, known)
+    heard = ~np.isnan(got) & ~np.isnan(known)
+    count = np.maximum(heard.sum(axis=1), 1)
+    asked = np.where(heard, due, 0.0).sum(axis=1) / count
+    part = np.where(heard, got, 0.0).sum(axis=1) / count / np.minimum(asked, -1e-9)
+    return Signal(
+        id="airflow_low",
+        rule="S4",
+        level=2,
+        time=days.time,
+        able=asked <= -2.0 * AIR_SHOWS - doubt(days).mean(axis=1),
+        shows=part < WEAK_PART,
+        size=part,
+        need=24.0,
+        text="The pile follows the air only by {size} of what the fans should make it.",
+        unit="1 percent",
+        digits=0,
+        first="Look at the fans: belts, one standing or turning backwards; then ducts and ports.",
+        hours=24.0,
+    )
+
+
+def uneven(scene: Scene) -> Signal:
+    """S8: top and bottom of the pile stay apart while it is held."""
+    pulp = scene.hours.pulp
+    nothing = np.full(len(pulp), math.nan)
+    spread = np.abs(pulp[:, -1] - pulp[:, 0]) if pulp.shape[1] > 1 else nothing
+    limit = scene.bay.limits.spread + math.sqrt(2.0) * scene.bay.sensors.temperature
+    return Signal(
+        id="pile_uneven",
+        rule="S8",
+        level=3,
+        time=scene.hours.time,
+        able=scene.stored & scene.holding & ~np.isnan(spread),
+        shows=spread > limit,
+        size=spread,
+        need=UNEVEN_FOR,
+        forgets=3.0,
+        text="Top and bottom of the pile stand {size} apart and stay so.",
+        unit="delta_degC",
+        first="Run the fans longer; look for dirt layers, low airflow, or a hot spot.",
+    )
+
+
+def co2_stays(scene: Scene) -> Signal:
+    """S10: CO2 stays over its limit although fresh air is being given."""
+    hours = scene.hours
+    co2 = hours.means.get("co2", np.full(len(hours.time), math.nan))
+    fresh = (np.nan_to_num(scene.door) >= PURGE_DOOR) & (hours.running > 0.9)
+    able = scene.stored & ~np.isnan(co2)
+    before = np.full(len(co2), math.nan)
+    for back in range(PURGED):
+        able &= np.concatenate([np.zeros(back, dtype=bool), fresh[: len(fresh) - back]])
+    before[PURGED - 1 :] = co2[: len(co2) - PURGED + 1]
+    return Signal(
+        id="co2_stays",
+        rule="S10",
+        level=3,
+        time=hours.time,
+        able=able & ~np.isnan(before),
+        shows=(co2 > scene.bay.limits.co2) & (co2 > STAYED * before),
+        size=co2 * 1e6,
+        need=4.0,
+        text="CO2 stays at {size} ppm although fresh air is being given.",
+        unit="1",
+        digits=0,
+        first="Is the exhaust open? Does the door open? Check the CO2 probe in fresh air.",
+    )
