@@ -15,7 +15,7 @@ from itertools import pairwise
 import pytest
 
 from ventcalc.bay.file import bay_to_toml, example_bay, example_bay_path
-from ventcalc.check.check import check_pile
+from ventcalc.check.check import check_pile, sweep_heights
 from ventcalc.commands.main import main
 from ventcalc.report.bay_picture import bay_picture
 from ventcalc.report.equipment_bill import bill
@@ -447,3 +447,20 @@ def test_a_written_bay_is_checked_like_the_one_it_came_from(capsys, tmp_path):
     path = tmp_path / "again.toml"
     path.write_text(bay_to_toml(example_bay(), "metric"), encoding="utf-8")
     assert run(capsys, str(path))[1] == run(capsys, "seed_bay")[1]
+
+
+def test_limits_that_were_kept_are_those_of_the_bay_that_is_asked():
+    bay = example_bay("seed_bay")
+    fewer = replace(bay, fans=replace(bay.fans, count=2, airflow=bay.fans.airflow / 2.0))
+    first, other, cold = (
+        check_pile(bay, 4.0),
+        check_pile(fewer, 4.0),
+        check_pile(bay, 4.0, winter_temperature=-40.0),
+    )
+    for asked, kept, outside in ((bay, first, -20.0), (fewer, other, -20.0), (bay, cold, -40.0)):
+        swept = check_pile(asked, sweep_heights(), winter_temperature=outside)  # keeps nothing
+        again = check_pile(asked, 6.0, winter_temperature=outside)
+        assert again.reaches == kept.reaches == swept.reaches
+    assert other.reaches != first.reaches
+    listed = replace(bay, lots=list(bay.lots))  # cannot be kept, and is answered all the same
+    assert check_pile(listed, 4.0).reaches == first.reaches

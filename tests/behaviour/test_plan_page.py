@@ -618,3 +618,16 @@ def test_seasons_of_alternatives_stand_side_by_side(page, short):
     assert one == two
     assert Cells(last["html"], "results").rows[0][1:] == list(last["data"])
     assert "Alternatives side by side" in last["html"]
+    head, *rows = Cells(last["html"], "costs").rows
+    assert [row[0] for row in rows] == list(last["data"])
+    told = [float(re.search(r"[\d.]+", rows[0][head.index(name)])[0]) for name in head[1:]]
+    airflow, fans, shrink, electricity, lost, together = told
+    found = one["policies"]["thermostat"]
+    assert fans == pytest.approx(found["fan_energy_kwh_t"], abs=0.005)
+    # Prices of the bay file: 0.09 per kWh, 10 per 100 lb (45.359237 kg, NIST SP 811).
+    assert electricity == pytest.approx(0.09 * found["energy_kwh_t"], abs=0.001)
+    assert lost == pytest.approx(shrink / 100.0 * 10.0 / 0.045359237, rel=0.003)
+    assert together == pytest.approx(electricity + lost, abs=0.0015)
+    checks = page.ask("/check", question(short, units="metric"))["data"]["checks"]
+    wanted = next(c["value_m3_s_t"] for c in checks if c["key"] == "airflow")
+    assert airflow == pytest.approx(3600.0 * wanted, rel=0.02)

@@ -110,7 +110,7 @@ def test_every_plot_can_be_read_without_seeing_it(outline):
         assert attrs["role"] == "img"
         assert set(attrs["aria-labelledby"].split()) <= set(outline.ids)
     tables = [tag for tag, _ in outline.tags if tag == "table"]
-    assert len(tables) == len(plots) + 1  # one beside each plot, and all results
+    assert len(tables) == len(plots) + 2  # one beside each plot, all results, what they cost
 
 
 def test_names_are_text_and_not_markup(page, outline):

@@ -96,6 +96,7 @@ def season_page(
         verdict=verdict(season, units),
         glances=glances(season, units),
         compared=_compared(seasons, told, units),
+        costs=_costs(seasons, told, units),
         cards=cards,
         results=_results(seasons, told, units),
         published=published_lines(season, units),
@@ -145,6 +146,30 @@ def _compared(
         for k, (season, name, rows) in enumerate(
             zip(seasons, names, compared(seasons, units), strict=True)
         )
+    ]
+
+
+def _costs(seasons: Sequence[Season], names: Sequence[str], units: UnitSystem) -> Table:
+    """What air costs and what it saves: fan energy against shrink, per crop loaded."""
+    row = {one.field: one for one in ROWS}
+
+    def money(season: Season, per_tonne: float) -> str:
+        return f"{season.bay.costs.currency} {show(per_tonne / 1000.0, 'money/kg', units, 3)}"
+
+    return [
+        ["Season", "Airflow", "Fans use", "Shrink", "Electricity", "Lost crop", "Together"],
+        *(
+            [
+                name,
+                show(1000.0 * one.installed.fans.airflow / one.bay.mass, "m3/(s t)", units),
+                row["fan_energy"].text(one, units),
+                row["mass_loss"].text(one, units),
+                money(one, one.kpi.cost_energy),
+                money(one, one.kpi.cost_shrink),
+                money(one, one.kpi.cost),
+            ]
+            for name, one in zip(names, seasons, strict=True)
+        ),
     ]
 
 
