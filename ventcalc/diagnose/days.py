@@ -20,7 +20,6 @@ from ventcalc.diagnose.hours import HOUR, RUNS
 from ventcalc.diagnose.scene import Scene
 from ventcalc.pile.layers import Bed, Inflow, Layer
 from ventcalc.pile.step import step_layers
-from ventcalc.season.bay_model import SETTLED_HUMIDITY
 from ventcalc.season.bay_state import bed_of
 from ventcalc.season.headspace import TOP_EXCHANGE
 
@@ -126,7 +125,7 @@ def _course(scene: Scene, bay: Bay, bed: Bed, first: int, profile: Array, blown:
             velocity = max(bay.fans.airflow * speed / floor, STILL_AIR)
             inlet, water = float(scene.supplied[begin]), float(scene.supplied_water[begin])
         if math.isnan(water):
-            water = SETTLED_HUMIDITY * saturated(inlet, bed.pressure)
+            water = bed.crop.water_activity * saturated(inlet, bed.pressure)
         given = Inflow(
             temperature=inlet,
             humidity_ratio=water,

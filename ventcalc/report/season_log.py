@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ventcalc import air
+from ventcalc.pile.crop import crop_for
 from ventcalc.report.season_days import local
-from ventcalc.season.bay_model import SETTLED_HUMIDITY
 from ventcalc.season.run import Season
 
 __all__ = ["PROBES", "season_columns", "season_log_csv"]
@@ -45,7 +45,9 @@ def season_columns(season: Season, probes: int = PROBES) -> tuple[Array, dict[st
         "return_temp_c": records["return_temperature"],
         "return_rh": np.minimum(season.traces["return_relative_humidity"], 1.0),
         "plenum_temp_c": plenum,
-        "plenum_rh": np.minimum(np.where(runs, moist, SETTLED_HUMIDITY), 1.0),
+        "plenum_rh": np.minimum(
+            np.where(runs, moist, crop_for(season.bay.use).water_activity), 1.0
+        ),
     }
     layers = np.linspace(0, season.pulp.shape[1] - 1, probes).round().astype(int)
     columns |= {f"pulp_{k + 1}_c": season.pulp[:, layer] for k, layer in enumerate(layers)}
