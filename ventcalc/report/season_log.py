@@ -39,6 +39,7 @@ def season_columns(season: Season, probes: int = PROBES) -> tuple[Array, dict[st
     raw = air.relative_humidity(outside, season.traces["outside_humidity_ratio"], pressure)
     humidifier = season.installed.humidifier
     most = humidifier.capacity if humidifier is not None else 0.0
+    at_rest = crop_for(season.bay.use).water_activity
     columns: dict[str, Any] = {
         "outside_temp_c": outside,
         "outside_rh": np.minimum(raw, 1.0),
