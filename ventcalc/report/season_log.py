@@ -46,9 +46,7 @@ def season_columns(season: Season, probes: int = PROBES) -> tuple[Array, dict[st
         "return_temp_c": records["return_temperature"],
         "return_rh": np.minimum(season.traces["return_relative_humidity"], 1.0),
         "plenum_temp_c": plenum,
-        "plenum_rh": np.minimum(
-            np.where(runs, moist, crop_for(season.bay.use).water_activity), 1.0
-        ),
+        "plenum_rh": np.minimum(np.where(runs, moist, at_rest), 1.0),
     }
     layers = np.linspace(0, season.pulp.shape[1] - 1, probes).round().astype(int)
     columns |= {f"pulp_{k + 1}_c": season.pulp[:, layer] for k, layer in enumerate(layers)}
