@@ -37,7 +37,7 @@ from ventcalc.season.run import TRACES
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 NIGHT = str(EXAMPLES / "readings_cold_night.json")
-COMMANDS = ("advise", "season", "air", "new", "demo")
+COMMANDS = ("advise", "season", "diagnose", "air", "new", "demo")
 
 ADVICE_KEYS = {
     *("fan_speed", "door_opening", "humidifier", "refrigeration", "heater"),
