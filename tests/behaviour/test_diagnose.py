@@ -289,3 +289,15 @@ def test_rows_far_apart_are_refused():
     log = read_log("\n".join([HEAD, *rows]))
     with pytest.raises(BadInput, match="h apart; at most 2 h"):
         diagnose(vc.as_installed(BAY), log)
+
+
+def test_a_log_of_the_least_columns_is_looked_at():
+    """No pulp, no outside, no humidity: nothing breaks, and it is said what was not looked at."""
+    rows = [
+        f"2026-12-{day:02d}T{hour:02d}:00:00+00:00,4.0,5.0,0.8"
+        for day in range(1, 9)
+        for hour in range(24)
+    ]
+    found = diagnose(vc.as_installed(BAY), read_log("\n".join([HEAD, *rows])))
+    assert found.looked["door_stuck"] == found.looked["pile_uneven"] == 0.0
+    assert {one.id for one in found.findings} <= {"plenum_probe"}

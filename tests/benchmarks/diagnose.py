@@ -433,7 +433,7 @@ def _count(
         datetime.fromisoformat(one.found).timestamp()
         for one in found.findings
         if one.id in fault.finding.split() and one.place.startswith(fault.place)
-        and datetime.fromisoformat(one.until).timestamp() > begin
+        and datetime.fromisoformat(one.found).timestamp() > begin
     ]  # fmt: skip
     if len(shown) < 2:
         row[3] += 1

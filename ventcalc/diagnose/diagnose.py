@@ -22,6 +22,8 @@ __all__ = ["UNSEEN", "Diagnosis", "diagnose"]
 UNSEEN = (
     "pulp and plenum probes that are off by the same amount",
     "a plenum humidity probe that is 6 % off or less",
+    "a plenum probe that reads warm, while the supply is cooled by more than that",
+    "weak airflow or a blocked lateral in a pile that hardly wants cooling, or since the log began",
     "what happens while the bay is filled or emptied, and in the first half hour of a run",
 )
 """What no log of this kind shows."""

@@ -36,9 +36,9 @@ def diagnosis_text(bay: Bay, found: Diagnosis) -> str:
 
 
 def _one(bay: Bay, finding: Finding) -> list[str]:
-    place = f" ({finding.place})" if finding.place else ""
+    place = f" ({finding.place})." if finding.place else "."
     return [
-        f"{WORDS[finding.level]}: {finding.text}{place}",
+        f"{WORDS[finding.level]}: {finding.text.removesuffix('.')}{place}",
         f"  Since {_when(bay, finding.since)}, last seen {_when(bay, finding.until)}; "
         f"{finding.sure}: showed in {finding.shown_hours:.0f} of the {finding.able_hours:.0f} h "
         "that can show it.",
