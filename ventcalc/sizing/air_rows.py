@@ -151,7 +151,7 @@ def fan_rows(bay: Bay, design: AirDesign, crops: Mapping[str, CropState]) -> tup
             "fan_motor_rating",
             "motor of one fan, rated shaft power",
             design.motor_rating,
-            "W shaft",
+            "W electrical",
             "next rated size above shaft power and reserve",
             given(
                 ("shaft power", design.shaft_power_per_fan, "W shaft"),
