@@ -111,7 +111,8 @@ def dry_ceiling():
 
 
 def even_out():
-    seen = pile(HOLDING, spread=2.4, return_relative_humidity=0.8, outside_temperature=9.0)
+    seen = pile(HOLDING, spread=2.4, return_relative_humidity=0.8, outside_temperature=9.0,
+                pulp_coldest=HOLDING - 0.1)  # fmt: skip
     return SEED, seen, ran(SEED, seen)
 
 

@@ -227,9 +227,9 @@ def contradiction(sample: Sample) -> str:
             return f"two {kind.replace('_', ' ')} sensors"
     pulps, runs = pulps_of(sample), mean_of(sample, "fan_speed") > RUNS
     above = mean_of(sample, "return_temperature")
-    if pulps and not return_believed(above, math.fsum(pulps) / len(pulps), runs):
-        return "pulp and return temperature"
     plenum, outside = (mean_of(sample, f"{air}_temperature") for air in ("plenum", "outside"))
+    if pulps and not return_believed(above, math.fsum(pulps) / len(pulps), runs, outside):
+        return "pulp and return temperature"
     coil = mean_of(sample, "refrigeration") > 0.0
     if runs and not plenum_believed(plenum, above, outside, coil):
         return "plenum and the airs it is mixed of"

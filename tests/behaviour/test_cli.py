@@ -33,6 +33,7 @@ from ventcalc.commands.season import simulate, weather_for
 from ventcalc.errors import OutOfRange
 from ventcalc.report.season_rows import ROWS
 from ventcalc.season.kpi import Kpi
+from ventcalc.season.plan import weather_of_season
 from ventcalc.season.run import TRACES
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -595,7 +596,8 @@ def test_season_whose_pile_leaves_the_model(run, short_bay, monkeypatch):
 
 
 def test_a_year_joined_to_itself_says_so():
-    weather = weather_for(example_bay(), "example")
+    bay = example_bay()
+    weather = weather_of_season(bay.schedule, weather_for(bay, "example"))
     assert any("seam" in note for note in weather.notes)
     days = len(weather.time) * weather.step / 86400
     assert 244 < days < 255
@@ -660,7 +662,7 @@ def test_demo(run, short_bay, tmp_path, monkeypatch):
     assert out.count("Caution:") == 1
     report = folder / "ventcalc-demo.html"
     assert f"Open {report} in a browser." in out
-    assert report.read_text(encoding="utf-8").count('<article class="advice">') == 4
+    assert report.read_text(encoding="utf-8").count('<article class="panel"><p class="eyebrow">') == 4
     for name in SCENES:
         path = folder / f"readings_{name}.json"
         assert run("advise", folder / "seed_bay.toml", "--readings", path)[0] == 0

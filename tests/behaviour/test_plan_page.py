@@ -196,7 +196,7 @@ def test_the_table_says_what_the_command_line_prints(page, capsys, units):
     printed = " ".join(capsys.readouterr().out.split())
     html = page.ask("/check", question(height="17 ft", units=units))["html"]
     rows = [row for row in Cells(html).rows if len(row) == 7][1:]
-    assert len(rows) == 27
+    assert len(rows) == 28
     for name, verdict, value, limit, margin, _, source in rows:
         assert " ".join((name, value, limit, margin, verdict, source)) in printed
 

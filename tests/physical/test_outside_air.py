@@ -78,7 +78,7 @@ AIRS = st.fixed_dictionaries(
         "fan_speed": real(0.4, 1.0),
         "outside_temperature": real(-35.0, 40.0),
         "outside_relative_humidity": real(0.05, 1.0),
-        "return_temperature": real(0.0, 20.0),
+        "return_temperature": real(0.0, 18.0),  # farther off the pulp (8 °C) it is not believed
         "return_relative_humidity": real(0.4, 1.0),
         "pulp_coldest": real(0.0, 18.0),
         "ceiling": real(-5.0, 20.0),

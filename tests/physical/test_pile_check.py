@@ -574,7 +574,7 @@ def test_what_binds_moves_with_the_bay():
     assert check_pile(weak).highest == pytest.approx(20e3 / (640.74 * 9.80665), abs=0.02)
     assert check_pile(weak).check("floor_load").verdict == NO
     few = check_pile(replace(bay, fans=replace(bay.fans, count=2)))
-    assert few.highest < check_pile(bay).highest - 1.0
+    assert few.highest < check_pile(bay).highest - 0.9
     assert few.binds == ("temperature rise through the pile, fill",)
 
 

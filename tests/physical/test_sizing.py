@@ -498,7 +498,7 @@ def test_heat_of_the_autumn_balances(name: str) -> None:
     stored = mass * heat * (warm - alone.pulp[autumn][-1])
     ages = np.maximum(states.now - 0.5 * np.minimum(states.now, bay.schedule.fill_days), 0.0)
     respiration = sum(
-        states.step * mass * share * _respiration(bay.use, pulp, age)
+        states.step * mass * share * _respiration(bay, pulp, age)
         for share, pulp, age in zip(loaded[autumn], alone.pulp[autumn], ages[autumn], strict=True)
     )
     shell = bay.envelope.wall_area * sizing.shell.wall_u
@@ -507,10 +507,11 @@ def test_heat_of_the_autumn_balances(name: str) -> None:
     assert alone.cooling == pytest.approx(stored + respiration + through, rel=0.01)
 
 
-def _respiration(use: str, temperature: float, age: float) -> float:
+def _respiration(bay: Bay, temperature: float, age: float) -> float:
     from ventcalc.pile.crop import crop_for, respiration_heat
 
-    return float(respiration_heat(float(temperature), float(age), crop_for(use), "mature"))
+    young = bay.immature_share
+    return float(respiration_heat(float(temperature), float(age), crop_for(bay.use), young))
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -553,7 +554,7 @@ def test_greatest_hour_of_co2_by_an_independent_march(name: str) -> None:
     loaded = min((states.now[k] + 1800.0) / bay.schedule.fill_days, 1.0)
     mass = floor.capacity * loaded
     age = states.now[k] - 0.5 * min(states.now[k], bay.schedule.fill_days)
-    heat = _respiration(bay.use, states.target[k], age) * mass
+    heat = _respiration(bay, states.target[k], age) * mass
     co2 = heat / 10.7e6 / (1.95 * states.pressure / 101325.0)
     room = bay.envelope.headspace_volume + floor.volume * (1.0 - loaded * 1.0)
     room += floor.volume * loaded * (1.0 - floor.bulk_density / 1078.0)

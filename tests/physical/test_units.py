@@ -247,7 +247,7 @@ def test_show_and_convert():
     assert show(1.5, "delta_degC", "us") == "2.70 °F"
     assert show(math.nan, "Pa") == "unknown"
     assert show(0.95, "1 percent") == "95.0%"
-    assert show(70337.0, "W refrigeration", "us", digits=2) == "20.00 ton refrigeration"
+    assert show(70337.0, "W refrigeration", "us", digits=2) == "20.00 TR"
     numbers, label = convert([[0.0, math.nan], [10.0, 20.0]], "degC", "us")
     np.testing.assert_allclose(numbers, [[32.0, math.nan], [50.0, 68.0]])
     assert label == "°F"

@@ -31,8 +31,8 @@ FEW = 3
 # The differences below are common practice, no source.
 RETURN_OFF, RETURN_OFF_RUNNING = 15.0, 10.0
 """
-Return air this far from the mean pulp is no return air, at rest under a hot or cold roof and while
-the fans draw it through the pile. [K]
+Return air this far from the mean pulp is no return air: at rest, under a hot or cold roof, also
+this far beyond outside air; while the fans draw it through the pile. [K]
 """
 ONE_AIR = 3.0
 """Two probes in one air differ by less. [K]"""
@@ -121,10 +121,18 @@ def airs_differ(temperatures: Sequence[float]) -> bool:
     return len(temperatures) > 1 and max(temperatures) - min(temperatures) > ONE_AIR
 
 
-def return_believed(return_temperature: float, pulp_mean: float, fans_run: bool) -> bool:
-    """Whether return air [°C] can come from a pile of that mean temperature [°C]."""
-    off = abs(return_temperature - pulp_mean)
-    return not off > (RETURN_OFF_RUNNING if fans_run else RETURN_OFF)
+def return_believed(
+    return_temperature: float, pulp_mean: float, fans_run: bool, outside: float
+) -> bool:
+    """
+    Whether return air [°C] can come from a pile of that mean temperature [°C].
+
+    At rest it is the air under the roof, which follows outside air [°C] and sun.
+    """
+    if fans_run:
+        return not abs(return_temperature - pulp_mean) > RETURN_OFF_RUNNING
+    low, high = min(pulp_mean, outside), max(pulp_mean, outside)
+    return not (return_temperature < low - RETURN_OFF or return_temperature > high + RETURN_OFF)
 
 
 def plenum_believed(
@@ -191,7 +199,9 @@ def believed(readings: Readings, fans_run: bool = False) -> tuple[Readings, tupl
         One line each.
     """
     doubts = []
-    if not return_believed(readings.return_temperature, readings.pulp_mean, fans_run):
+    if not return_believed(
+        readings.return_temperature, readings.pulp_mean, fans_run, readings.outside_temperature
+    ):
         off = abs(readings.return_temperature - readings.pulp_mean)
         doubts.append(
             f"return air at {readings.return_temperature:.1f} °C is {off:.0f} K off the pulp and "

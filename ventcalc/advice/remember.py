@@ -30,7 +30,7 @@ def remember(
     memory: Memory,
     frost: Guard,
     share: float,
-    mist: float,
+    humidifier_drop: float,
 ) -> Memory:
     """Memory for the next advice."""
     rules, step, found = bay.control, now.elapsed, now.findings
@@ -58,7 +58,7 @@ def remember(
     expected = advice.plenum_temperature if fan_on else math.nan
     fan_speed = advice.fan_speed if fan_on else 0.0
     door_opening = advice.door_opening if fan_on else 0.0
-    drop = mist if mist > 0.0 else 0.0
+    drop = humidifier_drop if humidifier_drop > 0.0 else 0.0
     return Memory(
         time=now.readings.time,
         target=now.target,

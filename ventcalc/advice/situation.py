@@ -62,7 +62,7 @@ class Situation(NamedTuple):
     run_dew_point: float
     """[°C]"""
     recirculated_humidity_ratio: float
-    """Return air of a run behind a shut door, nearly in equilibrium with the pile. [kg/kg]"""
+    """Return air of a run behind a shut door, as it settles. [kg/kg dry air]"""
     recirculated_dew_point: float
     """[°C]"""
     ceiling: float
@@ -109,7 +109,8 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
     believed = readings.outside_temperature + findings.outside_correction
     outside = humidity_ratio(believed, readings.outside_relative_humidity, pressure)
     above = readings.return_temperature
-    if not return_believed(above, readings.pulp_mean, memory.fan_on):
+    settled = memory.fan_on and memory.fan_since > 0.0
+    if not return_believed(above, readings.pulp_mean, settled, believed):
         above = math.nan
     moistest = min(readings.return_relative_humidity, MOISTEST_RETURN)
     inside = humidity_ratio(above, moistest, pressure)
@@ -120,8 +121,8 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
     return_dew_point = dew_point(inside, pressure)
     run_dew_point = return_dew_point if moist == inside else dew_point(moist, pressure)
     # Fresh air keeps it drier while a run lasts; within minutes of shutting the door it settles.
-    settled = EXIT_HUMIDITY * saturated(readings.pulp_mean, pressure)
-    settled = settled if settled > moist else moist
+    leaving = EXIT_HUMIDITY * saturated(readings.pulp_mean, pressure)
+    leaving = leaving if leaving > moist else moist
     when = told_calendar(calendar_at(bay, readings.time), readings.stage_told)
     in_use = _in_use(readings, when)
     if in_use and when.now > YEAR - NEAR:  # filled before the calendar says so
@@ -155,8 +156,8 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
         run_temperature=run,
         run_humidity_ratio=moist,
         run_dew_point=run_dew_point,
-        recirculated_humidity_ratio=settled,
-        recirculated_dew_point=dew_point(settled, pressure),
+        recirculated_humidity_ratio=leaving,
+        recirculated_dew_point=dew_point(leaving, pressure),
         ceiling=ceiling,
         stage=stage,
         target=target,

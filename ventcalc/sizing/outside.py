@@ -14,7 +14,7 @@ from ventcalc.bay.calendar import COOL_DOWN, FILLING, HOLDING, STAGES, UNLOADING
 from ventcalc.bay.description import Bay
 from ventcalc.building.envelope import conductance
 from ventcalc.equipment import plenum
-from ventcalc.pile.crop import crop_for, respiration_heat
+from ventcalc.pile.crop import crop_for, respiration_heat, temperature_factor
 from ventcalc.sizing.air import AirDesign
 from ventcalc.sizing.shell import ShellDesign
 from ventcalc.sizing.water import WaterDesign, dry_air_flow
@@ -209,8 +209,7 @@ def _run_steps(
         pulp = (pulp * share + load * (grown - share)) / grown if grown > share else pulp
         share = grown
         heat = mass * share * crop.specific_heat
-        away = (pulp - crop.respiration_least_at) / crop.respiration_doubling
-        gain = mass * share * hours.respiration[k] * (1.0 + away * away)
+        gain = mass * share * hours.respiration[k] * temperature_factor(pulp, crop)
         gain += leaks * (outside[k] - pulp)
         pulp += gain * step / heat
         pulp = pulp if pulp < LOST else float("nan")

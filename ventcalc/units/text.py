@@ -31,7 +31,7 @@ _RESISTANCE = re.compile(r"\s*(RSI|R)[- ]?\s*(\d+\.?\d*)\s*")
 _RESISTANCE_UNIT = {"RSI": 1.0, "R": 5.678263}  # W/(m² K) of 1 Btu/(h ft² °F), NIST SP 811
 _FOOT, _INCH = r"(?:'|′|ft|foot|feet)", r"(?:''|\"|″|inch(?:es)?|in)"
 _FEET_AND_INCHES = re.compile(
-    rf"\s*(?:(\d+(?:\.\d+)?)\s*{_FOOT})?[\s,-]*"
+    rf"\s*(?:(\d+(?:\.\d+)?)\s*{_FOOT}[\s,-]*)?"
     rf"(?:(\d+(?:\.\d+)?)?(?:[\s-]*\b(\d+)/([1-9]\d*))?\s*{_INCH})?\s*"
 )
 _ABSOLUTE = {
@@ -191,7 +191,7 @@ def _spell(words: str, money: bool) -> str:
     """Unit text as people write it -> as pint reads it."""
     words = words.replace("²", "2").replace("³", "3").replace("·", " ").replace("^", "**")
     words = words.replace("°", "deg").replace("Δ", "delta_").replace("µ", "u")
-    words = re.sub(r"\btons?( of)? refrigeration\b", "ton_refrigeration", words)
+    words = re.sub(r"\bTR\b|\btons?( of)? refrigeration\b", "ton_refrigeration", words)
     words = re.sub(r"%", "percent", re.sub(r"\s+per\s+", "/", words))
     words = re.sub(r"\bdeg\s+(?=[CF]\b)", "deg", words)
     words = re.sub(r"(?<=[A-Za-z])([23])(?![\w.])", r"**\1", words)
@@ -357,7 +357,7 @@ def show(
     places = _scale(quantity_unit, units).digits if digits is None else digits
     number = round(number, places) + 0.0  # no "-0.0"
     text = f"{number:,.{places}f}" if units == "us" else f"{number:.{places}f}"
-    label = label.replace("delta_degF", "°F").replace("_", " ")
+    label = label.replace("delta_degF", "°F").replace("ton_refrigeration", "TR").replace("_", " ")
     glue = "" if label.startswith(("/", "%")) or not label else " "
     return f"{text}{glue}{label}"
 

@@ -273,8 +273,8 @@ def design_day(
     percentile : float
         Of the daily means, from the cold end. [0-100]
     ranked : array, optional
-        What the days are ranked by, one value for each step, such as enthalpy; temperature if
-        not given.
+        What the days are ranked by, one value for each step, such as enthalpy [any];
+        temperature if not given.
 
     Returns
     -------
