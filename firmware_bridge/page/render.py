@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from firmware_bridge.page.words import age_text
+from ventcalc.errors import VentcalcError
 from ventcalc.web.templates import environment
 
 __all__ = ["render"]
@@ -15,7 +16,10 @@ def _seconds(age: float) -> str:
     return f"{age:.1f}" if math.isfinite(age) else ""
 
 
-_TEMPLATES = environment("firmware_bridge.page", age=age_text, seconds=_seconds)
+try:
+    _TEMPLATES = environment("firmware_bridge.page", age=age_text, seconds=_seconds)
+except VentcalcError:  # the command names the bridge's own extra
+    raise ModuleNotFoundError("jinja2 is not installed", name="jinja2") from None
 
 
 def render(template: str, **values: object) -> str:

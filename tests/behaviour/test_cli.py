@@ -662,7 +662,9 @@ def test_demo(run, short_bay, tmp_path, monkeypatch):
     assert out.count("Caution:") == 1
     report = folder / "ventcalc-demo.html"
     assert f"Open {report} in a browser." in out
-    assert report.read_text(encoding="utf-8").count('<article class="panel"><p class="eyebrow">') == 4
+    assert (
+        report.read_text(encoding="utf-8").count('<article class="panel"><p class="eyebrow">') == 4
+    )
     for name in SCENES:
         path = folder / f"readings_{name}.json"
         assert run("advise", folder / "seed_bay.toml", "--readings", path)[0] == 0

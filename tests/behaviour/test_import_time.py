@@ -46,9 +46,7 @@ def test_the_library_loads_nothing_heavy(program: str) -> None:
     assert not loaded_by(program) & HEAVY
 
 
-@pytest.mark.parametrize(
-    "words", [["--help"], ["check", "seed_bay"], ["check", "fry_bay"]]
-)
+@pytest.mark.parametrize("words", [["--help"], ["check", "seed_bay"], ["check", "fry_bay"]])
 def test_the_command_line_loads_no_plots_and_no_refrigerants(words: list[str]) -> None:
     program = f"from ventcalc.commands.main import main; assert main({words!r}) == 0"
     # Bay files are read with pint, which looks at scipy where that is installed.

@@ -9,7 +9,6 @@ from typing import Any, NamedTuple
 from ventcalc.advice.policies import POLICIES
 from ventcalc.bay.description import Bay
 from ventcalc.errors import OutOfRange, VentcalcError
-from ventcalc.season.plan import weather_of_season
 from ventcalc.season.run import Season, run_season
 from ventcalc.weather import Weather
 
@@ -107,7 +106,7 @@ class Run:
 
         return run_season(
             case.bay,
-            weather_of_season(case.bay.schedule, case.weather),
+            case.weather,
             POLICIES[case.policy],
             name=case.policy,
             progress=progress,

@@ -131,7 +131,7 @@ def _feet_and_inches(value: object) -> float | None:
     small = inches + (above / below if below else 0.0)
     if found[1] and small >= 12.0:
         raise BadInput(f"{quoted(value)}: 12 inches or more beside feet; write the feet apart")
-    return (feet * 12.0 + small) * 0.0254
+    return feet * 0.3048 + small * 0.0254
 
 
 def _transmittance(value: str, match: re.Match[str]) -> float:
