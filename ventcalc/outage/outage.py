@@ -1,0 +1,402 @@
+"""Hours to each limit with fans and plant at rest, by the season's own model of the bay."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+from ventcalc.advice.alarms import HOT
+from ventcalc.advice.policies import Positions
+from ventcalc.advice.readings import Readings
+from ventcalc.advice.rules import CO2_DANGEROUS, PEOPLE_CO2
+from ventcalc.air.plain import air_density, saturated
+from ventcalc.bay.description import Bay
+from ventcalc.bay.hourly import HourlyBay
+from ventcalc.outage.places import doorway_flow, draught_constant, wall_share
+from ventcalc.outage.start import Start, start_of
+from ventcalc.pile.layers import Layer, greatest, layer_mean, least
+from ventcalc.pile.passage import heat_transfer_coefficient, natural_velocity
+from ventcalc.season.bay_model import step_bay
+from ventcalc.season.bay_state import BayState, StepRecord
+from ventcalc.season.faults import NO_FAULT
+from ventcalc.season.headspace import free_air, headspace
+from ventcalc.season.surroundings import Ground, Outside
+
+__all__ = ["Case", "Limit", "Outage", "Trace", "outage_of"]
+
+HOUR = 3600.0
+STEP = 900.0
+"""Short against the hour in which an open door changes the air. [s]"""
+HOURS = 14 * 24
+"""How far one looks ahead. [h]"""
+DRIPS = 0.1
+"""Water on a ceiling that begins to drip; common practice, no source. [kg/m²]"""
+WIDEST = 60.0
+"""Beyond what air inside ever differs from that outside. [K]"""
+STILL = 0.2
+"""Least air past a tuber in the doorway; common practice, no source. [m/s]"""
+REST = Positions(
+    fan_speed=0.0, door_opening=0.0, humidity_wanted=0.0, refrigeration=0.0, heater=0.0, action=0
+)
+
+
+class Trace(NamedTuple):
+    """A bay at one time of an outage."""
+
+    hours: float
+    """Since the power failed. [h]"""
+    pulp_mean: float
+    """[°C]"""
+    pulp_coldest: float
+    """Of the layers, less what the coldest probe is below them. [°C]"""
+    pulp_warmest: float
+    """[°C]"""
+    wall: float
+    """Crop against an outer wall at its worst joint. [°C]"""
+    draught: float
+    """A tuber in the open doorway; NaN where it is shut. [°C]"""
+    co2: float
+    """[1]"""
+    ceiling_margin: float
+    """Coldest spots of the ceiling: humidity that they bear less what is there. [kg/kg]"""
+    dripped: float
+    """Water on the plain ceiling. [kg/m²]"""
+    airflow: float
+    """Through leaks and the open doorway. [m³/s]"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Limit:
+    """What must not be reached."""
+
+    key: str
+    name: str
+    value: float
+    """[unit]"""
+    unit: str
+    why: str
+    source: str
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Case:
+    """Doors closed, or the doorway open."""
+
+    open_door: bool
+    hours: tuple[float, ...]
+    """To each limit; 0 where it is passed already, NaN where not in the time looked at. [h]"""
+    traces: tuple[Trace, ...]
+    ended: float
+    """Where the crop froze or the model ended; NaN for neither. [h]"""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Outage:
+    """What comes of an outage, with the doors closed and with one open."""
+
+    start: Start
+    limits: tuple[Limit, ...]
+    closed: Case
+    open: Case
+    outside: tuple[float, float, float]
+    """Air outside: at first, coldest, warmest. [°C]"""
+    doorway: tuple[float, float]
+    """Width and height. [m]"""
+    notes: tuple[str, ...]
+
+
+def outage_of(
+    bay: Bay,
+    readings: Readings,
+    hours: Sequence[Outside],
+    *,
+    doorway: tuple[float, float],
+    ground: Ground | None = None,
+) -> Outage:
+    """
+    Hours to each limit from the present state, with nothing running.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    readings : Readings
+        The last readings before, or read by hand since.
+    hours : sequence of Outside
+        Outside air of each hour from then on; the last one stays.
+    doorway : tuple of float
+        Width and height of the door that may be opened by hand. [m]
+    ground : Ground, optional
+        Heat through the floor; none if not given.
+
+    Returns
+    -------
+    Outage
+        Both cases.
+
+    Raises
+    ------
+    BadInput
+        As ``start_of``.
+    """
+    start = start_of(bay, readings)
+    limits = _limits(start)
+    floor = Ground() if ground is None else ground
+    cases = [_case(start, limits, hours, floor, door) for door in (None, doorway)]
+    outside = [hour.temperature for hour in hours]
+    return Outage(
+        start=start,
+        limits=limits,
+        closed=cases[0],
+        open=cases[1],
+        outside=(outside[0], min(outside), max(outside)),
+        doorway=doorway,
+        notes=start.notes,
+    )
+
+
+def _limits(start: Start) -> tuple[Limit, ...]:
+    bay = start.bay
+    return (
+        Limit(
+            key="freezing", name="First potatoes freeze", unit="degC",
+            value=bay.crop.injury_temperature, why="coldest place",
+            source="Suslow and Voss, Univ. of California Davis",
+        ),
+        Limit(
+            key="draught", name="Potatoes in the draught of the door freeze", unit="degC",
+            value=bay.crop.injury_temperature, why="a lone tuber in the doorway",
+            source="Suslow and Voss, Univ. of California Davis",
+        ),
+        Limit(
+            key="co2_people", name="CO2: nobody works inside", unit="1 ppm", value=PEOPLE_CO2,
+            why="limit of a working day", source="OSHA, ACGIH; NIOSH pocket guide",
+        ),
+        Limit(
+            key="co2_dangerous", name="CO2: danger to life", unit="1 ppm", value=CO2_DANGEROUS,
+            why="immediately dangerous", source="NIOSH pocket guide (IDLH)",
+        ),
+        Limit(
+            key="co2_crop", name="CO2: limit of the crop", unit="1 ppm", value=bay.limits.co2,
+            why="limit of the bay file", source="bay file",
+        ),
+        Limit(
+            key="heat", name="Warmest potatoes too warm", unit="degC", value=start.target + HOT,
+            why="target and 5 K", source="common practice, no source",
+        ),
+        Limit(
+            key="sweating", name="Ceiling sweats at cold spots", unit="degC", value=math.nan,
+            why="dew point of the air inside", source="psychrometrics",
+        ),
+        Limit(
+            key="dripping", name="Ceiling drips on the crop", unit="kg/m2", value=DRIPS,
+            why="water that no longer clings", source="common practice, no source",
+        ),
+    )  # fmt: skip
+
+
+def _margins(limits: Sequence[Limit], trace: Trace) -> tuple[float, ...]:
+    """How far each limit is; passed where not positive."""
+    value = {limit.key: limit.value for limit in limits}
+    shut = math.isnan(trace.draught)
+    return (
+        min(trace.pulp_coldest, trace.wall) - value["freezing"],
+        math.inf if shut else trace.draught - value["draught"],
+        value["co2_people"] - trace.co2,
+        value["co2_dangerous"] - trace.co2,
+        value["co2_crop"] - trace.co2,
+        value["heat"] - trace.pulp_warmest,
+        trace.ceiling_margin,
+        value["dripping"] - trace.dripped,
+    )
+
+
+def _case(
+    start: Start,
+    limits: Sequence[Limit],
+    hours: Sequence[Outside],
+    ground: Ground,
+    doorway: tuple[float, float] | None,
+) -> Case:
+    """Step the bay on until the time looked at is over or the crop is lost."""
+    layers, state, record = start.layers(), start.state, StepRecord()
+    wall, tuber = _wall(start), _draught(start)
+    traces = [_now(start, layers, doorway is not None)]
+    ended, injured = math.nan, start.bay.crop.injury_temperature
+    for i in range(int(HOURS * HOUR / STEP)):
+        outside = hours[min(int(i * STEP // HOUR), len(hours) - 1)]
+        outside = outside._replace(time=start.time + i * STEP)
+        bay, flow = _opened(start, layers, state, outside, doorway)
+        state, fault, _ = step_bay(
+            bay, start.bed, ground, layers, state, REST, outside, STEP, record
+        )
+        if fault != NO_FAULT or layer_mean(layers) < injured:
+            ended = i * STEP / HOUR
+            break
+        last = traces[-1]
+        spots = saturated(record.ceiling_temperature, start.bed.pressure)
+        traces.append(
+            Trace(
+                hours=(i + 1) * STEP / HOUR,
+                pulp_mean=layer_mean(layers),
+                pulp_coldest=least(layers) - start.colder_by,
+                pulp_warmest=greatest(layers),
+                wall=wall(outside.temperature),
+                draught=tuber(flow, outside.temperature, last.draught, doorway),
+                co2=state.co2,
+                ceiling_margin=spots - state.return_humidity_ratio,
+                dripped=last.dripped + record.drip * STEP / bay.envelope.ceiling_area,
+                airflow=flow,
+            )
+        )
+    return Case(
+        open_door=doorway is not None,
+        hours=_crossings(limits, traces),
+        traces=tuple(traces),
+        ended=ended,
+    )
+
+
+def _now(start: Start, layers: list[Layer], open_door: bool) -> Trace:
+    coldest = least(layers) - start.colder_by
+    return Trace(
+        hours=0.0,
+        pulp_mean=layer_mean(layers),
+        pulp_coldest=coldest,
+        pulp_warmest=greatest(layers),
+        wall=coldest,
+        draught=coldest if open_door else math.nan,
+        co2=start.state.co2,
+        ceiling_margin=math.inf,
+        dripped=0.0,
+        airflow=0.0,
+    )
+
+
+def _crossings(limits: Sequence[Limit], traces: Sequence[Trace]) -> tuple[float, ...]:
+    """Hours to each limit, straight between two steps."""
+    margins = [_margins(limits, trace) for trace in traces]
+    found = []
+    for k in range(len(limits)):
+        after = next((i for i, row in enumerate(margins) if not row[k] > 0.0), None)
+        if after is None:
+            found.append(math.nan)
+        elif after == 0 or math.isinf(margins[after - 1][k]):  # passed, or nobody knows of before
+            found.append(0.0)
+        else:
+            before, past = margins[after - 1][k], margins[after][k]
+            part = before / (before - past)
+            found.append(traces[after - 1].hours + part * STEP / HOUR)
+    return tuple(found)
+
+
+def _opened(
+    start: Start,
+    layers: Sequence[Layer],
+    state: BayState,
+    outside: Outside,
+    doorway: tuple[float, float] | None,
+) -> tuple[HourlyBay, float]:
+    """
+    The bay with its leaks as great as what passes the open doorway, and that airflow [m³/s].
+
+    The air inside is as warm as the flow leaves it: both are sought together.
+    """
+    bay, bed = start.bay, start.bed
+    density = air_density(bed.pressure)
+    inside = free_air(bay, bed, 1.0, state.return_temperature, state.return_humidity_ratio)
+    leaks = bay.envelope.leakage * inside / density
+    if doorway is None:
+        return bay, leaks
+    width, height = doorway
+    least_flow = 0.0
+    most_flow = doorway_flow(width, height, outside.temperature + WIDEST, outside.temperature)
+    for _ in range(25):
+        flow = 0.5 * (least_flow + most_flow)
+        warm = _air_inside(start, layers, state, outside, (flow + leaks) * density)
+        if doorway_flow(width, height, warm, outside.temperature) > flow:
+            least_flow = flow
+        else:
+            most_flow = flow
+    total = flow + leaks
+    shell = replace(bay.envelope, leakage=total * density / inside)
+    return replace(bay, envelope=shell), total
+
+
+def _air_inside(
+    start: Start, layers: Sequence[Layer], state: BayState, outside: Outside, leak: float
+) -> float:
+    """Air over the pile when so much dry air [kg/s] comes in from outside. [°C]"""
+    bay, bed, shell = start.bay, start.bed, start.bay.envelope
+    mean = layer_mean(layers)
+    creeps = natural_velocity(bed, mean, state.return_temperature)
+    roof = outside.temperature + shell.roof_absorptance * outside.solar_rise
+    over = headspace(
+        bay,
+        bed,
+        creeps * air_density(bed.pressure) * bay.pile.floor_area,
+        leak,
+        state.exit_temperature,
+        state.exit_humidity_ratio,
+        layers[-1].temperature,
+        mean,
+        state.curing,
+        1.0,
+        outside,
+        roof - shell.roof_emittance * outside.sky_drop,
+    )
+    return over.temperature
+
+
+def _wall(start: Start) -> Callable[[float], float]:
+    """
+    Crop against the worst joint of an outer wall, step by step.
+
+    Every change outside goes its own way (Duhamel); heat of the crop itself is left out.
+    """
+    shell, bed = start.bay.envelope, start.bed
+    began = min(start.temperatures) - start.colder_by
+    capacity = bed.bulk_density * bed.crop.specific_heat
+    steps: list[tuple[int, float]] = []
+    last, count = began, 0
+
+    def step(outside: float) -> float:
+        nonlocal last, count
+        if outside != last:
+            steps.append((count, outside - last))
+            last = outside
+        count += 1
+        return began + sum(
+            change * wall_share(
+                shell.wall_u * shell.bridge_factor, bed.conductivity, capacity,
+                (count - since) * STEP,
+            )
+            for since, change in steps
+        )  # fmt: skip
+
+    return step
+
+
+def _draught(start: Start) -> Callable[[float, float, float, tuple[float, float] | None], float]:
+    """A tuber in the open doorway, step by step; the air goes in through its lower half."""
+    bed = start.bed
+    inner = bed.tuber_diameter / (10.0 * bed.crop.tuber_conductivity)
+
+    def step(
+        flow: float, outside: float, before: float, doorway: tuple[float, float] | None
+    ) -> float:
+        if doorway is None:
+            return math.nan
+        velocity = max(flow / (0.5 * doorway[0] * doorway[1]), STILL)
+        film = heat_transfer_coefficient(velocity, bed.tuber_diameter, air_density(bed.pressure))
+        constant = draught_constant(
+            bed.tuber_diameter,
+            bed.crop.tuber_density,
+            bed.crop.specific_heat,
+            1.0 / (1.0 / film + inner),
+        )
+        return outside + (before - outside) * math.exp(-STEP / constant)
+
+    return step
