@@ -5,15 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import NamedTuple
 
-from ventcalc.advice.alarms import HOT
 from ventcalc.advice.policies import Positions
 from ventcalc.advice.readings import Readings
-from ventcalc.advice.rules import CO2_DANGEROUS, PEOPLE_CO2
 from ventcalc.air.plain import air_density, saturated
 from ventcalc.bay.description import Bay
 from ventcalc.bay.hourly import HourlyBay
+from ventcalc.outage.limits import Limit, Trace, hours_to, limits_of
 from ventcalc.outage.places import doorway_flow, draught_constant, wall_share
 from ventcalc.outage.start import Start, start_of
 from ventcalc.pile.layers import Layer, greatest, layer_mean, least
@@ -24,15 +22,13 @@ from ventcalc.season.faults import NO_FAULT
 from ventcalc.season.headspace import free_air, headspace
 from ventcalc.season.surroundings import Ground, Outside
 
-__all__ = ["Case", "Limit", "Outage", "Trace", "outage_of"]
+__all__ = ["HOURS", "Case", "Outage", "outage_of"]
 
 HOUR = 3600.0
 STEP = 900.0
 """Short against the hour in which an open door changes the air. [s]"""
 HOURS = 14 * 24
 """How far one looks ahead. [h]"""
-DRIPS = 0.1
-"""Water on a ceiling that begins to drip; common practice, no source. [kg/m²]"""
 WIDEST = 60.0
 """Beyond what air inside ever differs from that outside. [K]"""
 STILL = 0.2
@@ -40,44 +36,6 @@ STILL = 0.2
 REST = Positions(
     fan_speed=0.0, door_opening=0.0, humidity_wanted=0.0, refrigeration=0.0, heater=0.0, action=0
 )
-
-
-class Trace(NamedTuple):
-    """A bay at one time of an outage."""
-
-    hours: float
-    """Since the power failed. [h]"""
-    pulp_mean: float
-    """[°C]"""
-    pulp_coldest: float
-    """Of the layers, less what the coldest probe is below them. [°C]"""
-    pulp_warmest: float
-    """[°C]"""
-    wall: float
-    """Crop against an outer wall at its worst joint. [°C]"""
-    draught: float
-    """A tuber in the open doorway; NaN where it is shut. [°C]"""
-    co2: float
-    """[1]"""
-    ceiling_margin: float
-    """Coldest spots of the ceiling: humidity that they bear less what is there. [kg/kg]"""
-    dripped: float
-    """Water on the plain ceiling. [kg/m²]"""
-    airflow: float
-    """Through leaks and the open doorway. [m³/s]"""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Limit:
-    """What must not be reached."""
-
-    key: str
-    name: str
-    value: float
-    """[unit]"""
-    unit: str
-    why: str
-    source: str
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -142,7 +100,7 @@ def outage_of(
         As ``start_of``.
     """
     start = start_of(bay, readings)
-    limits = _limits(start)
+    limits = limits_of(start)
     floor = Ground() if ground is None else ground
     cases = [_case(start, limits, hours, floor, door) for door in (None, doorway)]
     outside = [hour.temperature for hour in hours]
@@ -154,62 +112,6 @@ def outage_of(
         outside=(outside[0], min(outside), max(outside)),
         doorway=doorway,
         notes=start.notes,
-    )
-
-
-def _limits(start: Start) -> tuple[Limit, ...]:
-    bay = start.bay
-    return (
-        Limit(
-            key="freezing", name="First potatoes freeze", unit="degC",
-            value=bay.crop.injury_temperature, why="coldest place",
-            source="Suslow and Voss, Univ. of California Davis",
-        ),
-        Limit(
-            key="draught", name="Potatoes in the draught of the door freeze", unit="degC",
-            value=bay.crop.injury_temperature, why="a lone tuber in the doorway",
-            source="Suslow and Voss, Univ. of California Davis",
-        ),
-        Limit(
-            key="co2_people", name="CO2: nobody works inside", unit="1 ppm", value=PEOPLE_CO2,
-            why="limit of a working day", source="OSHA, ACGIH; NIOSH pocket guide",
-        ),
-        Limit(
-            key="co2_dangerous", name="CO2: danger to life", unit="1 ppm", value=CO2_DANGEROUS,
-            why="immediately dangerous", source="NIOSH pocket guide (IDLH)",
-        ),
-        Limit(
-            key="co2_crop", name="CO2: limit of the crop", unit="1 ppm", value=bay.limits.co2,
-            why="limit of the bay file", source="bay file",
-        ),
-        Limit(
-            key="heat", name="Warmest potatoes too warm", unit="degC", value=start.target + HOT,
-            why="target and 5 K", source="common practice, no source",
-        ),
-        Limit(
-            key="sweating", name="Ceiling sweats at cold spots", unit="degC", value=math.nan,
-            why="dew point of the air inside", source="psychrometrics",
-        ),
-        Limit(
-            key="dripping", name="Ceiling drips on the crop", unit="kg/m2", value=DRIPS,
-            why="water that no longer clings", source="common practice, no source",
-        ),
-    )  # fmt: skip
-
-
-def _margins(limits: Sequence[Limit], trace: Trace) -> tuple[float, ...]:
-    """How far each limit is; passed where not positive."""
-    value = {limit.key: limit.value for limit in limits}
-    shut = math.isnan(trace.draught)
-    return (
-        min(trace.pulp_coldest, trace.wall) - value["freezing"],
-        math.inf if shut else trace.draught - value["draught"],
-        value["co2_people"] - trace.co2,
-        value["co2_dangerous"] - trace.co2,
-        value["co2_crop"] - trace.co2,
-        value["heat"] - trace.pulp_warmest,
-        trace.ceiling_margin,
-        value["dripping"] - trace.dripped,
     )
 
 
@@ -253,7 +155,7 @@ def _case(
         )
     return Case(
         open_door=doorway is not None,
-        hours=_crossings(limits, traces),
+        hours=hours_to(limits, traces),
         traces=tuple(traces),
         ended=ended,
     )
@@ -273,23 +175,6 @@ def _now(start: Start, layers: list[Layer], open_door: bool) -> Trace:
         dripped=0.0,
         airflow=0.0,
     )
-
-
-def _crossings(limits: Sequence[Limit], traces: Sequence[Trace]) -> tuple[float, ...]:
-    """Hours to each limit, straight between two steps."""
-    margins = [_margins(limits, trace) for trace in traces]
-    found = []
-    for k in range(len(limits)):
-        after = next((i for i, row in enumerate(margins) if not row[k] > 0.0), None)
-        if after is None:
-            found.append(math.nan)
-        elif after == 0 or math.isinf(margins[after - 1][k]):  # passed, or nobody knows of before
-            found.append(0.0)
-        else:
-            before, past = margins[after - 1][k], margins[after][k]
-            part = before / (before - past)
-            found.append(traces[after - 1].hours + part * STEP / HOUR)
-    return tuple(found)
 
 
 def _opened(

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ventcalc.air.plain import humidity_ratio
 from ventcalc.bay.description import Bay
@@ -72,7 +73,7 @@ def weather_outside(
     return hours, ground, (*notes, *more)
 
 
-def _same_day(stamps: np.ndarray, time: float) -> float:  # type: ignore[type-arg]
+def _same_day(stamps: NDArray[np.int64], time: float) -> float:
     """The same day and hour of the file's own year. [s]"""
     year = 365.2425 * 86400.0
     return float(stamps[0] + (time - stamps[0]) % year)

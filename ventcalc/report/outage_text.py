@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from ventcalc.bay.description import Bay
-from ventcalc.outage.outage import HOURS, Case, Limit, Outage
+from ventcalc.outage.limits import Limit
+from ventcalc.outage.outage import HOURS, Case, Outage
 from ventcalc.report.season_days import local
 from ventcalc.report.table import bullets, table
 from ventcalc.units import UnitSystem, show
@@ -30,12 +31,10 @@ BEFORE = 0.25
 """Of the time to the first limit of the crop, after which one reads by hand again. [1]"""
 
 
-def span(hours: float, case: Case) -> str:
+def span(hours: float) -> str:
     """A time to a limit, for people; rounded down."""
     if math.isnan(hours):
-        if not math.isnan(case.ended):
-            return "crop lost before"
-        return f"not in {HOURS // 24} days"
+        return "not reached"
     if hours <= 0.0:
         return "now"
     if hours < 2.0:
@@ -53,12 +52,17 @@ def _limit(limit: Limit, units: UnitSystem) -> str:
 
 def limit_rows(found: Outage, units: UnitSystem) -> list[tuple[str, ...]]:
     """Heading and a row for each limit."""
-    rows = [("", "limit", "doors closed", "door open")]
+    rows: list[tuple[str, ...]] = [("", "limit", "doors closed", "door open")]
     for k, limit in enumerate(found.limits):
-        closed = "-" if limit.key == "draught" else span(found.closed.hours[k], found.closed)
-        opened = span(found.open.hours[k], found.open)
+        closed = "-" if limit.key == "draught" else span(found.closed.hours[k])
+        opened = span(found.open.hours[k])
         rows.append((limit.name, _limit(limit, units), closed, opened))
-    return rows
+    return [*rows, ("Looked ahead", "", _looked(found.closed), _looked(found.open))]
+
+
+def _looked(case: Case) -> str:
+    """Until the pile is frozen through or the model ends, at most."""
+    return span(HOURS if math.isnan(case.ended) else case.ended)
 
 
 def title(bay: Bay, found: Outage) -> str:
@@ -91,7 +95,7 @@ def _hours(found: Outage, case: Case, *keys: str) -> float:
 
 def _said(found: Outage, case: Case, key: str) -> str:
     hours = _hours(found, case, key)
-    return span(math.nan if math.isinf(hours) else hours, case)
+    return span(math.nan if math.isinf(hours) else hours)
 
 
 def steps(bay: Bay, found: Outage, units: UnitSystem) -> list[str]:
@@ -155,9 +159,9 @@ ACTIONS = {
     "freezing": "Cold comes first at outer walls and joints: straw, tarps or boards on the cold "
     "side outside, never heat without moving air.",
     "heat": "Heat: a fan on a generator at night, outside air colder than the pulp.",
-    "co2_crop": "CO2 of the crop: air as in 2 when it is warmest outside; frost is the greater harm "
-    "(common practice, no source).",
-    "dripping": "Dripping: tarps or straw on the pile take the drops; look for wet potatoes after.",
+    "co2_crop": "CO2 of the crop: air as in 2 when it is warmest outside; frost is the greater "
+    "harm (common practice, no source).",
+    "dripping": "Dripping: straw on the pile takes the drops; look for wet potatoes after.",
 }
 """What helps against each limit of the crop."""
 
@@ -169,7 +173,7 @@ def _pressing(found: Outage) -> list[str]:
         for limit, hours in zip(found.limits, found.closed.hours, strict=True)
         if limit.key in ACTIONS and not math.isnan(hours)
     )
-    return [f"In {span(h, found.closed)}: {ACTIONS[key]}".replace("In now", "Now")
+    return [f"In {span(h)}: {ACTIONS[key]}".replace("In now", "Now")
             for h, key in coming[:2]]  # fmt: skip
 
 
@@ -178,7 +182,7 @@ def sources() -> Sequence[str]:
     return (
         "Pile, headspace and CO2: the model of `ventcalc season` with everything off; air well "
         "mixed, respiration by temperature and age (published rates differ by a factor of 1.7, so "
-        "hours to CO2 and heat do).",
+        "hours to CO2 and heat do). Looked ahead 14 days, or until the pile is frozen through.",
         "Coldest place: the coldest layer, or crop against an outer wall at its worst joint "
         "(semi-infinite solid, Carslaw and Jaeger 1959), heat of the crop left out: the earliest.",
         "Open door: Gosney and Olama 1975 (ASHRAE Refrigeration, from memory), one opening; wind "
