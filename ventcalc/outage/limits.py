@@ -10,6 +10,7 @@ from typing import NamedTuple
 from ventcalc.advice.alarms import HOT
 from ventcalc.advice.rules import CO2_DANGEROUS, PEOPLE_CO2
 from ventcalc.outage.start import Start
+from ventcalc.season.kpi import WET_FILM
 
 __all__ = ["Limit", "Trace", "hours_to", "limits_of"]
 
@@ -26,16 +27,18 @@ class Trace(NamedTuple):
     """[°C]"""
     pulp_coldest: float
     """Of the layers, less what the coldest probe is below them. [°C]"""
-    pulp_warmest: float
+    warmest_pulp: float
     """[°C]"""
-    wall: float
+    wall_pulp: float
     """Crop against an outer wall at its worst joint. [°C]"""
-    draught: float
+    draught_pulp: float
     """A tuber in the open doorway; NaN where it is shut. [°C]"""
     co2: float
     """[1]"""
     ceiling_margin: float
-    """Coldest spots of the ceiling: humidity that they bear less what is there. [kg/kg]"""
+    """Coldest spots of the ceiling above the dew point of the air inside; infinite at first. [K]"""
+    film: float
+    """Of the wettest layer. [kg/kg crop]"""
     dripped: float
     """Water on the plain ceiling. [kg/m²]"""
     airflow: float
@@ -90,6 +93,10 @@ def limits_of(start: Start) -> tuple[Limit, ...]:
             why="dew point of the air inside", source="psychrometrics",
         ),
         Limit(
+            key="wet", name="Potatoes get wet", unit="kg/kg", value=WET_FILM,
+            why="sweating", source="as of ventcalc season",
+        ),
+        Limit(
             key="dripping", name="Ceiling drips on the crop", unit="kg/m2", value=DRIPS,
             why="water that no longer clings", source="common practice, no source",
         ),
@@ -99,15 +106,16 @@ def limits_of(start: Start) -> tuple[Limit, ...]:
 def _margins(limits: Sequence[Limit], trace: Trace) -> tuple[float, ...]:
     """How far each limit is; passed where not positive."""
     value = {limit.key: limit.value for limit in limits}
-    shut = math.isnan(trace.draught)
+    shut = math.isnan(trace.draught_pulp)
     return (
-        min(trace.pulp_coldest, trace.wall) - value["freezing"],
-        math.inf if shut else trace.draught - value["draught"],
+        min(trace.pulp_coldest, trace.wall_pulp) - value["freezing"],
+        math.inf if shut else trace.draught_pulp - value["draught"],
         value["co2_people"] - trace.co2,
         value["co2_dangerous"] - trace.co2,
         value["co2_crop"] - trace.co2,
-        value["heat"] - trace.pulp_warmest,
+        value["heat"] - trace.warmest_pulp,
         trace.ceiling_margin,
+        value["wet"] - trace.film,
         value["dripping"] - trace.dripped,
     )
 

@@ -6,9 +6,10 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
+from ventcalc import air
 from ventcalc.advice.policies import Positions
 from ventcalc.advice.readings import Readings
-from ventcalc.air.plain import air_density, saturated
+from ventcalc.air.plain import air_density
 from ventcalc.bay.description import Bay
 from ventcalc.bay.hourly import HourlyBay
 from ventcalc.outage.limits import Limit, Trace, hours_to, limits_of
@@ -58,7 +59,7 @@ class Outage:
     limits: tuple[Limit, ...]
     closed: Case
     open: Case
-    outside: tuple[float, float, float]
+    outside_temperature: tuple[float, float, float]
     """Air outside: at first, coldest, warmest. [°C]"""
     doorway: tuple[float, float]
     """Width and height. [m]"""
@@ -109,7 +110,7 @@ def outage_of(
         limits=limits,
         closed=cases[0],
         open=cases[1],
-        outside=(outside[0], min(outside), max(outside)),
+        outside_temperature=(outside[0], min(outside), max(outside)),
         doorway=doorway,
         notes=start.notes,
     )
@@ -138,17 +139,18 @@ def _case(
             ended = i * STEP / HOUR
             break
         last = traces[-1]
-        spots = saturated(record.ceiling_temperature, start.bed.pressure)
+        dew_point = air.dew_point(state.return_humidity_ratio, start.bed.pressure)
         traces.append(
             Trace(
                 hours=(i + 1) * STEP / HOUR,
                 pulp_mean=layer_mean(layers),
                 pulp_coldest=least(layers) - start.colder_by,
-                pulp_warmest=greatest(layers),
-                wall=wall(outside.temperature),
-                draught=tuber(flow, outside.temperature, last.draught, doorway),
+                warmest_pulp=greatest(layers),
+                wall_pulp=wall(outside.temperature),
+                draught_pulp=tuber(flow, outside.temperature, last.draught_pulp, doorway),
                 co2=state.co2,
-                ceiling_margin=spots - state.return_humidity_ratio,
+                ceiling_margin=record.ceiling_temperature - float(dew_point),
+                film=record.wettest,
                 dripped=last.dripped + record.drip * STEP / bay.envelope.ceiling_area,
                 airflow=flow,
             )
@@ -167,11 +169,12 @@ def _now(start: Start, layers: list[Layer], open_door: bool) -> Trace:
         hours=0.0,
         pulp_mean=layer_mean(layers),
         pulp_coldest=coldest,
-        pulp_warmest=greatest(layers),
-        wall=coldest,
-        draught=coldest if open_door else math.nan,
+        warmest_pulp=greatest(layers),
+        wall_pulp=coldest,
+        draught_pulp=coldest if open_door else math.nan,
         co2=start.state.co2,
         ceiling_margin=math.inf,
+        film=0.0,
         dripped=0.0,
         airflow=0.0,
     )
@@ -243,7 +246,6 @@ def _wall(start: Start) -> Callable[[float], float]:
     """
     shell, bed = start.bay.envelope, start.bed
     began = min(start.temperatures) - start.colder_by
-    capacity = bed.bulk_density * bed.crop.specific_heat
     steps: list[tuple[int, float]] = []
     last, count = began, 0
 
@@ -255,7 +257,8 @@ def _wall(start: Start) -> Callable[[float], float]:
         count += 1
         return began + sum(
             change * wall_share(
-                shell.wall_u * shell.bridge_factor, bed.conductivity, capacity,
+                shell.wall_u * shell.bridge_factor, bed.conductivity, bed.bulk_density,
+                bed.crop.specific_heat,
                 (count - since) * STEP,
             )
             for since, change in steps

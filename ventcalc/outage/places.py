@@ -13,7 +13,9 @@ DOORWAY = 0.221
 """Of an open doorway with steady flow both ways (Gosney and Olama 1975). [1]"""
 
 
-def doorway_flow(width: float, height: float, inside: float, outside: float) -> float:
+def doorway_flow(
+    width: float, height: float, inside_temperature: float, outside_temperature: float
+) -> float:
     """
     Air that changes places through one open doorway by its own weight, without wind.
 
@@ -21,7 +23,7 @@ def doorway_flow(width: float, height: float, inside: float, outside: float) -> 
     ----------
     width, height : float
         Of the opening. [m]
-    inside, outside : float
+    inside_temperature, outside_temperature : float
         Temperatures of the air on both sides. [°C]
 
     Returns
@@ -39,14 +41,16 @@ def doorway_flow(width: float, height: float, inside: float, outside: float) -> 
     .. [1] Gosney and Olama, Proc. Inst. Refrigeration 72 (1975), as in ASHRAE Refrigeration,
        refrigerated-facility loads (from memory).
     """
-    cold, warm = sorted((inside + KELVIN, outside + KELVIN))
+    cold, warm = sorted((inside_temperature + KELVIN, outside_temperature + KELVIN))
     ratio = cold / warm
     spread = (2.0 / (1.0 + ratio ** (1.0 / 3.0))) ** 1.5
     flow: float = DOORWAY * width * height * math.sqrt(GRAVITY * height * (1.0 - ratio)) * spread
     return flow
 
 
-def wall_share(transmittance: float, conductivity: float, capacity: float, time: float) -> float:
+def wall_share(
+    transmittance: float, conductivity: float, density: float, specific_heat: float, time: float
+) -> float:
     """
     Part of the way to the air outside that crop against a wall has gone.
 
@@ -56,8 +60,8 @@ def wall_share(transmittance: float, conductivity: float, capacity: float, time:
         Of the wall. [W/(m² K)]
     conductivity : float
         Of the pile at rest. [W/(m K)]
-    capacity : float
-        Heat that a volume of pile holds. [J/(m³ K)]
+    density, specific_heat : float
+        Of the pile. [kg/m³, J/(kg K)]
     time : float
         Since the air outside changed. [s]
 
@@ -71,7 +75,7 @@ def wall_share(transmittance: float, conductivity: float, capacity: float, time:
     .. [1] Carslaw and Jaeger, Conduction of Heat in Solids, 2nd ed. 1959, section 2.7: the
        semi-infinite solid that gives heat off to a medium.
     """
-    x = transmittance * math.sqrt(max(time, 0.0) / (conductivity * capacity))
+    x = transmittance * math.sqrt(max(time, 0.0) / (conductivity * density * specific_heat))
     if x > 20.0:  # exp(x²) would overflow; the first term of the series is within 0.2 %
         return 1.0 - 1.0 / (x * math.sqrt(math.pi))
     return 1.0 - math.exp(x * x) * math.erfc(x)

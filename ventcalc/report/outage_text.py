@@ -45,7 +45,7 @@ def span(hours: float) -> str:
 def _limit(limit: Limit, units: UnitSystem) -> str:
     if math.isnan(limit.value):
         return limit.why
-    if limit.unit == "kg/m2":
+    if limit.unit in ("kg/m2", "kg/kg"):
         return limit.why
     return show(limit.value, limit.unit, units)
 
@@ -72,13 +72,13 @@ def title(bay: Bay, found: Outage) -> str:
 
 def weather_line(found: Outage, units: UnitSystem) -> str:
     """What is taken of the air outside and of the door."""
-    now, cold, warm = (show(t, "degC", units) for t in found.outside)
+    now, cold, warm = (show(t, "degC", units) for t in found.outside_temperature)
     air = f"Outside {now} and staying so" if cold == warm else f"Outside {now}, {cold} to {warm}"
     width, height = (show(x, "m", units) for x in found.doorway)
     first = found.closed.traces[0]
     return (
         f"{air}. Pulp {show(first.pulp_coldest, 'degC', units)} to "
-        f"{show(first.pulp_warmest, 'degC', units)}, CO2 {show(first.co2, '1 ppm', units)}. Fans, "
+        f"{show(first.warmest_pulp, 'degC', units)}, CO2 {show(first.co2, '1 ppm', units)}. Fans, "
         f"plant and heater off. Door open: one door, {width} by {height}, all the time, no wind."
     )
 
@@ -123,16 +123,12 @@ def steps(bay: Bay, found: Outage, units: UnitSystem) -> list[str]:
 
 def _door(bay: Bay, found: Outage, units: UnitSystem) -> str:
     """Whether to open or to shut, by the air outside."""
-    now, cold, _ = found.outside
+    now, cold, _ = found.outside_temperature
     pulp, floor = found.closed.traces[0].pulp_mean, bay.limits.plenum_floor
     if cold < floor:
         words = "Shut and cover them. "
         if math.isfinite(_hours(found, found.open, "draught")):
-            words += (
-                "Potatoes in the draught of an open door freeze: "
-                f"{_said(found, found.open, 'draught')}; first of the pile: "
-                f"{_said(found, found.open, 'freezing')}. "
-            )
+            words += f"With a door open: {_frozen(found)}. Cover what lies in its draught first. "
     elif now > pulp - bay.control.outside_offset:
         words = (
             "Shut them while it is warmer outside than "
@@ -142,6 +138,14 @@ def _door(bay: Bay, found: Outage, units: UnitSystem) -> str:
     else:
         words = "Open them, high and low: this air cools the crop and clears the CO2. "
     return words + _airing(found, units)
+
+
+def _frozen(found: Outage) -> str:
+    """What frost does behind an open door."""
+    words = f"potatoes in its draught freeze in {_said(found, found.open, 'draught')}"
+    if math.isinf(_hours(found, found.open, "freezing")):
+        return words
+    return f"{words}, the first of the pile in {_said(found, found.open, 'freezing')}"
 
 
 def _airing(found: Outage, units: UnitSystem) -> str:
@@ -159,9 +163,10 @@ ACTIONS = {
     "freezing": "Cold comes first at outer walls and joints: straw, tarps or boards on the cold "
     "side outside, never heat without moving air.",
     "heat": "Heat: a fan on a generator at night, outside air colder than the pulp.",
-    "co2_crop": "CO2 of the crop: air as in 2 when it is warmest outside; frost is the greater "
-    "harm (common practice, no source).",
-    "dripping": "Dripping: straw on the pile takes the drops; look for wet potatoes after.",
+    "co2_crop": "CO2 of the crop: air as in 2.",
+    "wet": "Potatoes sweat: straw on the pile takes the water; doors shut while the dew point outside "
+    "is above the pulp.",
+    "dripping": "Dripping from the ceiling: look for wet potatoes and dry them first when air moves.",
 }
 """What helps against each limit of the crop."""
 
@@ -174,7 +179,7 @@ def _pressing(found: Outage) -> list[str]:
         if limit.key in ACTIONS and not math.isnan(hours)
     )
     return [f"In {span(h)}: {ACTIONS[key]}".replace("In now", "Now")
-            for h, key in coming[:2]]  # fmt: skip
+            for h, key in coming]  # fmt: skip
 
 
 def sources() -> Sequence[str]:
@@ -220,9 +225,9 @@ def outage_data(bay: Bay, found: Outage, units: UnitSystem = "metric") -> dict[s
     return {
         "bay": bay.name,
         "time": found.start.time,
-        "outside_temp_c": {
-            "first": found.outside[0], "coldest": found.outside[1], "warmest": found.outside[2],
-        },
+        "outside_temp_c": dict(
+            zip(("first", "coldest", "warmest"), found.outside_temperature, strict=True)
+        ),
         "doorway_m": list(found.doorway),
         "looked_ahead_h": HOURS,
         "limits": [
