@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import json
 import re
 from pathlib import Path
@@ -65,7 +66,12 @@ def test_the_sheet_is_one_sheet(browser, tmp_path, paper, readings):
     words = ["outage", "seed_bay", "--readings", given, "--outside", "-30 degC", "--units", "us"]
     assert main([*words, "--html", str(sheet)]) == 0
     browser.open(sheet.as_uri())
-    printed = browser.pdf(paper)
+    wide, high = paper
+    printed = base64.b64decode(
+        browser.call("Page.printToPDF", paperWidth=wide, paperHeight=high, preferCSSPageSize=False)[
+            "data"
+        ]
+    )
     assert len(re.findall(rb"/Type\s*/Page\b(?!s)", printed)) == 1
 
 

@@ -148,7 +148,7 @@ def test_air_that_goes_through_the_door_is_the_air_that_keeps_itself_going():
 
 def test_warm_air_through_an_open_door_heats_the_top():
     found = outage(28.0)
-    assert hours(found.open, found, "heat") < 48.0 < hours(found.closed, found, "heat")
+    assert 1.0 < hours(found.open, found, "heat") < hours(found.closed, found, "heat")
     assert hours(found.open, found, "wet") < hours(found.closed, found, "heat")
 
 
@@ -188,7 +188,7 @@ def test_what_cannot_be_answered_is_refused(changes, part):
         start_of(BAY, readings(**changes))
 
 
-def test_steady_weather_says_the_same_as_steady_air():
+def test_a_year_of_weather_gives_the_same_days_and_the_ground():
     weather = vc.example_weather()
     found, ground, notes = weather_outside(BAY, weather, WINTER)
     assert len(found) == 14 * 24

@@ -164,9 +164,9 @@ ACTIONS = {
     "side outside, never heat without moving air.",
     "heat": "Heat: a fan on a generator at night, outside air colder than the pulp.",
     "co2_crop": "CO2 of the crop: air as in 2.",
-    "wet": "Potatoes sweat: straw on the pile takes the water; doors shut while the dew point outside "
-    "is above the pulp.",
-    "dripping": "Dripping from the ceiling: look for wet potatoes and dry them first when air moves.",
+    "wet": "Potatoes sweat: straw on the pile takes the water; doors shut while the dew point "
+    "outside is above the pulp.",
+    "dripping": "Dripping from the ceiling: wet potatoes are dried first when air moves again.",
 }
 """What helps against each limit of the crop."""
 
