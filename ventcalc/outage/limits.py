@@ -73,15 +73,18 @@ def limits_of(start: Start) -> tuple[Limit, ...]:
             source="Suslow and Voss, Univ. of California Davis",
         ),
         Limit(
-            key="co2_people", name="CO2: nobody works inside", unit="1 ppm", value=PEOPLE_CO2,
+            key="co2_people", name="CO2, air mixed: nobody works inside",
+            unit="1 ppm", value=PEOPLE_CO2,
             why="limit of a working day", source="OSHA, ACGIH; NIOSH pocket guide",
         ),
         Limit(
-            key="co2_dangerous", name="CO2: danger to life", unit="1 ppm", value=CO2_DANGEROUS,
+            key="co2_dangerous", name="CO2, air mixed: danger to life",
+            unit="1 ppm", value=CO2_DANGEROUS,
             why="immediately dangerous", source="NIOSH pocket guide (IDLH)",
         ),
         Limit(
-            key="co2_crop", name="CO2: limit of the crop", unit="1 ppm", value=bay.limits.co2,
+            key="co2_crop", name="CO2, air mixed: limit of the crop",
+            unit="1 ppm", value=bay.limits.co2,
             why="limit of the bay file", source="bay file",
         ),
         Limit(

@@ -26,10 +26,10 @@ from ventcalc.season.surroundings import Ground, Outside
 __all__ = ["HOURS", "Case", "Outage", "outage_of"]
 
 HOUR = 3600.0
-STEP = 900.0
-"""Short against the hour in which an open door changes the air. [s]"""
 HOURS = 14 * 24
 """How far one looks ahead. [h]"""
+STEPS = (60.0,) * 60 + (900.0,) * (4 * (HOURS - 1))
+"""Fine at first: a tuber in the doorway freezes in minutes, an open door changes the air. [s]"""
 WIDEST = 60.0
 """Beyond what air inside ever differs from that outside. [K]"""
 STILL = 0.2
@@ -127,39 +127,57 @@ def _case(
     layers, state, record = start.layers(), start.state, StepRecord()
     wall, tuber = _wall(start), _draught(start)
     traces = [_now(start, layers, doorway is not None)]
-    ended, injured = math.nan, start.bay.crop.injury_temperature
-    for i in range(int(HOURS * HOUR / STEP)):
-        outside = hours[min(int(i * STEP // HOUR), len(hours) - 1)]
-        outside = outside._replace(time=start.time + i * STEP)
+    ended, injured, time = math.nan, start.bay.crop.injury_temperature, 0.0
+    for step in STEPS:
+        outside = hours[min(int(time // HOUR), len(hours) - 1)]
+        outside = outside._replace(time=start.time + time)
         bay, flow = _opened(start, layers, state, outside, doorway)
         state, fault, _ = step_bay(
-            bay, start.bed, ground, layers, state, REST, outside, STEP, record
+            bay, start.bed, ground, layers, state, REST, outside, step, record
         )
         if fault != NO_FAULT or layer_mean(layers) < injured:
-            ended = i * STEP / HOUR
+            ended = time / HOUR
             break
+        time += step
         last = traces[-1]
-        dew_point = air.dew_point(state.return_humidity_ratio, start.bed.pressure)
-        traces.append(
-            Trace(
-                hours=(i + 1) * STEP / HOUR,
-                pulp_mean=layer_mean(layers),
-                pulp_coldest=least(layers) - start.colder_by,
-                warmest_pulp=greatest(layers),
-                wall_pulp=wall(outside.temperature),
-                draught_pulp=tuber(flow, outside.temperature, last.draught_pulp, doorway),
-                co2=state.co2,
-                ceiling_margin=record.ceiling_temperature - float(dew_point),
-                film=record.wettest,
-                dripped=last.dripped + record.drip * STEP / bay.envelope.ceiling_area,
-                airflow=flow,
-            )
+        beside = (
+            wall(step, outside.temperature),
+            tuber(step, flow, outside.temperature, last.draught_pulp, doorway),
         )
+        dripped = last.dripped + record.drip * step / bay.envelope.ceiling_area
+        traces.append(_after(start, layers, state, record, time, flow, beside, dripped))
     return Case(
         open_door=doorway is not None,
         hours=hours_to(limits, traces),
         traces=tuple(traces),
         ended=ended,
+    )
+
+
+def _after(
+    start: Start,
+    layers: list[Layer],
+    state: BayState,
+    record: StepRecord,
+    time: float,
+    flow: float,
+    beside: tuple[float, float],
+    dripped: float,
+) -> Trace:
+    """Where a step has led, beside the model at a wall and in the doorway too."""
+    dew_point = air.dew_point(state.return_humidity_ratio, start.bed.pressure)
+    return Trace(
+        hours=time / HOUR,
+        pulp_mean=layer_mean(layers),
+        pulp_coldest=least(layers) - start.colder_by,
+        warmest_pulp=greatest(layers),
+        wall_pulp=beside[0],
+        draught_pulp=beside[1],
+        co2=state.co2,
+        ceiling_margin=record.ceiling_temperature - float(dew_point),
+        film=record.wettest,
+        dripped=dripped,
+        airflow=flow,
     )
 
 
@@ -238,7 +256,7 @@ def _air_inside(
     return over.temperature
 
 
-def _wall(start: Start) -> Callable[[float], float]:
+def _wall(start: Start) -> Callable[[float, float], float]:
     """
     Crop against the worst joint of an outer wall, step by step.
 
@@ -246,34 +264,36 @@ def _wall(start: Start) -> Callable[[float], float]:
     """
     shell, bed = start.bay.envelope, start.bed
     began = min(start.temperatures) - start.colder_by
-    steps: list[tuple[int, float]] = []
-    last, count = began, 0
+    changes: list[tuple[float, float]] = []
+    last, time = began, 0.0
 
-    def step(outside: float) -> float:
-        nonlocal last, count
+    def move(step: float, outside: float) -> float:
+        nonlocal last, time
         if outside != last:
-            steps.append((count, outside - last))
+            changes.append((time, outside - last))
             last = outside
-        count += 1
+        time += step
         return began + sum(
             change * wall_share(
                 shell.wall_u * shell.bridge_factor, bed.conductivity, bed.bulk_density,
                 bed.crop.specific_heat,
-                (count - since) * STEP,
+                time - since,
             )
-            for since, change in steps
+            for since, change in changes
         )  # fmt: skip
 
-    return step
+    return move
 
 
-def _draught(start: Start) -> Callable[[float, float, float, tuple[float, float] | None], float]:
+def _draught(
+    start: Start,
+) -> Callable[[float, float, float, float, tuple[float, float] | None], float]:
     """A tuber in the open doorway, step by step; the air goes in through its lower half."""
     bed = start.bed
     inner = bed.tuber_diameter / (10.0 * bed.crop.tuber_conductivity)
 
-    def step(
-        flow: float, outside: float, before: float, doorway: tuple[float, float] | None
+    def move(
+        step: float, flow: float, outside: float, before: float, doorway: tuple[float, float] | None
     ) -> float:
         if doorway is None:
             return math.nan
@@ -285,6 +305,6 @@ def _draught(start: Start) -> Callable[[float, float, float, tuple[float, float]
             bed.crop.specific_heat,
             1.0 / (1.0 / film + inner),
         )
-        return outside + (before - outside) * math.exp(-STEP / constant)
+        return outside + (before - outside) * math.exp(-step / constant)
 
-    return step
+    return move

@@ -162,7 +162,7 @@ def _state(
     bay: HourlyBay, readings: Readings, top: float, when: Calendar, pressure: float
 ) -> tuple[BayState, list[str]]:
     """Air of the bay and healing of its crop."""
-    notes = []
+    notes = ["Somebody is told to be in the bay: out first."] if readings.people_inside else []
     warm, relative, co2 = (
         readings.return_temperature,
         readings.return_relative_humidity,

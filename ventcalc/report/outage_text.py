@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from datetime import UTC, datetime
 from typing import Any
 
 from ventcalc.bay.description import Bay
@@ -194,7 +195,7 @@ def sources() -> Sequence[str]:
         "and a second opening add to it. No heat through the floor unless a year of weather is "
         "given.",
         "Limits: freezing Suslow and Voss; CO2 OSHA and NIOSH, the crop's by the bay file; heat "
-        "(target and 5 K), dripping (0.1 kg/m²): common practice, no source.",
+        "(target and 5 K), dripping (0.1 kg/m²) and what to do: common practice, no source.",
     )
 
 
@@ -224,7 +225,7 @@ def outage_data(bay: Bay, found: Outage, units: UnitSystem = "metric") -> dict[s
     """Everything for JSON; hours are null where a limit is not reached in the time looked at."""
     return {
         "bay": bay.name,
-        "time": found.start.time,
+        "time": datetime.fromtimestamp(found.start.time, UTC).isoformat(),
         "outside_temp_c": dict(
             zip(("first", "coldest", "warmest"), found.outside_temperature, strict=True)
         ),
