@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 import argparse
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from ventcalc.advice.advise import Memory, advise
+from ventcalc.advice.advise import Memory
 from ventcalc.advice.freeze_guard import release
 from ventcalc.advice.kept_file import kept_from_json, kept_to_dict
 from ventcalc.advice.probe_history import ProbeHistory
-from ventcalc.advice.probes import believed
 from ventcalc.advice.readings_file import readings_from_json
 from ventcalc.commands.files import bay_named, read_text, write_text
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.errors import BadInput
+from ventcalc.farm.advised import advise_given
 from ventcalc.report.data import advice_data
 from ventcalc.report.text import CAUTION, advice_text
 from ventcalc.season.installed import as_installed
@@ -61,15 +60,10 @@ def run(args: argparse.Namespace) -> str:
             f"{args.readings}: older than what {args.memory} remembers; time does not run "
             "backwards: give newer readings, or delete that file to start anew"
         )
-    if memory is not None and memory.fan_on:
-        seen, more = believed(given.readings, True)
-        doubts = dict.fromkeys((*given.doubts, *more))
-        given = replace(given, readings=seen, doubts=tuple(doubts))
     bay = as_installed(described, pressure=given.readings.pressure)
-    readings = given.readings._replace(loaded=min(given.loaded / bay.mass, 1.0))
     if args.release and memory is not None:
         memory = release(memory)
-    advice, after = advise(bay, readings, memory)
+    given, advice, after = advise_given(bay, given, memory)
     kept = kept_to_dict(after, bay.name, probes)
     if args.memory is not None:
         write_text(args.memory, as_json(kept) + "\n")

@@ -34,7 +34,7 @@ example:
 
 _COMMANDS = (
     "check", "size", "advise", "season", "log", "loads", "lots", "diagnose",
-    "air", "new", "page", "demo",
+    "board", "air", "new", "page", "demo",
 )  # fmt: skip
 
 

@@ -1,0 +1,194 @@
+"""All bays of an invented farm: the board of today, and the record of the season."""
+
+from __future__ import annotations
+
+import json
+import math
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from ventcalc.bay.file import example_bay, example_bay_path
+from ventcalc.commands.main import main
+from ventcalc.logbook.writing import add_lines
+
+BAY = example_bay("seed_bay")
+ZONE = ZoneInfo(BAY.site.time_zone)
+NOW = datetime(2026, 12, 20, 6, tzinfo=ZONE)
+START = datetime(2026, 9, 18, 7, tzinfo=ZONE).timestamp()
+HOUR = 3600.0
+READ = {
+    "time": NOW.isoformat(),
+    "outside_temp_c": -5.0,
+    "outside_rh": 0.8,
+    "return_temp_c": 3.6,
+    "return_rh": 0.95,
+    "plenum_temp_c": 3.2,
+    "pulp_temps_c": [3.2, 3.3, 3.9, 3.5],
+    "co2_ppm": 1500,
+}
+
+
+def truck(lot, tonnes, hour, **more):
+    place = {"lot": lot, "gross": 11e3 + 1e3 * tonnes, "tare": 11e3, "soil_share": 0.0}
+    return {**place, "time": START + hour * HOUR, **more}
+
+
+@pytest.fixture
+def farm(tmp_path):
+    """Two bays: North is sound and has a season, South is too warm and tells by its log."""
+    text = example_bay_path().read_text(encoding="utf-8")
+    for name in ("north", "south"):
+        bay = text.replace('"Seed bay (invented)"', f'"{name.title()} (invented)"')
+        assert bay != text
+        (tmp_path / f"{name}.toml").write_text(bay, encoding="utf-8")
+    (tmp_path / "north.readings.json").write_text(json.dumps(READ), encoding="utf-8")
+    write_log(tmp_path / "south.readings.csv", pulp=9.5)
+    loads = [truck("Lot A", 40, k) for k in range(20)]
+    loads += [truck("Lot B", 50, 30 + k) for k in range(4)]
+    add_lines(tmp_path / "north.season", BAY, "loads", loads, written=START)
+    return tmp_path
+
+
+def write_log(path, pulp, hours=96, outside=-5.0):
+    """A log whose probes move as real ones do; one that stands still is not believed."""
+    names = "outside_temp_c,outside_rh,return_temp_c,return_rh,plenum_temp_c,plenum_rh,fan_speed"
+    rows = [f"time,{names},energy_kwh,co2_ppm,pulp_1_c,pulp_2_c"]
+    for k in range(hours):
+        time = (NOW - timedelta(hours=hours - 1 - k)).isoformat()
+        wave = math.sin(1.7 * (k - hours + 1))
+        values = (
+            *(outside + 3 * wave, 0.8 + 0.1 * wave, pulp + 0.1 * wave, 0.95 + 0.02 * wave),
+            *(pulp - 1.0 + 0.1 * wave, 0.92 + 0.02 * wave, 0.5, 3.0, 1500 + 90 * wave),
+            *(pulp - 0.4 + 0.05 * wave, pulp + 0.05 * wave),
+        )
+        rows.append(f"{time},{','.join(f'{value:.5g}' for value in values)}")
+    path.write_text("\n".join(rows) + "\n", encoding="utf-8")
+
+
+@pytest.fixture
+def run(capsys):
+    def call(*words):
+        status = main([str(word) for word in words])
+        out, err = capsys.readouterr()
+        return status, out, err.replace("ventcalc: ", "")
+
+    return call
+
+
+def board(run, farm, *words):
+    return run("board", farm, "--at", NOW.isoformat(), *words)
+
+
+def by_file(run, farm):
+    return {bay["file"]: bay for bay in json.loads(board(run, farm, "--json")[1])["bays"]}
+
+
+# --- the board ---------------------------------------------------------------------------
+
+
+def test_the_board_tells_each_bay_by_what_lies_beside_its_file(run, farm):
+    bays = by_file(run, farm)
+    assert list(bays) == ["north", "south"]
+    north, south = bays["north"], bays["south"]
+    assert (north["pulp_coldest_c"], north["pulp_warmest_c"]) == (3.2, 3.9), "warmest in the middle"
+    assert north["mass_in_kg"] == pytest.approx(1e6)
+    assert north["advice"]["alarms"] == []
+    assert south["mass_in_kg"] is None
+    assert south["advice"]["stage"] == "holding"
+    (hot,) = (a for a in south["advice"]["alarms"] if a["id"] == "pile_hot")
+    # the rows before the last are remembered: it is not an alarm of this hour
+    assert hot["since"] != NOW.astimezone(ZoneInfo("UTC")).isoformat()
+    assert "above its target" in south["first"]
+
+
+def test_what_is_wrong_stands_first_and_nothing_hides_a_bay(run, farm):
+    _, out, _ = board(run, farm, "--units", "us")
+    lines = out.splitlines()
+    first = lines[lines.index("First:") + 1]
+    assert first.startswith("  - South (invented): The pile is")
+    assert "°F" in out
+    (farm / "south.readings.csv").write_text("time,plenum_temp\n", encoding="utf-8")
+    status, out, _ = board(run, farm)
+    assert status == 0
+    assert "South (invented)  no readings" in out
+    assert "south: south.readings.csv: column" in out
+
+
+def test_old_readings_are_called_old_and_are_no_advice(run, farm):
+    later = (NOW + timedelta(days=3)).isoformat()
+    _, out, _ = run("board", farm, "--at", later, "--json")
+    north = json.loads(out)["bays"][0]
+    assert north["lapsed"]
+    assert north["first"].startswith("Read it anew: these readings are 3 days old")
+    assert not by_file(run, farm)["north"]["lapsed"]
+
+
+def test_the_newer_of_file_and_log_counts(run, farm):
+    write_log(farm / "north.readings.csv", pulp=5.0)
+    old = {**READ, "time": (NOW - timedelta(hours=2)).isoformat()}
+    (farm / "north.readings.json").write_text(json.dumps(old), encoding="utf-8")
+    assert by_file(run, farm)["north"]["pulp_warmest_c"] == 5.0
+
+
+def test_crop_in_the_bay_is_what_the_season_weighed(run, farm):
+    """Loads of 1 000 t in a bay for 1 814 t: the advice is for a bay 55 % full."""
+    part = by_file(run, farm)["north"]["advice"]
+    whole = {**READ, "loaded_t": BAY.mass / 1000.0}
+    (farm / "north.readings.json").write_text(json.dumps(whole), encoding="utf-8")
+    full = by_file(run, farm)["north"]["advice"]
+    assert part != full
+
+
+def test_a_shared_plant_that_is_too_small_serves_the_warmest_first(run, farm):
+    write_log(farm / "north.readings.csv", pulp=7.5, outside=25.0)
+    write_log(farm / "south.readings.csv", pulp=9.5, outside=25.0)
+    (farm / "north.readings.json").unlink()
+    shared = '[shared.plant]\nwhat = "refrigeration"\ncapacity = "{}"\nbays = ["south", "north"]\n'
+    (farm / "farm.toml").write_text(shared.format("10 kW"), encoding="utf-8")
+    plant = json.loads(board(run, farm, "--json")[1])["shared"][0]
+    asked = plant["asked_kw"]
+    assert asked > 10.0
+    assert not plant["enough"]
+    _, out, _ = board(run, farm)
+    assert "serve south first" in " ".join(out.split())
+    (farm / "farm.toml").write_text(shared.format(f"{asked + 1} kW"), encoding="utf-8")
+    assert json.loads(board(run, farm, "--json")[1])["shared"][0]["enough"]
+
+
+@pytest.mark.parametrize(
+    ("text", "part"),
+    [
+        ('[shared.plant]\nwhat = "fans"\ncapacity = "1 kW"\nbays = ["north"]', "one of refrig"),
+        ('[shared.p]\nwhat = "heater"\ncapacity = "1 kW"\nbays = ["east"]', "no bay east"),
+        ('[shared.p]\nwhat = "heater"\ncapacity = "1 m"\nbays = ["north"]', "capacity"),
+        ("[plant]\n", "plant: not known"),
+        ("what", "mend it as TOML"),
+    ],
+)
+def test_a_farm_file_that_cannot_be_is_refused_in_one_line(run, farm, text, part):
+    (farm / "farm.toml").write_text(text, encoding="utf-8")
+    status, out, err = board(run, farm)
+    assert (status, out) == (2, "")
+    assert part in err
+    assert len(err.splitlines()) == 1
+
+
+def test_a_folder_without_bays_is_refused(run, tmp_path):
+    assert run("board", tmp_path)[0] == 2
+    status, _, err = run("board", tmp_path / "nowhere")
+    assert (status, "no such folder" in err) == (2, True)
+
+
+def test_the_board_as_a_page(run, farm, tmp_path):
+    out = tmp_path / "board.html"
+    (farm / "south.toml").write_text(
+        (farm / "south.toml").read_text().replace("South (invented)", "South <2>")
+    )
+    assert board(run, farm, "--html", out)[0] == 0
+    text = out.read_text(encoding="utf-8")
+    assert "South &lt;2&gt;" in text
+    assert "South <2>" not in text
+    assert 'data-state="bad"' in text
+    assert text.count('<td role="cell" data-label="target">') == 2, "a card a bay on a phone"
