@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 import math
 import re
@@ -194,3 +196,27 @@ def test_the_board_as_a_page(run, farm, tmp_path):
     assert "South <2>" not in text
     assert 'data-state="bad"' in text
     assert text.count('<td role="cell" data-label="target">') == 2, "a card a bay on a phone"
+
+
+# --- advice over a log -------------------------------------------------------------------
+
+
+def test_advice_for_each_row_of_a_log_remembers_the_rows_before(run, farm):
+    log = farm / "south.readings.csv"
+    status, out, err = run("advise", farm / "south.toml", "--log", log)
+    rows = list(csv.DictReader(io.StringIO(out)))
+    assert (status, len(rows)) == (0, 96)
+    assert err.startswith("Caution")
+    assert rows[-1]["time"] == NOW.isoformat()
+    assert "pile_hot" in rows[-1]["alarms"]
+    last = json.loads(board(run, farm, "--json")[1])["bays"][1]["advice"]
+    assert float(rows[-1]["fan_speed"]) == pytest.approx(last["fan_speed"], abs=1e-3)
+    data = json.loads(run("advise", farm / "south.toml", "--log", log, "--json")[1])
+    assert [row["action"] for row in data["rows"]] == [row["action"] for row in rows]
+
+
+def test_a_log_is_its_own_memory(run, farm):
+    words = ("advise", farm / "south.toml", "--log", farm / "south.readings.csv")
+    status, _, err = run(*words, "--memory", farm / "m.json")
+    assert (status, "its own memory" in err) == (2, True)
+    assert run(*words, "--readings", farm / "north.readings.json")[0] == 2

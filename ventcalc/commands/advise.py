@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -11,10 +12,13 @@ from ventcalc.advice.freeze_guard import release
 from ventcalc.advice.kept_file import kept_from_json, kept_to_dict
 from ventcalc.advice.probe_history import ProbeHistory
 from ventcalc.advice.readings_file import readings_from_json
+from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named, read_text, write_text
 from ventcalc.commands.words import add_command, as_json
+from ventcalc.diagnose.log import read_log
 from ventcalc.errors import BadInput
-from ventcalc.farm.advised import advise_given
+from ventcalc.farm.advised import advise_given, advise_log
+from ventcalc.report.advised_rows import advised_row, csv_text
 from ventcalc.report.data import advice_data
 from ventcalc.report.text import CAUTION, advice_text
 from ventcalc.season.installed import as_installed
@@ -32,11 +36,16 @@ def add(commands: Any) -> None:
         "ventcalc advise seed_bay --readings examples/readings_cold_night.json --units us",
     )
     parser.add_argument("bay", metavar="BAY", help="bay file, or seed_bay or fry_bay (invented)")
-    parser.add_argument(
+    source = parser.add_mutually_exclusive_group(required=True)
+    source.add_argument(
         "--readings",
         metavar="FILE",
-        required=True,
         help="readings of this hour, JSON; - takes standard input",
+    )
+    source.add_argument(
+        "--log",
+        metavar="FILE",
+        help="a log of readings, CSV as of diagnose: prints CSV, what was advised in each row",
     )
     parser.add_argument(
         "--memory",
@@ -53,6 +62,8 @@ def add(commands: Any) -> None:
 def run(args: argparse.Namespace) -> str:
     """Advice as text or JSON; the memory goes back to its file."""
     described = bay_named(args.bay)
+    if args.log is not None:
+        return _over_log(described, args)
     memory, probes = _kept(args.memory, described.name)
     given = readings_from_json(read_text(args.readings, "readings"), args.readings, probes)
     if memory is not None and given.readings.time < memory.time:
@@ -70,6 +81,20 @@ def run(args: argparse.Namespace) -> str:
     if args.json:
         return as_json({**advice_data(bay, given, advice, after, args.units), "memory": kept})
     return f"{advice_text(bay, given, advice, after, args.units)}\n\n{CAUTION}"
+
+
+def _over_log(bay: Bay, args: argparse.Namespace) -> str:
+    """Advice for each row; caution and what was left out go to standard error."""
+    if args.memory is not None or args.release:
+        raise BadInput("--memory and --release go with --readings; a log is its own memory")
+    log = read_log(read_text(args.log, "a log"), args.log)
+    for remark in log.remarks:
+        sys.stderr.write(f"ventcalc: {args.log}: {remark}\n")
+    rows = [advised_row(bay, one) for one in advise_log(bay, log)]
+    if args.json:
+        return as_json({"bay": bay.name, "rows": rows, "caution": CAUTION})
+    sys.stderr.write(f"{CAUTION}\n")
+    return csv_text(rows)
 
 
 def _kept(name: str | None, bay_name: str) -> tuple[Memory | None, dict[str, ProbeHistory]]:

@@ -20,6 +20,9 @@ __all__ = ["BayToday", "today_of"]
 REMEMBERED = 3 * 86400.0
 """Of a log, what is advised anew so that the last row knows what went before. [s]"""
 
+AHEAD = 600.0
+"""Between two clocks, beyond which one of them is wrong. [s]"""
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class BayToday:
@@ -73,10 +76,13 @@ def today_of(place: FarmBay, now: float, units: UnitSystem = "metric") -> BayTod
     except BadInput as error:
         problems += [f"{place.name}.readings: {problem}" for problem in error.problems]
     known = pulp[~np.isnan(pulp)]
+    age = now - advised.given.readings.time if advised is not None else math.nan
+    if age < -AHEAD:
+        problems.append(f"{place.name}.readings: time lies ahead; check clock and offset")
     return BayToday(
         place=place,
         advised=advised,
-        age=now - advised.given.readings.time if advised is not None else math.nan,
+        age=age,
         alarms=alarms(advised.advice, place.bay, advised.memory, units) if advised else (),
         pulp_coldest=float(known.min()) if len(known) else math.nan,
         pulp_warmest=float(known.max()) if len(known) else math.nan,
