@@ -124,7 +124,8 @@ def test_help_shows_an_example(run, command):
     [
         ((), "COMMAND"),
         (("advice",), "advice"),
-        (("advise",), "--readings"),
+        (("advise",), "BAY"),
+        (("advise", "seed_bay"), "--readings"),
         (("advise", "seed_bay", "--readings", NIGHT, "--units", "imperial"), "imperial"),
         (("season", "seed_bay", "--weather", "example", "--policy", "best"), "best"),
         (("season", "seed_bay", "--weather", "example", "--layers", "0"), "4 to 200"),

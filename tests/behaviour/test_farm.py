@@ -220,3 +220,83 @@ def test_a_log_is_its_own_memory(run, farm):
     status, _, err = run(*words, "--memory", farm / "m.json")
     assert (status, "its own memory" in err) == (2, True)
     assert run(*words, "--readings", farm / "north.readings.json")[0] == 2
+
+
+# --- the record --------------------------------------------------------------------------
+
+
+@pytest.fixture
+def ended(farm):
+    """North is empty again: 5 % of lot A and 6 % of lot B are gone."""
+    book, late = farm / "north.season", 4000
+    out = [truck("Lot A", 38, late + k) for k in range(19)]
+    out += [truck("Lot A", 38, late + 19, last="yes"), truck("Lot B", 188 / 4, late + 30)]
+    out += [truck("Lot B", 188 / 4, late + 31 + k) for k in range(2)]
+    out += [truck("Lot B", 188 / 4, late + 33, last="yes")]
+    lines = {
+        "weights_out": out,
+        "treatments": [{"what": "disinfectant", "who": "Ann", "time": START - 99 * HOUR}],
+        "inspections": [{"what": "storage", "result": "accepted <1>", "time": START + 900 * HOUR}],
+        "settings": [{"what": "supply", "before": "48 degF", "after": "46 degF", "time": START}],
+        "sensor_checks": [
+            {"probe": "top", "method": "ice_bath", "reading_temperature": 0.4, "time": START}
+        ],
+    }
+    for kind, told in lines.items():
+        add_lines(book, BAY, kind, told, written=START)
+    return farm
+
+
+def test_the_record_weighs_each_lot_each_bay_and_the_farm(run, ended):
+    data = json.loads(run("record", ended, "--json")[1])
+    north, south = data["bays"]
+    assert {lot["lot"]: lot["mass_loss"] for lot in north["lots"]} == {
+        "Lot A": pytest.approx(0.05),
+        "Lot B": pytest.approx(0.06),
+    }
+    assert north["mass_loss"] == pytest.approx(0.8 * 0.05 + 0.2 * 0.06)
+    assert north["standard_uncertainty"] == pytest.approx(0.0135, abs=0.001), "soil, 1 % each way"
+    assert south["mass_loss"] is None
+    assert data["farm"]["mass_loss"] == pytest.approx(north["mass_loss"]), "of empty bays"
+    assert [told["kind"] for told in north["told"]][0] == "treatments"
+    assert len(north["told"]) == 4
+
+
+def test_months_of_the_log(run, ended):
+    data = json.loads(run("record", ended / "south.toml", "--json")[1])
+    (month,) = data["bays"][0]["months"]
+    assert month["month"] == "2026-12"
+    assert month["energy_kwh"] == pytest.approx(96 * 3.0)
+    assert month["fan_time_h"] == pytest.approx(95.0), "between the first row and the last"
+    assert month["pulp_warmest_c"] == pytest.approx(9.55, abs=0.01)
+    assert month["pulp_coldest_c"] == pytest.approx(9.05, abs=0.01)
+    assert month["co2_highest_ppm"] == pytest.approx(1590, abs=1)
+
+
+def test_the_record_in_words_on_a_page_and_as_csv(run, ended, tmp_path):
+    page, sheet = tmp_path / "season.html", tmp_path / "season.csv"
+    status, out, _ = run("record", ended, "--html", page, "--csv", sheet, "--units", "us")
+    assert status == 0
+    assert "5.2 % ± 1.4 %" in out
+    assert "disinfectant [Ann]" in " ".join(out.split())
+    assert "supply from 48 degF to 46 degF" in out
+    assert "top: temperature 0.72 °F too high" in out
+    text = page.read_text(encoding="utf-8")
+    assert "accepted &lt;1&gt;" in text
+    assert "accepted <1>" not in text
+    rows = list(csv.DictReader(io.StringIO(sheet.read_text(encoding="utf-8"))))
+    facts = {(r["bay"], r["lot"], r["subject"], r["what"]): r["value"] for r in rows}
+    assert float(facts["North (invented)", "Lot B", "weight", "mass_out_kg"]) == 188e3
+    assert ("South (invented)", "", "month", "energy_kwh") in facts
+    assert {r["who"] for r in rows if r["subject"] == "treatment"} == {"Ann"}
+
+
+def test_a_season_with_a_bad_line_is_no_record_until_that_is_wished(run, ended):
+    sheet = ended / "north.season" / "treatments.csv"
+    sheet.write_text(sheet.read_text() + "x,2026-13-01,,,,,,,,\n", encoding="utf-8")
+    status, _, err = run("record", ended)
+    assert status == 2
+    assert "treatments.csv row 3" in err
+    status, out, _ = run("record", ended, "--skip-bad")
+    assert status == 0
+    assert "Left out: treatments.csv row 3" in out
