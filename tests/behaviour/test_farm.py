@@ -7,14 +7,21 @@ import io
 import json
 import math
 import re
+from dataclasses import replace
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
+import numpy as np
 import pytest
 
+import ventcalc as vc
 from ventcalc.bay.file import example_bay, example_bay_path
 from ventcalc.commands.main import main
+from ventcalc.diagnose.log import read_log
+from ventcalc.farm.expected import expected_loss
+from ventcalc.farm.folder import FarmBay, farm_bay
 from ventcalc.logbook.writing import add_lines
+from ventcalc.report.season_log import season_log_csv
 
 BAY = example_bay("seed_bay")
 ZONE = ZoneInfo(BAY.site.time_zone)
@@ -300,3 +307,39 @@ def test_a_season_with_a_bad_line_is_no_record_until_that_is_wished(run, ended):
     status, out, _ = run("record", ended, "--skip-bad")
     assert status == 0
     assert "Left out: treatments.csv row 3" in out
+
+
+# --- shrink by the log -------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", ["seed_bay", "fry_bay"])
+def test_shrink_by_the_log_is_that_of_the_season_within_its_doubt(name):
+    """A log knows neither wet skins nor layers; two standard uncertainties must cover that."""
+    bay = example_bay(name)
+    until = np.datetime64("2018-11-15T00:00:00")
+    season = vc.run_season(bay, vc.example_weather(), until=until, layers=10, compiled=False)
+    log = read_log(season_log_csv(season))
+    place = FarmBay(name=name, bay=bay, book=None, given=None, log=log, problems=())
+    found = expected_loss(place)
+    assert found.doubt < 0.25 * season.kpi.mass_loss
+    assert found.mass_loss == pytest.approx(season.kpi.mass_loss, abs=2.0 * found.doubt)
+    drier = replace(log, values={**log.values})
+    drier.values["plenum_relative_humidity"] = log.values["plenum_relative_humidity"] - 0.05
+    assert expected_loss(replace(place, log=drier)).mass_loss > found.mass_loss
+
+
+def test_crop_that_has_left_loses_nothing_more(farm):
+    """800 of 1 000 t are gone when the log begins: a fifth loses what all would have lost."""
+    write_log(farm / "north.readings.csv", pulp=4.0)
+    whole = expected_loss(farm_bay(farm / "north.toml"))
+    out = [truck("Lot A", 80, 2100 + k) for k in range(10)]
+    add_lines(farm / "north.season", BAY, "weights_out", out, written=START)
+    part = expected_loss(farm_bay(farm / "north.toml"))
+    assert part.mass_loss == pytest.approx(0.2 * whole.mass_loss)
+
+
+def test_no_expectation_without_what_it_rests_on(farm):
+    log = farm / "south.readings.csv"
+    text = log.read_text(encoding="utf-8").replace("plenum_rh", "forecast_temp_c")
+    log.write_text(text, encoding="utf-8")
+    assert expected_loss(farm_bay(farm / "south.toml")) is None

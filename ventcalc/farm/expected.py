@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -97,8 +98,8 @@ def expected_loss(place: FarmBay) -> ExpectedLoss | None:
     warm, humid = math.sqrt(2.0) * bay.sensors.temperature, bay.sensors.humidity
     parts = [lost(crop, (warm, 0.0))[0] - water, lost(crop, (0.0, humid))[0] - water]
     for name, ends in RANGES.items():
-        low, high = (sum(lost(replace(crop, **{name: end}))) for end in ends)
-        parts.append((high - low) * UNIFORM)
+        both = [math.fsum(lost(_with(crop, name, end))) for end in ends]
+        parts.append((both[1] - both[0]) * UNIFORM)
     return ExpectedLoss(
         water_loss=water,
         dry_matter_loss=dry,
@@ -106,6 +107,11 @@ def expected_loss(place: FarmBay) -> ExpectedLoss | None:
         begin=float(hours.time[used][0]),
         end=float(hours.time[used][-1]) + HOUR,
     )
+
+
+def _with(crop: Crop, name: str, value: float) -> Crop:
+    changed: dict[str, Any] = {name: value}
+    return replace(crop, **changed)
 
 
 def _read(log: Log) -> bool:

@@ -6,17 +6,20 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ventcalc.advice.alarms import Alarm, alarms
 from ventcalc.advice.json_values import moment_of
 from ventcalc.errors import BadInput
 from ventcalc.farm.advised import Advised, advise_log, advise_once
+from ventcalc.farm.expected import ExpectedLoss, expected_loss
 from ventcalc.farm.folder import FarmBay
 from ventcalc.logbook.weights import Shrink, shrink_of
 from ventcalc.units import UnitSystem
 
 __all__ = ["BayToday", "today_of"]
 
+Array = NDArray[np.float64]
 REMEMBERED = 3 * 86400.0
 """Of a log, what is advised anew so that the last row knows what went before. [s]"""
 
@@ -41,6 +44,8 @@ class BayToday:
     """Also of a probe that stands alone: it may be a hot spot. [°C]"""
     weights: Shrink | None
     """In and out; None where nothing was weighed."""
+    expected: ExpectedLoss | None
+    """Shrink so far by the log; None where that does not hold enough."""
     problems: tuple[str, ...]
 
     @property
@@ -70,9 +75,10 @@ def today_of(place: FarmBay, now: float, units: UnitSystem = "metric") -> BayTod
     weights = shrink_of(place.book) if place.book is not None else None
     weights = weights if weights is not None and weights.mass_in > 0.0 else None
     problems = list(place.problems)
-    advised, pulp = None, np.empty(0)
+    advised, pulp, expected = None, np.empty(0), None
     try:
         advised, pulp = _advised(place, weights)
+        expected = expected_loss(place)
     except BadInput as error:
         problems += [f"{place.name}.readings: {problem}" for problem in error.problems]
     known = pulp[~np.isnan(pulp)]
@@ -87,13 +93,17 @@ def today_of(place: FarmBay, now: float, units: UnitSystem = "metric") -> BayTod
         pulp_coldest=float(known.min()) if len(known) else math.nan,
         pulp_warmest=float(known.max()) if len(known) else math.nan,
         weights=weights,
+        expected=expected,
         problems=tuple(problems),
     )
 
 
-def _advised(place: FarmBay, weights: Shrink | None) -> tuple[Advised | None, np.ndarray]:
+def _advised(place: FarmBay, weights: Shrink | None) -> tuple[Advised | None, Array]:
     """By the file of readings or the end of the log, whichever is newer; and all pulp probes."""
-    told = {"loaded_t": (weights.mass_in - weights.mass_out) / 1000.0} if weights else {}
+    told = {}
+    if weights is not None:
+        there = 0.0 if weights.complete else max(weights.mass_in - weights.mass_out, 0.0)
+        told["loaded_t"] = there / 1000.0
     log, given = place.log, place.given
     if given is not None:
         wrong: list[str] = []

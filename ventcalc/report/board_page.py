@@ -39,7 +39,7 @@ def board_page(
         verdict=_verdict(today),
         rows=board_rows(today, units),
         do_first=[["bay", "do first"]]
-        + [[one.place.bay.name, first_line(one, units)] for one in today],
+        + [[one.place.bay.name, first_line(one, units)] for one in worst_first(today)],
         alarms=[["bay", "level", "what", "first"], *alarmed] if alarmed else [],
         shared=shared_lines(shared, units),
         problems=[f"{one.place.name}: {problem}" for one in today for problem in one.problems],

@@ -12,6 +12,7 @@ from ventcalc.bay.calendar import STAGES
 from ventcalc.farm.shared import SharedUse
 from ventcalc.farm.today import BayToday
 from ventcalc.report.data import advice_data
+from ventcalc.report.record_rows import share_words
 from ventcalc.report.season_days import local
 from ventcalc.report.table import bullets, table
 from ventcalc.report.text import position_rows
@@ -54,13 +55,15 @@ def _known(value: float, unit: str, units: UnitSystem) -> str:
 
 
 def _weight_cells(one: BayToday, units: UnitSystem) -> list[str]:
-    weights = one.weights
+    weights, lost = one.weights, "not known"
+    if one.expected is not None:
+        since = f"{local(one.place.bay, one.expected.begin):%d %b}"
+        lost = f"{share_words(one.expected.mass_loss, one.expected.doubt)} since {since}, by log"
     if weights is None:
-        return ["not weighed", "not known"]
-    there = show(max(weights.mass_in - weights.mass_out, 0.0), "kg", units)
+        return ["not weighed", lost]
     if weights.complete:
-        return ["all out", f"{100 * weights.mass_loss:.1f} % ± {100 * weights.doubt:.1f} %"]
-    return [there, "not known"]
+        return ["all out", share_words(weights.mass_loss, weights.doubt)]
+    return [show(max(weights.mass_in - weights.mass_out, 0.0), "kg", units), lost]
 
 
 def _alarm_cell(one: BayToday) -> str:
@@ -68,14 +71,14 @@ def _alarm_cell(one: BayToday) -> str:
 
 
 def worst_first(today: Sequence[BayToday]) -> list[BayToday]:
-    """Bays in which something is wrong, danger first; then those nobody can tell of."""
+    """All bays: danger first, then what is wrong or not read, then those in order."""
 
     def rank(one: BayToday) -> int:
         if one.alarms:
             return one.alarms[0].level
         return 2 if one.advised is None or one.lapsed else 3 if one.problems else 4
 
-    return sorted((one for one in today if rank(one) < 4), key=rank)
+    return sorted(today, key=rank)
 
 
 def first_line(one: BayToday, units: UnitSystem) -> str:
@@ -124,8 +127,7 @@ def board_text(
     """One table, then what to do first in each bay."""
     rows = board_rows(today, units)
     lines = [*table(rows, 0), "", "First:"]
-    worst = worst_first(today)
-    for one in [*worst, *(one for one in today if one not in worst)]:
+    for one in worst_first(today):
         lines += bullets([f"{one.place.bay.name}: {first_line(one, units)}"])
         for alarm in one.alarms[1:]:
             lines += [f"    {line.strip()}" for line in bullets([f"{alarm.text} {alarm.first}"])]
@@ -186,6 +188,8 @@ def _bay_data(one: BayToday, units: UnitSystem) -> dict[str, Any]:
         "mass_in_kg": weights.mass_in if weights else None,
         "mass_out_kg": weights.mass_out if weights else None,
         "mass_loss": number(weights.mass_loss) if weights else None,
+        "mass_loss_by_log": number(one.expected.mass_loss) if one.expected else None,
+        "mass_loss_by_log_uncertainty": number(one.expected.doubt) if one.expected else None,
         "first": first_line(one, units),
         "advice": advice,
         "problems": list(one.problems),

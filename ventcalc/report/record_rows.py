@@ -16,28 +16,33 @@ from ventcalc.report.logbook_text import offset_text
 from ventcalc.report.season_days import local
 from ventcalc.units import UnitSystem, show
 
-__all__ = ["farm_rows", "found_rows", "lot_rows", "money_lines", "month_rows", "shrink_words",
-           "surprise_words", "told_rows"]  # fmt: skip
+__all__ = ["farm_rows", "found_rows", "lot_rows", "money_lines", "month_rows", "share_words",
+           "shrink_words", "surprise_words", "told_data", "told_rows"]  # fmt: skip
 
 SURPRISE = 2.0
 """Standard uncertainties beyond which weight and expectation do not agree (about 95 %)."""
 
 
-def _share(value: float, doubt: float) -> str:
-    return f"{100 * value:.1f} % ± {100 * doubt:.1f} %"
+def share_words(value: float, doubt: float) -> str:
+    digits = 1 if doubt >= 5e-4 else 2
+    return f"{100 * value:.{digits}f} % ± {100 * doubt:.{digits}f} %"
+
+
+def _weight(mass: float, units: UnitSystem) -> str:
+    return show(mass, "kg", units) if mass > 0.0 else "none"
 
 
 def shrink_words(shrink: Shrink) -> str:
     """What was lost, with its standard uncertainty."""
     if shrink.mass_in <= 0.0:
         return "not weighed"
-    return _share(shrink.mass_loss, shrink.doubt) if shrink.complete else "not all out"
+    return share_words(shrink.mass_loss, shrink.doubt) if shrink.complete else "not all out"
 
 
 def _expected_words(one: BayRecord) -> str:
     if one.expected is None:
         return "not known"
-    return _share(one.expected.mass_loss, one.expected.doubt)
+    return share_words(one.expected.mass_loss, one.expected.doubt)
 
 
 def surprise_words(one: BayRecord) -> str:
@@ -75,8 +80,8 @@ def farm_rows(records: Sequence[BayRecord], units: UnitSystem) -> list[list[str]
         rows.append(
             [
                 one.place.bay.name,
-                show(one.total.mass_in, "kg", units),
-                show(one.total.mass_out, "kg", units),
+                _weight(one.total.mass_in, units),
+                _weight(one.total.mass_out, units),
                 shrink_words(one.total),
                 _expected_words(one),
                 _energy(one.energy, units),
@@ -93,7 +98,7 @@ def farm_rows(records: Sequence[BayRecord], units: UnitSystem) -> list[list[str]
                 "Whole farm",
                 show(sum(one.total.mass_in for one in records), "kg", units),
                 show(sum(one.total.mass_out for one in records), "kg", units),
-                "not all out" if math.isnan(loss) else f"{_share(loss, doubt)} (of empty bays)",
+                "not all out" if math.isnan(loss) else share_words(loss, doubt),
                 "",
                 _energy(math.fsum(logged) if logged else math.nan, units),
                 *(str(sum(int(row[k]) for row in rows[1:])) for k in (6, 7)),
@@ -143,7 +148,8 @@ def lot_rows(one: BayRecord, units: UnitSystem) -> list[list[str]]:
                 ", ".join(state.against),
             ]
         )
-    return rows
+    told = [k for k in range(len(rows[0])) if any(row[k] for row in rows[1:])]
+    return [[row[k] for k in told] for row in rows] if told else rows
 
 
 def month_rows(one: BayRecord, units: UnitSystem) -> list[list[str]]:

@@ -26,6 +26,7 @@ __all__ = ["record_page", "record_text"]
 FACTS = (
     "From the season folder beside each bay file and the log of its readings; what nobody wrote "
     "down is not in it.",
+    "Shrink of the whole farm is that of its bays that are empty again.",
     "± is a standard uncertainty: of shrink by weight that of scales and soil, of the expectation "
     "that of published values of the crop and of the probes. Rest losses are not in the "
     "expectation.",
