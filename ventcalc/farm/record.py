@@ -42,7 +42,7 @@ class Month:
     """[°C]"""
     pulp_warmest: float
     """[°C]"""
-    plenum_coldest: float
+    least_plenum_temperature: float
     """While the fans ran. [°C]"""
     co2: float
     """Highest volume fraction. [1]"""
@@ -190,7 +190,7 @@ def _month(log: Log, begin: float, rows: slice, step: Array) -> Month:
         pulp_coldest=_of(np.min, pulp),
         pulp_mean=_of(np.mean, pulp),
         pulp_warmest=_of(np.max, pulp),
-        plenum_coldest=_of(np.min, plenum),
+        least_plenum_temperature=_of(np.min, plenum),
         co2=_of(np.max, values.get("co2", none)),
         fan_time=float(np.sum(step[rows][runs])),
         energy=_of(np.sum, values.get("energy", none)),

@@ -31,7 +31,7 @@ class SharedMachine:
     what: str
     """``refrigeration``, ``humidifier`` or ``heater``."""
     capacity: float
-    """[W, kg/s]"""
+    """Heat [W] or water [kg/s], by ``what``."""
     bays: tuple[str, ...]
     """Names of bay files without their ending."""
 

@@ -35,7 +35,7 @@ def _month(month: Month) -> dict[str, float | None]:
         "pulp_coldest_c": _known(month.pulp_coldest),
         "pulp_mean_c": _known(month.pulp_mean),
         "pulp_warmest_c": _known(month.pulp_warmest),
-        "plenum_coldest_c": _known(month.plenum_coldest),
+        "plenum_coldest_c": _known(month.least_plenum_temperature),
         "co2_highest_ppm": _known(month.co2 * 1e6),
         "fan_time_h": _known(month.fan_time / 3600.0),
         "energy_kwh": _known(month.energy / 3.6e6),

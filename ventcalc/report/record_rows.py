@@ -24,6 +24,7 @@ SURPRISE = 2.0
 
 
 def share_words(value: float, doubt: float) -> str:
+    """A share with its standard uncertainty."""
     digits = 1 if doubt >= 5e-4 else 2
     return f"{100 * value:.{digits}f} % ± {100 * doubt:.{digits}f} %"
 
@@ -157,7 +158,12 @@ def month_rows(one: BayRecord, units: UnitSystem) -> list[list[str]]:
     rows = [["month", "coldest pulp", "mean pulp", "warmest pulp", "coldest supply", "highest CO2",
              "fans ran", "electricity"]]  # fmt: skip
     for month in one.months:
-        warmths = (month.pulp_coldest, month.pulp_mean, month.pulp_warmest, month.plenum_coldest)
+        warmths = (
+            month.pulp_coldest,
+            month.pulp_mean,
+            month.pulp_warmest,
+            month.least_plenum_temperature,
+        )
         rows.append(
             [
                 f"{local(one.place.bay, month.begin):%b %Y}",
