@@ -343,3 +343,39 @@ def test_no_expectation_without_what_it_rests_on(farm):
     text = log.read_text(encoding="utf-8").replace("plenum_rh", "forecast_temp_c")
     log.write_text(text, encoding="utf-8")
     assert expected_loss(farm_bay(farm / "south.toml")) is None
+
+
+# --- the pages in a browser --------------------------------------------------------------
+
+
+@pytest.mark.parametrize("width", [1280, 390, 320])
+@pytest.mark.parametrize("command", ["board", "record"])
+def test_a_page_is_as_wide_as_its_window(run, browser, ended, tmp_path, command, width):
+    page = tmp_path / "page.html"
+    assert run(command, ended, "--html", page)[0] == 0
+    browser.look(width=width)
+    browser.open(page.as_uri())
+    assert browser.ask("document.documentElement.scrollWidth") <= width
+    cut = browser.ask(
+        """[...document.querySelectorAll('.wide')].filter((e) => e.scrollWidth > e.clientWidth + 1)
+          .map((e) => e.textContent.slice(0, 60))"""
+    )
+    assert cut == []
+    card = browser.ask("getComputedStyle(document.querySelector('tbody tr')).display")
+    assert card == ("table-row" if width > 640 else "block")
+
+
+def test_a_record_is_printed_whole(run, browser, ended, tmp_path):
+    page = tmp_path / "page.html"
+    assert run("record", ended, "--html", page)[0] == 0
+    width = int(96 * (8.27 - 2 * 0.4))  # A4 less the margins of browsers
+    browser.look(width=width)
+    browser.open(page.as_uri())
+    browser.call("Emulation.setEmulatedMedia", media="print")
+    cut = browser.ask(
+        f"""[...document.querySelectorAll('table, p, li')]
+          .filter((e) => e.getBoundingClientRect().right > {width} + 1)
+          .map((e) => e.textContent.slice(0, 60))"""
+    )
+    browser.call("Emulation.setEmulatedMedia", media="", features=[])
+    assert cut == []

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any, NamedTuple
@@ -16,7 +16,7 @@ from ventcalc.bay.description import Bay
 from ventcalc.diagnose.log import COLUMNS, FACTORS, Log
 from ventcalc.season.installed import as_installed
 
-__all__ = ["Advised", "advise_given", "advise_log", "row_of"]
+__all__ = ["Advised", "advise_given", "advise_log", "advise_once", "row_of"]
 
 
 class Advised(NamedTuple):
@@ -84,9 +84,11 @@ def _known(value: float) -> float | None:
     return None if math.isnan(value) else value
 
 
-def advise_log(bay: Bay, log: Log, first: int = 0, **told: Any) -> Iterator[Advised]:
+def advise_log(
+    bay: Bay, log: Log, rows: Sequence[int] | None = None, **told: Any
+) -> Iterator[Advised]:
     """
-    Advice for each row of a log, the memory handed on.
+    Advice for rows of a log, the memory handed on.
 
     Parameters
     ----------
@@ -94,8 +96,8 @@ def advise_log(bay: Bay, log: Log, first: int = 0, **told: Any) -> Iterator[Advi
         As described.
     log : Log
         The log.
-    first : int
-        Row to begin with; memory begins empty there.
+    rows : sequence of int, optional
+        Which, rising; all if not given. Memory is empty before the first.
     **told : object
         What people tell, keys of a file of readings, for every row.
 
@@ -104,10 +106,11 @@ def advise_log(bay: Bay, log: Log, first: int = 0, **told: Any) -> Iterator[Advi
     Advised
         One a row.
     """
-    installed = as_installed(bay, pressure=row_of(log, first).get("pressure_pa"))
+    chosen = range(len(log.time)) if rows is None else rows
+    installed = as_installed(bay, pressure=row_of(log, chosen[0]).get("pressure_pa"))
     memory: Memory | None = None
     probes: dict[str, ProbeHistory] = {}
-    for row in range(first, len(log.time)):
+    for row in chosen:
         given = readings_from_dict({**row_of(log, row), **told}, probes)
         found = advise_given(installed, given, memory)
         memory = found.memory

@@ -20,6 +20,8 @@ from ventcalc.units import UnitSystem
 __all__ = ["BayToday", "today_of"]
 
 Array = NDArray[np.float64]
+APART = 600.0
+"""Rows of it that are advised on are at least so far apart. [s]"""
 REMEMBERED = 3 * 86400.0
 """Of a log, what is advised anew so that the last row knows what went before. [s]"""
 
@@ -113,6 +115,12 @@ def _advised(place: FarmBay, weights: Shrink | None) -> tuple[Advised | None, Ar
             return found, np.array(found.given.pulp)
     if log is None:
         return None, np.empty(0)
-    first = int(np.searchsorted(log.time, log.time[-1] - REMEMBERED))
-    *_, last = advise_log(place.bay, log, first, **told)
+    *_, last = advise_log(place.bay, log, _last_rows(log.time), **told)
     return last, np.array(last.given.pulp)
+
+
+def _last_rows(time: Array) -> list[int]:
+    """Rows of the last days, the last one among them."""
+    wanted = np.arange(time[-1], max(time[-1] - REMEMBERED, time[0]) - 1.0, -APART)
+    rows: list[int] = np.unique(np.searchsorted(time, wanted, "right") - 1).tolist()
+    return rows

@@ -18,7 +18,15 @@ from ventcalc.report.table import bullets, table
 from ventcalc.report.text import position_rows
 from ventcalc.units import UnitSystem, show
 
-__all__ = ["board_data", "board_rows", "board_text", "first_line", "shared_lines", "worst_first"]
+__all__ = [
+    "board_data",
+    "board_rows",
+    "board_text",
+    "first_line",
+    "log_lines",
+    "shared_lines",
+    "worst_first",
+]
 
 _UNITS = {"refrigeration": "W refrigeration", "humidifier": "kg/s", "heater": "W electrical"}
 
@@ -57,13 +65,23 @@ def _known(value: float, unit: str, units: UnitSystem) -> str:
 def _weight_cells(one: BayToday, units: UnitSystem) -> list[str]:
     weights, lost = one.weights, "not known"
     if one.expected is not None:
-        since = f"{local(one.place.bay, one.expected.begin):%d %b}"
-        lost = f"{share_words(one.expected.mass_loss, one.expected.doubt)} since {since}, by log"
+        lost = f"{share_words(one.expected.mass_loss, one.expected.doubt)} (log)"
     if weights is None:
         return ["not weighed", lost]
     if weights.complete:
         return ["all out", share_words(weights.mass_loss, weights.doubt)]
     return [show(max(weights.mass_in - weights.mass_out, 0.0), "kg", units), lost]
+
+
+def log_lines(today: Sequence[BayToday]) -> list[str]:
+    """Since when the shrink that is told by a log counts."""
+    return [
+        f"{one.place.bay.name}: shrink by its log, since {local(one.place.bay, since):%d %b %Y}."
+        for one in today
+        if one.expected is not None
+        and not (one.weights is not None and one.weights.complete)
+        and (since := one.expected.begin)
+    ]
 
 
 def _alarm_cell(one: BayToday) -> str:
@@ -131,6 +149,7 @@ def board_text(
         lines += bullets([f"{one.place.bay.name}: {first_line(one, units)}"])
         for alarm in one.alarms[1:]:
             lines += [f"    {line.strip()}" for line in bullets([f"{alarm.text} {alarm.first}"])]
+    lines += ["", *bullets(log_lines(today))] if log_lines(today) else []
     if shared:
         lines += ["", "Shared equipment:", *bullets(shared_lines(shared, units))]
     wrong = [f"{one.place.name}: {problem}" for one in today for problem in one.problems]

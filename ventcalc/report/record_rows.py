@@ -62,7 +62,8 @@ def surprise_words(one: BayRecord) -> str:
         f"{100 * one.expected.dry_matter_loss:.1f} %"
     )
     if math.isnan(one.surprise):
-        return f"{words}; weights are not complete."
+        weighed = "is not all out yet" if one.total.mass_in > 0.0 else "was not weighed"
+        return f"{words}; the crop {weighed}."
     if abs(one.surprise) <= SURPRISE:
         return f"{words}; the weights agree with it within their uncertainty."
     more = "more" if one.surprise > 0.0 else "less"
@@ -85,7 +86,7 @@ def farm_rows(records: Sequence[BayRecord], units: UnitSystem) -> list[list[str]
                 _weight(one.total.mass_out, units),
                 shrink_words(one.total),
                 _expected_words(one),
-                _energy(one.energy, units),
+                _energy(one.energy),
                 str(kinds.count("treatments")),
                 str(kinds.count("inspections")),
                 str(len(one.diagnosis.findings)) if one.diagnosis else "no log",
@@ -101,7 +102,7 @@ def farm_rows(records: Sequence[BayRecord], units: UnitSystem) -> list[list[str]
                 show(sum(one.total.mass_out for one in records), "kg", units),
                 "not all out" if math.isnan(loss) else share_words(loss, doubt),
                 "",
-                _energy(math.fsum(logged) if logged else math.nan, units),
+                _energy(math.fsum(logged) if logged else math.nan),
                 *(str(sum(int(row[k]) for row in rows[1:])) for k in (6, 7)),
                 "",
             ]
@@ -109,15 +110,15 @@ def farm_rows(records: Sequence[BayRecord], units: UnitSystem) -> list[list[str]
     return rows
 
 
-def _energy(energy: float, units: UnitSystem) -> str:
-    return "not logged" if math.isnan(energy) else show(energy, "J", units, 0)
+def _energy(energy: float) -> str:
+    return "not logged" if math.isnan(energy) else f"{energy / 3.6e6:,.0f} kWh"
 
 
 def money_lines(one: BayRecord, units: UnitSystem) -> list[str]:
     """What electricity and shrink cost, at the prices of the bay file."""
     costs, lines = one.place.bay.costs, []
     if not math.isnan(one.energy):
-        line = f"Electricity: {_energy(one.energy, units)}"
+        line = f"Electricity: {_energy(one.energy)}"
         if one.total.mass_in > 0.0:
             line += f", {one.energy / 3.6e6 / (one.total.mass_in / 1000.0):.1f} kWh per tonne in"
         lines.append(f"{line}; {costs.electricity * one.energy:,.0f} {costs.currency}.")
@@ -170,7 +171,7 @@ def month_rows(one: BayRecord, units: UnitSystem) -> list[list[str]]:
                 *("" if math.isnan(t) else show(t, "degC", units) for t in warmths),
                 "" if math.isnan(month.co2) else f"{month.co2 * 1e6:,.0f} ppm",
                 f"{month.fan_time / 3600.0:,.0f} h",
-                "" if math.isnan(month.energy) else show(month.energy, "J", units, 0),
+                "" if math.isnan(month.energy) else _energy(month.energy),
             ]
         )
     return rows
