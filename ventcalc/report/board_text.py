@@ -18,15 +18,8 @@ from ventcalc.report.table import bullets, table
 from ventcalc.report.text import position_rows
 from ventcalc.units import UnitSystem, show
 
-__all__ = [
-    "board_data",
-    "board_rows",
-    "board_text",
-    "first_line",
-    "log_lines",
-    "shared_lines",
-    "worst_first",
-]
+__all__ = ["board_data", "board_rows", "board_text", "first_line", "log_lines", "shared_lines",
+           "worst_first"]  # fmt: skip
 
 _UNITS = {"refrigeration": "W refrigeration", "humidifier": "kg/s", "heater": "W electrical"}
 
@@ -75,13 +68,13 @@ def _weight_cells(one: BayToday, units: UnitSystem) -> list[str]:
 
 def log_lines(today: Sequence[BayToday]) -> list[str]:
     """Since when the shrink that is told by a log counts."""
-    return [
-        f"{one.place.bay.name}: shrink by its log, since {local(one.place.bay, since):%d %b %Y}."
-        for one in today
-        if one.expected is not None
-        and not (one.weights is not None and one.weights.complete)
-        and (since := one.expected.begin)
-    ]
+    lines = []
+    for one in today:
+        weighed = one.weights is not None and one.weights.complete
+        if one.expected is not None and not weighed:
+            since = f"{local(one.place.bay, one.expected.begin):%d %b %Y}"
+            lines.append(f"{one.place.bay.name}: shrink by its log, since {since}.")
+    return lines
 
 
 def _alarm_cell(one: BayToday) -> str:
