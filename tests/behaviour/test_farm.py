@@ -62,12 +62,12 @@ def farm(tmp_path):
     return tmp_path
 
 
-def write_log(path, pulp, hours=96, outside=-5.0):
+def write_log(path, pulp, hours=96, outside=-5.0, end=NOW):
     """A log whose probes move as real ones do; one that stands still is not believed."""
     names = "outside_temp_c,outside_rh,return_temp_c,return_rh,plenum_temp_c,plenum_rh,fan_speed"
     rows = [f"time,{names},energy_kwh,co2_ppm,pulp_1_c,pulp_2_c"]
     for k in range(hours):
-        time = (NOW - timedelta(hours=hours - 1 - k)).isoformat()
+        time = (end - timedelta(hours=hours - 1 - k)).isoformat()
         wave = math.sin(1.7 * (k - hours + 1))
         values = (
             *(outside + 3 * wave, 0.8 + 0.1 * wave, pulp + 0.1 * wave, 0.95 + 0.02 * wave),
@@ -307,6 +307,21 @@ def test_a_season_with_a_bad_line_is_no_record_until_that_is_wished(run, ended):
     status, out, _ = run("record", ended, "--skip-bad")
     assert status == 0
     assert "Left out: treatments.csv row 3" in out
+
+
+def test_weights_are_held_against_the_log_where_it_covers_the_stay(run, ended):
+    """4 034 h from the first load to the last truck."""
+    log, last = ended / "north.readings.csv", datetime.fromtimestamp(START + 4034 * HOUR, ZONE)
+    write_log(log, pulp=4.0, hours=4034, end=last)
+    north = json.loads(run("record", ended / "north.toml", "--json")[1])["bays"][0]
+    assert north["expected_covered"] == pytest.approx(1.0, abs=0.001)
+    doubt = math.hypot(north["standard_uncertainty"], north["expected_standard_uncertainty"])
+    difference = north["mass_loss"] - north["expected_mass_loss"]
+    assert north["surprise"] == pytest.approx(difference / doubt)
+    assert len(north["months"]) == 7, "September to March"
+    write_log(log, pulp=4.0, hours=2000, end=last)
+    _, out, _ = run("record", ended / "north.toml")
+    assert "the log covers 50% of the time" in " ".join(out.split())
 
 
 # --- shrink by the log -------------------------------------------------------------------

@@ -21,6 +21,7 @@ from ventcalc.bay.description import Bay
 from ventcalc.diagnose.hours import HOUR, Hours, hours_of
 from ventcalc.diagnose.log import Log
 from ventcalc.farm.folder import FarmBay
+from ventcalc.logbook.weights import shrink_of
 from ventcalc.pile.crop import (
     crop_for,
     curing_rate,
@@ -56,6 +57,8 @@ class ExpectedLoss:
     """First hour that counts, UTC since 1970-01-01. [s]"""
     end: float
     """End of the last. [s]"""
+    covered: float
+    """Part of the time in which crop lay in the bay that these hours make up. [0-1]"""
 
     @property
     def mass_loss(self) -> float:
@@ -106,7 +109,19 @@ def expected_loss(place: FarmBay) -> ExpectedLoss | None:
         doubt=math.hypot(*parts),
         begin=float(hours.time[used][0]),
         end=float(hours.time[used][-1]) + HOUR,
+        covered=min(float(np.count_nonzero(used)) * HOUR / _stay(place, hours), 1.0),
     )
+
+
+def _stay(place: FarmBay, hours: Hours) -> float:
+    """From the first load to the last truck, or as far as the log tells. [s]"""
+    times = [float(hours.time[0]), float(hours.time[-1]) + HOUR]
+    if place.book is not None:
+        loads, out = place.book.lines("loads"), place.book.lines("weights_out")
+        times[0] = min((x.time for x in loads), default=times[0])
+        gone = shrink_of(place.book).complete
+        times[1] = max(x.time for x in out) if gone and out else times[1]
+    return max(times[1] - times[0], HOUR)
 
 
 def _with(crop: Crop, name: str, value: float) -> Crop:

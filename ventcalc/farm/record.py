@@ -26,6 +26,8 @@ from ventcalc.units import UnitSystem
 __all__ = ["BayRecord", "Month", "bay_record", "farm_shrink"]
 
 Array = NDArray[np.float64]
+COVERED = 0.9
+"""Part of the stay that the log must cover, to be held against the weights. [0-1]"""
 TOLD = ("treatments", "inspections", "observations", "sensor_checks", "settings", "moves")
 """Kinds of lines that are told one by one, beside loads, lots and weights."""
 
@@ -77,8 +79,8 @@ class BayRecord:
 
     @property
     def surprise(self) -> float:
-        """Shrink by weight less that by the log, per standard uncertainty; NaN without both. [1]"""
-        if self.expected is None or not self.total.complete:
+        """Shrink by weight less that by the log, per standard uncertainty; NaN if not both. [1]"""
+        if self.expected is None or not self.total.complete or self.expected.covered < COVERED:
             return math.nan
         doubt = math.hypot(self.total.doubt, self.expected.doubt)
         return (self.total.mass_loss - self.expected.mass_loss) / doubt

@@ -50,6 +50,7 @@ def _expected(one: BayRecord) -> dict[str, float | None]:
         "expected_water_loss": _known(one.expected.water_loss),
         "expected_dry_matter_loss": _known(one.expected.dry_matter_loss),
         "expected_standard_uncertainty": _known(one.expected.doubt),
+        "expected_covered": _known(one.expected.covered),
         "surprise": _known(one.surprise),
     }
 

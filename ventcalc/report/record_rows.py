@@ -61,6 +61,11 @@ def surprise_words(one: BayRecord) -> str:
         f"{100 * one.expected.water_loss:.1f} %, dry matter "
         f"{100 * one.expected.dry_matter_loss:.1f} %"
     )
+    if one.total.complete and math.isnan(one.surprise):
+        return (
+            f"{words}; the log covers {one.expected.covered:.0%} of the time that crop lay in the "
+            "bay, too little to hold it against the weights."
+        )
     if math.isnan(one.surprise):
         weighed = "is not all out yet" if one.total.mass_in > 0.0 else "was not weighed"
         return f"{words}; the crop {weighed}."
