@@ -39,8 +39,8 @@ from ventcalc.season.run import TRACES
 EXAMPLES = Path(__file__).parents[2] / "examples"
 NIGHT = str(EXAMPLES / "readings_cold_night.json")
 COMMANDS = (
-    *("advise", "season", "log", "loads", "lots", "diagnose", "outage", "air", "new"),
-    *("page", "demo"),
+    *("advise", "season", "log", "loads", "lots", "diagnose", "outage"),
+    *("board", "record", "air", "new", "page", "demo"),
 )
 
 ADVICE_KEYS = {
@@ -125,7 +125,8 @@ def test_help_shows_an_example(run, command):
     [
         ((), "COMMAND"),
         (("advice",), "advice"),
-        (("advise",), "--readings"),
+        (("advise",), "BAY"),
+        (("advise", "seed_bay"), "--readings"),
         (("advise", "seed_bay", "--readings", NIGHT, "--units", "imperial"), "imperial"),
         (("season", "seed_bay", "--weather", "example", "--policy", "best"), "best"),
         (("season", "seed_bay", "--weather", "example", "--layers", "0"), "4 to 200"),

@@ -90,6 +90,8 @@ class ReadingsFile:
     """What was not believed, one line each."""
     loaded: float = math.nan
     """Mass of crop in the bay, as told. [kg]"""
+    pulp: tuple[float, ...] = ()
+    """Every probe, bottom to top; NaN where it is not believed over time. [°C]"""
     note: str = ""
 
 
@@ -172,7 +174,8 @@ def readings_from_dict(
     heard |= {f"pulp probe {k}": ("pulp_temperature", t) for k, t in enumerate(pulps, start=1)}
     value, off = judged(heard, time, {} if probes is None else probes)
     doubted = sum({1 << list(PROBES).index(heard[name][0]) for name in off})
-    pulp = pulp_of([value[f"pulp probe {k}"] for k in range(1, len(pulps) + 1)])
+    probed = tuple(value[f"pulp probe {k}"] for k in range(1, len(pulps) + 1))
+    pulp = pulp_of(probed)
     readings, doubts = believed(
         Readings(
             time=time,
@@ -192,7 +195,9 @@ def readings_from_dict(
         )
     )
     doubts = (*off.values(), *doubts)
-    return ReadingsFile(readings=readings, doubts=doubts, loaded=tonnes * 1000.0, note=note)
+    return ReadingsFile(
+        readings=readings, doubts=doubts, loaded=tonnes * 1000.0, pulp=probed, note=note
+    )
 
 
 def told_from_dict(given: Mapping[str, Any], mass: float = math.nan) -> dict[str, Any]:

@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 import argparse
-from dataclasses import replace
+import sys
 from pathlib import Path
 from typing import Any
 
-from ventcalc.advice.advise import Memory, advise
+from ventcalc.advice.advise import Memory
 from ventcalc.advice.freeze_guard import release
 from ventcalc.advice.kept_file import kept_from_json, kept_to_dict
 from ventcalc.advice.probe_history import ProbeHistory
-from ventcalc.advice.probes import believed
 from ventcalc.advice.readings_file import readings_from_json
+from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named, read_text, write_text
 from ventcalc.commands.words import add_command, as_json
+from ventcalc.diagnose.log import read_log
 from ventcalc.errors import BadInput
+from ventcalc.farm.advised import advise_given, advise_log
+from ventcalc.report.advised_rows import advised_row, csv_text
 from ventcalc.report.data import advice_data
 from ventcalc.report.text import CAUTION, advice_text
 from ventcalc.season.installed import as_installed
@@ -33,11 +36,16 @@ def add(commands: Any) -> None:
         "ventcalc advise seed_bay --readings examples/readings_cold_night.json --units us",
     )
     parser.add_argument("bay", metavar="BAY", help="bay file, or seed_bay or fry_bay (invented)")
-    parser.add_argument(
+    source = parser.add_mutually_exclusive_group(required=True)
+    source.add_argument(
         "--readings",
         metavar="FILE",
-        required=True,
         help="readings of this hour, JSON; - takes standard input",
+    )
+    source.add_argument(
+        "--log",
+        metavar="FILE",
+        help="a log of readings, CSV as of diagnose: prints CSV, what was advised in each row",
     )
     parser.add_argument(
         "--memory",
@@ -54,6 +62,8 @@ def add(commands: Any) -> None:
 def run(args: argparse.Namespace) -> str:
     """Advice as text or JSON; the memory goes back to its file."""
     described = bay_named(args.bay)
+    if args.log is not None:
+        return _over_log(described, args)
     memory, probes = _kept(args.memory, described.name)
     given = readings_from_json(read_text(args.readings, "readings"), args.readings, probes)
     if memory is not None and given.readings.time < memory.time:
@@ -61,21 +71,30 @@ def run(args: argparse.Namespace) -> str:
             f"{args.readings}: older than what {args.memory} remembers; time does not run "
             "backwards: give newer readings, or delete that file to start anew"
         )
-    if memory is not None and memory.fan_on:
-        seen, more = believed(given.readings, True)
-        doubts = dict.fromkeys((*given.doubts, *more))
-        given = replace(given, readings=seen, doubts=tuple(doubts))
     bay = as_installed(described, pressure=given.readings.pressure)
-    readings = given.readings._replace(loaded=min(given.loaded / bay.mass, 1.0))
     if args.release and memory is not None:
         memory = release(memory)
-    advice, after = advise(bay, readings, memory)
+    given, advice, after = advise_given(bay, given, memory)
     kept = kept_to_dict(after, bay.name, probes)
     if args.memory is not None:
         write_text(args.memory, as_json(kept) + "\n")
     if args.json:
         return as_json({**advice_data(bay, given, advice, after, args.units), "memory": kept})
     return f"{advice_text(bay, given, advice, after, args.units)}\n\n{CAUTION}"
+
+
+def _over_log(bay: Bay, args: argparse.Namespace) -> str:
+    """Advice for each row; caution and what was left out go to standard error."""
+    if args.memory is not None or args.release:
+        raise BadInput("--memory and --release go with --readings; a log is its own memory")
+    log = read_log(read_text(args.log, "a log"), args.log)
+    for remark in log.remarks:
+        sys.stderr.write(f"ventcalc: {args.log}: {remark}\n")
+    rows = [advised_row(bay, one) for one in advise_log(bay, log)]
+    if args.json:
+        return as_json({"bay": bay.name, "rows": rows, "caution": CAUTION})
+    sys.stderr.write(f"{CAUTION}\n")
+    return csv_text(rows)
 
 
 def _kept(name: str | None, bay_name: str) -> tuple[Memory | None, dict[str, ProbeHistory]]:

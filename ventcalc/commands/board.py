@@ -1,0 +1,69 @@
+"""``ventcalc board``: all bays of a folder today, on one table or page."""
+
+from __future__ import annotations
+
+import argparse
+import time as clock
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from ventcalc.advice.json_values import moment_of
+from ventcalc.commands.files import check_target, write_text
+from ventcalc.commands.words import add_command, as_json
+from ventcalc.errors import BadInput
+from ventcalc.farm.folder import bay_files, farm_bay
+from ventcalc.farm.shared import read_shared, use_of
+from ventcalc.farm.today import today_of
+from ventcalc.report.board_page import board_page
+from ventcalc.report.board_text import board_data, board_text
+from ventcalc.report.season_days import local
+from ventcalc.report.text import CAUTION
+from ventcalc.web.templates import need_jinja2
+
+__all__ = ["add", "run"]
+
+
+def add(commands: Any) -> None:
+    """Add the command to the parser."""
+    parser = add_command(
+        commands,
+        "board",
+        run,
+        "All bays of a folder today: stage, target, pulp, CO2, shrink, alarms, what to do first.",
+        "ventcalc board farm --html board.html --units us",
+    )
+    parser.add_argument(
+        "folder",
+        metavar="FOLDER",
+        help="folder of bay files; beside NAME.toml may lie NAME.season, NAME.readings.json (as of "
+        "advise), NAME.readings.csv (a log, as of diagnose), and farm.toml for shared equipment",
+    )
+    parser.add_argument("--html", metavar="OUT", help="write a page")
+    parser.add_argument("--at", metavar="TIME", help="count ages from this time, ISO 8601 (now)")
+
+
+def run(args: argparse.Namespace) -> str:
+    """The board as text or JSON, and as a page."""
+    if args.html is not None:
+        check_target(args.html)
+        need_jinja2()
+    folder = Path(args.folder)
+    if not folder.is_dir():
+        raise BadInput(f"{args.folder}: no such folder; give the folder that holds the bay files")
+    problems: list[str] = []
+    now = clock.time() if args.at is None else moment_of(args.at, problems)
+    if problems:
+        raise BadInput(f"--at: {problem}" for problem in problems)
+    places = [farm_bay(path) for path in bay_files([args.folder])]
+    machines = read_shared(folder, [place.name for place in places])
+    today = [today_of(place, now, args.units) for place in places]
+    shared = [use_of(machine, today) for machine in machines]
+    wrote = []
+    if args.html:
+        when: datetime = local(places[0].bay, now)
+        page = board_page(today, shared, args.units, f"{when:%d %b %Y %H:%M}")
+        wrote = ["", write_text(args.html, page)]
+    if args.json:
+        return as_json({**board_data(today, shared, args.units), "caution": CAUTION})
+    return "\n".join([board_text(today, shared, args.units), *wrote, "", CAUTION])

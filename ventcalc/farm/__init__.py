@@ -1,0 +1,1 @@
+"""All bays of a folder: how each stands today, and what its season was."""

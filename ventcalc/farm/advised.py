@@ -1,0 +1,142 @@
+"""Advice row by row through a log, so that the last one remembers what went before."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import Any, NamedTuple
+
+from ventcalc.advice.advise import Advice, Memory, advise
+from ventcalc.advice.probe_history import ProbeHistory
+from ventcalc.advice.probes import believed
+from ventcalc.advice.readings_file import KEYS, PULPS, ReadingsFile, readings_from_dict
+from ventcalc.bay.description import Bay
+from ventcalc.diagnose.log import COLUMNS, FACTORS, Log
+from ventcalc.season.installed import as_installed
+
+__all__ = ["Advised", "advise_given", "advise_log", "advise_once", "row_of"]
+
+
+class Advised(NamedTuple):
+    """What was read, what was advised, and what is remembered of it."""
+
+    given: ReadingsFile
+    advice: Advice
+    memory: Memory
+
+
+def advise_given(bay: Bay, given: ReadingsFile, memory: Memory | None = None) -> Advised:
+    """
+    Advice on what a file of readings holds.
+
+    Parameters
+    ----------
+    bay : Bay
+        As installed.
+    given : ReadingsFile
+        What was read.
+    memory : Memory, optional
+        Of the advice before it.
+
+    Returns
+    -------
+    Advised
+        The readings without what cannot be believed while the fans run, advice and memory.
+    """
+    if memory is not None and memory.fan_on:
+        seen, more = believed(given.readings, True)
+        doubts = dict.fromkeys((*given.doubts, *more))
+        given = replace(given, readings=seen, doubts=tuple(doubts))
+    readings = given.readings._replace(loaded=min(given.loaded / bay.mass, 1.0))
+    advice, after = advise(bay, readings, memory)
+    return Advised(given, advice, after)
+
+
+def row_of(log: Log, row: int) -> dict[str, Any]:
+    """
+    A row of a log as the mapping that a file of readings holds.
+
+    Parameters
+    ----------
+    log : Log
+        The log.
+    row : int
+        Which one; negative ones count from the end.
+
+    Returns
+    -------
+    dict
+        Keys of a file of readings; None where nothing was read.
+    """
+    found: dict[str, Any] = {"time": datetime.fromtimestamp(float(log.time[row]), UTC).isoformat()}
+    for key in KEYS:
+        name = COLUMNS[key][0] if key in COLUMNS else ""
+        if name in log.values:
+            found[key] = _known(float(log.values[name][row]) / FACTORS.get(name, 1.0))
+    if log.pulp.shape[1]:
+        found[PULPS] = [_known(value) for value in log.pulp[row].tolist()]
+    return found
+
+
+def _known(value: float) -> float | None:
+    return None if math.isnan(value) else value
+
+
+def advise_log(
+    bay: Bay, log: Log, rows: Sequence[int] | None = None, **told: Any
+) -> Iterator[Advised]:
+    """
+    Advice for rows of a log, the memory handed on.
+
+    Parameters
+    ----------
+    bay : Bay
+        As described.
+    log : Log
+        The log.
+    rows : sequence of int, optional
+        Which, rising; all if not given. Memory is empty before the first.
+    **told : object
+        What people tell, keys of a file of readings, for every row.
+
+    Yields
+    ------
+    Advised
+        One a row.
+    """
+    chosen = range(len(log.time)) if rows is None else rows
+    installed = as_installed(bay, pressure=row_of(log, chosen[0]).get("pressure_pa"))
+    memory: Memory | None = None
+    probes: dict[str, ProbeHistory] = {}
+    for row in chosen:
+        given = readings_from_dict({**row_of(log, row), **told}, probes)
+        found = advise_given(installed, given, memory)
+        memory = found.memory
+        yield found
+
+
+def advise_once(bay: Bay, mapping: Mapping[str, Any]) -> Advised:
+    """
+    Advice on readings of one time, nothing remembered.
+
+    Parameters
+    ----------
+    bay : Bay
+        As described.
+    mapping : mapping
+        As a file of readings holds.
+
+    Returns
+    -------
+    Advised
+        What was read, advice, memory.
+
+    Raises
+    ------
+    BadInput
+        Every problem of the readings.
+    """
+    given = readings_from_dict(mapping)
+    return advise_given(as_installed(bay, pressure=given.readings.pressure), given)

@@ -1,0 +1,48 @@
+"""Advice row by row through a log, as data and CSV, keys with units."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from ventcalc.advice.action import Action
+from ventcalc.advice.alarms import alarms
+from ventcalc.bay.calendar import STAGES
+from ventcalc.bay.description import Bay
+from ventcalc.farm.advised import Advised
+from ventcalc.report.season_days import local
+
+__all__ = ["advised_row", "csv_text"]
+
+_POSITIONS = ("fan_speed", "door_opening", "humidifier", "refrigeration", "heater")
+
+
+def advised_row(bay: Bay, one: Advised) -> dict[str, Any]:
+    """What was advised at one time; None for what is not known."""
+    now, advice = one.advice.situation, one.advice
+    return {
+        "time": local(bay, now.readings.time).isoformat(),
+        "stage": STAGES[int(now.stage)],
+        "target_c": _number(now.target),
+        "pulp_mean_c": _number(now.readings.pulp_mean),
+        "action": Action(int(advice.action)).name.lower(),
+        **{name: _number(getattr(advice, name)) for name in _POSITIONS},
+        "plenum_temp_c": _number(advice.plenum_temperature) if advice.fan_speed > 0.0 else None,
+        "alarms": " ".join(alarm.id for alarm in alarms(advice, bay, one.memory)),
+    }
+
+
+def _number(value: float) -> float | None:
+    return round(value, 4) if math.isfinite(value) else None
+
+
+def csv_text(rows: Sequence[dict[str, Any]]) -> str:
+    """Rows with the same keys as CSV, without a line end below the last; empty for None."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(rows[0])
+    writer.writerows(["" if cell is None else cell for cell in row.values()] for row in rows)
+    return out.getvalue().rstrip("\n")

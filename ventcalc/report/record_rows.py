@@ -1,0 +1,242 @@
+"""The season's record as rows: for the whole farm, a bay, its lots, its months, what was done."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from ventcalc.farm.record import BayRecord, farm_shrink
+from ventcalc.logbook.columns import stem
+from ventcalc.logbook.probe_checks import probe_offset
+from ventcalc.logbook.weights import Shrink
+from ventcalc.report.diagnose_text import WORDS
+from ventcalc.report.logbook_data import entry_data
+from ventcalc.report.logbook_text import offset_text
+from ventcalc.report.season_days import local
+from ventcalc.units import UnitSystem, show
+
+__all__ = ["farm_rows", "found_rows", "lot_rows", "money_lines", "month_rows", "share_words",
+           "shrink_words", "surprise_words", "told_data", "told_rows"]  # fmt: skip
+
+SURPRISE = 2.0
+"""Standard uncertainties beyond which weight and expectation do not agree (about 95 %)."""
+
+
+def share_words(value: float, doubt: float) -> str:
+    """A share with its standard uncertainty."""
+    digits = 1 if doubt >= 5e-4 else 2
+    return f"{100 * value:.{digits}f} % ± {100 * doubt:.{digits}f} %"
+
+
+def _weight(mass: float, units: UnitSystem) -> str:
+    return show(mass, "kg", units) if mass > 0.0 else "none"
+
+
+def shrink_words(shrink: Shrink) -> str:
+    """What was lost, with its standard uncertainty."""
+    if shrink.mass_in <= 0.0:
+        return "not weighed"
+    return share_words(shrink.mass_loss, shrink.doubt) if shrink.complete else "not all out"
+
+
+def _expected_words(one: BayRecord) -> str:
+    if one.expected is None:
+        return "not known"
+    return share_words(one.expected.mass_loss, one.expected.doubt)
+
+
+def surprise_words(one: BayRecord) -> str:
+    """Whether weight and expectation agree."""
+    if one.expected is None:
+        return (
+            "What was to be expected cannot be told: that takes a log of pulp, plenum temperature "
+            "and plenum humidity."
+        )
+    span = " to ".join(
+        f"{local(one.place.bay, t):%d %b %Y}" for t in (one.expected.begin, one.expected.end)
+    )
+    words = (
+        f"By the log from {span} {_expected_words(one)} was to be expected: water "
+        f"{100 * one.expected.water_loss:.1f} %, dry matter "
+        f"{100 * one.expected.dry_matter_loss:.1f} %"
+    )
+    if one.total.complete and math.isnan(one.surprise):
+        return (
+            f"{words}; the log covers {one.expected.covered:.0%} of the time that crop lay in the "
+            "bay, too little to hold it against the weights."
+        )
+    if math.isnan(one.surprise):
+        weighed = "is not all out yet" if one.total.mass_in > 0.0 else "was not weighed"
+        return f"{words}; the crop {weighed}."
+    if abs(one.surprise) <= SURPRISE:
+        return f"{words}; the weights agree with it within their uncertainty."
+    more = "more" if one.surprise > 0.0 else "less"
+    return (
+        f"{words}; by weight {more} was lost, by {abs(one.surprise):.1f} standard uncertainties: "
+        "look for rot, soil, a scale, trucks not written down."
+    )
+
+
+def farm_rows(records: Sequence[BayRecord], units: UnitSystem) -> list[list[str]]:
+    """A row a bay and one for all, the heading first."""
+    rows = [["bay", "weight in", "weight out", "shrink by weight", "expected by log",
+             "electricity", "treatments", "inspections", "findings"]]  # fmt: skip
+    for one in records:
+        kinds = [kind for kind, _ in one.told]
+        rows.append(
+            [
+                one.place.bay.name,
+                _weight(one.total.mass_in, units),
+                _weight(one.total.mass_out, units),
+                shrink_words(one.total),
+                _expected_words(one),
+                _energy(one.energy),
+                str(kinds.count("treatments")),
+                str(kinds.count("inspections")),
+                str(len(one.diagnosis.findings)) if one.diagnosis else "no log",
+            ]
+        )
+    if len(records) > 1:
+        loss, doubt = farm_shrink(records)
+        logged = [one.energy for one in records if not math.isnan(one.energy)]
+        rows.append(
+            [
+                "Whole farm",
+                show(sum(one.total.mass_in for one in records), "kg", units),
+                show(sum(one.total.mass_out for one in records), "kg", units),
+                "not all out" if math.isnan(loss) else share_words(loss, doubt),
+                "",
+                _energy(math.fsum(logged) if logged else math.nan),
+                *(str(sum(int(row[k]) for row in rows[1:])) for k in (6, 7)),
+                "",
+            ]
+        )
+    return rows
+
+
+def _energy(energy: float) -> str:
+    return "not logged" if math.isnan(energy) else f"{energy / 3.6e6:,.0f} kWh"
+
+
+def money_lines(one: BayRecord, units: UnitSystem) -> list[str]:
+    """What electricity and shrink cost, at the prices of the bay file."""
+    costs, lines = one.place.bay.costs, []
+    if not math.isnan(one.energy):
+        line = f"Electricity: {_energy(one.energy)}"
+        if one.total.mass_in > 0.0:
+            line += f", {one.energy / 3.6e6 / (one.total.mass_in / 1000.0):.1f} kWh per tonne in"
+        lines.append(f"{line}; {costs.electricity * one.energy:,.0f} {costs.currency}.")
+    if one.total.complete:
+        lost = one.total.mass_in - one.total.mass_out
+        lines.append(
+            f"Lost weight: {show(lost, 'kg', units)}; {costs.crop * lost:,.0f} {costs.currency}."
+        )
+    return lines
+
+
+def lot_rows(one: BayRecord, units: UnitSystem) -> list[list[str]]:
+    """A row a lot, the heading first."""
+    rows = [["lot", "variety", "field", "in", "out", "shrink", "pulp at loading", "rot seen",
+             "speaks against it"]]  # fmt: skip
+    for state, shrink in one.lots:
+        entry = state.entry
+        pulp = state.pulp_mean
+        rows.append(
+            [
+                entry.lot,
+                " ".join(filter(None, (entry.variety, entry.seed_class))),
+                entry.field or "",
+                show(shrink.mass_in, "kg", units),
+                show(shrink.mass_out, "kg", units),
+                shrink_words(shrink),
+                "not read" if math.isnan(pulp) else show(pulp, "degC", units),
+                show(state.rot_share, "1 percent", units),
+                ", ".join(state.against),
+            ]
+        )
+    told = [k for k in range(len(rows[0])) if any(row[k] for row in rows[1:])]
+    return [[row[k] for k in told] for row in rows] if told else rows
+
+
+def month_rows(one: BayRecord, units: UnitSystem) -> list[list[str]]:
+    """A row a month of the log, the heading first."""
+    rows = [["month", "coldest pulp", "mean pulp", "warmest pulp", "coldest supply", "highest CO2",
+             "fans ran", "electricity"]]  # fmt: skip
+    for month in one.months:
+        warmths = (
+            month.pulp_coldest,
+            month.pulp_mean,
+            month.pulp_warmest,
+            month.least_plenum_temperature,
+        )
+        rows.append(
+            [
+                f"{local(one.place.bay, month.begin):%b %Y}",
+                *("" if math.isnan(t) else show(t, "degC", units) for t in warmths),
+                "" if math.isnan(month.co2) else f"{month.co2 * 1e6:,.0f} ppm",
+                f"{month.fan_time / 3600.0:,.0f} h",
+                "" if math.isnan(month.energy) else _energy(month.energy),
+            ]
+        )
+    return rows
+
+
+def found_rows(one: BayRecord) -> list[list[str]]:
+    """A row for each thing that the log shows to be wrong, the heading first."""
+    rows = [["since", "until", "level", "what", "how sure"]]
+    for finding in one.diagnosis.findings if one.diagnosis else ():
+        rows.append(
+            [finding.since[:10], finding.until[:10], WORDS[finding.level], finding.text,
+             finding.sure]
+        )  # fmt: skip
+    return rows
+
+
+def told_rows(one: BayRecord, units: UnitSystem) -> list[list[str]]:
+    """A row for each thing that was done, checked or seen, by time, the heading first."""
+    rows = [["time", "kind", "what", "who"]]
+    for kind, line in one.told:
+        words = _words(kind, line, units)
+        note = f" ({line.note})" if line.note else ""
+        when = f"{local(one.place.bay, line.time):%Y-%m-%d %H:%M}"
+        rows.append([when, kind.replace("_", " ").removesuffix("s"), f"{words}{note}", line.who])
+    return rows
+
+
+def _words(kind: str, line: Any, units: UnitSystem) -> str:
+    entry = line.entry
+    if kind == "sensor_checks":
+        return offset_text(probe_offset(entry, line.time), units)
+    if kind == "settings":
+        before = f" from {entry.before}" if entry.before else ""
+        return f"{entry.what}{before} to {entry.after}{f': {entry.why}' if entry.why else ''}"
+    parts = []
+    for name in entry_fields(entry):
+        value = getattr(entry, name)
+        if isinstance(value, float):
+            unit = type(entry).__dataclass_fields__[name].metadata["unit"]
+            value = show(value, "1 percent" if unit == "1" else unit, units)
+        if value:
+            told = str(value).replace("_", " ")
+            parts.append(told if name == "what" else f"{stem(name).replace('_', ' ')} {told}")
+    return ", ".join(parts)
+
+
+def entry_fields(entry: Any) -> list[str]:
+    """Names of the fields of a line, in their order."""
+    return list(type(entry).__dataclass_fields__)
+
+
+def told_data(one: BayRecord) -> list[dict[str, Any]]:
+    """What was done, checked or seen, for JSON."""
+    return [
+        {
+            "kind": kind,
+            "time": local(one.place.bay, line.time).isoformat(),
+            "who": line.who,
+            "note": line.note,
+            **entry_data(line.entry),
+        }
+        for kind, line in one.told
+    ]
