@@ -37,7 +37,10 @@ from ventcalc.season.run import TRACES
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 NIGHT = str(EXAMPLES / "readings_cold_night.json")
-COMMANDS = ("advise", "season", "log", "loads", "lots", "diagnose", "air", "new", "page", "demo")
+COMMANDS = (
+    *("advise", "season", "log", "loads", "lots", "unload"),
+    *("diagnose", "air", "new", "page", "demo"),
+)
 
 ADVICE_KEYS = {
     *("fan_speed", "door_opening", "humidifier", "refrigeration", "heater"),
