@@ -38,7 +38,7 @@ from ventcalc.season.run import TRACES
 EXAMPLES = Path(__file__).parents[2] / "examples"
 NIGHT = str(EXAMPLES / "readings_cold_night.json")
 COMMANDS = (
-    *("advise", "season", "log", "loads", "lots", "unload"),
+    *("advise", "season", "log", "loads", "lots", "stages", "unload"),
     *("diagnose", "air", "new", "page", "demo"),
 )
 

@@ -33,7 +33,7 @@ example:
 
 
 _COMMANDS = (
-    "check", "size", "advise", "season", "log", "loads", "lots", "unload", "diagnose",
+    "check", "size", "advise", "season", "log", "loads", "lots", "stages", "unload", "diagnose",
     "air", "new", "page", "demo",
 )  # fmt: skip
 
