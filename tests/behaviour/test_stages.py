@@ -195,6 +195,17 @@ def test_rot_of_the_loads_decides_what_is_said(tmp_path, capsys):
     assert "do not heal" not in capsys.readouterr().out
 
 
+def test_rot_that_was_seen_in_the_pile_outranks_the_loads(tmp_path):
+    folder = tmp_path / "a.season"
+    book_of(folder, rot_share=0.01)
+    loads = progress_of(BAY, read_logbook(folder, BAY), today=date(2026, 10, 1))
+    assert loads.rot_share == pytest.approx(0.01)
+    seen = [{"time": noon(HARVEST) + 8 * DAY, "what": "rot", "share": 0.03}]
+    add_lines(folder, BAY, "observations", seen, written=noon(HARVEST))
+    told = progress_of(BAY, read_logbook(folder, BAY), today=date(2026, 10, 1))
+    assert (told.rot_share, told.frost_share) == (pytest.approx(0.03), 0.0)
+
+
 def test_reconditioning_by_hand(capsys):
     """8 to 15 °C at 0.25 K a day takes 28 days, before 21 days of it and the truck on 1 May."""
     words = ["stages", "fry_bay", "--today", "2027-02-20", "--recondition", "15 degC", "--json"]

@@ -75,6 +75,20 @@ def test_the_model_warms_with_its_lead():
     assert 0.0 < run.mass_loss < 0.01
 
 
+def test_the_model_takes_longer_in_the_cold_and_takes_any_date():
+    """Tubers stay dry by waiting: on 1 March it takes longer than on 1 May; a leap day is a day."""
+    weather, given = example_weather(), {"pulp": 3.3, "final": 5.3, "lead_time": 7 * DAY}
+    winter = model_run(BAY, weather, day=date(2028, 2, 29), **given)
+    spring = model_run(BAY, weather, day=date(2027, 5, 1), **given)
+    assert winter.arrived
+    assert spring.arrived
+    assert winter.lead_time > spring.lead_time
+    assert winter.energy > spring.energy
+    # Before the bay file's harvest and just after it, where its own season knows no unloading.
+    for day in (date(2027, 8, 30), date(2026, 9, 20)):
+        assert model_run(BAY, weather, day=day, **given).pulp_mean > 3.3
+
+
 # --- emptying ----------------------------------------------------------------------------
 
 

@@ -16,6 +16,7 @@ from ventcalc.units import UnitSystem, show
 __all__ = ["stages_data", "stages_text"]
 
 DAY = 86400.0
+_EARLY = ("filling", "wound_healing", "cool_down")
 
 
 def stages_text(bay: Bay, told: Progress, units: UnitSystem) -> str:
@@ -40,8 +41,9 @@ def stages_text(bay: Bay, told: Progress, units: UnitSystem) -> str:
         "\n".join([head, *table(rows)]),
         _part("Healing and cooling", _way_lines(bay, told, units)),
         _part("Sprouting, without any inhibitor", _sprout_lines(told, units)),
-        _part("To heal or to cool at once", _choice_lines(bay, told, units)),
     ]
+    if told.stage in _EARLY:
+        parts.append(_part("To heal or to cool at once", _choice_lines(told, units)))
     if told.reconditioning:
         parts.append(_part("Reconditioning", _recondition_lines(told, units)))
     parts.append("From:\n" + "\n".join(bullets(SOURCES)))
@@ -71,7 +73,7 @@ def _way_lines(bay: Bay, told: Progress, units: UnitSystem) -> list[str]:
         f"cooling {ramp} over the last week, planned at most "
         f"{show(bay.schedule.ramp, 'delta_degC/s', units)}",
     ]
-    if told.stage in ("wound_healing", "cool_down", "filling"):
+    if told.stage in _EARLY:
         lines.append(
             f"holding at the planned ramp from today: {_day(sure)}; at the measured one: "
             f"{_day(likely)}"
@@ -97,8 +99,10 @@ def _sprout_lines(told: Progress, units: UnitSystem) -> list[str]:
             else "on; a long one not this season"
         )
     )
+    due = one.earliest is not None and one.earliest <= told.today
     return [
-        f"sprouts may show {when}; buds peep two to four weeks before",
+        f"sprouts may show {when}; buds peep two to four weeks before"
+        + ("; look for them now" if due else ""),
         f"{one.used_least:.0%} to {one.used_most:.0%} of dormancy is past; "
         f"{one.degree_days:.0f} K days above {show(4.0, 'degC', units)}",
         "a warm week counts more than a cold month: look at tubers of every depth, not at the "
@@ -106,7 +110,7 @@ def _sprout_lines(told: Progress, units: UnitSystem) -> list[str]:
     ]
 
 
-def _choice_lines(bay: Bay, told: Progress, units: UnitSystem) -> list[str]:
+def _choice_lines(told: Progress, units: UnitSystem) -> list[str]:
     both = told.healing
     lines = [
         f"{name}: shrink until re-warming {show(one.mass_loss, '1 percent', units)}, wounds closed "

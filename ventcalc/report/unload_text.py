@@ -98,17 +98,21 @@ def _warm_lines(one: Unloading, units: UnitSystem) -> list[str]:
         f"heat {show(heat.heat, 'J', units, 0)}; {powers}; outside "
         f"{show(one.outside_temperature, 'degC', units)}; the air may carry "
         f"{show(heat.air_heat, 'W electrical', units, 0)}; warm outside air is not counted",
+        f"air at most {show(one.bay.limits.warm_supply_difference, 'delta_degC', units)} warmer "
+        "than the coldest pulp, its dew point below it, or cold tubers sweat",
     ]
     if run is None:
         lines.append("--weather FILE runs the pile model: lead time, coldest tubers, wet tubers")
         return lines
-    came = "arrives" if run.arrived else "does NOT arrive: begin earlier, or ask for less"
+    came = "arrives" if run.arrived else "does NOT arrive, even so early: ask for less"
     lines.append(
         f"pile model under the bay's advice, {run.lead_time / DAY:.0f} days: {came}; mean "
         f"{show(run.pulp_mean, 'degC', units)}, coldest {show(run.pulp_coldest, 'degC', units)}, "
         f"tubers wet for {show(run.wet_time, 's', units)}, {show(run.energy, 'J', units, 0)}, "
         f"shrink {show(run.mass_loss, '1 percent', units)}"
     )
+    if run.wet_time > 0.0:
+        lines.append("cold tubers sweat on the way: warm more slowly (--rise), or in drier weather")
     if not math.isnan(one.sweating):
         lines.append(
             f"on the truck: in {one.sweating:.0%} of the working hours outside air would wet "
@@ -128,7 +132,7 @@ def _air_rows(one: Unloading, units: UnitSystem) -> list[list[str]]:
                 show(row.airflow, "m3/s", units),
                 show(row.airflow_per_mass, "m3/(s kg)", units),
                 show(row.static_pressure, "Pa", units),
-                f"{row.fan_speed:.0%}",
+                f"{row.fan_speed:.0%}" if row.fan_speed == row.fan_speed else "unknown",
             ]
         )
     return rows
@@ -144,6 +148,9 @@ def _air_words(one: Unloading) -> list[str]:
             else ""
         )
     ]
+    for remark in dict.fromkeys(words for row in one.air for words in row.remarks):
+        shares = ", ".join(f"{row.share:.0%}" for row in one.air if remark in row.remarks)
+        lines.append(f"with {shares} left: {remark}")
     half = [row for row in one.air if row.share == 0.5 and row.laterals]
     if half:
         lines.append(
@@ -237,6 +244,7 @@ def _bay_data(one: Unloading) -> dict[str, Any]:
                 "static_pressure_pa": _known(row.static_pressure),
                 "fan_speed": _known(row.fan_speed),
                 "kept_if_open": _known(row.kept_if_open),
+                "remarks": list(row.remarks),
             }
             for row in one.air
         ],

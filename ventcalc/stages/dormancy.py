@@ -21,7 +21,8 @@ YEARS = 0.2
 SOURCES = (
     "AHDB, natural dormancy trial: varieties 40 to 140 days from harvest at 15 °C, half of the "
     "tubers with sprouts of 3 mm",
-    "at 45 °F about 100 days for a short and five months for a long russet: variety descriptions",
+    "public descriptions of Ranger Russet (about 100 days at 45 °F) and Russet Burbank (five "
+    "months at 45 °F without an inhibitor)",
     "Government of New Brunswick: dormant all season below 4 °C",
     "N. Olsen, Univ. of Idaho, 2013: buds peep two to four weeks before 80 % have sprouts of 5 mm",
 )

@@ -57,8 +57,10 @@ class Remaining:
     fan_speed: float
     """That gives each tonne the air of the full bay at full speed. [0-1]"""
     kept_if_open: float
-    """Share of the air that still reaches crop if empty laterals stay open; NaN without ducts.
+    """Part of the air that still reaches crop if empty laterals stay open; NaN without ducts.
     [0-1]"""
+    remarks: tuple[str, ...]
+    """What the fans' operating point calls for."""
 
 
 def air_for_remains(bay: Bay, mass: float, shares: Sequence[float] = SHARES) -> list[Remaining]:
@@ -108,6 +110,7 @@ def air_for_remains(bay: Bay, mass: float, shares: Sequence[float] = SHARES) -> 
                 static_pressure=float(system.point.static_pressure),
                 fan_speed=min(per_mass * mass * share / flow, 1.0),
                 kept_if_open=open_ones / (open_ones + idle) if bay.ducts else math.nan,
+                remarks=system.remarks,
             )
         )
     return rows

@@ -119,7 +119,7 @@ def progress_of(
     dormancy : float, optional
         Of the variety, after harvest at 45 °F, if known. [days]
     rot_share, frost_share : float, optional
-        In a sample; by themselves the mean of the loads. [0-1]
+        In a sample; by themselves as last seen, else of the loads. [0-1]
     recondition_days : int
         Days at the temperature of reconditioning before the first truck, 0 for none.
     recondition_temperature : float
@@ -152,8 +152,12 @@ def progress_of(
     wanted = plan.healing_days * healing_factor(plan.healing_temperature, crop)
     days_left = _course(bay, plans, today, plans[-1][1])
     ramp = _ramp(found, today)
-    rot = _share(book, "rot_share") if rot_share is None else rot_share
-    frost = _share(book, "frost_share") if frost_share is None else frost_share
+    rot = _share(book, "rot") if rot_share is None else rot_share
+    frost = _share(book, "frost") if frost_share is None else frost_share
+    ends = [
+        _healed_by(last, since, healed, goal, healing_factor(pulp, crop), crop, today)
+        for goal in (HEALING_SPAN[0], wanted, HEALING_SPAN[1])
+    ]
     return Progress(
         today=today,
         stage=STAGES[stage_of(year, when, target)],
@@ -163,10 +167,7 @@ def progress_of(
         target=target,
         healed=healed,
         healing_wanted=wanted,
-        healed_by=tuple(  # type: ignore[arg-type]
-            _healed_by(last, since, healed, goal, healing_factor(pulp, crop), crop, today)
-            for goal in (HEALING_SPAN[0], wanted, HEALING_SPAN[1])
-        ),
+        healed_by=(ends[0], ends[1], ends[2]),
         ramp=ramp,
         holding_from=(_holding(bay, pulp, plan.ramp, today), _holding(bay, pulp, ramp, today)),
         sprouts=dormancy_outlook(
@@ -280,10 +281,15 @@ def _holding(bay: Bay, pulp: float, ramp: float, today: date) -> date | None:
 
 
 def _share(book: Logbook, name: str) -> float:
-    """Mean of the loads on which it was looked for, by mass. [0-1]"""
-    told = [x for x in book.entries("loads") if getattr(x, name) is not None]
-    total = math.fsum(x.net for x in told)
-    return math.fsum(x.net * getattr(x, name) for x in told) / total if total > 0.0 else 0.0
+    """Last seen in the pile, else the mean of the loads on which it was looked for. [0-1]"""
+    seen = [x for x in book.lines("observations") if x.entry.what == name]
+    seen = [x for x in seen if x.entry.share is not None]
+    if seen:
+        return float(max(seen, key=lambda x: x.time).entry.share)
+    told = [(x.net, getattr(x, f"{name}_share")) for x in book.entries("loads")]
+    looked = [(net, share) for net, share in told if share is not None]
+    total = math.fsum(net for net, _ in looked)
+    return math.fsum(net * share for net, share in looked) / total if total > 0.0 else 0.0
 
 
 def _recondition(

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import NamedTuple
 
 from ventcalc.bay.description import Bay
 from ventcalc.logbook.filling import filling_of
@@ -60,18 +61,14 @@ class Unloading:
     balance: WarmUp
     model: ModelRun | None
     """None where no weather was given or nothing is to be warmed."""
+    lead_time: float
+    """The longer of heat balance and model. [s]"""
     air: tuple[Remaining, ...]
     people: People
     sweating: float
     """Working hours with a dew point outside above the pulp; NaN without weather. [0-1]"""
     shrinks: tuple[Shrink, ...]
     """By lot, where trucks went out."""
-
-    @property
-    def lead_time(self) -> float:
-        """The longer of heat balance and model. [s]"""
-        model = 0.0 if self.model is None else self.model.lead_time
-        return max(self.balance.lead_time, model)
 
 
 def content_of(bay: Bay, book: Logbook) -> tuple[float, bool]:
@@ -133,48 +130,88 @@ def unload(
     crops = [content_of(bay, book) for bay, book in bays]
     plans = [_trucks_for(mass, trucks) for mass, _ in crops]
     starts = [turn.first_truck for turn in turns_of(first, plans, [0.0] * len(plans))]
-    told = []
-    for (bay, book), (mass, weighed), day in zip(bays, crops, starts, strict=True):
+    warmed = []
+    for (bay, book), (mass, _), day in zip(bays, crops, starts, strict=True):
         now = _first_known(pulp, pulp_seen(book), bay.schedule.holding_temperature)
         goal = _first_known(final, bay.schedule.warm_up_temperature)
         around = _first_known(outside_temperature, _mean_outside(weather, day), goal)
         gentle = _first_known(ramp, bay.schedule.ramp)
-        balance = warm_up(bay, mass, pulp=now, final=goal, outside_temperature=around, ramp=gentle)
-        model = None
-        if weather is not None and 0.0 < balance.lead_time < math.inf:
-            given = {"pulp": now, "final": goal, "lead_time": balance.lead_time}
-            model = model_run(bay, weather, day=day, **given)
-        told.append((bay, book, mass, weighed, now, goal, around, balance, model))
-    leads = [max(x[7].lead_time, x[8].lead_time if x[8] else 0.0) / DAY for x in told]
-    turns = turns_of(first, plans, [min(lead, 365.0) for lead in leads])
+        warmed.append(_warmed(bay, mass, now, goal, around, gentle, day, weather))
+    turns = turns_of(first, plans, [min(one.lead_time / DAY, 365.0) for one in warmed])
     return [
-        Unloading(
-            bay=bay,
-            mass=mass,
-            weighed=weighed,
-            pulp=now,
-            final=goal,
-            outside_temperature=around,
-            turn=turn,
-            balance=balance,
-            model=model,
-            air=tuple(air_for_remains(bay, mass)) if mass > 0.0 else (),
-            people=people_inside(bay, max(mass, 1.0), max(now, goal)),
-            sweating=math.nan
-            if weather is None
-            else sweating_share(
-                weather,
-                bay.site.time_zone,
-                pulp=max(now, goal),
-                first=turn.first_truck,
-                days=turn.plan.days,
-            ),
-            shrinks=_shrinks(book),
-        )
-        for (bay, book, mass, weighed, now, goal, around, balance, model), turn in zip(
-            told, turns, strict=True
-        )
+        _told(bay, book, crop, warm, turn, weather)
+        for (bay, book), crop, warm, turn in zip(bays, crops, warmed, turns, strict=True)
     ]
+
+
+class _Warmed(NamedTuple):
+    """How one bay comes from its pulp to the one wanted."""
+
+    pulp: float
+    final: float
+    outside_temperature: float
+    balance: WarmUp
+    model: ModelRun | None
+
+    @property
+    def lead_time(self) -> float:
+        """The longer of heat balance and model. [s]"""
+        return max(self.balance.lead_time, self.model.lead_time if self.model else 0.0)
+
+
+def _warmed(
+    bay: Bay,
+    mass: float,
+    pulp: float,
+    final: float,
+    outside_temperature: float,
+    ramp: float,
+    day: date,
+    weather: Weather | None,
+) -> _Warmed:
+    balance = warm_up(
+        bay, mass, pulp=pulp, final=final, outside_temperature=outside_temperature, ramp=ramp
+    )
+    model = None
+    if weather is not None and 0.0 < balance.lead_time < math.inf:
+        lead = balance.lead_time
+        model = model_run(bay, weather, pulp=pulp, final=final, day=day, lead_time=lead)
+    return _Warmed(pulp, final, outside_temperature, balance, model)
+
+
+def _told(
+    bay: Bay,
+    book: Logbook,
+    crop: tuple[float, bool],
+    warm: _Warmed,
+    turn: BayTurn,
+    weather: Weather | None,
+) -> Unloading:
+    (mass, weighed), pulp, sweating = crop, max(warm.pulp, warm.final), math.nan
+    if weather is not None:
+        sweating = sweating_share(
+            weather,
+            bay.site.time_zone,
+            pulp=pulp,
+            first=turn.first_truck,
+            days=turn.plan.days,
+        )
+    return Unloading(
+        bay=bay,
+        mass=mass,
+        weighed=weighed,
+        pulp=warm.pulp,
+        final=warm.final,
+        outside_temperature=warm.outside_temperature,
+        turn=turn,
+        balance=warm.balance,
+        model=warm.model,
+        lead_time=warm.lead_time,
+        air=tuple(air_for_remains(bay, mass)) if mass > 0.0 else (),
+        people=people_inside(bay, max(mass, 1.0), pulp),
+        sweating=sweating,
+        shrinks=_shrinks(book),
+    )
 
 
 def _trucks_for(mass: float, trucks: Trucks) -> TruckPlan:

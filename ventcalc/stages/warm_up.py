@@ -27,10 +27,10 @@ __all__ = ["ModelRun", "WarmUp", "model_run", "warm_up"]
 DAY = 86400.0
 SETTLED = 150 * DAY
 """Age of a crop in spring: respiration has long settled. [s]"""
-LONGEST = 42
+LONGEST = 75
 """Lead beyond which the model gives up. [days]"""
-STRETCH = 1.4
-"""The next lead that the model tries, over the last. [1]"""
+STRETCH = (1.1, 2.5)
+"""Least and most of the next lead that the model tries, over the last. [1]"""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -169,7 +169,8 @@ def model_run(
         found = _once(bay, weather, pulp, final, day, days)
         if found.arrived or days >= LONGEST:
             return found
-        days = min(math.ceil(days * STRETCH), LONGEST)
+        pace = (final - pulp) / max(found.pulp_mean - pulp, 1e-3)
+        days = min(math.ceil(days * min(max(pace, STRETCH[0]), STRETCH[1])), LONGEST)
 
 
 def _once(bay: Bay, weather: Weather, pulp: float, final: float, day: date, days: int) -> ModelRun:
@@ -177,8 +178,11 @@ def _once(bay: Bay, weather: Weather, pulp: float, final: float, day: date, days
         bay.schedule,
         holding_temperature=pulp,
         warm_up_temperature=final,
-        warm_up_start=f"{day - timedelta(days=days):%m-%d}",
-        unloading_start=f"{day:%m-%d}",
+        warm_up_start=_month_day(day - timedelta(days=days)),
+        unloading_start=_month_day(day),
+        # Whatever the bay file's dates: a settled crop, and a season that ends after this day.
+        fill_start=_month_day(day - timedelta(days=days) - timedelta(seconds=SETTLED)),
+        unloading_days=DAY,
     )
     moved = replace(bay, schedule=plan)
     whole = weather_of_season(plan, weather)
@@ -204,6 +208,11 @@ def _once(bay: Bay, weather: Weather, pulp: float, final: float, day: date, days
         mass_loss=float(records["water_loss"][-1] + records["dry_matter_loss"][-1]),
         arrived=bool(np.mean(season.pulp[-1]) >= limit),
     )
+
+
+def _month_day(day: date) -> str:
+    """As a bay file writes it; the weather's year may have no 29 February."""
+    return "02-28" if (day.month, day.day) == (2, 29) else f"{day:%m-%d}"
 
 
 def _cold_pile(bay: Bay, pulp: float, time: float, pressure: float) -> SeasonState:
