@@ -34,7 +34,7 @@ example:
 
 _COMMANDS = (
     "check", "size", "advise", "season", "log", "loads", "lots", "diagnose", "outage",
-    "board", "record", "air", "new", "page", "demo",
+    "stages", "unload", "board", "record", "air", "new", "page", "demo",
 )  # fmt: skip
 
 

@@ -1,0 +1,127 @@
+"""``ventcalc unload``: when to warm, when trucks come, what air and people need till the last."""
+
+from __future__ import annotations
+
+import argparse
+import math
+from datetime import date, datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from ventcalc.bay.description import Bay
+from ventcalc.commands.files import bay_named
+from ventcalc.commands.log import opened
+from ventcalc.commands.season import weather_for
+from ventcalc.commands.words import add_command, as_json
+from ventcalc.errors import BadInput
+from ventcalc.logbook.folder import season_folder
+from ventcalc.report.unload_text import unload_data, unload_text
+from ventcalc.stages.unloading import Trucks, unload
+from ventcalc.units import parse, show
+
+__all__ = ["add", "parsed", "run"]
+
+_TEMPERATURE = (-2.0, 25.0)
+_RANGES = {
+    "pulp": _TEMPERATURE,
+    "now": _TEMPERATURE,
+    "outside": (-50.0, 50.0),
+    "rise": (0.02 / 86400.0, 2.0 / 86400.0),
+}
+"""In the unit inside; those of the bay file."""
+_VALUES = {
+    "truck_load": ("kg", "60000 lb", "crop on a truck"),
+    "truck_time": ("s", "30 min", "to load one"),
+    "working_time": ("s", "10 hours", "loading on a day"),
+    "pulp": ("degC", None, "pulp wanted at the first truck (the bay file's)"),
+    "now": ("degC", None, "pulp now (last measured, or the holding temperature)"),
+    "outside": ("degC", None, "mean outside while it warms (of the weather)"),
+    "rise": ("delta_degC/s", None, "fastest warming (the bay's ramp)"),
+}
+"""10 trucks a day, 60 000 lb, 30 min: common practice, no source."""
+
+
+def add(commands: Any) -> None:
+    """Add the command to the parser."""
+    parser = add_command(
+        commands,
+        "unload",
+        run,
+        "Plan re-warming and trucks: lead time, days, next bay, air for what remains, people.",
+        'ventcalc unload seed_bay fry_bay --date 2027-05-01 --pulp "50 degF" --weather example',
+    )
+    parser.add_argument(
+        "bays", metavar="BAY", nargs="+", help="bay files, in the order of unloading"
+    )
+    parser.add_argument("--date", metavar="YYYY-MM-DD", help="first truck (the bay file's date)")
+    parser.add_argument(
+        "--trucks-per-day", type=float, metavar="N", default=10.0, help="trucks a day (10)"
+    )
+    for name, (_, value, about) in _VALUES.items():
+        words = f"{about} ({value})" if value else about
+        parser.add_argument(
+            f"--{name.replace('_', '-')}", metavar="VALUE", default=value, help=words
+        )
+    parser.add_argument("--weather", metavar="FILE", help="run the model: weather file, or example")
+    parser.add_argument(
+        "--skip-bad", action="store_true", help="go on without the lines that have a problem"
+    )
+
+
+def run(args: argparse.Namespace) -> str:
+    """The end of the season of each bay, as text or JSON."""
+    bays = [bay_named(name) for name in args.bays]
+    books = [
+        opened(bay, season_folder(name), args.skip_bad)
+        for bay, name in zip(bays, args.bays, strict=True)
+    ]
+    given = {
+        name: parsed(name, getattr(args, name), unit, *_RANGES.get(name, ()))
+        for name, (unit, _, _) in _VALUES.items()
+    }
+    told = unload(
+        list(zip(bays, books, strict=True)),
+        first=_day(args.date, bays[0]),
+        trucks=Trucks(
+            trucks_per_day=args.trucks_per_day,
+            truck_load=given["truck_load"],
+            truck_time=given["truck_time"],
+            working_time=given["working_time"],
+        ),
+        pulp=given["now"],
+        final=given["pulp"],
+        outside_temperature=given["outside"],
+        ramp=given["rise"],
+        weather=weather_for(bays[0], args.weather) if args.weather else None,
+    )
+    return as_json(unload_data(told)) if args.json else unload_text(told, args.units)
+
+
+def parsed(
+    name: str, text: str | None, unit: str, low: float = -math.inf, high: float = math.inf
+) -> float:
+    """An option's value in the unit inside; NaN where it was not given. [unit]"""
+    if text is None:
+        return math.nan
+    option = f"--{name.replace('_', '-')}"
+    try:
+        value = parse(text, unit)
+    except BadInput as error:
+        raise BadInput(f"{option} {problem}" for problem in error.problems) from None
+    if not low <= value <= high:
+        least, most = (show(limit, unit) for limit in (low, high))
+        raise BadInput(f"{option} {text!r}: must lie in {least} to {most}; wrong unit?")
+    return value
+
+
+def _day(text: str | None, bay: Bay) -> date:
+    """The date given, or the next one of the bay file."""
+    if text is not None:
+        try:
+            return date.fromisoformat(text)
+        except ValueError:
+            raise BadInput(f"--date {text!r}: write year-month-day, such as 2027-05-01") from None
+    today = datetime.now(ZoneInfo(bay.site.time_zone)).date()
+    month, day = map(int, bay.schedule.unloading_start.split("-"))
+    due = date(today.year, month, day)
+    return due if due >= today else date(today.year + 1, month, day)

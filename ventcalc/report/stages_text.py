@@ -1,0 +1,231 @@
+"""Plan against actual as plain text and as data."""
+
+from __future__ import annotations
+
+import math
+from datetime import date
+from typing import Any
+
+from ventcalc.bay.description import Bay
+from ventcalc.logbook.judge import FROST, FROZEN, ROT
+from ventcalc.report.table import bullets, table
+from ventcalc.stages.dormancy import SOURCES
+from ventcalc.stages.progress import Progress
+from ventcalc.units import UnitSystem, show
+
+__all__ = ["stages_data", "stages_text"]
+
+DAY = 86400.0
+_EARLY = ("filling", "wound_healing", "cool_down")
+
+
+def stages_text(bay: Bay, told: Progress, units: UnitSystem) -> str:
+    """All that can be said today."""
+    pulp, target = (show(x, "degC", units) for x in (told.pulp, told.target))
+    head = (
+        f"{bay.name}, {told.today:%d %b %Y}: {_plain(told.stage)} by the calendar, pulp {pulp}, "
+        f"planned {target}"
+    )
+    if not told.measured:
+        head += "\nNo pulp was measured: everything below takes the plan for what happened"
+    rows = [["stage", "planned", "", "actual", ""]]
+    rows += [
+        [
+            _plain(row.stage),
+            *(_day(d) for d in (row.planned_begin, row.planned_end)),
+            *(_day(d) for d in (row.actual_begin, row.actual_end)),
+        ]
+        for row in told.stages
+    ]
+    parts = [
+        "\n".join([head, *table(rows)]),
+        _part("Healing and cooling", _way_lines(bay, told, units)),
+        _part("Sprouting, without any inhibitor", _sprout_lines(told, units)),
+    ]
+    if told.stage in _EARLY:
+        parts.append(_part("To heal or to cool at once", _choice_lines(told, units)))
+    if told.reconditioning:
+        parts.append(_part("Reconditioning", _recondition_lines(told, units)))
+    parts.append("From:\n" + "\n".join(bullets(SOURCES)))
+    return "\n\n".join(parts)
+
+
+def _part(title: str, lines: list[str]) -> str:
+    return "\n".join([f"{title}:", *bullets(lines)])
+
+
+def _plain(stage: str) -> str:
+    return stage.replace("_", " ")
+
+
+def _day(day: date | None) -> str:
+    return f"{day:%d %b}" if day else "-"
+
+
+def _way_lines(bay: Bay, told: Progress, units: UnitSystem) -> list[str]:
+    least, plan, most = told.healed_by
+    ramp = "not measured" if math.isnan(told.ramp) else show(told.ramp, "delta_degC/s", units)
+    sure, likely = told.holding_from
+    lines = [
+        f"healed {told.healed / DAY:.1f} of {told.healing_wanted / DAY:.1f} days' worth at "
+        f"{show(12.8, 'degC', units)}: done on {_day(plan)}; one to three weeks' worth (Univ. of "
+        f"Nebraska) {_day(least)} to {_day(most)}",
+        f"cooling {ramp} over the last week, planned at most "
+        f"{show(bay.schedule.ramp, 'delta_degC/s', units)}",
+    ]
+    if told.stage in _EARLY:
+        lines.append(
+            f"holding at the planned ramp from today: {_day(sure)}; at the measured one: "
+            f"{_day(likely)}"
+        )
+    off = told.pulp - told.target
+    if abs(off) > bay.limits.band:
+        lines.append(
+            f"pulp is {show(abs(off), 'delta_degC', units)} "
+            f"{'warmer' if off > 0 else 'colder'} than planned"
+        )
+    return lines
+
+
+def _sprout_lines(told: Progress, units: UnitSystem) -> list[str]:
+    one = told.sprouts
+    when = (
+        "not before the bay is empty"
+        if one.earliest is None
+        else f"from {one.earliest:%d %b} (a short dormancy) "
+        + (
+            f"to {one.latest:%d %b} (a long one)"
+            if one.latest
+            else "on; a long one not this season"
+        )
+    )
+    due = one.earliest is not None and one.earliest <= told.today
+    return [
+        f"sprouts may show {when}; buds peep two to four weeks before"
+        + ("; look for them now" if due else ""),
+        f"{one.used_least:.0%} to {one.used_most:.0%} of dormancy is past; "
+        f"{one.degree_days:.0f} K days above {show(4.0, 'degC', units)}",
+        "a warm week counts more than a cold month: look at tubers of every depth, not at the "
+        "door; the variety's own days (--dormancy) narrow the span",
+    ]
+
+
+def _choice_lines(told: Progress, units: UnitSystem) -> list[str]:
+    both = told.healing
+    lines = [
+        f"{name}: shrink until re-warming {show(one.mass_loss, '1 percent', units)}, wounds closed "
+        f"as planned after {_days(closes)}, {one.degree_days:.0f} K days above "
+        f"{show(4.0, 'degC', units)} in which rot spreads"
+        for name, one, closes in (
+            ("heal as planned", both.heal, both.heal_closes),
+            ("cool at once", both.cool, both.cool_closes),
+        )
+    ]
+    saves = (
+        f"healing saves {100.0 * both.gain:.2f} % of weight; it has cost more if rot then stands "
+        f"above {100.0 * both.break_even:.2f} %"
+        if both.gain > 0.0
+        else "healing saves no weight here, as skin closes during a slow cool-down too"
+    )
+    lines.append(
+        f"rot {show(told.rot_share, '1 percent', units)}, frost "
+        f"{show(told.frost_share, '1 percent', units)}: {saves}. Its use is that wounds close "
+        "sooner; the rot that this keeps out is not in the model"
+    )
+    if told.rot_share > ROT[1] or told.frost_share > FROST[1]:
+        lines.append(
+            f"above {show(ROT[1], '1 percent', units)} rotten or frosted (common practice, no "
+            f"source): do not heal; dry it, cool it, and first out ({FROZEN})"
+        )
+    elif told.rot_share > ROT[0] or told.frost_share > FROST[0]:
+        lines.append(
+            "doubtful: dry it first, then heal at the cool end, and sample again within a week"
+        )
+    return lines
+
+
+def _days(time: float) -> str:
+    return f"{time / DAY:.0f} days" if time < math.inf else "more than the season"
+
+
+def _recondition_lines(told: Progress, units: UnitSystem) -> list[str]:
+    one = told.reconditioning
+    assert one is not None
+    more = one.warm.mass_loss - one.held.mass_loss
+    return [
+        f"warm from {_day(one.begins)}, at {show(one.temperature, 'degC', units)} from "
+        f"{_day(one.warm_from)} to the first truck on {_day(one.until)} (AHDB, Mar 2013: 12 to "
+        "15 °C, sampling often)",
+        f"costs {100.0 * more:.2f} % of weight more than holding, and "
+        f"{one.dormancy_used[0]:.0%} to {one.dormancy_used[1]:.0%} of a dormancy; rot spreads "
+        "faster too",
+        "fry samples decide when it is done: sugars are not modelled, and old crop may not turn",
+    ]
+
+
+def stages_data(bay: Bay, told: Progress) -> dict[str, Any]:
+    """The same for JSON, keys with units."""
+    both, again = told.healing, told.reconditioning
+    return {
+        "bay": bay.name,
+        "today": told.today.isoformat(),
+        "stage": told.stage,
+        "measured_days": told.measured,
+        "pulp_temp_c": told.pulp,
+        "planned_temp_c": told.target,
+        "stages": [
+            {
+                "stage": row.stage,
+                "planned_begin": _iso(row.planned_begin),
+                "planned_end": _iso(row.planned_end),
+                "actual_begin": _iso(row.actual_begin),
+                "actual_end": _iso(row.actual_end),
+            }
+            for row in told.stages
+        ],
+        "healed_days": told.healed / DAY,
+        "healing_wanted_days": told.healing_wanted / DAY,
+        "healed_by": [_iso(day) for day in told.healed_by],
+        "ramp_k_per_day": None if math.isnan(told.ramp) else told.ramp * DAY,
+        "holding_from": [_iso(day) for day in told.holding_from],
+        "sprouting": {
+            "earliest": _iso(told.sprouts.earliest),
+            "latest": _iso(told.sprouts.latest),
+            "dormancy_used_least": told.sprouts.used_least,
+            "dormancy_used_most": told.sprouts.used_most,
+            "degree_days_above_4_c": told.sprouts.degree_days,
+            "sources": list(SOURCES),
+        },
+        "healing_choice": {
+            "rot_share": told.rot_share,
+            "frost_share": told.frost_share,
+            "gain": both.gain,
+            "break_even_rot_share": both.break_even,
+            **{
+                name: {
+                    "mass_loss": one.mass_loss,
+                    "closed_after_days": closes / DAY if closes < math.inf else None,
+                    "degree_days_above_4_c": one.degree_days,
+                }
+                for name, one, closes in (
+                    ("heal", both.heal, both.heal_closes),
+                    ("cool", both.cool, both.cool_closes),
+                )
+            },
+        },
+        "reconditioning": None
+        if again is None
+        else {
+            "begin_to_warm": _iso(again.begins),
+            "warm_from": _iso(again.warm_from),
+            "first_truck": _iso(again.until),
+            "temp_c": again.temperature,
+            "mass_loss": again.warm.mass_loss,
+            "mass_loss_held": again.held.mass_loss,
+            "dormancy_used": list(again.dormancy_used),
+        },
+    }
+
+
+def _iso(day: date | None) -> str | None:
+    return day.isoformat() if day else None

@@ -1,0 +1,134 @@
+"""How fast trucks empty bays, and when the next bay must be warm."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from ventcalc.errors import BadInput
+
+__all__ = ["BayTurn", "TruckPlan", "plan_trucks", "turns_of"]
+
+DAY = 86400.0
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class TruckPlan:
+    """What a day of loading takes out of a bay."""
+
+    mass: float
+    """Crop to take out. [kg]"""
+    trucks_per_day: float
+    """[1/day]"""
+    mass_per_day: float
+    """[kg/day]"""
+    loading_time: float
+    """Work at the bay on a day. [s]"""
+    days: float
+    """Until it is empty; the last day counts by its share. [days]"""
+    trucks: int
+    """All of them; the last may be part full."""
+    binds: str
+    """What sets the rate: ``trucks``, or ``working_time`` where the day is too short for them."""
+
+
+def plan_trucks(
+    mass: float,
+    *,
+    trucks_per_day: float,
+    truck_load: float,
+    truck_time: float,
+    working_time: float = DAY,
+) -> TruckPlan:
+    """
+    How long a bay lasts.
+
+    Parameters
+    ----------
+    mass : float
+        Crop to take out. [kg]
+    trucks_per_day : float
+        Trucks that come. [1/day]
+    truck_load : float
+        Crop on a truck. [kg]
+    truck_time : float
+        To load one, one after the other. [s]
+    working_time : float
+        Work on a day. [s]
+
+    Returns
+    -------
+    TruckPlan
+        Crop and hours a day, and days.
+
+    Raises
+    ------
+    BadInput
+        If a number is not above zero.
+    """
+    for name, value in (
+        ("trucks_per_day", trucks_per_day),
+        ("truck_load", truck_load),
+        ("truck_time", truck_time),
+        ("working_time", working_time),
+    ):
+        if not 0.0 < value < math.inf:
+            raise BadInput(f"{name}: must be above zero")
+    most = working_time / truck_time
+    each_day = min(trucks_per_day, most)
+    return TruckPlan(
+        mass=mass,
+        trucks_per_day=each_day,
+        mass_per_day=each_day * truck_load,
+        loading_time=each_day * truck_time,
+        days=mass / (each_day * truck_load),
+        trucks=math.ceil(mass / truck_load - 1e-9),
+        binds="trucks" if trucks_per_day <= most else "working_time",
+    )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class BayTurn:
+    """One bay's place in the order of unloading."""
+
+    warm_up: date
+    """Latest day to begin re-warming."""
+    first_truck: date
+    last_truck: date
+    plan: TruckPlan
+
+
+def turns_of(first: date, plans: Sequence[TruckPlan], leads: Sequence[float]) -> list[BayTurn]:
+    """
+    Bays one after the other.
+
+    Parameters
+    ----------
+    first : date
+        First truck out of the first bay.
+    plans : sequence of TruckPlan
+        Of each bay, in their order.
+    leads : sequence of float
+        Re-warming of each. [days]
+
+    Returns
+    -------
+    list of BayTurn
+        The day on which a bay runs out goes on in the next one; trucks come every day.
+    """
+    turns, start = [], 0.0
+    for plan, lead in zip(plans, leads, strict=True):
+        begins = first + timedelta(days=math.floor(start + 1e-9))
+        start += plan.days
+        last = first + timedelta(days=max(math.ceil(start - 1e-9) - 1, 0))
+        turns.append(
+            BayTurn(
+                warm_up=begins - timedelta(days=math.ceil(lead - 1e-9)),
+                first_truck=begins,
+                last_truck=max(last, begins),
+                plan=plan,
+            )
+        )
+    return turns
