@@ -127,12 +127,13 @@ def return_believed(
     """
     Whether return air [°C] can come from a pile of that mean temperature [°C].
 
-    At rest it is the air under the roof, which follows outside air [°C] and sun.
+    At rest it is the air under the roof, which follows outside air [°C] and sun; doors that stand
+    open for trucks let warm air in while the fans run.
     """
-    if fans_run:
-        return not abs(return_temperature - pulp_mean) > RETURN_OFF_RUNNING
-    low, high = min(pulp_mean, outside), max(pulp_mean, outside)
-    return not (return_temperature < low - RETURN_OFF or return_temperature > high + RETURN_OFF)
+    off = RETURN_OFF_RUNNING if fans_run else RETURN_OFF
+    low = pulp_mean if fans_run else min(pulp_mean, outside)
+    high = max(pulp_mean, outside)
+    return not (return_temperature < low - off or return_temperature > high + off)
 
 
 def plenum_believed(
