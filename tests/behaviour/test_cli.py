@@ -30,7 +30,7 @@ from ventcalc.commands import demo, files
 from ventcalc.commands.demo import SCENES
 from ventcalc.commands.main import main
 from ventcalc.commands.season import simulate, weather_for
-from ventcalc.errors import OutOfRange
+from ventcalc.errors import BadInput, OutOfRange
 from ventcalc.report.season_rows import ROWS
 from ventcalc.season.kpi import Kpi
 from ventcalc.season.plan import weather_of_season
@@ -672,3 +672,33 @@ def test_demo(run, short_bay, tmp_path, monkeypatch):
     for name in SCENES:
         path = folder / f"readings_{name}.json"
         assert run("advise", folder / "seed_bay.toml", "--readings", path)[0] == 0
+
+
+def test_nothing_that_ventcalc_did_not_write_is_replaced_without_force(run, refused, tmp_path):
+    notes = tmp_path / "notes.html"
+    notes.write_text("my own page", encoding="utf-8")
+    lines = refused("check", "seed_bay", "--html", notes)
+    assert "add --force" in lines[0]
+    assert notes.read_text(encoding="utf-8") == "my own page"
+    assert run("check", "seed_bay", "--html", notes, "--force")[0] == 0
+    assert run("check", "seed_bay", "--html", notes)[1].rstrip().endswith(f"Replaced {notes}")
+
+
+def test_a_full_disk_is_one_line():
+    with open("/dev/full", "wb") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "ventcalc", "check", "seed_bay"],
+            stdout=full, stderr=subprocess.PIPE, text=True, check=False,
+        )  # fmt: skip
+    assert done.returncode == 2
+    assert done.stderr == "ventcalc: the disk is full; make room and run it again\n"
+
+
+def test_humidity_may_be_given_in_percent():
+    given = {"time": "2027-01-14T06:00:00-07:00", "outside_rh": "95 %", "return_rh": "92.5%"}
+    seen = readings_from_dict({**given, "pulp_temps_c": [3.6, None, 4.4]}).readings
+    assert seen.outside_relative_humidity == pytest.approx(0.95)
+    assert seen.return_relative_humidity == pytest.approx(0.925)
+    for wrong in ("105 %", "95", "9 5 %"):
+        with pytest.raises(BadInput):
+            readings_from_dict({**given, "outside_rh": wrong})

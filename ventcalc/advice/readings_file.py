@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -29,6 +30,7 @@ __all__ = [
 ]
 
 PULPS = "pulp_temps_c"
+_PERCENT = re.compile(r"\s*(\d{1,3}(?:\.\d*)?)\s*%\s*")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -268,7 +270,8 @@ def _number(value: Any, name: str, key: _Key, problems: list[str]) -> float:
     """A number in the key's unit; a Fahrenheit key is turned to °C before it is judged."""
     if value is None:
         return math.nan
-    number = finite_number(value)
+    percent = _PERCENT.fullmatch(value) if key is _SHARE and isinstance(value, str) else None
+    number = float(percent[1]) / 100.0 if percent else finite_number(value)
     if number is None:
         quotes = "; a number stands without quotes" if isinstance(value, str) else ""
         problems.append(f"{name} is {shortened(value)}, not a number{quotes}; null where missing")

@@ -46,7 +46,7 @@ def add(commands: Any) -> None:
 def run(args: argparse.Namespace) -> str:
     """The board as text or JSON, and as a page."""
     if args.html is not None:
-        check_target(args.html)
+        check_target(args.html, args.force)
         need_jinja2()
     folder = Path(args.folder)
     if not folder.is_dir():

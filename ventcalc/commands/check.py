@@ -51,7 +51,7 @@ def add(commands: Any) -> None:
 def run(args: argparse.Namespace) -> str:
     """Table, findings and cautions as text, or JSON; a page where it is asked for."""
     if args.html is not None:
-        check_target(args.html)
+        check_target(args.html, args.force)
         need_page_libraries()
     bay = bay_named(args.bay)
     height = bay.pile.height if args.height is None else _height(args.height)

@@ -112,7 +112,7 @@ def run(args: argparse.Namespace) -> str:
     need_page_libraries()
     folder = _folder(args.out)
     report = args.html if args.html is not None else str((folder or Path()) / "ventcalc-demo.html")
-    check_target(report)
+    check_target(report, args.force)
     bay = example_bay()
     scenes = {name: _hour(bay, given, args.units) for name, given in _given().items()}
     season, page = _season(bay, args.units)

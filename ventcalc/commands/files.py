@@ -14,6 +14,11 @@ from ventcalc.errors import BadInput
 __all__ = ["bay_named", "check_target", "create", "read_text", "write_text"]
 
 _EXAMPLES = ("seed_bay", "fry_bay")
+_NEAR = 4096
+"""How far into a file a mark of ours is looked for, from both ends."""
+_MARKS = (b"Made with ventcalc", b"policy,time,outside_temp_c", b"# pulp_heights_m",
+          b"bay,lot,time,subject,what,value,who")  # fmt: skip
+"""What the files that ventcalc writes hold near their ends."""
 
 
 def bay_named(name: str) -> Bay:
@@ -78,20 +83,39 @@ def _why(error: Exception) -> str:
     return (error.strerror if isinstance(error, OSError) else "") or str(error)
 
 
-def check_target(name: str) -> None:
+def check_target(name: str, force: bool = False) -> None:
     """
-    Refuse a name that cannot be written to, before any long work.
+    Refuse a name that cannot or must not be written to, before any long work.
 
     Parameters
     ----------
     name : str
         Path of a file to write.
+    force : bool
+        Whether a file that ventcalc did not write may be replaced.
 
     Raises
     ------
     BadInput
-        If its folder is missing, or something other than a file is there.
+        If its folder is missing, or something other than a file that ventcalc wrote is there.
     """
+    _check_place(name)
+    if not force and not _ours(Path(name)):
+        raise BadInput(
+            f"{name}: is there and was not written by ventcalc; give another name, or add --force "
+            "to replace it"
+        )
+
+
+def _ours(path: Path) -> bool:
+    """Whether replacing it loses nothing but an older result."""
+    if not path.exists() or path.stat().st_size == 0:
+        return True
+    text = path.read_bytes()
+    return any(mark in text[:_NEAR] or mark in text[-_NEAR:] for mark in _MARKS)
+
+
+def _check_place(name: str) -> None:
     try:
         path = Path(name).resolve()
         wrong = not name or (path.exists() and not path.is_file())
@@ -125,7 +149,7 @@ def write_text(name: str, text: str) -> str:
     BadInput
         Says why it cannot be written; what was there is still there.
     """
-    check_target(name)
+    _check_place(name)
     try:
         path = Path(name).resolve()
         there = path.exists()

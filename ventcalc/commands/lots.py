@@ -46,7 +46,7 @@ def add(commands: Any) -> None:
 def run(args: argparse.Namespace) -> str:
     """The lots of each bay, or a proposal for those that are announced."""
     if args.html is not None:
-        check_target(args.html)
+        check_target(args.html, args.force)
         need_jinja2()
     bays = {}
     for name in args.bays:

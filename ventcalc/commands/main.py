@@ -7,6 +7,7 @@ reader of a pipe has gone.
 
 from __future__ import annotations
 
+import errno
 import io
 import os
 import re
@@ -83,10 +84,20 @@ def main(argv: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         return 130
     except BrokenPipeError:
-        # Python flushes standard output once more at its end, and would complain again.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _drop_output()
         return 141
+    except OSError as error:
+        if error.errno != errno.ENOSPC:
+            raise
+        _drop_output()
+        print("ventcalc: the disk is full; make room and run it again", file=sys.stderr)
+        return 2
     return 0
+
+
+def _drop_output() -> None:
+    """Python flushes standard output once more at its end, and would complain again."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _parsed(words: list[str]) -> Namespace:

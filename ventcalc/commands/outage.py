@@ -64,7 +64,7 @@ def add(commands: Any) -> None:
 def run(args: argparse.Namespace) -> str:
     """Hours and steps as text or JSON, and the page."""
     if args.html is not None:
-        check_target(args.html)
+        check_target(args.html, args.force)
         need_jinja2()
     bay, doorway = bay_named(args.bay), _doorway(args.door)
     given = readings_from_json(read_text(args.readings, "readings"), args.readings)

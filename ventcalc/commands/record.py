@@ -44,7 +44,7 @@ def add(commands: Any) -> None:
 def run(args: argparse.Namespace) -> str:
     """The record as text or JSON, and as files."""
     for target in filter(None, (args.html, args.csv)):
-        check_target(target)
+        check_target(target, args.force)
     if args.html is not None:
         need_jinja2()
     places = [farm_bay(path) for path in bay_files(args.bays)]

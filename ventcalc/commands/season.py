@@ -85,7 +85,7 @@ def run(args: argparse.Namespace) -> str:
     """Summary as text or JSON; files where they are asked for."""
     targets = [name for name in (args.csv, args.log_out, args.html) if name is not None]
     for name in targets:
-        check_target(name)
+        check_target(name, args.force)
     if args.html is not None:
         need_page_libraries()
     bay = _started(bay_named(args.bay), args.start)

@@ -69,13 +69,13 @@ def run(args: argparse.Namespace) -> str:
 def _check_files(args: argparse.Namespace) -> None:
     """Refuse before any long work."""
     if args.out is not None:
-        check_target(args.out)
+        check_target(args.out, force=True)  # ``create`` replaces nothing
         if Path(args.out).exists():
             raise BadInput(
                 f"{args.out}: is there already and stays as it is; give another name or delete it"
             )
     if args.html is not None:
-        check_target(args.html)
+        check_target(args.html, args.force)
         need_page_libraries()
 
 

@@ -60,6 +60,9 @@ def add_command(
     parser.add_argument(
         "--units", choices=("metric", "us"), default="metric", help="units to print (metric)"
     )
+    parser.add_argument(
+        "--force", action="store_true", help="replace a file that ventcalc did not write"
+    )
     parser.set_defaults(run=run)
     return parser
 
