@@ -702,3 +702,12 @@ def test_humidity_may_be_given_in_percent():
     for wrong in ("105 %", "95", "9 5 %"):
         with pytest.raises(BadInput):
             readings_from_dict({**given, "outside_rh": wrong})
+
+
+def test_a_memory_that_cannot_be_written_costs_no_advice(run, tmp_path):
+    status, out, err = run(
+        "advise", "seed_bay", "--readings", NIGHT, "--memory", tmp_path / "gone" / "memory.json"
+    )
+    assert status == 2
+    assert "Advice until" in out
+    assert err.count("\n") == 1

@@ -76,11 +76,16 @@ def run(args: argparse.Namespace) -> str:
         memory = release(memory)
     given, advice, after = advise_given(bay, given, memory)
     kept = kept_to_dict(after, bay.name, probes)
-    if args.memory is not None:
-        write_text(args.memory, as_json(kept) + "\n")
+    said = f"{advice_text(bay, given, advice, after, args.units)}\n\n{CAUTION}"
     if args.json:
-        return as_json({**advice_data(bay, given, advice, after, args.units), "memory": kept})
-    return f"{advice_text(bay, given, advice, after, args.units)}\n\n{CAUTION}"
+        said = as_json({**advice_data(bay, given, advice, after, args.units), "memory": kept})
+    if args.memory is not None:
+        try:
+            write_text(args.memory, as_json(kept) + "\n")
+        except BadInput:  # the advice holds all the same
+            sys.stdout.write(said + "\n")
+            raise
+    return said
 
 
 def _over_log(bay: Bay, args: argparse.Namespace) -> str:
