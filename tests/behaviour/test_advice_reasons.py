@@ -593,7 +593,7 @@ def test_full_speed_is_not_called_slow():
 
 def test_a_cold_pile_that_is_not_warmed_is_told_why():
     """The top's moist air would wet a bottom half a kelvin colder: no heat, and a line on it."""
-    seen = pile(HOLDING - 1.3, spread=1.2)
+    seen = pile(HOLDING - 1.3, spread=1.2, outside_temperature=1.5, outside_relative_humidity=1.0)
     advice, _, lines = told(SEED, seen, rested(SEED, seen))
     assert advice.needs.warm
     assert advice.action == Action.REST

@@ -325,14 +325,27 @@ def test_the_heater_comes_before_all_below():
     assert advice.fan_speed == 1.0
 
 
-def test_the_heater_does_not_run_where_recirculation_would_wet_the_crop():
-    """Not even where the leaks' dry frost would hide it from the envelope."""
-    seen = pile(HOLDING - 1.3, pulp_coldest=0.6, outside_temperature=-3.0,
-                outside_relative_humidity=0.3, return_relative_humidity=0.95)  # fmt: skip
-    advice = given(LEAKY, seen, ran(LEAKY, seen))
+def test_the_heater_does_not_run_where_its_air_would_wet_the_crop():
+    """Outside air is too moist to dry what is recirculated."""
+    seen = pile(HOLDING - 1.3, pulp_coldest=1.4, outside_temperature=1.5,
+                outside_relative_humidity=1.0, return_relative_humidity=0.95)  # fmt: skip
+    advice = given(SEED, seen, ran(SEED, seen))
     assert wants(advice) == {"warm", "recirculation_wets"}
     assert advice.action == Action.REST
+
+
+def test_the_heater_takes_the_fresh_air_that_keeps_a_cold_bottom_dry():
+    """Dry frost outside: a little of it dries the moist air, and the heater pays for it."""
+    seen = pile(HOLDING - 1.3, pulp_coldest=1.4, outside_temperature=-3.0,
+                outside_relative_humidity=0.5, return_relative_humidity=0.95)  # fmt: skip
+    advice = given(SEED, seen, ran(SEED, seen))
+    assert wants(advice) == {"warm", "recirculation_wets"}
+    assert advice.action == Action.WARM_BY_HEATER
+    assert advice.door_opening > 0.0
     assert advice.plenum_dew_point < seen.pulp_coldest
+    assert advice.plenum_temperature > seen.pulp_mean
+    weak = replace(SEED, heater=replace(SEED.heater, capacity=1000.0))
+    assert given(weak, seen, ran(weak, seen)).action == Action.REST
 
 
 def test_a_pile_within_the_band_is_not_warmed_but_on_its_way_to_unloading():

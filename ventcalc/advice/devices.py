@@ -23,6 +23,7 @@ __all__ = [
     "bleed_share",
     "coil_heat",
     "fresh_share",
+    "heated_share",
     "heater_capacity",
     "heater_heat",
     "mist_lacks",
@@ -114,11 +115,36 @@ def coil_heat(bay: HourlyBay, now: Situation, speed: float, bleed: float) -> flo
     return min(duty, plant.capacity)
 
 
-def heater_heat(bay: HourlyBay, now: Situation) -> float:
-    """Heat that brings the supply of a full run to the warmest allowed; 0 if that is none. [W]"""
+def heated_share(bay: HourlyBay, now: Situation) -> tuple[float, bool]:
+    """
+    Fresh fraction that keeps heated air from wetting the crop [0-1], and whether the heater can.
+
+    None but what leaks where recirculated air is dry enough; else as much as dries the mixture,
+    if that comes out warmer than the pile.
+    """
+    if not now.recirculated_dew_point > now.readings.pulp_coldest:
+        return now.leak, True
+    if not now.outside_known:
+        return now.leak, False
+    margin = wetting_margin(bay, now.readings.pulp_coldest, now.readings.pulp_probes)
+    excess = now.recirculated_humidity_ratio - _dry_enough(bay, now, margin)
+    drier = now.recirculated_humidity_ratio - now.outside_humidity_ratio
+    share = max(excess / drier, now.leak) if drier > DRIER else 2.0
+    if share > now.widest:
+        return now.leak, False
+    mixed = now.run_temperature + share * (now.outside_temperature - now.run_temperature)
+    rise = heater_capacity(bay, now) / (dry_air_flow(bay, 1.0, now.pressure) * AIR_HEAT)
+    return share, mixed + rise > now.readings.pulp_mean
+
+
+def heater_heat(bay: HourlyBay, now: Situation, share: float) -> float:
+    """Heat that brings a full run with so much fresh air to the warmest supply allowed. [W]"""
     flow = dry_air_flow(bay, 1.0, now.pressure)
     warmest = now.readings.pulp_coldest + bay.limits.warm_supply_difference
-    heat = flow * AIR_HEAT * (warmest - now.run_temperature)
+    mixed = now.run_temperature
+    if now.outside_known and share > now.leak:
+        mixed += share * (now.outside_temperature - mixed)
+    heat = flow * AIR_HEAT * (warmest - mixed)
     return 0.0 if math.isnan(heat) else min(max(heat, 0.0), heater_capacity(bay, now))
 
 

@@ -156,9 +156,11 @@ def _run(
     warm_share, warm_air = devices.warm_share(bay, now) if needs.warm else (leak, False)
     fresh_share, fresh_air = devices.fresh_share(bay, now, False) if needs.purge else (leak, False)
     gentle_share, gentle = devices.fresh_share(bay, now, True) if needs.refresh else (leak, False)
-    heater = devices.heater_heat(bay, now)
+    heated, dried = devices.heated_share(bay, now) if needs.warm else (leak, True)
+    heater = devices.heater_heat(bay, now, heated)
+    warms = heater > 0.0 and dried
     action = _action(
-        bay, now, needs, memory, frost, allowed, coil, heater, warm_air, fresh_air, gentle
+        bay, now, needs, memory, frost, allowed, coil, warms, warm_air, fresh_air, gentle
     )
     by_outside = action == COOL_BY_OUTSIDE
     if (action == EVEN_OUT or action == DRY_CEILING) and not needs.cool:
@@ -172,6 +174,8 @@ def _run(
         share = warm_share
     elif action == FRESH_AIR:
         share = fresh_share if fresh_air else gentle_share
+    elif action == WARM_BY_HEATER and heated > leak:
+        share = heated
     elif action == COOL_BY_COIL:
         share = bleed
     elif gentle:  # a run that goes on anyway refreshes the air
@@ -244,7 +248,7 @@ def _action(
     frost: Guard,
     allowed: bool,
     coil: float,
-    heater: float,
+    warms: bool,
     warm_air: bool,
     fresh_air: bool,
     gentle: bool,
@@ -255,7 +259,7 @@ def _action(
     if not now.usable or now.readings.out_of_order & FANS_OUT:
         return HANDS_OFF
     dry = not needs.recirculation_wets
-    action = _wanted(needs, allowed, coil, heater, warm_air, fresh_air, gentle, dry)
+    action = _wanted(needs, allowed, coil, warms, warm_air, fresh_air, gentle, dry)
     since = memory.fan_since + now.elapsed
     if action == REST:
         # A run is not held on where it would wet the crop.
@@ -270,7 +274,7 @@ def _wanted(
     needs: Needs,
     allowed: bool,
     coil: float,
-    heater: float,
+    warms: bool,
     warm_air: bool,
     fresh_air: bool,
     gentle: bool,
@@ -285,7 +289,7 @@ def _wanted(
         return COOL_BY_COIL
     if needs.warm and warm_air:
         return WARM_BY_OUTSIDE
-    if needs.warm and heater > 0.0 and dry:
+    if needs.warm and warms:
         return WARM_BY_HEATER
     if needs.purge and fresh_air:
         return FRESH_AIR
