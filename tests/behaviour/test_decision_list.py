@@ -335,17 +335,25 @@ def test_the_heater_does_not_run_where_its_air_would_wet_the_crop():
 
 
 def test_the_heater_takes_the_fresh_air_that_keeps_a_cold_bottom_dry():
-    """Dry frost outside: a little of it dries the moist air, and the heater pays for it."""
-    seen = pile(HOLDING - 1.3, pulp_coldest=1.4, outside_temperature=-3.0,
-                outside_relative_humidity=0.5, return_relative_humidity=0.95)  # fmt: skip
-    advice = given(SEED, seen, ran(SEED, seen))
+    """
+    On the way to unloading: a little dry frost dries the moist air, and the heater pays for it.
+
+    A pile that is held warms by itself.
+    """
+    target = SEED.schedule.warm_up_temperature
+    dry = {"outside_temperature": -3.0, "outside_relative_humidity": 0.5,
+           "return_relative_humidity": 0.95}  # fmt: skip
+    seen = pile(target - 1.3, pulp_coldest=target - 1.8, time=LATE, **dry)
+    advice = given(SEED, seen, ran(SEED, seen, target=target))
     assert wants(advice) == {"warm", "recirculation_wets"}
     assert advice.action == Action.WARM_BY_HEATER
     assert advice.door_opening > 0.0
     assert advice.plenum_dew_point < seen.pulp_coldest
     assert advice.plenum_temperature > seen.pulp_mean
     weak = replace(SEED, heater=replace(SEED.heater, capacity=1000.0))
-    assert given(weak, seen, ran(weak, seen)).action == Action.REST
+    assert given(weak, seen, ran(weak, seen, target=target)).action == Action.REST
+    held = pile(HOLDING - 1.3, pulp_coldest=HOLDING - 1.8, **dry)
+    assert given(SEED, held, ran(SEED, held)).action == Action.REST
 
 
 def test_a_pile_within_the_band_is_not_warmed_but_on_its_way_to_unloading():

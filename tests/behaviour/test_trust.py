@@ -466,6 +466,19 @@ def test_the_outside_probe_is_corrected_a_kelvin_a_step_and_four_in_all(error, l
     assert abs(faded) < abs(steps[-1])
 
 
+def test_the_first_hour_of_a_run_teaches_of_the_outside_probe_only_that_it_is_colder():
+    """Its return air was reckoned from the pulp probes, which may be off themselves."""
+    for plenum, since, lesson in ((3.2, 9e4, 1), (3.2, 0.0, 0), (1.4, 9e4, -1), (1.4, 0.0, -1)):
+        seen = readings_from_dict({**BAY, "plenum_temp_c": plenum}).readings
+        memory = vc.Memory(
+            time=seen.time - HOUR, target=3.33, fan_on=True, fan_since=since, fan_speed=1.0,
+            expected_plenum_temperature=2.4, expected_share=0.3,
+            expected_return_temperature=5.0, expected_outside_temperature=-1.1,
+        )  # fmt: skip
+        learnt = vc.advise(SEED, seen, memory)[1].outside_correction
+        assert (learnt > 0.0) - (learnt < 0.0) == lesson
+
+
 def test_a_plenum_too_warm_is_no_lesson_while_water_evaporates():
     """It may be the mist that is missing."""
     for mist, learns in ((0.4, False), (0.0, True)):

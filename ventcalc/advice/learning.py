@@ -103,7 +103,10 @@ def learn(bay: HourlyBay, readings: Readings, memory: Memory, elapsed: float) ->
         lacking = 0.0
     warm_while_wet = error > 0.0 and memory.expected_humidifier_drop > 0.0
     clear = memory.expected_share >= LEAST_SHARE and abs(error) > DOUBT * bay.sensors.temperature
-    if clear and math.isnan(door) and not warm_while_wet:
+    # What a run draws in its first hour was reckoned from the pile, not read: then only an error
+    # to the cold side is believed, which errs on the safe one.
+    read = memory.fan_since > 0.0 or error < 0.0
+    if clear and read and math.isnan(door) and not warm_while_wet:
         lesson = LESSON * error / memory.expected_share
         bias = min(max(bias + min(max(lesson, -STEP), STEP), -MOST), MOST)
     return Findings(bias, door, door_age, False, lacking, humidifier_age, 0.0)

@@ -156,7 +156,9 @@ def _run(
     warm_share, warm_air = devices.warm_share(bay, now) if needs.warm else (leak, False)
     fresh_share, fresh_air = devices.fresh_share(bay, now, False) if needs.purge else (leak, False)
     gentle_share, gentle = devices.fresh_share(bay, now, True) if needs.refresh else (leak, False)
-    heated, dried = devices.heated_share(bay, now) if needs.warm else (leak, True)
+    heated, dried = leak, not needs.recirculation_wets
+    if needs.warm and (now.stage == WARM_UP or now.stage == UNLOADING):
+        heated, dried = devices.heated_share(bay, now)
     heater = devices.heater_heat(bay, now, heated)
     warms = heater > 0.0 and dried
     action = _action(
