@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import sys
-
-from ventcalc.commands.main import main
+from ventcalc.commands.main import leave
 
 if __name__ == "__main__":
-    sys.exit(main())
+    leave()

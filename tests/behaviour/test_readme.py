@@ -75,7 +75,7 @@ def printed(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
         run = subprocess.run(
             ["bash", "-euo", "pipefail", "-c", command.line],
             cwd=folder,
-            env={**os.environ, "PATH": path},
+            env={**os.environ, "PATH": path, "XDG_CACHE_HOME": str(folder / "cache")},
             capture_output=True,
             text=True,
         )

@@ -142,7 +142,7 @@ def test_coil_balances(t, rh, surface, bypass):
     ice = -333.4e3 + surface * (2096.0 + 3.6 * surface)
     drained = 4196.0 * surface if surface >= air.FREEZING else ice
     left = air.enthalpy(leaving, out, ATM) + total + condensate * drained
-    assert left == pytest.approx(air.enthalpy(t, w, ATM), abs=4.0)  # of the linear heats
+    assert left == pytest.approx(air.enthalpy(t, w, ATM), abs=5.0)  # of the linear heats
     assert condensate >= 0.0
     assert (condensate > 0.0) == (
         bypass < 1.0 and w > air.saturation_humidity_ratio(surface, ATM)

@@ -230,8 +230,8 @@ def test_no_supply_below_the_floor_nor_above_the_dew_point_of_the_coldest_tuber(
     tight &= found["action"] != Action.PEOPLE_INSIDE
     least = np.fmin(found["pulp_coldest"] - BAYS[name].limits.supply_difference,
                     found["run_temperature"] - found["leak_chills"])  # fmt: skip
-    # Less mist is reckoned on a straight line: two hundredths of a kelvin.
-    assert (supply >= least - 0.02)[tight].all()
+    # Less mist and the coil are reckoned on a straight line: some hundredths of a kelvin.
+    assert (supply >= least - 0.03)[tight].all()
     protects = found["action"] == Action.PROTECT
     for part in ("door_opening", "humidifier", "refrigeration"):
         assert (found[part][protects] == 0.0).all()

@@ -15,12 +15,13 @@ import sys
 from argparse import Namespace
 from collections.abc import Sequence
 from importlib import import_module
+from typing import NoReturn
 
 from ventcalc import __version__
 from ventcalc.commands.words import Parser
 from ventcalc.errors import VentcalcError
 
-__all__ = ["main"]
+__all__ = ["leave", "main"]
 
 _DESCRIPTION = """\
 Advice on the ventilation and climate of bulk potato storages, from the physics of moist air.
@@ -33,6 +34,8 @@ example:
 `ventcalc COMMAND --help` shows an example of each command."""
 
 
+INTERRUPTED = 130
+"""Exit status after Ctrl-C."""
 _COMMANDS = (
     "check", "size", "advise", "season", "log", "loads", "lots", "diagnose", "outage",
     "stages", "unload", "board", "record", "air", "new", "page", "demo",
@@ -82,7 +85,7 @@ def main(argv: Sequence[str] | None = None) -> int:
             print(f"ventcalc: {line}", file=sys.stderr)
         return 2
     except KeyboardInterrupt:
-        return 130
+        return INTERRUPTED
     except BrokenPipeError:
         _drop_output()
         return 141
@@ -93,6 +96,14 @@ def main(argv: Sequence[str] | None = None) -> int:
         print("ventcalc: the disk is full; make room and run it again", file=sys.stderr)
         return 2
     return 0
+
+
+def leave() -> NoReturn:
+    """Run the command line and end; after Ctrl-C at once, whatever machine code still runs."""
+    status = main()
+    if status == INTERRUPTED:
+        os._exit(status)
+    sys.exit(status)
 
 
 def _drop_output() -> None:
