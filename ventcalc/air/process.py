@@ -88,13 +88,13 @@ def _split(h: Any, w: Any, p: Any) -> tuple[Any, Any, Any, Any]:
         if not foggy:
             return t, water, water - water, h
         t = solve.fog_temperature(h, w, p)
-        vapour = kernel.saturated(t, p)
+        vapour = min(kernel.saturated(t, p), w)  # round-off is not less than no fog
         return t, vapour, w - vapour, h
     vapour = water.copy()
     if foggy.any():
         h_fog, w_fog, p_fog = (np.broadcast_to(x, t.shape)[foggy] for x in (h, w, p))
         t[foggy] = solve.fog_temperature(h_fog, w_fog, p_fog)
-        vapour[foggy] = kernel.saturated(t[foggy], p_fog)
+        vapour[foggy] = np.minimum(kernel.saturated(t[foggy], p_fog), w_fog)
     return t, vapour, water - vapour, h + 0.0 * t
 
 
