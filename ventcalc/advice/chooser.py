@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-from ventcalc.advice.devices import heater_capacity, mist_setpoint
+from ventcalc.advice.devices import door_for, heater_capacity, mist_setpoint
 from ventcalc.advice.setpoints import (
     coldest_doubt,
     dew_point_uncertainty,
@@ -24,7 +24,7 @@ from ventcalc.advice.setpoints import (
 from ventcalc.advice.situation import Situation
 from ventcalc.air.plain import AIR_HEAT, EVAPORATION, dew_point, saturated
 from ventcalc.bay.hourly import HourlyBay
-from ventcalc.equipment.plenum import Supply, fresh_fraction_for, supply
+from ventcalc.equipment.plenum import Supply, supply
 from ventcalc.pile.crop import CO2_DENSITY, CO2_OUTSIDE, co2_rate, temperature_factor
 
 __all__ = ["DEEP_COLD", "Choice", "choose"]
@@ -94,7 +94,7 @@ def choose(bay: HourlyBay, now: Situation, fan_on: bool, fan_since: float) -> Ch
         for below in BELOW_BOTTOM:
             setpoint = max(bottom - below, lowest_supply(bay))
             for humidity in (mist, 0.0):
-                share = _door_for(bay, now, setpoint, humidity, speed)
+                share = door_for(bay, now, setpoint, humidity, speed)
                 best = _better(bay, now, best, speed, share, humidity, 0.0, fan_on)
         for fresh in FRESH_SHARES:
             best = _better(bay, now, best, speed, fresh, 0.0, 0.0, fan_on)
@@ -108,24 +108,6 @@ def choose(bay: HourlyBay, now: Situation, fan_on: bool, fan_since: float) -> Ch
             heat = min(max(lacking, 0.0), capacity)
             best = _better(bay, now, best, speed, fresh, 0.0, heat, fan_on)
     return best
-
-
-def _door_for(
-    bay: HourlyBay, now: Situation, setpoint: float, humidity: float, speed: float
-) -> float:
-    """Fresh fraction that brings the supply to a set point. [0-1]"""
-    return fresh_fraction_for(
-        setpoint,
-        humidity,
-        bay.humidifier.capacity,
-        dry_air_flow(bay, speed, now.pressure),
-        now.outside_temperature,
-        now.outside_humidity_ratio,
-        now.run_temperature,
-        now.run_humidity_ratio,
-        now.pressure,
-        fan_power(bay, speed),
-    )
 
 
 def _better(

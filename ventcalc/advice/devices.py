@@ -22,6 +22,7 @@ from ventcalc.equipment.plenum import coil_heat_for, fresh_fraction_for
 __all__ = [
     "bleed_share",
     "coil_heat",
+    "door_for",
     "fresh_share",
     "heated_share",
     "heater_capacity",
@@ -165,6 +166,24 @@ def warm_share(bay: HourlyBay, now: Situation) -> tuple[float, bool]:
     return share, dew_point(vapour, now.pressure) < sure
 
 
+def door_for(
+    bay: HourlyBay, now: Situation, setpoint: float, humidity_wanted: float, speed: float
+) -> float:
+    """Fresh fraction that brings the supply to a set point. [0-1]"""
+    return fresh_fraction_for(
+        setpoint,
+        humidity_wanted,
+        bay.humidifier.capacity,
+        dry_air_flow(bay, speed, now.pressure),
+        now.outside_temperature,
+        now.outside_humidity_ratio,
+        now.run_temperature,
+        now.run_humidity_ratio,
+        now.pressure,
+        fan_power(bay, speed),
+    )
+
+
 def fresh_share(bay: HourlyBay, now: Situation, gently: bool) -> tuple[float, bool]:
     """
     Fresh fraction for a change of air [0-1], and whether there is one that does no harm.
@@ -190,19 +209,7 @@ def fresh_share(bay: HourlyBay, now: Situation, gently: bool) -> tuple[float, bo
         setpoint, humidity = seen.pulp_coldest + bay.limits.warm_supply_difference, 0.0
         if urgent:
             setpoint = max(setpoint, now.run_temperature + URGENT_STEP)
-    speed = bay.fans.minimum_speed
-    most = fresh_fraction_for(
-        setpoint,
-        humidity,
-        bay.humidifier.capacity,
-        dry_air_flow(bay, speed, now.pressure),
-        now.outside_temperature,
-        now.outside_humidity_ratio,
-        now.run_temperature,
-        now.run_humidity_ratio,
-        now.pressure,
-        fan_power(bay, speed),
-    )
+    most = door_for(bay, now, setpoint, humidity, bay.fans.minimum_speed)
     most = now.leak if math.isnan(most) else min(most, now.widest)
     share = min(max(wide, drying), most)
     if share > now.leak and share >= drying:

@@ -6,6 +6,7 @@ import math
 from enum import IntEnum
 from typing import NamedTuple
 
+from ventcalc.advice.devices import door_for
 from ventcalc.advice.setpoints import (
     coldest_doubt,
     dew_point_uncertainty,
@@ -17,7 +18,7 @@ from ventcalc.advice.setpoints import (
 from ventcalc.advice.situation import Situation
 from ventcalc.air.plain import AIR_HEAT, dew_point, enthalpy, relative_humidity
 from ventcalc.bay.hourly import HourlyBay
-from ventcalc.equipment.plenum import Supply, fresh_fraction_for, supply
+from ventcalc.equipment.plenum import Supply, supply
 
 __all__ = ["Binding", "OutsideAir", "Verdict", "judge", "supply_of"]
 
@@ -149,18 +150,7 @@ def judge(
     fraction = 1.0
     # Outside air no colder than the return can only be judged with the door wide open.
     if now.outside_temperature < now.run_temperature:
-        fraction = fresh_fraction_for(
-            setpoint,
-            humidity_setpoint(bay),
-            bay.humidifier.capacity,
-            dry_air_flow(bay, fan_speed, now.pressure),
-            now.outside_temperature,
-            now.outside_humidity_ratio,
-            now.run_temperature,
-            now.run_humidity_ratio,
-            now.pressure,
-            fan_power(bay, fan_speed),
-        )
+        fraction = door_for(bay, now, setpoint, humidity_setpoint(bay), fan_speed)
     fraction = leak if math.isnan(fraction) else min(max(fraction, leak), widest)
     humidity = humidity_setpoint(bay)
     end = supply_of(bay, now, fan_speed, fraction, humidity)
