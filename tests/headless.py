@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import json
 import os
+import re
 import select
 import shutil
 import subprocess
@@ -22,6 +23,18 @@ FLAGS = (
     "--disable-dev-shm-usage",
     "--hide-scrollbars",
 )
+
+
+def luminance(colour):
+    """Relative luminance of WCAG 2.2 (W3C 2023)."""
+    parts = [int(part) / 255 for part in re.findall(r"\d+", colour)[:3]]
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def contrast(one, other):
+    light, dark = sorted((luminance(one), luminance(other)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
 
 
 class Chromium:

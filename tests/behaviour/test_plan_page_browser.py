@@ -10,6 +10,7 @@ import time
 from urllib.parse import urlsplit
 
 import pytest
+from headless import contrast, luminance
 
 from ventcalc.bay.file import bay_to_toml, example_bay, read_bay
 from ventcalc.check.check import check_pile
@@ -282,18 +283,6 @@ def test_alternatives_are_kept_and_come_back(shown):
 
 
 # --- who looks, and on what ---------------------------------------------------------------
-
-
-def luminance(colour):
-    """Relative luminance of WCAG 2.2 (W3C 2023)."""
-    parts = [int(part) / 255 for part in re.findall(r"\d+", colour)[:3]]
-    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts]
-    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
-
-
-def contrast(one, other):
-    light, dark = sorted((luminance(one), luminance(other)), reverse=True)
-    return (light + 0.05) / (dark + 0.05)
 
 
 COLOURS = """

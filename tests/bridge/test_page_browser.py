@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import itertools
-import re
 import time
 from urllib.parse import urlsplit
 
 import pytest
+from headless import contrast, luminance
 from test_page import START, board_of, sample, view
 
 from firmware_bridge.journal.journal import Event, Journal
@@ -61,18 +61,6 @@ def stage(journal_path, browser):
     browser.look()
     browser.open("about:blank#done")
     one.close()
-
-
-def luminance(colour):
-    """Relative luminance of WCAG 2.2 (W3C 2023)."""
-    parts = [int(part) / 255 for part in re.findall(r"\d+", colour)[:3]]
-    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts]
-    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
-
-
-def contrast(one, other):
-    light, dark = sorted((luminance(one), luminance(other)), reverse=True)
-    return (light + 0.05) / (dark + 0.05)
 
 
 COLOURS = """
