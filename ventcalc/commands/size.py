@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from tqdm import tqdm
 
 from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named, check_target, create, write_text
@@ -15,6 +18,7 @@ from ventcalc.report.text import EXAMPLE_CREDIT, EXAMPLE_WARNING
 from ventcalc.weather import Weather, example_weather, read_weather
 
 if TYPE_CHECKING:
+    from ventcalc.sizing.alternatives import Alternatives
     from ventcalc.sizing.size import Sizing
 
 __all__ = ["add", "run"]
@@ -45,25 +49,36 @@ def add(commands: Any) -> None:
         "--out", metavar="OUT", help="write the sized bay as a bay file; an existing file is kept"
     )
     parser.add_argument("--html", metavar="OUT", help="write a report with plots, one HTML file")
+    parser.add_argument(
+        "--compare",
+        metavar="VALUE",
+        nargs="*",
+        help="size for these airflows too, and run a season of each; two thirds and one and a "
+        "half of the target where none is named",
+    )
 
 
 def run(args: argparse.Namespace) -> str:
     """Tables and working as text or JSON; files where they are asked for."""
     # Half of the library: not for the sake of another command's parser.
+    from ventcalc.report.alternatives import alternatives_data, alternatives_text
     from ventcalc.report.size_text import size_data, size_text
     from ventcalc.sizing.size import size_bay
 
     _check_files(args)
     bay = bay_named(args.bay)
-    sizing = size_bay(
-        bay, airflow_per_tonne=_target(bay, args.target), weather=_weather(bay, args.weather)
-    )
+    weather = _weather(bay, args.weather)
+    compared = [_target(bay, text, "--compare") for text in args.compare or ()]
+    sizing = size_bay(bay, airflow_per_tonne=_target(bay, args.target), weather=weather)
+    found = None if args.compare is None else _compared(sizing, weather, compared)
     credit = [EXAMPLE_WARNING, EXAMPLE_CREDIT] if args.weather == "example" else []
-    written = _written(sizing, args, credit)
+    written = _written(sizing, found, args, credit)
     if args.json:
         files = [name for name in (args.out, args.html) if name is not None]
-        return as_json({**size_data(sizing), "weather_credit": credit, "files": files})
-    return "\n".join([size_text(sizing, args.units), "", *credit, *written]).rstrip()
+        data = {**size_data(sizing), "weather_credit": credit, "files": files}
+        return as_json(data if found is None else {**data, "compared": alternatives_data(found)})
+    more = [] if found is None else [alternatives_text(found, args.units), ""]
+    return "\n".join([size_text(sizing, args.units), "", *more, *credit, *written]).rstrip()
 
 
 def _check_files(args: argparse.Namespace) -> None:
@@ -79,14 +94,26 @@ def _check_files(args: argparse.Namespace) -> None:
         need_page_libraries()
 
 
-def _target(bay: Bay, text: str | None) -> float:
+def _compared(sizing: Sizing, weather: Weather, airflows: list[float]) -> Alternatives:
+    from ventcalc.sizing.alternatives import compare_airflows
+
+    with tqdm(desc="airflows", unit="step", disable=None, leave=False, file=sys.stderr) as bar:
+
+        def progress(done: int, whole: int) -> None:
+            bar.total = whole
+            bar.update(done - bar.n)
+
+        return compare_airflows(sizing, weather, airflows, progress)
+
+
+def _target(bay: Bay, text: str | None, option: str = "--target") -> float:
     """Airflow per tonne of crop in a full pile. [m³/(s t)]"""
     from ventcalc.sizing.written import airflow_wanted
 
     try:
         return airflow_wanted(bay, text)
     except BadInput as error:
-        raise BadInput(f"--target {problem}" for problem in error.problems) from None
+        raise BadInput(f"{option} {problem}" for problem in error.problems) from None
 
 
 def _weather(bay: Bay, name: str) -> Weather:
@@ -95,7 +122,9 @@ def _weather(bay: Bay, name: str) -> Weather:
     return read_weather(name, altitude=bay.site.altitude)
 
 
-def _written(sizing: Sizing, args: argparse.Namespace, credit: list[str]) -> list[str]:
+def _written(
+    sizing: Sizing, found: Alternatives | None, args: argparse.Namespace, credit: list[str]
+) -> list[str]:
     """Write bay file and HTML where asked; a line for each."""
     lines = []
     if args.out is not None:
@@ -105,5 +134,6 @@ def _written(sizing: Sizing, args: argparse.Namespace, credit: list[str]) -> lis
     if args.html is not None:
         from ventcalc.report.size_page import size_page
 
-        lines.append(write_text(args.html, size_page(sizing, args.units, credit=credit)))
+        page = size_page(sizing, args.units, credit=credit, found=found)
+        lines.append(write_text(args.html, page))
     return lines

@@ -59,6 +59,10 @@ def _amount(unit: str) -> Writer:
     return lambda value, units: per_tonne(value, unit, units)
 
 
+def _yes_or_no(value: float, units: UnitSystem) -> str:
+    return "yes" if value else "no"
+
+
 def _kelvin_hours(value: float, units: UnitSystem) -> str:
     number, _ = convert(value, "delta_degC", units)
     return f"{number:,.0f} {'K h' if units == 'metric' else '°F h'}"
@@ -119,6 +123,7 @@ ROWS: tuple[Row, ...] = (
             _kelvin_hours,
         ),
         ("off_plan_kelvin_hours", "off_plan_k_h", "Degree-hours off the calendar", _kelvin_hours),
+        ("holding_reached", "holding_reached", "Holding temperature reached", _yes_or_no),
         ("late_hours", "late_h", "Late at holding temperature", _HOURS),
         ("ramp_hours", "ramp_h", "Hours cooled too fast", _HOURS),
         ("spread_hours", "spread_h", "Top-to-bottom spread over its limit", _HOURS),

@@ -11,6 +11,7 @@ import numpy as np
 from ventcalc.bay.checks import bay_notes
 from ventcalc.check.record import NO
 from ventcalc.report import check_plots, size_plots
+from ventcalc.report.alternatives import HEAD, REMARK, alternative_rows
 from ventcalc.report.bay_picture import bay_picture
 from ventcalc.report.check_page import air_rows, fan_rows
 from ventcalc.report.equipment_bill import bill
@@ -24,6 +25,7 @@ from ventcalc.report.size_text import (
     shown_size,
     working,
 )
+from ventcalc.sizing.alternatives import Alternatives
 from ventcalc.sizing.size import CAUTIONS, Sizing
 from ventcalc.units import UnitSystem, show
 
@@ -38,6 +40,7 @@ def size_page(
     units: UnitSystem = "metric",
     *,
     credit: Sequence[str] = (),
+    found: Alternatives | None = None,
     layout: str = "base.html",
 ) -> str:
     """
@@ -51,6 +54,8 @@ def size_page(
         Units of tables and plots.
     credit : sequence of str
         Licence and credit of the weather data, and what it is not good for.
+    found : Alternatives, optional
+        Other airflows to show beside it.
     layout : str
         As for ``page``.
 
@@ -93,6 +98,9 @@ def size_page(
         loads=_loads(sizing, units),
         alone=Figure(size_plots.alone_plot(days, units), [_month_rows(days, units)]),
         alone_verdict=sizing.alone.verdict,
+        compared=alternative_rows(found, units) if found else [],
+        compared_head=HEAD,
+        compared_remark=REMARK,
         costs=_cost_rows(sizing),
         refrigerants=refrigerants_line(sizing),
         workings=[

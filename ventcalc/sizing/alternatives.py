@@ -1,0 +1,73 @@
+"""Less air or more: each airflow sized, and run through the same season."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from ventcalc.bay.description import Bay
+from ventcalc.season.batch import run_seasons
+from ventcalc.season.kpi import Kpi
+from ventcalc.sizing.size import Sizing, size_bay
+from ventcalc.weather import Weather
+
+__all__ = ["SHARES", "Alternatives", "compare_airflows"]
+
+SHARES = (2.0 / 3.0, 1.5)
+"""Airflows to compare with where none are named, of the one sized. [1]"""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Alternatives:
+    """The same bay with more and less air, in order of airflow."""
+
+    asked: Sizing
+    sizings: tuple[Sizing, ...]
+    kpi: Kpi
+    """Of each one's season under the advice; arrays in the same order."""
+
+
+def compare_airflows(
+    sizing: Sizing,
+    weather: Weather,
+    airflows: Sequence[float] = (),
+    progress: Callable[[int, int], None] | None = None,
+) -> Alternatives:
+    """
+    Size a bay for other airflows too, and run every one through its season.
+
+    Parameters
+    ----------
+    sizing : Sizing
+        The sizing to compare with.
+    weather : Weather
+        That of the sizing.
+    airflows : sequence of float
+        Per tonne of crop in a full pile; two thirds and one and a half of the sizing's where none
+        are given. [m³/(s t)]
+    progress : callable, optional
+        Called with (steps done, steps in all).
+
+    Returns
+    -------
+    Alternatives
+        With the sizing itself among them.
+
+    Raises
+    ------
+    OutOfRange, BadInput
+        As ``size_bay`` and ``run_seasons``.
+    """
+    own = sizing.air.airflow_per_tonne
+    others = sorted({*(airflows or [share * own for share in SHARES])} - {own})
+    told = progress or (lambda done, whole: None)
+    whole = 2 * len(others) + 1
+    sized = [sizing]
+    for airflow in others:
+        sized.append(size_bay(sizing.bay, airflow_per_tonne=airflow, weather=weather))
+        told(len(sized) - 1, whole)
+    sized.sort(key=lambda one: one.air.airflow_per_tonne)
+    bays: list[Bay] = [one.sized for one in sized]
+    done = len(others)
+    kpi = run_seasons(bays, weather, progress=lambda one, _: told(done + one, whole))
+    return Alternatives(asked=sizing, sizings=tuple(sized), kpi=kpi)
