@@ -11,21 +11,7 @@ __all__ = ["elementwise"]
 
 
 def elementwise(formula: Callable[..., Any], *values: Any) -> Any:
-    """
-    A float formula of arrays: for what is asked now and then, not a million times.
-
-    Parameters
-    ----------
-    formula : callable
-        Floats in, a float or a tuple of floats out.
-    *values : array-like
-        Broadcast against each other. [as the formula]
-
-    Returns
-    -------
-    float or array, or a tuple of them
-        A float where every value is a single number. [as the formula]
-    """
+    """A float formula of arrays: for what is asked now and then, not a million times."""
     if all(np.ndim(value) == 0 for value in values):
         return formula(*map(float, values))
     given = np.broadcast_arrays(*(np.asarray(value, dtype=float) for value in values))

@@ -58,25 +58,7 @@ Finding = tuple[Level, str, str] | None
 def alarms(
     advice: Advice, bay: Bay, memory: Memory, units: UnitSystem = "metric"
 ) -> tuple[Alarm, ...]:
-    """
-    Every alarm that stands, the worst first.
-
-    Parameters
-    ----------
-    advice : Advice
-        What ``advise`` gave.
-    bay : Bay
-        The bay.
-    memory : Memory
-        The memory that came with it: it knows since when.
-    units : {"metric", "us"}
-        Units of the numbers.
-
-    Returns
-    -------
-    tuple of Alarm
-        Empty where nothing is wrong.
-    """
+    """Every alarm that stands, the worst first."""
     found = []
     for (name, look), began in zip(_LOOKS.items(), memory.alarm_times, strict=True):
         what = look(advice, bay, units)

@@ -97,17 +97,5 @@ def _plenum_stage(bay: HourlyBay, plenum: float, before: int, age: float, excess
 
 
 def release(memory: Memory) -> Memory:
-    """
-    Release the latch after a person has looked at the plenum.
-
-    Parameters
-    ----------
-    memory : Memory
-        With the latch set, or not.
-
-    Returns
-    -------
-    Memory
-        At stage 0.
-    """
+    """Release the latch after a person has looked at the plenum."""
     return memory._replace(freeze_stage=0, stage_age=0.0)

@@ -21,23 +21,7 @@ _UNKEPT = ("limits", "turns_unit")
 def kept_to_dict(
     memory: Memory, bay_name: str, probes: Mapping[str, ProbeHistory]
 ) -> dict[str, Any]:
-    """
-    Write what is to be kept.
-
-    Parameters
-    ----------
-    memory : Memory
-        The adviser's.
-    bay_name : str
-        Of the bay that it belongs to.
-    probes : mapping
-        What is remembered of each probe, by name.
-
-    Returns
-    -------
-    dict
-        For JSON.
-    """
+    """Write what is to be kept."""
     return {
         **memory_to_dict(memory),
         "bay": bay_name,
@@ -54,30 +38,7 @@ def _plain(probe: ProbeHistory) -> dict[str, Any]:
 
 
 def kept_from_json(text: str, name: str, bay_name: str) -> tuple[Memory, dict[str, ProbeHistory]]:
-    """
-    Read what was kept.
-
-    Parameters
-    ----------
-    text : str
-        JSON as ``kept_to_dict`` gives it, or without what older versions did not keep.
-    name : str
-        Name of the file, for messages.
-    bay_name : str
-        Of the bay that is asked for.
-
-    Returns
-    -------
-    memory : Memory
-        The adviser's.
-    probes : dict
-        What is remembered of each probe, by name.
-
-    Raises
-    ------
-    BadInput
-        If it is damaged, or belongs to another bay.
-    """
+    """Read what was kept."""
     memory = memory_from_json(text, name)
     bay, probes = (json.loads(text).get(key) for key in KEPT)
     if bay not in (None, bay_name):

@@ -46,19 +46,7 @@ KEPT = ("bay", "probes")
 
 
 def memory_to_dict(memory: Memory) -> dict[str, Any]:
-    """
-    Write the adviser's memory.
-
-    Parameters
-    ----------
-    memory : Memory
-        Memory of one bay.
-
-    Returns
-    -------
-    dict
-        For JSON: durations end in ``_s`` [s], ``time`` is ISO 8601, unknown is ``None``.
-    """
+    """Write the adviser's memory."""
     result: dict[str, Any] = {}
     for key, (name, default) in _MEMORY.items():
         value = getattr(memory, name)
@@ -75,26 +63,7 @@ def memory_to_dict(memory: Memory) -> dict[str, Any]:
 
 
 def memory_from_json(text: str, name: str = "memory") -> Memory:
-    """
-    Read the adviser's memory.
-
-    Parameters
-    ----------
-    text : str
-        JSON as ``memory_to_dict`` gives it.
-    name : str
-        Name of the file, for messages.
-
-    Returns
-    -------
-    Memory
-        Memory of one bay.
-
-    Raises
-    ------
-    BadInput
-        Every problem found, one line each.
-    """
+    """Read the adviser's memory."""
     try:
         return memory_from_dict(json_object(text))
     except BadInput as error:
@@ -103,24 +72,7 @@ def memory_from_json(text: str, name: str = "memory") -> Memory:
 
 
 def memory_from_dict(given: Mapping[str, Any]) -> Memory:
-    """
-    Read the adviser's memory from a mapping.
-
-    Parameters
-    ----------
-    given : mapping
-        As ``memory_to_dict`` gives it; absent keys take the values of a fresh start.
-
-    Returns
-    -------
-    Memory
-        Memory of one bay.
-
-    Raises
-    ------
-    BadInput
-        Every problem found, one line each.
-    """
+    """Read the adviser's memory from a mapping."""
     known = (*_MEMORY, *KEPT)
     problems = [unknown_key(key, known) for key in given if key not in known]
     values: dict[str, Any] = {}

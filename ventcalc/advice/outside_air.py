@@ -117,32 +117,10 @@ def judge(
     """
     The outside-air verdict.
 
-    Parameters
-    ----------
-    bay : HourlyBay
-        The bay.
-    now : Situation
-        Now.
-    fan_speed : float
-        Speed the fans would run at. [0-1]
-    pulp : float
-        The pulp to be cooled: the mean, or the top when the pile is to be equalized. [°C]
-    setpoint : float
-        Plenum temperature wanted. [°C]
-    wanted : bool
-        Whether there is heat to take out.
-
-    Returns
-    -------
-    OutsideAir
-        Verdict, what binds, and every margin.
-
-    Notes
-    -----
-    Cooling is judged on temperature against the pulp; humidity only forbids what would wet the
-    crop or drip from the ceiling, with the sensors' uncertainty carried through. Where a margin
-    is smaller than that, the answer is "unknown". Fog that mixing makes beyond what the ducts
-    can dry holds the door closer.
+    Cooling is judged on temperature against the pulp; humidity only forbids what would wet the crop
+    or drip from the ceiling, with the sensors' uncertainty carried through. Where a margin is
+    smaller than that, the answer is "unknown". Fog that mixing makes beyond what the ducts can dry
+    holds the door closer.
     """
     if not wanted:
         return _nothing_to_cool(bay, now)

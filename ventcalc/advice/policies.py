@@ -182,24 +182,7 @@ POLICIES: dict[str, Policy] = {
 
 
 def policy_named(name: str) -> Policy:
-    """
-    A shipped policy.
-
-    Parameters
-    ----------
-    name : str
-        One of ``POLICIES``.
-
-    Returns
-    -------
-    callable
-        The policy.
-
-    Raises
-    ------
-    BadInput
-        If there is none of that name.
-    """
+    """A shipped policy."""
     if name not in POLICIES:
         raise BadInput(f"policy {name!r}: unknown; write one of {', '.join(POLICIES)}")
     return POLICIES[name]

@@ -94,21 +94,7 @@ class ProbeHistory:
     """How many in a row have fitted without it. [1]"""
 
     def judge(self, value: float, now: float) -> str:
-        """
-        Judge the next value, and remember it.
-
-        Parameters
-        ----------
-        value : float
-            In the internal unit; NaN where missing.
-        now : float
-            A clock that does not run backwards. [s]
-
-        Returns
-        -------
-        str
-            ``missing``, ``units``, ``implausible`` or ``stuck``; empty for a sound value.
-        """
+        """Judge the next value, and remember it."""
         limits = self.limits
         if math.isnan(value):
             return "missing"
@@ -177,25 +163,7 @@ def probe_of(kind: str) -> ProbeHistory:
 def judged(
     values: Mapping[str, tuple[str, float]], time: float, probes: dict[str, ProbeHistory]
 ) -> tuple[dict[str, float], dict[str, str]]:
-    """
-    Readings of one time as far as they are believed.
-
-    Parameters
-    ----------
-    values : mapping
-        Kind and value by name of the probe; numbers as in ``ProbeLimits``.
-    time : float
-        When. [s]
-    probes : dict
-        What is remembered of each, by name; grows and changes in place.
-
-    Returns
-    -------
-    values : dict
-        By name; NaN where a value is missing or not believed.
-    doubts : dict
-        Why not, one line each, by name.
-    """
+    """Readings of one time as far as they are believed."""
     sound: dict[str, float] = {}
     doubts: dict[str, str] = {}
     for name, (kind, value) in values.items():

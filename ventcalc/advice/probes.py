@@ -64,20 +64,7 @@ class Pulp(NamedTuple):
 
 
 def agreeing(temperatures: Sequence[float]) -> dict[int, float]:
-    """
-    The pulp probes that agree, by their place from the bottom.
-
-    Parameters
-    ----------
-    temperatures : sequence of float
-        Bottom to top; NaN where a probe is dead. [°C]
-
-    Returns
-    -------
-    dict
-        Probes that disagree with most others are left out, the farthest first; empty where fewer
-        than half of all are left, or two that disagree.
-    """
+    """The pulp probes that agree, by their place from the bottom."""
     kept = {k: t for k, t in enumerate(temperatures, start=1) if not math.isnan(t)}
     while len(kept) >= FEW and max(kept.values()) - min(kept.values()) > ODD:
         off = {k: abs(t - median([u for j, u in kept.items() if j != k])) for k, t in kept.items()}
@@ -92,19 +79,7 @@ def agreeing(temperatures: Sequence[float]) -> dict[int, float]:
 
 
 def pulp_of(temperatures: Sequence[float]) -> Pulp:
-    """
-    The pile's temperatures from its probes.
-
-    Parameters
-    ----------
-    temperatures : sequence of float
-        Bottom to top; NaN where a probe is dead. [°C]
-
-    Returns
-    -------
-    Pulp
-        NaN where no majority agrees.
-    """
+    """The pile's temperatures from its probes."""
     kept = agreeing(temperatures)
     if not kept:
         return Pulp(NAN, NAN, NAN, NAN, NAN, 0, 0)
@@ -158,18 +133,6 @@ def outside_disowned(
 ) -> bool | None:
     """
     Whether the plenum, with door and fans at least half open, knows nothing of the outside air.
-
-    Parameters
-    ----------
-    plenum_temperature, return_temperature, outside_temperature : float
-        As read. [°C]
-    coil_off, humidifier_off, heater_off : bool
-        Whether that is known to stand still.
-
-    Returns
-    -------
-    bool or None
-        None where outside and return air are too close to tell.
     """
     if not abs(outside_temperature - return_temperature) >= TELLING:
         return None
@@ -182,23 +145,7 @@ def outside_disowned(
 
 
 def believed(readings: Readings, fans_run: bool = False) -> tuple[Readings, tuple[str, ...]]:
-    """
-    Readings without what cannot be, and what that was.
-
-    Parameters
-    ----------
-    readings : Readings
-        As the probes say.
-    fans_run : bool
-        Whether the fans are known to run.
-
-    Returns
-    -------
-    readings : Readings
-        What contradicts the pile is taken for missing.
-    doubts : tuple of str
-        One line each.
-    """
+    """Readings without what cannot be, and what that was."""
     doubts = []
     if not return_believed(
         readings.return_temperature, readings.pulp_mean, fans_run, readings.outside_temperature

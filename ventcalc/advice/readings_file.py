@@ -100,31 +100,7 @@ class ReadingsFile:
 def readings_from_json(
     text: str, name: str = "readings", probes: dict[str, ProbeHistory] | None = None
 ) -> ReadingsFile:
-    """
-    Read the readings of one moment.
-
-    Parameters
-    ----------
-    text : str
-        A JSON object: ``time`` (ISO 8601 with offset), ``outside_temp_c``, ``outside_rh`` (0-1),
-        ``return_temp_c``, ``return_rh``, ``plenum_temp_c``, ``plenum_rh``, ``pulp_temps_c`` (a
-        list, bottom to top), ``ceiling_temp_c``, ``co2_ppm``, ``pressure_pa``; temperatures also
-        in °F with ``_f`` in the place of ``_c``; ``note`` for people.
-    name : str
-        Name of the file, for messages.
-    probes : dict, optional
-        What is remembered of each probe; grows and changes in place.
-
-    Returns
-    -------
-    ReadingsFile
-        NaN where a key is absent or ``null``, or its value not believed.
-
-    Raises
-    ------
-    BadInput
-        Every problem found, one line each.
-    """
+    """Read the readings of one moment."""
     try:
         return readings_from_dict(json_object(text), probes)
     except BadInput as error:
@@ -134,26 +110,7 @@ def readings_from_json(
 def readings_from_dict(
     given: Mapping[str, Any], probes: dict[str, ProbeHistory] | None = None
 ) -> ReadingsFile:
-    """
-    Read the readings of one moment from a mapping.
-
-    Parameters
-    ----------
-    given : mapping
-        Keys as for ``readings_from_json``.
-    probes : dict, optional
-        What is remembered of each probe; grows and changes in place.
-
-    Returns
-    -------
-    ReadingsFile
-        NaN where a key is absent or ``None``, or its value not believed.
-
-    Raises
-    ------
-    BadInput
-        Every problem found, one line each.
-    """
+    """Read the readings of one moment from a mapping."""
     problems = [unknown_key(key, _KNOWN) for key in given if key not in _KNOWN]
     problems += [
         f"{f_key} and {c_key}: both given; keep one"
@@ -203,26 +160,7 @@ def readings_from_dict(
 
 
 def told_from_dict(given: Mapping[str, Any], mass: float = math.nan) -> dict[str, Any]:
-    """
-    Read what people tell of a bay.
-
-    Parameters
-    ----------
-    given : mapping
-        Keys of ``TOLD``, as in a file of readings.
-    mass : float
-        Crop of a full bay. [kg]
-
-    Returns
-    -------
-    dict
-        By field of ``Readings``.
-
-    Raises
-    ------
-    BadInput
-        Every problem found, one line each.
-    """
+    """Read what people tell of a bay."""
     problems = [unknown_key(key, TOLD) for key in given if key not in TOLD]
     told = _told(given, problems)
     tonnes = _number(given.get("loaded_t"), "loaded_t", _TONNES, problems)

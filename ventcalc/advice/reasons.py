@@ -58,23 +58,7 @@ def reasons(advice: Advice, bay: Bay, units: UnitSystem = "metric") -> tuple[str
 
 
 def headline(advice: Advice, bay: Bay, units: UnitSystem = "metric") -> str:
-    """
-    The advice in one sentence.
-
-    Parameters
-    ----------
-    advice : Advice
-        Advice for one bay.
-    bay : Bay
-        The bay.
-    units : {"metric", "us"}
-        Units of the numbers.
-
-    Returns
-    -------
-    str
-        What to do and the first reason.
-    """
+    """The advice in one sentence."""
     now, seen = advice.situation, advice.situation.readings
     stage = STAGES[int(now.stage)].replace("_", " ")
     pulp, target = show(seen.pulp_mean, "degC", units), show(now.target, "degC", units)
@@ -147,23 +131,7 @@ def _ppm(advice: Advice) -> str:
 
 
 def outside_words(advice: Advice, bay: Bay, units: UnitSystem = "metric") -> str:
-    """
-    The outside-air verdict in a sentence.
-
-    Parameters
-    ----------
-    advice : Advice
-        Advice for one bay.
-    bay : Bay
-        The bay.
-    units : {"metric", "us"}
-        Units of the numbers.
-
-    Returns
-    -------
-    str
-        The verdict's reason with its numbers.
-    """
+    """The outside-air verdict in a sentence."""
     air, now = advice.outside, advice.situation
     seen = now.readings
 

@@ -137,32 +137,11 @@ def final_target(bay: HourlyBay, when: Calendar) -> float:
 
 def target_of(bay: HourlyBay, when: Calendar, last: float, pulp: float, elapsed: float) -> float:
     """
-    Pulp temperature wanted now.
+    Pulp temperature wanted now. [°C]
 
-    Parameters
-    ----------
-    bay : HourlyBay
-        The bay.
-    when : Calendar
-        Now.
-    last : float
-        The target before; NaN at the start. [°C]
-    pulp : float
-        Mean pulp temperature; NaN leaves the target to its ramp. [°C]
-    elapsed : float
-        Time since ``last``. [s]
-
-    Returns
-    -------
-    float
-        The wound-healing temperature until healed, then a ramp to holding, later a ramp to
-        the warm-up temperature. [°C]
-
-    Notes
-    -----
-    Without a target from before, the plan's is taken, or a kelvin below a warmer pile.
-    The ramp waits for a pile that lags more than half a kelvin behind: otherwise a warm autumn
-    would let the target run ahead, and the first cold night would cool the crop too fast.
+    Without a target from before, the plan's is taken, or a kelvin below a warmer pile. The ramp
+    waits for a pile that lags more than half a kelvin behind: otherwise a warm autumn would let the
+    target run ahead, and the first cold night would cool the crop too fast.
     """
     plan = bay.schedule
     if when.now < when.healed:

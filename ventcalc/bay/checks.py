@@ -35,19 +35,7 @@ def _both(value: float, unit: str) -> str:
 
 
 def contradictions(bay: Bay) -> tuple[str, ...]:
-    """
-    Find what cannot be true of one bay at once, or would ruin the crop.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-
-    Returns
-    -------
-    tuple of str
-        One line each; empty when the description holds together.
-    """
+    """Find what cannot be true of one bay at once, or would ruin the crop."""
     return (
         *_too_full(bay),
         *_too_high(bay),
@@ -230,25 +218,11 @@ def bay_notes(bay: Bay) -> tuple[str, ...]:
     """
     Remark on what is possible but unusual.
 
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-
-    Returns
-    -------
-    tuple of str
-        One line each, with the source of the usual value; empty when all is usual.
-
-    Notes
-    -----
     Nothing here forbids anything: the bands are those of extension services for sound crops.
 
-    References
-    ----------
-    .. [1] University of Nebraska-Lincoln, CropWatch: potato healing and holding in storage.
-    .. [2] P. Bethke, Potato storage, in: The Potato: Botany, Production and Uses, ch. 15.
-    .. [3] Canada Plan Service, leaflet Q-6313, 1986.
+    [1] University of Nebraska-Lincoln, CropWatch: potato healing and holding in storage.
+    [2] P. Bethke, Potato storage, in: The Potato: Botany, Production and Uses, ch. 15.
+    [3] Canada Plan Service, leaflet Q-6313, 1986.
     """
     return (*_notes_on_season(bay), *_notes_on_pile(bay), *_notes_on_equipment(bay))
 

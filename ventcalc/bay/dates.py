@@ -39,23 +39,7 @@ def _day(month_day: str, year: int, zone: str) -> float:
 
 
 def season_dates(schedule: Schedule, zone: str, time: float) -> SeasonDates:
-    """
-    The season that a time belongs to: the last first load before it, and what follows that.
-
-    Parameters
-    ----------
-    schedule : Schedule
-        Month and day of each date.
-    zone : str
-        IANA name of the local time zone.
-    time : float
-        UTC since 1970-01-01. [s]
-
-    Returns
-    -------
-    SeasonDates
-        Its dates.
-    """
+    """The season that a time belongs to: the last first load before it, and what follows that."""
     year = datetime.fromtimestamp(time, ZoneInfo(zone)).year
     if time < _day(schedule.fill_start, year, zone):
         year -= 1

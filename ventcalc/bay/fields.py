@@ -19,33 +19,7 @@ def quantity(
     also: str = "",
     many: bool = False,
 ) -> Any:
-    """
-    Describe a number.
-
-    Parameters
-    ----------
-    unit : str
-        Unit of the value inside ventcalc.
-    low, high : float
-        Limits, both allowed. [unit]
-    about : str
-        What it is, in one phrase.
-    default : Any
-        Value when the key is absent. [unit]
-    like : str
-        How one writes it in a bay file.
-    shown : str
-        Row of ``ventcalc.units`` for writing it, where that is not ``unit``.
-    also : str
-        Unit per mass of crop that is taken too, and multiplied by the mass of a full pile.
-    many : bool
-        Whether it is a list of such numbers, two or more.
-
-    Returns
-    -------
-    Any
-        A dataclass field.
-    """
+    """Describe a number."""
     meta = {
         "unit": unit,
         "low": low,
@@ -66,26 +40,6 @@ def text(
     choices: tuple[str, ...] = (),
     kind: str = "text",
 ) -> Any:
-    """
-    Describe a word.
-
-    Parameters
-    ----------
-    about : str
-        What it is, in one phrase.
-    default : Any
-        Value when the key is absent.
-    like : str
-        How one writes it in a bay file.
-    choices : tuple of str
-        The words allowed; empty for any.
-    kind : {"text", "date", "zone"}
-        A plain word, a ``month-day``, or the IANA name of a time zone.
-
-    Returns
-    -------
-    Any
-        A dataclass field.
-    """
+    """Describe a word."""
     meta = {"unit": kind, "about": about, "like": like, "choices": choices}
     return field(metadata=meta) if default is MISSING else field(default=default, metadata=meta)

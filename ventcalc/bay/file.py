@@ -95,24 +95,7 @@ def _file_text(path: Path) -> str:
 
 
 def example_bay_path(name: str = "seed_bay") -> Path:
-    """
-    Find the file of an invented example bay.
-
-    Parameters
-    ----------
-    name : {"seed_bay", "fry_bay"}
-        Which example.
-
-    Returns
-    -------
-    Path
-        Its bay file.
-
-    Raises
-    ------
-    BadInput
-        If there is no such example.
-    """
+    """Find the file of an invented example bay."""
     if name not in _EXAMPLES:
         raise BadInput(f'name = "{name}": no such example; one of {", ".join(_EXAMPLES)}')
     return Path(__file__).parents[1] / "data" / "bays" / f"{name}.toml"
@@ -141,26 +124,7 @@ def example_bay(name: str = "seed_bay") -> Bay:
 
 
 def starter_file(use: str = "seed", units: UnitSystem = "us") -> str:
-    """
-    Write a commented bay file to begin with.
-
-    Parameters
-    ----------
-    use : {"seed", "table", "fries", "chips"}
-        What the crop is kept for.
-    units : {"us", "metric"}
-        Units of the file.
-
-    Returns
-    -------
-    str
-        TOML; reading it gives a sound, invented bay.
-
-    Raises
-    ------
-    BadInput
-        If ``use`` or ``units`` is not known.
-    """
+    """Write a commented bay file to begin with."""
     if use not in USES:
         raise BadInput(f'use = "{use}": must be one of {", ".join(USES)}')
     if units not in ("us", "metric"):

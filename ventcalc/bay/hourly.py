@@ -69,21 +69,7 @@ class HourlyBay:
 
 
 def hourly(bay: Bay | HourlyBay, time: float) -> HourlyBay:
-    """
-    A bay for the hours of the season that a time belongs to.
-
-    Parameters
-    ----------
-    bay : Bay or HourlyBay
-        The bay; one that is made for hours already is given back.
-    time : float
-        UTC since 1970-01-01. [s]
-
-    Returns
-    -------
-    HourlyBay
-        Made once for each bay and season.
-    """
+    """A bay for the hours of the season that a time belongs to."""
     if isinstance(bay, HourlyBay):
         return bay
     dates = season_dates(bay.schedule, bay.site.time_zone, time)

@@ -23,26 +23,7 @@ _ASCII = str.maketrans({"²": "2", "³": "3", "°": "deg"})
 
 
 def bay_to_toml(bay: Bay, units: UnitSystem = "us") -> str:
-    """
-    Write a bay as the text of a bay file.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    units : {"us", "metric"}
-        Units of the file.
-
-    Returns
-    -------
-    str
-        Commented TOML. Reading it gives the bay back, each number within one part in 1e12.
-
-    Raises
-    ------
-    BadInput
-        If ``units`` is not known.
-    """
+    """Write a bay as the text of a bay file."""
     head = [
         "[bay]",
         _line("name", _quote(bay.name), "name of the bay"),

@@ -47,24 +47,7 @@ def _required_keys(cls: type) -> list[str]:
 
 
 def bay_from_dict(mapping: Mapping[str, Any]) -> Bay:
-    """
-    Build a bay from the tables of a bay file.
-
-    Parameters
-    ----------
-    mapping : mapping
-        As TOML gives it: table name to keys, ``lots`` a list of tables.
-
-    Returns
-    -------
-    Bay
-        The bay, checked.
-
-    Raises
-    ------
-    BadInput
-        Every problem found, one line each.
-    """
+    """Build a bay from the tables of a bay file."""
     problems: list[str] = []
     tables = _tables()
     _refuse_unknown(mapping, ["bay", "lots", *tables], "", problems)

@@ -45,26 +45,9 @@ SCOPE = (
 
 def iso13788_saturation_pressure(temperature: Any) -> Any:
     """
-    Saturation vapour pressure by the formula of ISO 13788.
+    Saturation vapour pressure by the formula of ISO 13788. [Pa]
 
-    Parameters
-    ----------
-    temperature : array-like
-        Temperature, -60 to 80. [°C]
-
-    Returns
-    -------
-    array
-        Over water from 0 °C up, over ice below. [Pa]
-
-    Raises
-    ------
-    OutOfRange
-        If the temperature lies outside its range.
-
-    References
-    ----------
-    .. [1] ISO 13788, annex on properties of humid air.
+    Source: ISO 13788, annex on properties of humid air.
     """
     check_range("temperature", temperature, -60.0, 80.0, "°C", "kelvin or °F?")
     water = 17.269 * temperature / (237.3 + temperature)
@@ -74,26 +57,9 @@ def iso13788_saturation_pressure(temperature: Any) -> Any:
 
 def iso13788_saturation_temperature(vapour_pressure: Any) -> Any:
     """
-    Temperature at which a vapour pressure saturates, by the formula of ISO 13788.
+    Temperature at which a vapour pressure saturates, by the formula of ISO 13788. [°C]
 
-    Parameters
-    ----------
-    vapour_pressure : array-like
-        Vapour pressure, 1 to 47 000. [Pa]
-
-    Returns
-    -------
-    array
-        Dew point, frost point below 0 °C. [°C]
-
-    Raises
-    ------
-    OutOfRange
-        If the pressure lies outside its range.
-
-    References
-    ----------
-    .. [1] ISO 13788, annex on properties of humid air.
+    Source: ISO 13788, annex on properties of humid air.
     """
     check_range("vapour_pressure", vapour_pressure, 1.0, 47000.0, "Pa", "kPa or hPa?")
     log = np.log(vapour_pressure / 610.5)
@@ -102,28 +68,9 @@ def iso13788_saturation_temperature(vapour_pressure: Any) -> Any:
 
 def temperature_factor(u: Any, *, surface_resistance: Any = 0.25) -> Any:
     """
-    Temperature factor at the inside surface, f_Rsi, of a plain wall or roof.
+    Temperature factor at the inside surface, f_Rsi, of a plain wall or roof. [1]
 
-    Parameters
-    ----------
-    u : array-like
-        Heat transmittance. [W/(m² K)]
-    surface_resistance : array-like
-        Inside surface resistance for the worst place: 0.25, glazing 0.13. [m² K/W]
-
-    Returns
-    -------
-    array
-        Surface less outside over inside less outside temperature; 1 is best. [1]
-
-    Raises
-    ------
-    OutOfRange
-        If ``u * surface_resistance`` lies outside 0 to 1.
-
-    References
-    ----------
-    .. [1] ISO 13788, temperature factor at the internal surface.
+    Source: ISO 13788, temperature factor at the internal surface.
     """
     share = u * surface_resistance
     check_range("u * surface_resistance", share, 0.0, 1.0, "", "a resistance in place of U?")
@@ -138,32 +85,9 @@ def critical_temperature_factor(
     surface_humidity: Any = 1.0,
 ) -> Any:
     """
-    Least temperature factor that keeps the humidity at a surface below a critical one.
+    Least temperature factor that keeps the humidity at a surface below a critical one. [1]
 
-    Parameters
-    ----------
-    outside_temperature : array-like
-        Outside air, -60 to 80. [°C]
-    inside_temperature : array-like
-        Air inside, -60 to 80. [°C]
-    relative_humidity : array-like
-        Of the air inside, 0.01 to 1. [0-1]
-    surface_humidity : array-like
-        Critical humidity at the surface, 0.5 to 1: 1 for dripping, 0.8 for mould. [0-1]
-
-    Returns
-    -------
-    array
-        Compare with `temperature_factor`; NaN where outside is as warm as inside. [1]
-
-    Raises
-    ------
-    OutOfRange
-        If a value lies outside its range.
-
-    References
-    ----------
-    .. [1] ISO 13788, design for the avoidance of critical surface humidity.
+    Source: ISO 13788, design for the avoidance of critical surface humidity.
     """
     check_range("outside_temperature", outside_temperature, -60.0, 80.0, "°C", "kelvin or °F?")
     check_range("relative_humidity", relative_humidity, 0.01, 1.0, "", "a percentage?")
@@ -178,26 +102,7 @@ def subdivided(layers: Sequence[Layer], largest: float = 0.25) -> tuple[Layer, .
     """
     Cut thick insulation into equal layers, so that water inside it is found.
 
-    Parameters
-    ----------
-    layers : sequence of Layer
-        The layers.
-    largest : float
-        Most thermal resistance of one layer, 0.01 to 10. [m² K/W]
-
-    Returns
-    -------
-    tuple of Layer
-        The same wall in thinner layers.
-
-    Raises
-    ------
-    OutOfRange
-        If the largest resistance lies outside its range.
-
-    References
-    ----------
-    .. [1] ISO 13788, which asks for it above 0.25 m² K/W.
+    Source: ISO 13788, which asks for it above 0.25 m² K/W.
     """
     check_range("largest", largest, 0.01, 10.0, "m² K/W")
     thin: list[Layer] = []
@@ -252,37 +157,12 @@ def interstitial(
     """
     Condensation inside a wall by steady diffusion; indicative, see `SCOPE`.
 
-    Parameters
-    ----------
-    layers : sequence of Layer
-        From outside to inside, each with a vapour thickness; see `subdivided`.
-    outside_temperature, inside_temperature : array-like
-        Air on both sides, -60 to 80; monthly means in the standard. [°C]
-    outside_humidity, inside_humidity : array-like
-        Relative humidity of the air on both sides, 0 to 1. [0-1]
-    inside_resistance, outside_resistance : float
-        Surface resistances for heat. [m² K/W]
+    The vapour pressure is the lower hull of the saturation pressures at the interfaces and the
+    pressures of the air on both sides: a taut string under the saturation curve. Water settles
+    where the string touches. It finds what settles in a dry wall; drying out of water that is there
+    already is not reckoned.
 
-    Returns
-    -------
-    Interstitial
-        Profiles and rates.
-
-    Raises
-    ------
-    OutOfRange
-        If a value lies outside its range, or a layer has no vapour thickness.
-
-    Notes
-    -----
-    The vapour pressure is the lower hull of the saturation pressures at the interfaces and
-    the pressures of the air on both sides: a taut string under the saturation curve. Water
-    settles where the string touches. It finds what settles in a dry wall; drying out of
-    water that is there already is not reckoned.
-
-    References
-    ----------
-    .. [1] ISO 13788, interstitial condensation.
+    Source: ISO 13788, interstitial condensation.
     """
     for name, share in (
         ("outside_humidity", outside_humidity),

@@ -91,19 +91,7 @@ class PileCheck:
         )
 
     def check(self, key: str) -> Check:
-        """
-        One check by its name.
-
-        Parameters
-        ----------
-        key : str
-            Such as ``airflow``.
-
-        Returns
-        -------
-        Check
-            The check.
-        """
+        """One check by its name."""
         return next(check for check in self.checks if check.key == key)
 
 

@@ -22,50 +22,14 @@ _MARKS = (b"Made with ventcalc", b"policy,time,outside_temp_c", b"# pulp_heights
 
 
 def bay_named(name: str) -> Bay:
-    """
-    A bay by the path of its file, or an example by its name.
-
-    Parameters
-    ----------
-    name : str
-        Path, ``seed_bay`` or ``fry_bay``.
-
-    Returns
-    -------
-    Bay
-        The bay.
-
-    Raises
-    ------
-    BadInput
-        Every problem of the file.
-    """
+    """A bay by the path of its file, or an example by its name."""
     if name in _EXAMPLES and not Path(name).exists():
         return example_bay(name)
     return read_bay(name)
 
 
 def read_text(name: str, what: str) -> str:
-    """
-    Text of a file, or of standard input.
-
-    Parameters
-    ----------
-    name : str
-        Path, or ``-`` for standard input.
-    what : str
-        What it should hold, for messages.
-
-    Returns
-    -------
-    str
-        The text.
-
-    Raises
-    ------
-    BadInput
-        Says why it cannot be read.
-    """
+    """Text of a file, or of standard input."""
     try:
         data = sys.stdin.buffer.read() if name == "-" else Path(name).read_bytes()
         return data.decode("utf-8-sig")
@@ -84,21 +48,7 @@ def _why(error: Exception) -> str:
 
 
 def check_target(name: str, force: bool = False) -> None:
-    """
-    Refuse a name that cannot or must not be written to, before any long work.
-
-    Parameters
-    ----------
-    name : str
-        Path of a file to write.
-    force : bool
-        Whether a file that ventcalc did not write may be replaced.
-
-    Raises
-    ------
-    BadInput
-        If its folder is missing, or something other than a file that ventcalc wrote is there.
-    """
+    """Refuse a name that cannot or must not be written to, before any long work."""
     _check_place(name)
     if not force and not _ours(Path(name)):
         raise BadInput(
@@ -129,26 +79,7 @@ def _check_place(name: str) -> None:
 
 
 def write_text(name: str, text: str) -> str:
-    """
-    Write a file whole or not at all.
-
-    Parameters
-    ----------
-    name : str
-        Path; a file there is replaced.
-    text : str
-        What to write.
-
-    Returns
-    -------
-    str
-        A line that says what was done.
-
-    Raises
-    ------
-    BadInput
-        Says why it cannot be written; what was there is still there.
-    """
+    """Write a file whole or not at all."""
     _check_place(name)
     try:
         path = Path(name).resolve()
@@ -174,26 +105,7 @@ def _replace(path: Path, text: str, mode: int) -> None:
 
 
 def create(name: str, text: str) -> str:
-    """
-    Write a file that must not be there yet.
-
-    Parameters
-    ----------
-    name : str
-        Path.
-    text : str
-        What to write.
-
-    Returns
-    -------
-    str
-        A line that says what was done.
-
-    Raises
-    ------
-    BadInput
-        If there is such a file, or it cannot be written.
-    """
+    """Write a file that must not be there yet."""
     try:
         with open(name, "x", encoding="utf-8", newline="\n") as file:
             file.write(text)

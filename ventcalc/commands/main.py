@@ -61,19 +61,7 @@ def _parser(words: Sequence[str]) -> Parser:
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """
-    Run the command line.
-
-    Parameters
-    ----------
-    argv : sequence of str, optional
-        Words after the program's name; those of the process by default.
-
-    Returns
-    -------
-    int
-        Exit status.
-    """
+    """Run the command line."""
     words = list(sys.argv[1:] if argv is None else argv)
     try:
         args = _parsed(words)

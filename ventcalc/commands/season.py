@@ -168,53 +168,14 @@ def _started(bay: Bay, start: str | None) -> Bay:
 
 
 def weather_for(bay: Bay, name: str) -> Weather:
-    """
-    Weather for a bay; a season is cut from it, and joined from one year, when it is run.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    name : str
-        Path of a weather file, or ``example``.
-
-    Returns
-    -------
-    Weather
-        The whole file.
-
-    Raises
-    ------
-    BadInput
-        If the file cannot be used.
-    """
+    """Weather for a bay; a season is cut from it, and joined from one year, when it is run."""
     if name == "example":
         return example_weather()
     return read_weather(name, altitude=bay.site.altitude)
 
 
 def simulate(bay: Bay, weather: Weather, name: str, layers: int, fast: bool = False) -> Season:
-    """
-    One season with a progress bar on standard error (none where that is not a terminal).
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    weather : Weather
-        Outside air.
-    name : str
-        Name of the control method.
-    layers : int
-        Layers of the pile.
-    fast : bool
-        Whether to compile what is not compiled yet.
-
-    Returns
-    -------
-    Season
-        The season.
-    """
+    """One season with a progress bar on standard error (none where that is not a terminal)."""
     told = f"season, {control_words(name)}"
     first = "compiling, once on this machine" if fast and not ready(f"season-{name}") else told
     with tqdm(desc=first, unit="h", disable=None, leave=False, file=sys.stderr) as bar:

@@ -27,27 +27,7 @@ class Parser(argparse.ArgumentParser):
 def add_command(
     commands: Any, name: str, run: Command, says: str, example: str
 ) -> argparse.ArgumentParser:
-    """
-    Add a command with the options that all have.
-
-    Parameters
-    ----------
-    commands : object
-        What ``add_subparsers`` gave.
-    name : str
-        Name of the command.
-    run : callable
-        Runs it.
-    says : str
-        What it does, in a sentence.
-    example : str
-        How it is called.
-
-    Returns
-    -------
-    ArgumentParser
-        For the command's own options.
-    """
+    """Add a command with the options that all have."""
     parser: argparse.ArgumentParser = commands.add_parser(
         name,
         help=says,
@@ -68,17 +48,5 @@ def add_command(
 
 
 def as_json(data: Any) -> str:
-    """
-    Data as JSON text.
-
-    Parameters
-    ----------
-    data : object
-        Dictionaries, lists, texts, finite numbers, ``None``.
-
-    Returns
-    -------
-    str
-        Indented, without NaN.
-    """
+    """Data as JSON text."""
     return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False)

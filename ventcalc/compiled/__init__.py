@@ -120,23 +120,7 @@ def _entry(function: Callable[..., Any]) -> Callable[..., Any]:
 
 @cache
 def pointer(function: Callable[..., Any], arguments: tuple[Any, ...], result: Any) -> Any:
-    """
-    A plain function as machine code that other compiled code may be handed.
-
-    Parameters
-    ----------
-    function : callable
-        Of this package, or a numba function of a user.
-    arguments : tuple
-        Examples or numba types of its arguments.
-    result : type
-        Numba type of what it gives.
-
-    Returns
-    -------
-    object
-        To be passed on; it does not hold the function's source.
-    """
+    """A plain function as machine code that other compiled code may be handed."""
     _numba()
     from numba.core.ccallback import CFunc
 

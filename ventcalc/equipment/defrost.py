@@ -38,32 +38,8 @@ def defrost(
     """
     Heat to melt the frost off a coil.
 
-    Parameters
-    ----------
-    frost : array-like
-        Mass of frost. [kg]
-    surface_temperature : array-like
-        Temperature of the frost before, -45 to 0. [°C]
-    drain_temperature : float
-        Temperature at which the water leaves, 0-40. [°C]
-    efficiency : float
-        Share of the heat that warms and melts frost; 0.3-0.6 for electric heaters (from
-        memory, low confidence). [0-1]
-
-    Returns
-    -------
-    Defrost
-        Energies of one defrost.
-
-    Raises
-    ------
-    OutOfRange
-        If the surface is above 0 °C: nothing to melt.
-
-    Notes
-    -----
-    The heat of freezing is no second load: the coil has taken it when the frost formed. Air
-    above about 4 °C can defrost a coil for the fan's power alone and gives the water back.
+    The heat of freezing is no second load: the coil has taken it when the frost formed. Air above
+    about 4 °C can defrost a coil for the fan's power alone and gives the water back.
     """
     check_range("frost", frost, 0.0, 1e5, "kg")
     check_range("surface_temperature", surface_temperature, COLDEST, 0.0, "°C", "no frost above 0")

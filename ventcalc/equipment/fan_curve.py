@@ -90,51 +90,13 @@ class FanCurve:
         return float(self.airflow[rises[-1] + 1]) if rises.size else 0.0
 
     def pressure_at(self, airflow: Any, *, fan_speed: Any = None, density: Any = None) -> Any:
-        """
-        Static pressure by the fan laws; NaN outside the points (never extrapolated).
-
-        Parameters
-        ----------
-        airflow : array-like
-            Of one fan. [m³/s]
-        fan_speed : array-like, optional
-            In the unit of ``reference_speed``; that speed if not given.
-        density : array-like, optional
-            Of the air; that of the test if not given. [kg/m³]
-
-        Returns
-        -------
-        array
-            Static pressure. [Pa]
-
-        Raises
-        ------
-        OutOfRange
-            If speed or density is out of range.
-        """
+        """Static pressure by the fan laws; NaN outside the points (never extrapolated). [Pa]"""
         speed, dense = ratios(self, fan_speed, density)
         with np.errstate(divide="ignore", invalid="ignore"):
             return plain(speed**2 * dense * self.pressure_curve(np.asarray(airflow, float) / speed))
 
     def power_at(self, airflow: Any, *, fan_speed: Any = None, density: Any = None) -> Any:
-        """
-        Shaft power by the fan laws; NaN where the curve does not tell.
-
-        Parameters
-        ----------
-        airflow, fan_speed, density : array-like
-            As for ``pressure_at``.
-
-        Returns
-        -------
-        array
-            Shaft power of one fan. [W]
-
-        Raises
-        ------
-        OutOfRange
-            If speed or density is out of range.
-        """
+        """Shaft power by the fan laws; NaN where the curve does not tell. [W]"""
         speed, dense = ratios(self, fan_speed, density)
         with np.errstate(divide="ignore", invalid="ignore"):
             x = np.asarray(airflow, float) / speed

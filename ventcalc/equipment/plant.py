@@ -65,28 +65,7 @@ class CoolingPlant:
 def cooling_plant(
     refrigerant: str, *, design_surface_temperature: float, design_outside_temperature: float
 ) -> CoolingPlant:
-    """
-    A plant by its refrigerant and its rating point.
-
-    Parameters
-    ----------
-    refrigerant : str
-        One of ``PLANT_REFRIGERANTS``.
-    design_surface_temperature : float
-        Coil surface of the rating. [°C]
-    design_outside_temperature : float
-        Outside air of the rating, up to 48. [°C]
-
-    Returns
-    -------
-    CoolingPlant
-        For ``hourly_performance``.
-
-    Raises
-    ------
-    BadInput
-        If the refrigerant has no map.
-    """
+    """A plant by its refrigerant and its rating point."""
     ideal = refrigerant == UNNAMED
     rows = ((0.0,) * NODES[1],) * NODES[0] if ideal else shipped_map(refrigerant).coefficients
     return CoolingPlant(
@@ -98,23 +77,7 @@ def cooling_plant(
 
 
 def cycle_performance(plant: CoolingPlant, surface: float, outside_temperature: float) -> float:
-    """
-    Cooling per compressor input (COP) of the cycle at a coil surface and an outside air.
-
-    Parameters
-    ----------
-    plant : CoolingPlant
-        The plant's cycle.
-    surface : float
-        Coil surface, -18 or warmer. [°C]
-    outside_temperature : float
-        At the condenser, up to 48. [°C]
-
-    Returns
-    -------
-    float
-        Of the refrigerant's map, or of the ideal cycle where none is named. [1]
-    """
+    """Cooling per compressor input (COP) of the cycle at a coil surface and an outside air. [1]"""
     evaporating = min(surface - WALL_DIFFERENCE, HIGHEST_EVAPORATING)
     condensing = max(outside_temperature + CONDENSER_APPROACH, LOWEST_CONDENSING)
     if plant.ideal:
@@ -138,29 +101,9 @@ def hourly_performance(
     """
     Cooling per electrical power of an hour. [1]
 
-    Parameters
-    ----------
-    plant : CoolingPlant
-        The plant's cycle.
-    rated_performance : float
-        Cooling per electrical power of compressor and condenser at the rating point. [1]
-    surface : float
-        Coil surface now, -18 or warmer. [°C]
-    outside_temperature : float
-        At the condenser, up to 48. [°C]
-    load : float
-        Mean cooling of the hour over the capacity. [0-1]
-
-    Returns
-    -------
-    float
-        Performance. [1]
-
-    Notes
-    -----
-    The compressor's part of the rated performance changes with the ratio of two cycles, now and
-    at the rating point; 0.03 W/W for condenser fans and pumps stay. At part load the plant
-    switches on and off.
+    The compressor's part of the rated performance changes with the ratio of two cycles, now and at
+    the rating point; 0.03 W/W for condenser fans and pumps stay. At part load the plant switches on
+    and off.
     """
     now = cycle_performance(plant, surface, outside_temperature)
     design = cycle_performance(

@@ -82,24 +82,7 @@ and R448A 1.2 s a cycle there, and a plain R448A or R449A is unknown to it (meas
 
 
 def refrigerant_for(name: str) -> Refrigerant:
-    """
-    The refrigerant of an ASHRAE number.
-
-    Parameters
-    ----------
-    name : str
-        For example ``"R717"``.
-
-    Returns
-    -------
-    Refrigerant
-        With safety group and caution.
-
-    Raises
-    ------
-    BadInput
-        If it is not offered.
-    """
+    """The refrigerant of an ASHRAE number."""
     if name not in REFRIGERANTS:
         raise BadInput(f"refrigerant = {name!r}: unknown; write one of {', '.join(REFRIGERANTS)}")
     return REFRIGERANTS[name]
@@ -146,44 +129,8 @@ def cycle(
     """
     One-stage vapour-compression cycle with a throttle, no pressure losses.
 
-    Parameters
-    ----------
-    refrigerant : str
-        ASHRAE number, see ``REFRIGERANTS``.
-    evaporating_temperature : array-like
-        Dew point at suction pressure, -40 to 25. [°C]
-    condensing_temperature : array-like
-        Dew point at discharge pressure, 0 to 70; with ``high_pressure`` the temperature at
-        which the refrigerant leaves the gas cooler. [°C]
-    superheat : float
-        Suction above the dew point, all of it taken up usefully, 0 to 40. [K]
-    subcooling : float
-        Liquid below the bubble point, 0 to 30; not used with ``high_pressure``. [K]
-    isentropic_efficiency : float
-        Isentropic over actual work; a motor's loss may be put in (then 0.6-0.7 is common,
-        from memory). [0-1]
-    cooling : array-like
-        Cooling asked. [W]
-    high_pressure : float, optional
-        Pressure of the gas cooler of a transcritical plant (R744 on warm days). [Pa]
-
-    Returns
-    -------
-    Cycle
-        NaN where a temperature is NaN.
-
-    Raises
-    ------
-    BadInput
-        If the refrigerant is not offered.
-    OutOfRange
-        If condensing is not above evaporating, or above the critical point: a transcritical
-        plant needs ``high_pressure``.
-
-    Notes
-    -----
-    Properties from CoolProp's Helmholtz equations with one reused state. Its tabular backends
-    are not used: they can be wrong without a word.
+    Properties from CoolProp's Helmholtz equations with one reused state. Its tabular backends are
+    not used: they can be wrong without a word.
     """
     fluid = refrigerant_for(refrigerant).fluid
     _check(evaporating_temperature, condensing_temperature, isentropic_efficiency)
@@ -277,29 +224,10 @@ class _Plant:
 
 def gas_cooler_pressure(evaporating_temperature: Any, outlet_temperature: Any) -> Any:
     """
-    Gas-cooler pressure of a transcritical R744 plant near its best performance.
+    Gas-cooler pressure of a transcritical R744 plant near its best performance. [Pa]
 
-    Parameters
-    ----------
-    evaporating_temperature : array-like
-        Evaporating temperature, -10 to 20. [°C]
-    outlet_temperature : array-like
-        Refrigerant leaving the gas cooler, 30 to 60. [°C]
-
-    Returns
-    -------
-    array
-        Pressure. [Pa]
-
-    Raises
-    ------
-    OutOfRange
-        Outside the range of the correlation.
-
-    References
-    ----------
-    .. [1] Liao, Zhao, Jakobsen, Appl. Therm. Eng. 20 (2000) 831-841 (coefficients from
-       memory; checked here against a search on the cycle itself).
+    Source: Liao, Zhao, Jakobsen, Appl. Therm. Eng. 20 (2000) 831-841 (coefficients from memory;
+    checked here against a search on the cycle itself).
     """
     check_range("evaporating_temperature", evaporating_temperature, -10.0, 20.0, "°C", "K?")
     check_range("outlet_temperature", outlet_temperature, 30.0, 60.0, "°C", "K?")
@@ -310,54 +238,12 @@ def gas_cooler_pressure(evaporating_temperature: Any, outlet_temperature: Any) -
 def condensing_temperature(
     outside_temperature: Any, *, approach: Any = 12.0, floor: Any = 20.0
 ) -> Any:
-    """
-    Condensing temperature on a day.
-
-    Parameters
-    ----------
-    outside_temperature : array-like
-        Outside dry bulb for an air-cooled condenser, wet bulb for an evaporative one. [°C]
-    approach : array-like
-        Condensing above outside; 10-15 dry, 8-12 above the wet bulb (common practice, no
-        source). [K]
-    floor : array-like
-        Lowest condensing temperature that the head-pressure control allows. [°C]
-
-    Returns
-    -------
-    array
-        Condensing temperature. [°C]
-
-    Raises
-    ------
-    OutOfRange
-        If the approach is outside 1-30 K.
-    """
+    """Condensing temperature on a day. [°C]"""
     check_range("approach", approach, 1.0, 30.0, "K")
     return np.maximum(outside_temperature + approach, floor)
 
 
 def evaporating_temperature(surface_temperature: Any, *, wall_difference: Any = 2.0) -> Any:
-    """
-    Evaporating temperature behind a coil surface.
-
-    Parameters
-    ----------
-    surface_temperature : array-like
-        Effective surface as the air meets it. [°C]
-    wall_difference : array-like
-        Surface above the boiling refrigerant, for fins, wall, superheat and pressure loss; 1-4
-        (common practice, no source). [K]
-
-    Returns
-    -------
-    array
-        Evaporating temperature. [°C]
-
-    Raises
-    ------
-    OutOfRange
-        If the difference is outside 0-15 K.
-    """
+    """Evaporating temperature behind a coil surface. [°C]"""
     check_range("wall_difference", wall_difference, 0.0, 15.0, "K")
     return surface_temperature - wall_difference

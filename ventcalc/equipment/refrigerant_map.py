@@ -58,32 +58,7 @@ def fit_performance(
     isentropic_efficiency: float = 0.7,
     nodes: tuple[int, int] = (5, 8),
 ) -> PerformanceMap:
-    """
-    Fit a performance map once, by the cycle at Chebyshev nodes.
-
-    Parameters
-    ----------
-    refrigerant : str
-        ASHRAE number.
-    evaporating_range, condensing_range : tuple of float
-        Rectangle of the map. [°C]
-    superheat, subcooling : float
-        As in ``cycle``. [K]
-    isentropic_efficiency : float
-        As in ``cycle``. [0-1]
-    nodes : tuple of int
-        Chebyshev nodes along the evaporating and the condensing side.
-
-    Returns
-    -------
-    PerformanceMap
-        Relative error below 2e-6 in the default rectangle (tested for every refrigerant).
-
-    Raises
-    ------
-    OutOfRange
-        As ``cycle``; R744 ends below its critical point (30.98 °C).
-    """
+    """Fit a performance map once, by the cycle at Chebyshev nodes."""
     evaporating, first = _nodes(evaporating_range, nodes[0])
     condensing, second = _nodes(condensing_range, nodes[1])
     result = cycle(
@@ -117,26 +92,8 @@ def shipped_map(refrigerant: str) -> PerformanceMap:
     """
     The map of a refrigerant that ships with the library, so that nothing is fitted or called.
 
-    Parameters
-    ----------
-    refrigerant : str
-        ASHRAE number; all that ``cycle`` offers but R744, whose critical point (30.98 °C) lies
-        inside the condensing temperatures of a season.
-
-    Returns
-    -------
-    PerformanceMap
-        Superheat 5 K, subcooling 3 K, isentropic efficiency 0.7; ``SPAN`` is its rectangle.
-
-    Raises
-    ------
-    BadInput
-        If it has no map.
-
-    References
-    ----------
-    .. [1] CoolProp's Helmholtz equations of state, by ``tests/published/
-       fit_refrigerant_maps.py``; within 5e-6 of the cycle.
+    Source: CoolProp's Helmholtz equations of state, by ``tests/published/
+    fit_refrigerant_maps.py``; within 5e-6 of the cycle.
     """
     known = _shipped()
     if refrigerant not in known:
@@ -164,26 +121,7 @@ def _nodes(span: tuple[float, float], count: int) -> tuple[Any, Any]:
 def performance(
     fitted: PerformanceMap, evaporating_temperature: Any, condensing_temperature: Any
 ) -> Any:
-    """
-    Cooling per compressor input (COP) from a map.
-
-    Parameters
-    ----------
-    fitted : PerformanceMap
-        From ``fit_performance``.
-    evaporating_temperature, condensing_temperature : array-like
-        Inside the map's rectangle. [°C]
-
-    Returns
-    -------
-    array
-        Performance; a float for floats. [1]
-
-    Raises
-    ------
-    OutOfRange
-        Outside the rectangle: a sum of Chebyshev polynomials runs wild there.
-    """
+    """Cooling per compressor input (COP) from a map. [1]"""
     low, high = fitted.evaporating_range
     check_range("evaporating_temperature", evaporating_temperature, low, high, "°C", WIDER)
     coldest, hottest = fitted.condensing_range
@@ -215,31 +153,7 @@ def chebyshev_sum(coefficients: Sequence[Sequence[float]], x: float, y: float) -
 def usual_performance(
     refrigerant: str, evaporating_temperature: float, condensing_temperature: float
 ) -> float:
-    """
-    Cooling per compressor input (COP) with usual superheat, subcooling and efficiency.
-
-    Parameters
-    ----------
-    refrigerant : str
-        ASHRAE number.
-    evaporating_temperature : float
-        As in ``cycle``. [°C]
-    condensing_temperature : float
-        As in ``cycle``. [°C]
-
-    Returns
-    -------
-    float
-        From the map that ships, within 5e-6, where it reaches; else from ``cycle``, which loads
-        CoolProp: four seconds. [1]
-
-    Raises
-    ------
-    BadInput
-        If the refrigerant is not offered.
-    OutOfRange
-        As ``cycle``.
-    """
+    """Cooling per compressor input (COP) with usual superheat, subcooling and efficiency. [1]"""
     (coldest, warmest), (low, high) = SPAN
     within = coldest <= evaporating_temperature <= warmest and low <= condensing_temperature <= high
     if within and refrigerant in _shipped():

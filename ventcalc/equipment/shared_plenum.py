@@ -42,33 +42,6 @@ def shared_plenum(
 ) -> SharedPlenum:
     """
     Pressure in a plenum that feeds several laterals, and what each of them and each port gets.
-
-    Parameters
-    ----------
-    lateral : Lateral
-        Every lateral is built like this.
-    airflow : array-like
-        Of the fans, 0 or above; one or many cases. [m³/s]
-    open_ports : array
-        Ports by laterals, 0-1 or bool: 0 for ports cut off, plugged or blocked. [0-1]
-    density : float
-        Of the air. [kg/m³]
-    viscosity : float
-        Dynamic, of the air. [Pa s]
-    outlet_pressure : float
-        Behind the ports. [Pa]
-
-    Returns
-    -------
-    SharedPlenum
-        Laterals on the last axis. As a function of ``airflow`` its pressure is a system curve.
-
-    Raises
-    ------
-    OutOfRange
-        If airflow or an open part is out of range.
-    BadInput
-        If the ports do not fit the lateral, or all are closed.
     """
     check_range("airflow", airflow, 0.0, 1e4, "m3/s", "cfm?")
     mask = np.asarray(open_ports, float)
@@ -113,37 +86,8 @@ def along_plenum(
     viscosity: float,
 ) -> tuple[float, float]:
     """
-    How even equal laterals draw along a plenum that is fed from one end.
+    How even equal laterals draw along a plenum that is fed from one end. [1]
 
-    Parameters
-    ----------
-    section : Section
-        Of the plenum.
-    length : float
-        From the feed to the dead end. [m]
-    laterals : int
-        On that length.
-    airflow : float
-        Of one of them, on average. [m³/s]
-    lateral_pressure : float
-        That drives it. [Pa]
-    roughness : float
-        Of the plenum's walls. [m]
-    density : float
-        Of the air. [kg/m³]
-    viscosity : float
-        Dynamic, of the air. [Pa s]
-
-    Returns
-    -------
-    uniformity : float
-        Of the laterals, Christiansen; NaN where they draw more than the plenum's section lets
-        pass. [1]
-    least_share : float
-        Least over mean. [1]
-
-    Notes
-    -----
     The plenum is a lateral whose ports are the laterals, with a regain of one: pressure rises to
     the dead end as the air slows down, and falls by friction.
     """

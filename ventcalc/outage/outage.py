@@ -74,32 +74,7 @@ def outage_of(
     doorway: tuple[float, float],
     ground: Ground | None = None,
 ) -> Outage:
-    """
-    Hours to each limit from the present state, with nothing running.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    readings : Readings
-        The last readings before, or read by hand since.
-    hours : sequence of Outside
-        Outside air of each hour from then on; the last one stays.
-    doorway : tuple of float
-        Width and height of the door that may be opened by hand. [m]
-    ground : Ground, optional
-        Heat through the floor; none if not given.
-
-    Returns
-    -------
-    Outage
-        Both cases.
-
-    Raises
-    ------
-    BadInput
-        As ``start_of``.
-    """
+    """Hours to each limit from the present state, with nothing running."""
     start = start_of(bay, readings)
     limits = limits_of(start)
     floor = Ground() if ground is None else ground

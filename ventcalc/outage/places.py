@@ -17,29 +17,13 @@ def doorway_flow(
     width: float, height: float, inside_temperature: float, outside_temperature: float
 ) -> float:
     """
-    Air that changes places through one open doorway by its own weight, without wind.
+    Air that changes places through one open doorway by its own weight, without wind. [m³/s]
 
-    Parameters
-    ----------
-    width, height : float
-        Of the opening. [m]
-    inside_temperature, outside_temperature : float
-        Temperatures of the air on both sides. [°C]
+    0.221 A sqrt(g H) sqrt(1 - r) (2 / (1 + r^(1/3)))^1.5, r the density of the lighter over that of
+    the heavier air. Wind and a second opening add to it; a draught curtain takes from it.
 
-    Returns
-    -------
-    float
-        Out at the top as much as in at the bottom, or the other way round. [m³/s]
-
-    Notes
-    -----
-    0.221 A sqrt(g H) sqrt(1 - r) (2 / (1 + r^(1/3)))^1.5, r the density of the lighter over that
-    of the heavier air. Wind and a second opening add to it; a draught curtain takes from it.
-
-    References
-    ----------
-    .. [1] Gosney and Olama, Proc. Inst. Refrigeration 72 (1975), as in ASHRAE Refrigeration,
-       refrigerated-facility loads (from memory).
+    Source: Gosney and Olama, Proc. Inst. Refrigeration 72 (1975), as in ASHRAE Refrigeration,
+    refrigerated-facility loads (from memory).
     """
     cold, warm = sorted((inside_temperature + KELVIN, outside_temperature + KELVIN))
     ratio = cold / warm
@@ -52,28 +36,10 @@ def wall_share(
     transmittance: float, conductivity: float, density: float, specific_heat: float, time: float
 ) -> float:
     """
-    Part of the way to the air outside that crop against a wall has gone.
+    Part of the way to the air outside that crop against a wall has gone. [1]
 
-    Parameters
-    ----------
-    transmittance : float
-        Of the wall. [W/(m² K)]
-    conductivity : float
-        Of the pile at rest. [W/(m K)]
-    density, specific_heat : float
-        Of the pile. [kg/m³, J/(kg K)]
-    time : float
-        Since the air outside changed. [s]
-
-    Returns
-    -------
-    float
-        0 at first, 1 at the end. [1]
-
-    References
-    ----------
-    .. [1] Carslaw and Jaeger, Conduction of Heat in Solids, 2nd ed. 1959, section 2.7: the
-       semi-infinite solid that gives heat off to a medium.
+    Source: Carslaw and Jaeger, Conduction of Heat in Solids, 2nd ed. 1959, section 2.7: the
+    semi-infinite solid that gives heat off to a medium.
     """
     x = transmittance * math.sqrt(max(time, 0.0) / (conductivity * density * specific_heat))
     if x > 20.0:  # exp(x²) would overflow; the first term of the series is within 0.2 %

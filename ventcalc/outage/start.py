@@ -54,25 +54,6 @@ def start_of(bay: Bay, readings: Readings) -> Start:
     """
     The state of a bay, for as long as nothing runs in it.
 
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    readings : Readings
-        The last readings; what nobody has told is taken from the calendar.
-
-    Returns
-    -------
-    Start
-        With a note for everything that had to be assumed.
-
-    Raises
-    ------
-    BadInput
-        If no pulp temperature is known, or the bay is empty.
-
-    Notes
-    -----
     A bay that is part full is described as a shorter pile of full height under the whole roof and
     between all walls: their cold falls on the crop that is there.
     """

@@ -42,14 +42,7 @@ def units_of(data: Mapping[str, Any]) -> UnitSystem:
 
 
 def ask_of(data: Any) -> Ask:
-    """
-    Read what the script sent.
-
-    Raises
-    ------
-    BadInput
-        If it is not what the script sends.
-    """
+    """Read what the script sent."""
     if not isinstance(data, dict):
         raise BadInput("the page sent nothing that can be read; load it anew")
     texts, tables = data.get("bay"), data.get("has")
@@ -70,14 +63,7 @@ def ask_of(data: Any) -> Ask:
 
 
 def bay_and_check(ask: Ask) -> tuple[Bay, PileCheck]:
-    """
-    The bay, and whether it may be filled to the height that is asked for.
-
-    Raises
-    ------
-    BadInput
-        Every problem, the name of its field first.
-    """
+    """The bay, and whether it may be filled to the height that is asked for."""
     problems: list[str] = []
     bay: Bay | None = None
     try:

@@ -115,14 +115,7 @@ def form_of_bay(bay: Bay, units: UnitSystem) -> Form:
 
 
 def form_of_toml(text: str) -> Form:
-    """
-    The form of a bay file, every value as it was typed there.
-
-    Raises
-    ------
-    BadInput
-        If it is no TOML; what is wrong with single values is found by ``bay_of``.
-    """
+    """The form of a bay file, every value as it was typed there."""
     try:
         return _form(tomllib.loads(text.replace("\r\n", "\n")))
     except (ValueError, RecursionError) as error:
@@ -157,24 +150,7 @@ def _text(value: Any) -> str:
 
 
 def bay_of(form: Form) -> Bay:
-    """
-    The bay that the form describes.
-
-    Parameters
-    ----------
-    form : Form
-        As typed.
-
-    Returns
-    -------
-    Bay
-        The bay, checked as a bay file is.
-
-    Raises
-    ------
-    BadInput
-        Every problem, one line each, its key first.
-    """
+    """The bay that the form describes."""
     mapping: dict[str, Any] = {
         name: {} for name, (_, optional) in _TABLES.items() if not optional or name in form.tables
     }
@@ -215,23 +191,7 @@ def _meta(table: str, key: str) -> Mapping[str, Any]:
 
 
 def by_field(problems: Iterable[str], form: Form) -> tuple[dict[str, str], list[str]]:
-    """
-    Problems sorted to the fields that they are about.
-
-    Parameters
-    ----------
-    problems : iterable of str
-        As ``bay_of`` raises them.
-    form : Form
-        What stands in the form.
-
-    Returns
-    -------
-    beside : dict
-        One line by the name of a field, without the key that the field shows anyway.
-    above : list of str
-        Those that belong to no field of the form.
-    """
+    """Problems sorted to the fields that they are about."""
     beside: dict[str, str] = {}
     above: list[str] = []
     names = {
@@ -345,20 +305,7 @@ def _labelled(form: Form) -> list[tuple[str, str, str]]:
 
 
 def renumbered(form: Form, act: str) -> Form:
-    """
-    The form with a lot more or less.
-
-    Parameters
-    ----------
-    form : Form
-        As typed.
-    act : str
-        ``lot`` adds one; ``take lots[2]`` takes that one out, and the rest move up.
-
-    Returns
-    -------
-    Form
-    """
+    """The form with a lot more or less."""
     numbers, texts = _lots(form), dict(form.texts)
     if act == "lot":
         new = f"lots[{len(numbers) + 1}]"

@@ -36,16 +36,7 @@ class Run:
         cases: Sequence[Case],
         finish: Callable[[Sequence[tuple[str, Season]], dict[str, str]], dict[str, Any]],
     ) -> None:
-        """
-        Make ready.
-
-        Parameters
-        ----------
-        cases : sequence of Case
-            What to run.
-        finish : callable
-            Makes the answer of the seasons by their names, and of why others could not end.
-        """
+        """Make ready."""
         self.cases, self._finish = cases, finish
         self.ended, self._stop = threading.Event(), threading.Event()
         self.answer: dict[str, Any] = {}

@@ -183,19 +183,7 @@ async def _asked(request: Request) -> dict[str, Any]:
 
 
 def page_app(views: Views) -> ASGIApp:
-    """
-    The page as an ASGI application.
-
-    Parameters
-    ----------
-    views : Views
-        Answers requests.
-
-    Returns
-    -------
-    ASGIApp
-        Answers only to the names of this machine, and questions only from its own page.
-    """
+    """The page as an ASGI application."""
 
     async def refused(_: Request, error: Exception) -> Response:
         assert isinstance(error, VentcalcError)
@@ -274,23 +262,7 @@ class PageServer:
     """The page in a thread; ``address`` is where to look."""
 
     def __init__(self, form: Form, units: UnitSystem = "metric", port: int = 0) -> None:
-        """
-        Take the port.
-
-        Parameters
-        ----------
-        form : Form
-            The bay that the page begins with.
-        units : {"metric", "us"}
-            Units that it begins with.
-        port : int
-            0 for any that is free.
-
-        Raises
-        ------
-        BadInput
-            If the port cannot be had.
-        """
+        """Take the port."""
         self._views = Views(form, units)
         self._socket = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
         self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)

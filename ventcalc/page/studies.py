@@ -138,14 +138,7 @@ def _power(result: PileCheck, units: UnitSystem) -> str:
 
 
 def season_run(data: Mapping[str, Any], weathers: Weathers) -> Run | Answer:
-    """
-    Seasons ready to start: of one bay or several, under one control or all.
-
-    Raises
-    ------
-    BadInput
-        If weather or control are not known.
-    """
+    """Seasons ready to start: of one bay or several, under one control or all."""
     control = str(data.get("control", "advice"))
     if control not in (*POLICIES, "all"):
         raise BadInput(f"control {control[:20]!r}: write one of {', '.join(POLICIES)}, all")

@@ -27,30 +27,7 @@ class Weathers:
         self._lock = threading.Lock()
 
     def take(self, name: str, body: bytes, altitude: float | None) -> tuple[str, Weather]:
-        """
-        Keep a file, if it can be read.
-
-        Parameters
-        ----------
-        name : str
-            As its owner calls it.
-        body : bytes
-            The file.
-        altitude : float, optional
-            Height of the site, for a file without pressure. [m]
-
-        Returns
-        -------
-        key : str
-            To ask for it.
-        weather : Weather
-            What is in it.
-
-        Raises
-        ------
-        BadInput
-            Every problem of the file.
-        """
+        """Keep a file, if it can be read."""
         key = hashlib.sha256(body).hexdigest()[:16]
         plain = re.sub(r"[^\w.-]+", "_", Path(name).name)[-80:].lstrip(".") or "weather"
         folder = Path(self._folder.name) / key
@@ -70,25 +47,7 @@ class Weathers:
         return key, weather
 
     def read(self, key: str, altitude: float) -> Weather:
-        """
-        The weather that was chosen, for a site.
-
-        Parameters
-        ----------
-        key : str
-            ``example``, or what ``take`` gave.
-        altitude : float
-            Height of the site. [m]
-
-        Returns
-        -------
-        Weather
-
-        Raises
-        ------
-        BadInput
-            If it is not kept any more.
-        """
+        """The weather that was chosen, for a site."""
         if key == EXAMPLE:
             return example_weather()
         with self._lock:

@@ -150,28 +150,7 @@ def age_factor(age: float, crop: Crop, fresh: float) -> float:
 
 
 def respiration_age_factor(age: Any, crop: Crop, maturity: str | float = "mature") -> Any:
-    """
-    Respiration at an age over that of the settled crop at the same temperature.
-
-    Parameters
-    ----------
-    age : array-like
-        Time since harvest, not negative. [s]
-    crop : Crop
-        The crop.
-    maturity : str or float
-        ``mature`` or ``immature`` at harvest, or the part of the mass that was immature.
-
-    Returns
-    -------
-    array
-        Falls towards 1. [1]
-
-    Raises
-    ------
-    OutOfRange
-        If the age is negative.
-    """
+    """Respiration at an age over that of the settled crop at the same temperature. [1]"""
     check_range("age", age, 0.0, 1e9, "s")
     fresh = fresh_respiration(crop, maturity)
     return elementwise(lambda t: age_factor(t, crop, fresh), age)

@@ -82,24 +82,7 @@ def _rows() -> list[dict[str, str]]:
 
 @cache
 def crop_for(use: str) -> Crop:
-    """
-    Properties of potatoes kept for one use.
-
-    Parameters
-    ----------
-    use : str
-        ``seed``, ``table``, ``fries`` or ``chips``.
-
-    Returns
-    -------
-    Crop
-        Values with their sources in ``data/crop.csv``.
-
-    Raises
-    ------
-    BadInput
-        If the use is unknown.
-    """
+    """Properties of potatoes kept for one use."""
     rows = _rows()
     uses = sorted({row["use"] for row in rows} - {"all"})
     if use not in uses:

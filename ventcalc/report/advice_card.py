@@ -46,28 +46,7 @@ def advice_card(
     memory: Memory,
     units: UnitSystem = "metric",
 ) -> AdviceCard:
-    """
-    Put one piece of advice on a card.
-
-    Parameters
-    ----------
-    title : str
-        Of the hour.
-    bay : Bay
-        The bay.
-    given : ReadingsFile
-        What was read.
-    advice : Advice
-        The advice.
-    memory : Memory
-        Memory after it.
-    units : {"metric", "us"}
-        Units to write.
-
-    Returns
-    -------
-    AdviceCard
-    """
+    """Put one piece of advice on a card."""
     now = advice.situation
     start, end = local(bay, now.readings.time), local(bay, now.readings.time + advice.valid_for)
     stage = STAGES[int(now.stage)].replace("_", " ")

@@ -30,27 +30,7 @@ def bay_picture(
     highest: float = 0.0,
     name: str = "bay",
 ) -> Picture:
-    """
-    Draw a bay to scale.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    height : float, optional
-        Depth of the pile; else of the bay file. [m]
-    units : {"metric", "us"}
-        Units of the dimensions.
-    highest : float
-        Highest pile that passes, drawn as a line; none where 0. [m]
-    name : str
-        Begins the ids; unique in a page.
-
-    Returns
-    -------
-    Picture
-        Where fans and doors stand is not in a bay file: they are drawn at the head of the plenum.
-    """
+    """Draw a bay to scale."""
     height = bay.pile.height if height is None else height
     plan, bottom = _plan(bay, units)
     section, end = _section(bay, height, highest, units, bottom + 66.0)

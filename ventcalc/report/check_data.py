@@ -76,21 +76,7 @@ def _check_data(check: Check) -> dict[str, Any]:
 
 
 def check_data(result: PileCheck, sweep: PileCheck | None = None) -> dict[str, Any]:
-    """
-    A check as JSON data, SI units in its keys.
-
-    Parameters
-    ----------
-    result : PileCheck
-        Of one height.
-    sweep : PileCheck, optional
-        Of many heights.
-
-    Returns
-    -------
-    dict
-        Ready for ``json.dumps``; ``None`` where a number is not known.
-    """
+    """A check as JSON data, SI units in its keys."""
     pounds = result.mass / 0.45359237
     data: dict[str, Any] = {
         "bay": result.bay.name,

@@ -31,28 +31,7 @@ __all__ = ["air_rows", "bay_figure", "check_page", "fan_rows"]
 
 
 def check_page(result: PileCheck, rounds: PileCheck, units: UnitSystem = "metric") -> str:
-    """
-    The report of a pile check.
-
-    Parameters
-    ----------
-    result : PileCheck
-        Of one height.
-    rounds : PileCheck
-        Of the round heights to tabulate.
-    units : {"metric", "us"}
-        Units of tables and plots.
-
-    Returns
-    -------
-    str
-        HTML.
-
-    Raises
-    ------
-    VentcalcError
-        If jinja2 is not installed.
-    """
+    """The report of a pile check."""
     bay = result.bay
     return page(
         "check.html",

@@ -22,21 +22,7 @@ ASSUMED = "Outside states are assumed, not taken from weather at the site."
 
 
 def check_verdict(result: PileCheck, units: UnitSystem = "metric") -> Verdict:
-    """
-    May this bay be filled to this height, and what binds?
-
-    Parameters
-    ----------
-    result : PileCheck
-        Of one height.
-    units : {"metric", "us"}
-        Units to write.
-
-    Returns
-    -------
-    Verdict
-        ``good`` where every check is passed.
-    """
+    """May this bay be filled to this height, and what binds?"""
     verdicts = {check.verdict for check in result.checks}
     answer = headline(result, units)
     word, colon, rest = answer.partition(": ")
@@ -65,20 +51,7 @@ def _binding(result: PileCheck, units: UnitSystem) -> str:
 
 
 def check_glances(result: PileCheck, units: UnitSystem = "metric") -> list[Glance]:
-    """
-    Height, crop, airflow and rise at fill, each beside its limit.
-
-    Parameters
-    ----------
-    result : PileCheck
-        Of one height.
-    units : {"metric", "us"}
-        Units to write.
-
-    Returns
-    -------
-    list of Glance
-    """
+    """Height, crop, airflow and rise at fill, each beside its limit."""
     highest = "none" if result.highest == 0.0 else show(result.highest, "m", units)
     return [
         Glance("Highest pile that passes", highest, f"Asked: {show(result.height, 'm', units)}"),

@@ -191,21 +191,7 @@ def cold_rows(result: PileCheck, units: UnitSystem) -> list[list[str]]:
 
 
 def check_text(result: PileCheck, units: UnitSystem = "metric") -> str:
-    """
-    Write the checks of one height.
-
-    Parameters
-    ----------
-    result : PileCheck
-        Of one height.
-    units : {"metric", "us"}
-        Units to write.
-
-    Returns
-    -------
-    str
-        One table, what limits the height, the figures behind it, then the cautions.
-    """
+    """Write the checks of one height."""
     bay = result.bay
     numbers, sources = numbered_sources(result)
     rows = [

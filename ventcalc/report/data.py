@@ -41,27 +41,7 @@ def advice_data(
     memory: Memory,
     units: UnitSystem = "metric",
 ) -> dict[str, Any]:
-    """
-    One piece of advice for JSON.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    given : ReadingsFile
-        What was read.
-    advice : Advice
-        The advice.
-    memory : Memory
-        Memory after it.
-    units : {"metric", "us"}
-        Units in the reasons' sentences; numbers are in the unit of their key.
-
-    Returns
-    -------
-    dict
-        ``None`` for what is not known; plenum values are ``None`` while the fans stand.
-    """
+    """One piece of advice for JSON."""
     now = advice.situation
     runs = advice.fan_speed > 0.0
 
@@ -112,19 +92,7 @@ def _outside_data(advice: Advice) -> dict[str, Any]:
 
 
 def air_data(state: AirState) -> dict[str, float | None]:
-    """
-    A state of moist air for JSON.
-
-    Parameters
-    ----------
-    state : AirState
-        One state.
-
-    Returns
-    -------
-    dict
-        Numbers in the unit of their key; ratios, enthalpy and volume per dry air.
-    """
+    """A state of moist air for JSON."""
     return {
         "temp_c": _number(state.temperature),
         "rh": _number(state.relative_humidity),
@@ -139,21 +107,7 @@ def air_data(state: AirState) -> dict[str, float | None]:
 
 
 def season_data(seasons: Sequence[Season], units: UnitSystem = "metric") -> dict[str, Any]:
-    """
-    Seasons of one bay for JSON.
-
-    Parameters
-    ----------
-    seasons : sequence of Season
-        The same bay and weather under one or several control methods.
-    units : {"metric", "us"}
-        Units in the sentences; numbers are in the unit of their key.
-
-    Returns
-    -------
-    dict
-        Per control method its results; "per tonne" is per tonne loaded.
-    """
+    """Seasons of one bay for JSON."""
     first = seasons[0]
     return {
         "bay": first.bay.name,
@@ -205,20 +159,7 @@ _COLUMNS: dict[str, tuple[str, float]] = {
 
 
 def likely_data(likely: Mapping[str, Likely]) -> dict[str, Any]:
-    """
-    Likely ranges for JSON.
-
-    Parameters
-    ----------
-    likely : mapping
-        Key figure to its range; empty where none was computed.
-
-    Returns
-    -------
-    dict
-        Under ``likely`` the 10 and 90 % values in the unit of the season's own key, and what
-        matters most.
-    """
+    """Likely ranges for JSON."""
     rows = {row.field: row for row in ROWS}
     return {
         "likely": {
@@ -234,19 +175,7 @@ def likely_data(likely: Mapping[str, Likely]) -> dict[str, Any]:
 
 
 def season_csv(seasons: Sequence[Season]) -> str:
-    """
-    The hours of one or several seasons.
-
-    Parameters
-    ----------
-    seasons : sequence of Season
-        The same bay under one or several control methods.
-
-    Returns
-    -------
-    str
-        CSV in the units of the column names; local time with offset; empty where unknown.
-    """
+    """The hours of one or several seasons."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     names = [_COLUMNS.get(name, (name, 1.0))[0] for name in TRACES]

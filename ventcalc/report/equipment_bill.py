@@ -14,23 +14,7 @@ Row = Sequence[str]
 
 
 def bill(bay: Bay, units: UnitSystem = "metric", doors: str = "") -> list[Row]:
-    """
-    The equipment of a bay, with the point at which each is rated.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    units : {"metric", "us"}
-        Units to write.
-    doors : str
-        What is known of the open areas of doors, which are not in a bay file.
-
-    Returns
-    -------
-    list of rows
-        Heading first: item, number, size, rating.
-    """
+    """The equipment of a bay, with the point at which each is rated."""
     rows: list[Row] = [["Item", "Number", "Size", "Rated at, or how"], _fans(bay, units)]
     rows += _ducts(bay, units)
     share = f"up to {bay.doors.largest_fraction:.0%} fresh air"

@@ -54,26 +54,5 @@ def one_line(caution: str) -> str:
 
 
 def page(template: str, layout: str = "base.html", **shown: Any) -> str:
-    """
-    One self-contained page, nothing fetched from elsewhere.
-
-    Parameters
-    ----------
-    template : str
-        A file in ``templates``.
-    layout : str
-        ``base.html``, or ``part.html`` for the inside of a page that has a head of its own.
-    **shown : object
-        Texts, tables and figures that the template asks for; text is escaped.
-
-    Returns
-    -------
-    str
-        HTML.
-
-    Raises
-    ------
-    VentcalcError
-        If jinja2 is not installed.
-    """
+    """One self-contained page, nothing fetched from elsewhere."""
     return render("ventcalc.report", template, layout=layout, version=__version__, **shown)

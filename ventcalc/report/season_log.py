@@ -62,16 +62,6 @@ def season_columns(season: Season, probes: int = PROBES) -> tuple[Array, dict[st
 def season_log_csv(season: Season) -> str:
     """
     The log of a season, for ``ventcalc diagnose``: local time with offset, units in the names.
-
-    Parameters
-    ----------
-    season : Season
-        The season.
-
-    Returns
-    -------
-    str
-        CSV, one row a step.
     """
     time, columns = season_columns(season)
     top = season.installed.pile.height

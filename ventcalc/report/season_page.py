@@ -52,36 +52,7 @@ def season_page(
     names: Sequence[str] = (),
     layout: str = "base.html",
 ) -> str:
-    """
-    The report of a season.
-
-    Parameters
-    ----------
-    seasons : sequence of Season
-        The season, and others of the same bay to compare it with.
-    weather : Weather
-        The weather that they ran through.
-    units : {"metric", "us"}
-        Units of tables and plots.
-    remarks : sequence of str
-        What else a reader must know: licence of the weather data, control methods left out.
-    cards : sequence of AdviceCard
-        Single pieces of advice, shown after the season.
-    names : sequence of str
-        Of the seasons where they are of several bays; else each is told by its control method.
-    layout : str
-        As for ``page``.
-
-    Returns
-    -------
-    str
-        HTML.
-
-    Raises
-    ------
-    VentcalcError
-        If jinja2 is not installed.
-    """
+    """The report of a season."""
     season = seasons[0]
     days = days_of(season)
     told = list(names) or [control_words(one.policy) for one in seasons]

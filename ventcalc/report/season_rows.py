@@ -206,13 +206,11 @@ def published_lines(season: Season, units: UnitSystem = "metric") -> tuple[str, 
     """
     Respiration, spread and shrink beside published figures.
 
-    References
-    ----------
-    .. [1] Storage of ware potatoes in permanent buildings II, J. Agric. Sci. (Cambridge):
-       heat of mature potatoes once settled, 30 to 50 Btu/h per long ton.
-    .. [2] P. Bethke, in The Potato: Botany, Production and Uses, ch. 15: top less bottom.
-    .. [3] N. Olsen, M. Frazier, Univ. of Idaho: mass loss about 3 % in the first month and
-       about 5 % in five.
+    [1] Storage of ware potatoes in permanent buildings II, J. Agric. Sci. (Cambridge): heat of
+    mature potatoes once settled, 30 to 50 Btu/h per long ton.
+    [2] P. Bethke, in The Potato: Botany, Production and Uses, ch. 15: top less bottom.
+    [3] N. Olsen, M. Frazier, Univ. of Idaho: mass loss about 3 % in the first month and about 5 %
+    in five.
     """
     low, high = (show(x, "W/kg", units) for x in (8.65e-3, 14.4e-3))
     even = " to ".join(show(x, "delta_degC", units, 1) for x in (0.6, 0.8))

@@ -35,21 +35,7 @@ def on_target(season: Season) -> float:
 
 
 def verdict(season: Season, units: UnitSystem = "metric") -> Verdict:
-    """
-    A season in a sentence.
-
-    Parameters
-    ----------
-    season : Season
-        The season.
-    units : {"metric", "us"}
-        Units to write.
-
-    Returns
-    -------
-    Verdict
-        ``good`` where it was held well and nothing is left to mind.
-    """
+    """A season in a sentence."""
     share, kpi = on_target(season), season.kpi
     mind = tuple(words(kpi, units) for applies, words in _MIND if applies(kpi))
     lost = f"shrink is {show(kpi.mass_loss, '1 percent', units)} of the weight loaded"
@@ -131,26 +117,13 @@ def glances(season: Season, units: UnitSystem = "metric") -> list[Glance]:
     """
     Four figures, each beside what is published.
 
-    Parameters
-    ----------
-    season : Season
-        The season.
-    units : {"metric", "us"}
-        Units to write.
-
-    Returns
-    -------
-    list of Glance
-
-    References
-    ----------
-    .. [1] N. Olsen, M. Frazier, Univ. of Idaho: mass loss about 3 % in the first month and about
-       5 % in five.
-    .. [2] Potato Council (Great Britain), in Farmers Weekly: electricity of 3 to 9 GBP/t; AHDB
-       Potatoes, 1 Aug 2011: a kWh at about 8 p, the least efficient of 36 stores used three times
-       as much as the best. Together about 40 to 110 kWh/t, most of it refrigeration.
-    .. [3] P. Bethke, in The Potato: Botany, Production and Uses, ch. 15: top less bottom.
-    .. [4] Univ. of Nebraska-Lincoln, CropWatch: curing without free water.
+    [1] N. Olsen, M. Frazier, Univ. of Idaho: mass loss about 3 % in the first month and about 5 %
+    in five.
+    [2] Potato Council (Great Britain), in Farmers Weekly: electricity of 3 to 9 GBP/t; AHDB
+    Potatoes, 1 Aug 2011: a kWh at about 8 p, the least efficient of 36 stores used three times as
+    much as the best. Together about 40 to 110 kWh/t, most of it refrigeration.
+    [3] P. Bethke, in The Potato: Botany, Production and Uses, ch. 15: top less bottom.
+    [4] Univ. of Nebraska-Lincoln, CropWatch: curing without free water.
     """
     row = {one.field: one for one in ROWS}
     month, five = (loss_at(season, days) for days in (30, 150))

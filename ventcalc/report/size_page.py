@@ -43,32 +43,7 @@ def size_page(
     found: Alternatives | None = None,
     layout: str = "base.html",
 ) -> str:
-    """
-    The report of a sizing.
-
-    Parameters
-    ----------
-    sizing : Sizing
-        The sizing.
-    units : {"metric", "us"}
-        Units of tables and plots.
-    credit : sequence of str
-        Licence and credit of the weather data, and what it is not good for.
-    found : Alternatives, optional
-        Other airflows to show beside it.
-    layout : str
-        As for ``page``.
-
-    Returns
-    -------
-    str
-        HTML.
-
-    Raises
-    ------
-    VentcalcError
-        If jinja2 is not installed.
-    """
+    """The report of a sizing."""
     result, days = sizing.check, _daily(sizing)
     return page(
         "size.html",

@@ -110,21 +110,7 @@ def head_lines(sizing: Sizing, units: UnitSystem = "metric") -> list[str]:
 
 
 def size_text(sizing: Sizing, units: UnitSystem = "metric") -> str:
-    """
-    Write a sizing.
-
-    Parameters
-    ----------
-    sizing : Sizing
-        The sizing.
-    units : {"metric", "us"}
-        Units to write.
-
-    Returns
-    -------
-    str
-        A table and the working for each subject, then remarks and cautions.
-    """
+    """Write a sizing."""
     currency, groups = sizing.bay.costs.currency, by_subject(sizing.sizes)
     lines = [*head_lines(sizing, units), "", *bullets(sizing.notes)]
     for subject, sizes in groups:
@@ -180,19 +166,7 @@ def refrigerants_line(sizing: Sizing) -> str:
 
 
 def size_data(sizing: Sizing) -> dict[str, Any]:
-    """
-    A sizing for JSON.
-
-    Parameters
-    ----------
-    sizing : Sizing
-        The sizing.
-
-    Returns
-    -------
-    dict
-        ``sizes`` by key with its unit, ``working`` with formula, inputs, source and margin.
-    """
+    """A sizing for JSON."""
     return {
         "bay": sizing.bay.name,
         "weather": sizing.weather_name,

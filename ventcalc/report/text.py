@@ -71,27 +71,7 @@ def _stack(rows: Iterable[tuple[str, str]]) -> list[str]:
 def advice_text(
     bay: Bay, given: ReadingsFile, advice: Advice, memory: Memory, units: UnitSystem = "metric"
 ) -> str:
-    """
-    Write one piece of advice.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    given : ReadingsFile
-        What was read.
-    advice : Advice
-        The advice.
-    memory : Memory
-        Memory after it: it knows since when an alarm stands.
-    units : {"metric", "us"}
-        Units to write.
-
-    Returns
-    -------
-    str
-        Alarms, positions, reasons, outside air; ``CAUTION`` belongs below it.
-    """
+    """Write one piece of advice."""
     now = advice.situation
     start, end = local(bay, now.readings.time), local(bay, now.readings.time + advice.valid_for)
     stage = STAGES[int(now.stage)].replace("_", " ")
@@ -201,23 +181,7 @@ def _heading(season: Season, units: UnitSystem) -> list[str]:
 
 
 def season_text(season: Season, units: UnitSystem = "metric", likely: Sequence[str] = ()) -> str:
-    """
-    Write the summary of one season.
-
-    Parameters
-    ----------
-    season : Season
-        The season.
-    units : {"metric", "us"}
-        Units to write.
-    likely : sequence of str
-        Lines on how sure the results are.
-
-    Returns
-    -------
-    str
-        Results in words with units, how sure they are, how they compare with published figures.
-    """
+    """Write the summary of one season."""
     cells = table([row.words, row.text(season, units)] for row in ROWS)
     lines = [*_heading(season, units), f"Control: {control_words(season.policy)}"]
     for group, some in groupby(zip(ROWS, cells, strict=True), lambda pair: pair[0].group):
@@ -228,23 +192,7 @@ def season_text(season: Season, units: UnitSystem = "metric", likely: Sequence[s
 def compare_text(
     seasons: Sequence[Season], units: UnitSystem = "metric", likely: Sequence[str] = ()
 ) -> str:
-    """
-    Write several control methods side by side.
-
-    Parameters
-    ----------
-    seasons : sequence of Season
-        The same bay and weather under several control methods.
-    units : {"metric", "us"}
-        Units to write.
-    likely : sequence of str
-        Lines on how sure the results of the first are.
-
-    Returns
-    -------
-    str
-        One column a control method, and remarks on the first.
-    """
+    """Write several control methods side by side."""
     head = ["", *(control_words(season.policy) for season in seasons)]
     rows = [[row.words, *(row.text(season, units) for season in seasons)] for row in ROWS]
     top, *cells = table([head, *rows])

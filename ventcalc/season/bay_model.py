@@ -104,39 +104,7 @@ def step_bay(
     step: float,
     record: StepRecord,
 ) -> tuple[BayState, int, float]:
-    """
-    Move the bay one step on under given positions.
-
-    Parameters
-    ----------
-    bay : HourlyBay
-        The bay.
-    bed : Bed
-        Its pile.
-    ground : Ground
-        Heat through the floor.
-    layers : sequence of Layer
-        The pile's layers, changed in place.
-    state : BayState
-        Before.
-    positions : Positions
-        What fans, door, humidifier, refrigeration and heater do.
-    outside : Outside
-        Outside air.
-    step : float
-        Time step. [s]
-    record : StepRecord
-        Written into: what the step did.
-
-    Returns
-    -------
-    state : BayState
-        After.
-    fault : int
-        Place in ``faults.FAULTS`` of what left the range of the model, 0 for nothing.
-    value : float
-        That value. [as there]
-    """
+    """Move the bay one step on under given positions."""
     fault, value = wrong_position(positions)
     if fault != NO_FAULT:
         return state, fault, value

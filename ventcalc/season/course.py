@@ -90,38 +90,7 @@ def run_course(
     fast: bool,
     progress: Callable[[int, int], None] | None = None,
 ) -> Ran:
-    """
-    Every step of a course.
-
-    Parameters
-    ----------
-    course : Course
-        Bay, pile, ground, weather.
-    policy : callable
-        A shipped one, one of somebody's own, or a numba function.
-    state : BayState
-        To start from.
-    layers : list of Layer
-        To start from.
-    memory : object
-        Of the policy; None for none.
-    fast : bool
-        Whether to use machine code, compiling it if need be.
-    progress : callable, optional
-        Called with (steps done, steps in all).
-
-    Returns
-    -------
-    Ran
-        State, memory and records.
-
-    Raises
-    ------
-    OutOfRange
-        If something leaves the range of the model; says what, and when.
-    BadInput
-        If a policy gives what is no advice.
-    """
+    """Every step of a course."""
     shipped = any(policy is known for known in POLICIES.values())
     guest = None
     if not shipped and not (fast and is_numba(policy)):

@@ -87,37 +87,7 @@ def headspace(
     outside: Outside,
     roof_temperature: float,
 ) -> Headspace:
-    """
-    Balance of heat and water of the headspace; the air itself holds next to no heat.
-
-    Parameters
-    ----------
-    bay : HourlyBay
-        The bay.
-    bed : Bed
-        Its pile.
-    flow : float
-        Dry air that leaves the pile. [kg/s]
-    leak : float
-        Dry air that leaks in, as much as leaks out. [kg/s]
-    outlet_temperature, outlet_humidity_ratio : float
-        Air that leaves the pile. [°C, kg/kg dry air]
-    top, pulp_mean : float
-        Top tubers; mean of all, at which water leaves them. [°C]
-    curing : float
-        Healing done. [s]
-    share : float
-        Part of the floor under crop. [1]
-    outside : Outside
-        Outside air.
-    roof_temperature : float
-        Outside air as the roof feels it, with sun and sky. [°C]
-
-    Returns
-    -------
-    Headspace
-        Steady for these surroundings.
-    """
+    """Balance of heat and water of the headspace; the air itself holds next to no heat."""
     shell, area = bay.envelope, bay.pile.floor_area * share
     risen = flow * (AIR_HEAT + VAPOUR_HEAT * outlet_humidity_ratio)
     leaked = leak * (AIR_HEAT + VAPOUR_HEAT * outside.humidity_ratio)

@@ -145,27 +145,7 @@ def key_figures(
     step: float,
     limits: Limits | None = None,
 ) -> Kpi:
-    """
-    What a season was worth.
-
-    Parameters
-    ----------
-    bay : Bay
-        Mass, ramp, prices, crop.
-    records : array
-        What was kept of each step, fields as of ``StepRecord``.
-    pulp : array
-        Every layer after each step, shape (steps, layers). [°C]
-    step : float
-        Length of a step. [s]
-    limits : Limits, optional
-        To measure by; the bay's own if not given.
-
-    Returns
-    -------
-    Kpi
-        Floats.
-    """
+    """What a season was worth."""
     limits = bay.limits if limits is None else limits
     in_use = records["stage"] != EMPTY
     return Kpi(

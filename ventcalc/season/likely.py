@@ -59,32 +59,7 @@ class Likely:
 def likely_range(
     bay: Bay, weather: Weather, policy: Policy | str = "advice", *, layers: int = 40
 ) -> dict[str, Likely]:
-    """
-    Range of shrink, energy and spread over published values of the crop.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    weather : Weather
-        As of ``run_season``.
-    policy : str or callable
-        As of ``run_season``.
-    layers : int
-        Layers of the pile.
-
-    Returns
-    -------
-    dict
-        Attribute of ``Kpi`` to its range, for each of ``FIGURES``.
-
-    Raises
-    ------
-    BadInput
-        As ``run_season``.
-    OutOfRange
-        As ``run_season``.
-    """
+    """Range of shrink, energy and spread over published values of the crop."""
     chosen = policy_named(policy) if isinstance(policy, str) else policy
     fast, given = use_machine_code(None, chosen, SEASONS), _points()
     shared: dict[Any, Any] = {}

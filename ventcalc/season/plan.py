@@ -137,26 +137,7 @@ def _surroundings(
 
 
 def weather_of_season(plan: Schedule, weather: Weather) -> Weather:
-    """
-    Weather that holds a season: a single year is joined to itself, with a note that says so.
-
-    Parameters
-    ----------
-    plan : Schedule
-        The season's dates.
-    weather : Weather
-        One year, or more, or what covers the season.
-
-    Returns
-    -------
-    Weather
-        From two days before the first load until after the last truck, or as given.
-
-    Raises
-    ------
-    BadInput
-        If one year holds no such season.
-    """
+    """Weather that holds a season: a single year is joined to itself, with a note that says so."""
     days = len(weather.time) * weather.step / DAY
     if not 365 <= days <= 366:
         return weather

@@ -69,27 +69,7 @@ class Ground(NamedTuple):
 def hours_of(
     weather: Weather, rows: NDArray[np.int64], pressure: float, year: Weather | None = None
 ) -> tuple[list[Outside], tuple[str, ...]]:
-    """
-    The steps of a season.
-
-    Parameters
-    ----------
-    weather : Weather
-        Outside air.
-    rows : array of int
-        Its rows that belong to the season.
-    pressure : float
-        Air pressure of the season. [Pa]
-    year : Weather, optional
-        What the season was cut from: the ground follows its course.
-
-    Returns
-    -------
-    hours : list of Outside
-        One for each row.
-    notes : tuple of str
-        What had to be assumed about wind and sky.
-    """
+    """The steps of a season."""
     temperature = weather.temperature[rows]
     relative = weather.relative_humidity[rows]
     rise, drop, notes = _roof(weather, rows)
@@ -204,22 +184,7 @@ def ground_of(bay: Bay, weather: Weather) -> Ground:
     """
     The ground under a bay, for a whole season.
 
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    weather : Weather
-        Outside air, a year of it where there is one.
-
-    Returns
-    -------
-    Ground
-        The floor stands at the plan's pulp temperature while crop is in, at outside air
-        temperature for the rest of the year.
-
-    References
-    ----------
-    .. [1] ISO 13370, slab on ground; see ``ground_response``.
+    Source: ISO 13370, slab on ground; see ``ground_response``.
     """
     pile = bay.pile
     floor = Floor(

@@ -33,31 +33,7 @@ def compare_airflows(
     airflows: Sequence[float] = (),
     progress: Callable[[int, int], None] | None = None,
 ) -> Alternatives:
-    """
-    Size a bay for other airflows too, and run every one through its season.
-
-    Parameters
-    ----------
-    sizing : Sizing
-        The sizing to compare with.
-    weather : Weather
-        That of the sizing.
-    airflows : sequence of float
-        Per tonne of crop in a full pile; two thirds and one and a half of the sizing's where none
-        are given. [m³/(s t)]
-    progress : callable, optional
-        Called with (steps done, steps in all).
-
-    Returns
-    -------
-    Alternatives
-        With the sizing itself among them.
-
-    Raises
-    ------
-    OutOfRange, BadInput
-        As ``size_bay`` and ``run_seasons``.
-    """
+    """Size a bay for other airflows too, and run every one through its season."""
     own = sizing.air.airflow_per_tonne
     others = sorted({*(airflows or [share * own for share in SHARES])} - {own})
     told = progress or (lambda done, whole: None)

@@ -19,26 +19,7 @@ ROUNDED = ("fans", "ducts", "humidifier", "refrigeration", "heater")
 
 
 def airflow_wanted(bay: Bay, text: str | None = None) -> float:
-    """
-    Airflow per mass of crop to size a bay for.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    text : str, optional
-        Such as ``20 cfm/ton`` or ``40000 cfm``; that of the bay if not given.
-
-    Returns
-    -------
-    float
-        Per tonne of crop in a full pile. [m³/(s t)]
-
-    Raises
-    ------
-    BadInput
-        If it cannot be read, or is out of all proportion.
-    """
+    """Airflow per mass of crop to size a bay for. [m³/(s t)]"""
     if text is None:
         return bay.fans.airflow / bay.pile.capacity * 1000.0
     number, unit = parse_any(text, ("m3/(s kg)", "m3/s"))
@@ -52,26 +33,7 @@ def airflow_wanted(bay: Bay, text: str | None = None) -> float:
 
 
 def sized_text(bay: Bay, units: UnitSystem) -> str:
-    """
-    The bay file of a sized bay, read back before it is written.
-
-    Parameters
-    ----------
-    bay : Bay
-        With its sizes.
-    units : {"metric", "us"}
-        Units of the file.
-
-    Returns
-    -------
-    str
-        TOML.
-
-    Raises
-    ------
-    BadInput
-        If it is no sound bay.
-    """
+    """The bay file of a sized bay, read back before it is written."""
     text = bay_to_toml(rounded(bay, units), units)
     try:
         bay_from_dict(tomllib.loads(text))

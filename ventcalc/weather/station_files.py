@@ -82,10 +82,8 @@ def read_epw(lines: Sequence[str]) -> Record:
     """
     EnergyPlus weather file: eight header lines, local standard time, hour-ending stamps.
 
-    References
-    ----------
-    US Department of Energy, EnergyPlus Auxiliary Programs, "EnergyPlus Weather File (EPW) Data
-    Dictionary": field order, units and the values that mean missing.
+    Source: US Department of Energy, EnergyPlus Auxiliary Programs, "EnergyPlus Weather File (EPW)
+    Data Dictionary": field order, units and the values that mean missing.
     """
     place = next(csv.reader(lines[:1]))
     if len(place) < 10 or len(lines) < 9:
@@ -135,9 +133,8 @@ def read_tmy3(lines: Sequence[str]) -> Record:
     """
     NREL TMY3: two header lines, local standard time, hour-ending stamps to 24:00.
 
-    References
-    ----------
-    S. Wilcox and W. Marion, Users Manual for TMY3 Data Sets, NREL/TP-581-43156, 2008, table 1-2.
+    Source: S. Wilcox and W. Marion, Users Manual for TMY3 Data Sets, NREL/TP-581-43156, 2008, table
+    1-2.
     """
     place = next(csv.reader(lines[:1]))
     if len(place) < 7:

@@ -35,30 +35,7 @@ def bars(
     level: tuple[float, str] | None = None,
     width: float = 960.0,
 ) -> Picture:
-    """
-    A bar for each row.
-
-    Parameters
-    ----------
-    name, title : str
-        As for ``chart``.
-    rows : sequence of str
-        Names of the bars, from the top.
-    parts : mapping
-        For each part its value in every row; what is below zero grows to the left.
-    label : callable, optional
-        Words at the end of a bar, from its sum.
-    x_label : str
-        What they measure.
-    level : (float, str), optional
-        A named value down the picture.
-    width : float
-        Of the picture. [px]
-
-    Returns
-    -------
-    Picture
-    """
+    """A bar for each row."""
     keys: list[Shape] = []
     above = 0.0
     looks = dict(zip(parts, _LOOKS, strict=False))

@@ -91,44 +91,7 @@ def chart(
     live: bool = True,
     sync: str = "",
 ) -> Picture:
-    """
-    A chart.
-
-    Parameters
-    ----------
-    name : str
-        Begins its ids; unique in a page.
-    title : str
-        What it shows, for whoever cannot see it.
-    x : sequence of float
-        Places of all lines; with ``time`` seconds of local time counted as if it were UTC.
-    lines : sequence of Line
-        From the lowest drawn to the topmost; NaN leaves a gap.
-    unit : str
-        Behind each number of the read-out.
-    y_label, x_label : str
-        What the axes measure.
-    time, daily, years : bool
-        Whether ``x`` is time, without hours, and of years that matter.
-    digits : int
-        Decimals of the read-out.
-    y_range : (float, float), optional
-        Else round numbers about all lines.
-    spans : sequence of (float, float, str)
-        From, to and name of stretches of ``x``.
-    levels, marks : sequence
-        Named values across the chart, and named points.
-    size : (float, float)
-        Width and height of the picture. [px]
-    legend, live : bool
-        Whether lines are named above, and whether the script makes a live plot of it.
-    sync : str
-        Live plots of one name zoom together.
-
-    Returns
-    -------
-    Picture
-    """
+    """A chart."""
     low, high = y_range or _range(lines, levels)
     (width, height) = size
     keys, above = _keys(name, lines, width) if legend else ([], 0.0)

@@ -16,34 +16,10 @@ TYPES = {
 
 
 def read(name: str) -> bytes:
-    """
-    One of the shared files.
-
-    Parameters
-    ----------
-    name : str
-        One of ``TYPES``.
-
-    Returns
-    -------
-    bytes
-        UTF-8.
-    """
+    """One of the shared files."""
     return resources.files("ventcalc.web").joinpath("static", *name.split("/")).read_bytes()
 
 
 def inline(*names: str) -> str:
-    """
-    Shared files one after the other, to stand in a ``style`` or ``script`` of a lone page.
-
-    Parameters
-    ----------
-    *names : str
-        Of ``TYPES``.
-
-    Returns
-    -------
-    str
-        Their text.
-    """
+    """Shared files one after the other, to stand in a ``style`` or ``script`` of a lone page."""
     return "\n".join(read(name).decode() for name in names)

@@ -27,24 +27,7 @@ def strips(
     rows: Sequence[tuple[str, NDArray[np.float64]]],
     width: float = 960.0,
 ) -> Picture:
-    """
-    A strip for each device: dates across, hours of the day upward, darker where it does more.
-
-    Parameters
-    ----------
-    name, title : str
-        As for ``chart``.
-    days : sequence of float
-        Midnight that begins each day, and the one that ends the last. [s]
-    rows : sequence of (str, array)
-        Name of the device, and its positions 0-1 by hour of the day and day.
-    width : float
-        Of the picture. [px]
-
-    Returns
-    -------
-    Picture
-    """
+    """A strip for each device: dates across, hours of the day upward, darker where it does more."""
     left, tall = 126.0, 84.0
     across = Scale(days[0], days[-1], left, width - 12.0)
     shapes: list[Shape] = []

@@ -145,21 +145,7 @@ def hatches(name: str, used: Iterable[str]) -> list[Shape]:
 
 
 def key(entries: Iterable[tuple[Sequence[Shape], str]], width: float) -> tuple[list[Shape], float]:
-    """
-    A legend across the top.
-
-    Parameters
-    ----------
-    entries : iterable of (shapes, str)
-        A sample 26 px wide and 14 px high, drawn from (0, 0), and its words.
-    width : float
-        Room for it. [px]
-
-    Returns
-    -------
-    (list of Shape, float)
-        The legend, and its height. [px]
-    """
+    """A legend across the top. [px]"""
     shapes, x, y = [], 0.0, 0.0
     for sample, label in entries:
         wide = 32.0 + text_width(label) + 18.0

@@ -25,25 +25,7 @@ def need_jinja2(extra: str = "report") -> Any:
 
 @functools.cache
 def environment(package: str, **filters: Callable[[Any], str]) -> Any:
-    """
-    Templates of a package, and beside them ``web_parts.html``, which all pages share.
-
-    Parameters
-    ----------
-    package : str
-        Whose folder ``templates`` holds them.
-    **filters : callable
-        Filters that they name.
-
-    Returns
-    -------
-    jinja2.Environment
-
-    Raises
-    ------
-    VentcalcError
-        If jinja2 is not installed.
-    """
+    """Templates of a package, and beside them ``web_parts.html``, which all pages share."""
     jinja2 = need_jinja2()
     found = jinja2.Environment(
         loader=jinja2.ChoiceLoader(
@@ -62,27 +44,6 @@ def environment(package: str, **filters: Callable[[Any], str]) -> Any:
 
 
 def render(package: str, template: str, **values: object) -> str:
-    """
-    Fill in a template.
-
-    Parameters
-    ----------
-    package : str
-        Whose folder ``templates`` holds it; it may use ``web_parts.html``.
-    template : str
-        Its file.
-    **values : object
-        What it names.
-
-    Returns
-    -------
-    str
-        HTML.
-
-    Raises
-    ------
-    VentcalcError
-        If jinja2 is not installed.
-    """
+    """Fill in a template."""
     text: str = environment(package).get_template(template).render(values)
     return text
