@@ -195,7 +195,7 @@ def test_the_verdict_follows_the_season(season):
     late = replace(good, kpi=replace(quiet, late_hours=100.0))
     assert verdict(late).state == "watch"
     assert "100 h late" in " ".join(verdict(late).mind)
-    never = replace(good, kpi=replace(quiet, late_hours=100.0, holding_reached=0.0))
+    never = replace(good, kpi=replace(quiet, late_hours=100.0, holding_missed=1.0))
     assert "never reached" in " ".join(verdict(never).mind)
     warm = replace(good, traces=held | {"pulp_mean": season.traces["target"] + 2.0})
     assert on_target(warm) == 0.0

@@ -102,10 +102,10 @@ def test_late_counts_from_the_planned_to_the_real_arrival():
     planned = (4.0, 3.0, 3.0, 3.0, 3.0, 3.0)
     steps = [(state([m, m]), hour(), plan(p)) for m, p in zip(means, planned, strict=True)]
     assert tallied(*steps).late_hours == 2.0
-    assert tallied(*steps).holding_reached == 1.0
+    assert tallied(*steps).holding_missed == 0.0
     never = [(state([6.0, 6.0]), hour(), plan(3.0)) for _ in range(5)]
     assert tallied(*never, length=7200.0).late_hours == 4 * 2.0  # the last is its warm-up
-    assert tallied(*never).holding_reached == 0.0
+    assert tallied(*never).holding_missed == 1.0
 
 
 def test_latched_and_people_hours():

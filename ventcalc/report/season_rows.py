@@ -123,7 +123,7 @@ ROWS: tuple[Row, ...] = (
             _kelvin_hours,
         ),
         ("off_plan_kelvin_hours", "off_plan_k_h", "Degree-hours off the calendar", _kelvin_hours),
-        ("holding_reached", "holding_reached", "Holding temperature reached", _yes_or_no),
+        ("holding_missed", "holding_missed", "Holding temperature never reached", _yes_or_no),
         ("late_hours", "late_h", "Late at holding temperature", _HOURS),
         ("ramp_hours", "ramp_h", "Hours cooled too fast", _HOURS),
         ("spread_hours", "spread_h", "Top-to-bottom spread over its limit", _HOURS),

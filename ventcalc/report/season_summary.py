@@ -94,9 +94,9 @@ _MIND: tuple[tuple[Callable[[Kpi], bool], Callable[[Kpi, UnitSystem], str]], ...
     (
         lambda kpi: kpi.late_hours > LATE,
         lambda kpi, units: (
-            f"Holding temperature was reached {_hours(kpi.late_hours)} late."
-            if kpi.holding_reached
-            else f"Holding temperature was never reached, in {_hours(kpi.late_hours)} to do it."
+            f"Holding temperature was never reached, in {_hours(kpi.late_hours)} to do it."
+            if kpi.holding_missed
+            else f"Holding temperature was reached {_hours(kpi.late_hours)} late."
         ),
     ),
     (

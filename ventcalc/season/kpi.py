@@ -47,8 +47,8 @@ class Kpi:
     """Mean pulp off the calendar's plan, from the end of healing to the warm-up. [K h]"""
     late_hours: Any
     """From the planned to the real arrival at holding; to the warm-up where it never came. [h]"""
-    holding_reached: Any
-    """1 where the mean pulp came to holding before the warm-up, or none was planned; else 0. [1]"""
+    holding_missed: Any
+    """1 where the mean pulp never came to holding before the warm-up, else 0. [1]"""
     latched_hours: Any
     """Hours with the fans held off by freeze protection. [h]"""
     people_co2_hours: Any
@@ -180,7 +180,7 @@ def _temperatures(
     return {
         "off_plan_kelvin_hours": float(np.abs(mean - records["planned"])[cooling].sum() * hours),
         "late_hours": float(late),
-        "holding_reached": float(here.size > 0 or not due.any()),
+        "holding_missed": float(due.any() and not here.size),
         "latched_hours": float((in_use & (records["frost_stage"] >= 2.0)).sum() * hours),
         "band_kelvin_hours": float(by_layer.mean()),
         "band_worst_layer_kelvin_hours": float(by_layer.max()),
