@@ -278,7 +278,7 @@ def test_pulp_list_is_bottom_to_top():
 def test_every_problem_of_the_readings_at_once(refused, tmp_path):
     scene = {**SCENES["cold_night"], "outside_rh": 80, "retrun_rh": 0.9, "co2_ppm": "1600"}
     scene |= {"pulp_temps_c": [8.7, "9"], "outside_temp_f": 30, "pressure_pa": 841}
-    scene |= {"time": "2026-10-27T04:00:00"}
+    scene |= {"time": "2026-11-01T01:30:00"}  # the hour that the clocks have twice
     path = tmp_path / "readings.json"
     path.write_text(json.dumps(scene), encoding="utf-8")
     lines = refused("advise", "seed_bay", "--readings", path)
@@ -294,6 +294,16 @@ def test_every_problem_of_the_readings_at_once(refused, tmp_path):
     for parts in wanted:
         assert any(all(part in line for part in parts) for line in lines), parts
     assert len(lines) == len(wanted)
+
+
+def test_a_time_without_offset_is_that_of_the_bay(run, tmp_path):
+    """The example bay stands in America/Boise: UTC-6 in October."""
+    path, said = tmp_path / "readings.json", []
+    for time in ("2026-10-27T04:00:00", "2026-10-27T04:00:00-06:00"):
+        path.write_text(json.dumps({**SCENES["cold_night"], "time": time}), encoding="utf-8")
+        said.append(run("advise", "seed_bay", "--readings", path))
+    assert said[0] == said[1]
+    assert said[0][0] == 0
 
 
 @pytest.mark.parametrize(

@@ -378,6 +378,27 @@ def test_bay_that_cannot_be_gets_one_line(refused, tmp_path, was, now, part):
     assert part in line
 
 
+def test_more_air_beside_the_one_asked(run, tmp_path):
+    """Twice the air is dearer to blow, never worse held, and stands in text, page and JSON alike."""
+    page = tmp_path / "size.html"
+    words = ("size", "seed_bay", "--target", "15 cfm/ton", "--compare", "30 cfm/ton")
+    status, out, _ = run(*words, "--json", "--html", page)
+    assert status == 0
+    asked, more = json.loads(out)["compared"]
+    assert (asked["asked"], more["asked"]) == (True, False)
+    assert more["airflow_m3_s_t"] == pytest.approx(2.0 * asked["airflow_m3_s_t"], rel=1e-12)
+    assert more["power_w"] > 2.0 * asked["power_w"]
+    assert more["season"]["spread_h"] <= asked["season"]["spread_h"]
+    text = " ".join(re.sub("<[^>]+>", " ", page.read_text(encoding="utf-8")).split())
+    assert "More air or less" in text
+    assert f"{more['fans']}" in text.partition("More air or less")[2]
+
+
+def test_compare_refuses_what_target_refuses(refused):
+    (line,) = refused("size", "seed_bay", "--compare", "30 apples")
+    assert line.startswith("--compare ")
+
+
 def test_help_shows_an_example(run):
     status, out, _ = run("size", "--help")
     assert status == 0

@@ -7,6 +7,7 @@ import json
 import math
 from datetime import datetime
 from typing import Any, NoReturn
+from zoneinfo import ZoneInfo
 
 from ventcalc.errors import BadInput
 
@@ -58,14 +59,20 @@ def shortened(value: Any) -> str:
     return text if len(text) <= 40 else text[:37] + "..."
 
 
-def moment_of(value: Any, problems: list[str]) -> float:
-    """Time since 1970 of an ISO 8601 text with offset; a problem is noted otherwise. [s]"""
+def moment_of(value: Any, problems: list[str], zone: str = "") -> float:
+    """
+    Time since 1970 of an ISO 8601 text; a problem is noted otherwise. [s]
+
+    Without offset it is local time in ``zone``, where that hour is there once.
+    """
     wanted = 'write ISO 8601 with offset, "2026-10-20T04:00:00-06:00"'
     if value is None:
         problems.append(f"time: missing; {wanted}")
         return math.nan
     try:
         moment = datetime.fromisoformat(value)
+        if zone and moment.tzinfo is None:
+            moment = _once_in(moment, ZoneInfo(zone))
         stamp = moment.timestamp() if moment.utcoffset() is not None else None
     except (TypeError, ValueError, OverflowError):
         problems.append(f"time is {shortened(value)}; {wanted}")
@@ -78,6 +85,12 @@ def moment_of(value: Any, problems: list[str]) -> float:
     if not 0.0 <= stamp < _EPOCH_END:
         problems.append(f"time is {shortened(value)}; it must lie in 1970 to 2099")
     return stamp
+
+
+def _once_in(moment: datetime, zone: ZoneInfo) -> datetime:
+    """A local time in its zone; as it was where the clock has that hour twice or not at all."""
+    first, second = (moment.replace(tzinfo=zone, fold=fold) for fold in (0, 1))
+    return first if first.utcoffset() == second.utcoffset() else moment
 
 
 def finite_number(value: Any) -> float | None:

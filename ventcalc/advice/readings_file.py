@@ -98,17 +98,20 @@ class ReadingsFile:
 
 
 def readings_from_json(
-    text: str, name: str = "readings", probes: dict[str, ProbeHistory] | None = None
+    text: str,
+    name: str = "readings",
+    probes: dict[str, ProbeHistory] | None = None,
+    zone: str = "",
 ) -> ReadingsFile:
-    """Read the readings of one moment."""
+    """Read the readings of one moment; a time without offset is local in ``zone``."""
     try:
-        return readings_from_dict(json_object(text), probes)
+        return readings_from_dict(json_object(text), probes, zone)
     except BadInput as error:
         raise BadInput(f"{name}: {problem}" for problem in error.problems) from None
 
 
 def readings_from_dict(
-    given: Mapping[str, Any], probes: dict[str, ProbeHistory] | None = None
+    given: Mapping[str, Any], probes: dict[str, ProbeHistory] | None = None, zone: str = ""
 ) -> ReadingsFile:
     """Read the readings of one moment from a mapping."""
     problems = [unknown_key(key, _KNOWN) for key in given if key not in _KNOWN]
@@ -117,7 +120,7 @@ def readings_from_dict(
         for f_key, c_key in _FAHRENHEIT.items()
         if f_key in given and c_key in given
     ]
-    time = moment_of(given.get("time"), problems)
+    time = moment_of(given.get("time"), problems, zone)
     value = {key: _reading(given, key, problems) for key in _PROBES}
     value["co2_ppm"] *= 1e-6
     pulps = _pulps(given, problems)

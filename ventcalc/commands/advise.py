@@ -65,7 +65,8 @@ def run(args: argparse.Namespace) -> str:
     if args.log is not None:
         return _over_log(described, args)
     memory, probes = _kept(args.memory, described.name)
-    given = readings_from_json(read_text(args.readings, "readings"), args.readings, probes)
+    text, zone = read_text(args.readings, "readings"), described.site.time_zone
+    given = readings_from_json(text, args.readings, probes, zone)
     if memory is not None and given.readings.time < memory.time:
         raise BadInput(
             f"{args.readings}: older than what {args.memory} remembers; time does not run "

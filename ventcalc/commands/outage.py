@@ -67,7 +67,8 @@ def run(args: argparse.Namespace) -> str:
         check_target(args.html, args.force)
         need_jinja2()
     bay, doorway = bay_named(args.bay), _doorway(args.door)
-    given = readings_from_json(read_text(args.readings, "readings"), args.readings)
+    text, zone = read_text(args.readings, "readings"), bay.site.time_zone
+    given = readings_from_json(text, args.readings, zone=zone)
     readings = given.readings._replace(loaded=min(given.loaded / bay.mass, 1.0))
     if args.weather is not None:
         weather = weather_for(bay, args.weather)
