@@ -63,6 +63,10 @@ TRANSFER_UNITS = 0.6
 """Of vapour in a pile at full flow; more the slower the air. [1]"""
 BOTTOM_SHARE = 0.15
 """Of the pile that feels the supply first. [0-1]"""
+PORES, AIR_DENSITY = 0.35, 1.25
+"""Air in a pile, of its volume; at some 5 °C and 1 000 hPa (from memory). [0-1, kg/m³]"""
+ROUND_OFF = 0.01
+"""Supply that a set point just reaches. [K]"""
 BOTTOM_EXCHANGE = 0.6
 """Part of the way to the bottom tubers' temperature that air goes there. [1]"""
 
@@ -151,7 +155,7 @@ def _harms(bay: HourlyBay, now: Situation, share: float, end: Supply) -> bool:
     bottom = min(seen.pulp_bottom, seen.pulp_coldest)
     if end.temperature < min(lowest_supply(bay), now.run_temperature):
         return True
-    if end.temperature < bottom - bay.limits.supply_difference - 0.01:
+    if end.temperature < bottom - bay.limits.supply_difference - ROUND_OFF:
         return True
     if end.temperature > seen.pulp_coldest + WARMEST_STEP:
         return True
@@ -224,8 +228,8 @@ def _co2_cost(bay: HourlyBay, now: Situation, fresh_air: float) -> float:
     before = now.readings.co2
     if math.isnan(before):
         return 0.0
-    volume = 0.35 * bay.pile.volume + bay.envelope.headspace_volume
-    change = fresh_air / 1.25 + bay.envelope.leakage * volume
+    volume = PORES * bay.pile.volume + bay.envelope.headspace_volume
+    change = fresh_air / AIR_DENSITY + bay.envelope.leakage * volume
     made: float = co2_rate(_warming(bay, now), bay.crop) / CO2_DENSITY
     settled: float = CO2_OUTSIDE + made / max(change, 1e-9)
     after = settled + (before - settled) * math.exp(-change * bay.control.validity / volume)

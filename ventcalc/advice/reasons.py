@@ -17,6 +17,8 @@ from ventcalc.units import UnitSystem, show
 
 SHOWN_BIAS = 0.5
 """Correction of the outside probe that is worth a line. [K]"""
+SHOWN_RAMP, SHOWN_WATER, SHOWN_DOOR = 0.05, 0.005, 0.02
+"""Target above the end of the ramp, humidifier and door opening that are. [K, 0-1, 0-1]"""
 
 __all__ = ["headline", "outside_words", "reasons"]
 
@@ -175,7 +177,7 @@ def _nothing_to_cool(advice: Advice, bay: Bay, units: UnitSystem) -> str:
     now = advice.situation
     if not now.in_use:
         return "The bay is empty, as told or by its calendar and its air."
-    if now.target > now.final + 0.05 and now.readings.pulp_mean > now.final:
+    if now.target > now.final + SHOWN_RAMP and now.readings.pulp_mean > now.final:
         return (
             f"Cooling-rate limit: the pulp may come down to {show(now.target, 'degC', units)} now, "
             f"to {show(now.final, 'degC', units)} in the end."
@@ -198,7 +200,7 @@ def _stopped(advice: Advice, units: UnitSystem) -> str:
 
 
 def _humidifier(advice: Advice, bay: Bay, units: UnitSystem) -> str:
-    if bay.humidifier is None or not advice.humidifier > 0.005:
+    if bay.humidifier is None or not advice.humidifier > SHOWN_WATER:
         return ""
     percent = show(advice.plenum_relative_humidity, "1 percent", units, 0)
     water = show(advice.humidifier * bay.humidifier.capacity, "kg/s", units, 0)
@@ -208,7 +210,7 @@ def _humidifier(advice: Advice, bay: Bay, units: UnitSystem) -> str:
 def _carbon(advice: Advice, bay: Bay, units: UnitSystem) -> str:
     if not advice.needs.purge or advice.action == Action.FRESH_AIR:
         return ""
-    if advice.door_opening > 0.02:
+    if advice.door_opening > SHOWN_DOOR:
         return f"{_co2(advice, bay)}: the fresh air of this run lowers it."
     return f"{_co2(advice, bay)}: fresh air as soon as it does no harm."
 
