@@ -61,24 +61,25 @@ def add(commands: Any) -> None:
 def run(args: argparse.Namespace) -> str:
     """Tables and working as text or JSON; files where they are asked for."""
     # Half of the library: not for the sake of another command's parser.
-    from ventcalc.report.alternatives import alternatives_data, alternatives_text
+    from ventcalc.report.alternatives import alternative_lines, alternatives_data
     from ventcalc.report.size_text import size_data, size_text
     from ventcalc.sizing.size import size_bay
 
     _check_files(args)
     bay = bay_named(args.bay)
     weather = _weather(bay, args.weather)
-    compared = [_target(bay, text, "--compare") for text in args.compare or ()]
+    others = [_target(bay, text, "--compare") for text in args.compare or ()]
     sizing = size_bay(bay, airflow_per_tonne=_target(bay, args.target), weather=weather)
-    found = None if args.compare is None else _compared(sizing, weather, compared)
+    found = None if args.compare is None else _compared(sizing, weather, others)
     credit = [EXAMPLE_WARNING, EXAMPLE_CREDIT] if args.weather == "example" else []
     written = _written(sizing, found, args, credit)
     if args.json:
         files = [name for name in (args.out, args.html) if name is not None]
         data = {**size_data(sizing), "weather_credit": credit, "files": files}
         return as_json(data if found is None else {**data, "compared": alternatives_data(found)})
-    more = [] if found is None else [alternatives_text(found, args.units), ""]
-    return "\n".join([size_text(sizing, args.units), "", *more, *credit, *written]).rstrip()
+    compared = [] if found is None else alternative_lines(found, args.units)
+    text = size_text(sizing, args.units, compared)
+    return "\n".join([text, "", *credit, *written]).rstrip()
 
 
 def _check_files(args: argparse.Namespace) -> None:

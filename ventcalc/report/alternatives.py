@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
+from ventcalc.bay.description import Bay
 from ventcalc.report.season_rows import ROWS, per_tonne
 from ventcalc.report.table import table
 from ventcalc.sizing.alternatives import Alternatives
 from ventcalc.units import UnitSystem, show
 
-__all__ = ["alternative_rows", "alternatives_data", "alternatives_text"]
+__all__ = ["alternative_lines", "alternative_rows", "alternatives_data"]
 
 HEAD = "More air or less, each through the same season under the advice"
 REMARK = (
@@ -38,6 +39,7 @@ def alternative_rows(found: Alternatives, units: UnitSystem) -> list[list[str]]:
          *(show(one.air.power, "W electrical", units) for one in found.sizings)],
         ["Fan energy of the season", *fans],
         ["All energy of the season", *energy],
+        ["Refrigeration", *(_refrigeration(bay, units) for bay in bays)],
     ]  # fmt: skip
     for name in _SEASON:
         row, values = writers[name], getattr(kpi, name)
@@ -47,9 +49,14 @@ def alternative_rows(found: Alternatives, units: UnitSystem) -> list[list[str]]:
     return [["", *("as asked" if one is found.asked else "" for one in found.sizings)], *rows]
 
 
-def alternatives_text(found: Alternatives, units: UnitSystem) -> str:
+def _refrigeration(bay: Bay, units: UnitSystem) -> str:
+    plant = bay.refrigeration
+    return "none" if plant is None else show(plant.capacity, "W refrigeration", units)
+
+
+def alternative_lines(found: Alternatives, units: UnitSystem) -> list[str]:
     """The table under its heading."""
-    return "\n".join([HEAD, "", *table(alternative_rows(found, units)), "", REMARK])
+    return [HEAD, "", *table(alternative_rows(found, units)), "", REMARK]
 
 
 def alternatives_data(found: Alternatives) -> list[dict[str, Any]]:

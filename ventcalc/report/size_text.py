@@ -109,8 +109,8 @@ def head_lines(sizing: Sizing, units: UnitSystem = "metric") -> list[str]:
     ]
 
 
-def size_text(sizing: Sizing, units: UnitSystem = "metric") -> str:
-    """Write a sizing."""
+def size_text(sizing: Sizing, units: UnitSystem = "metric", compared: Sequence[str] = ()) -> str:
+    """Write a sizing; ``compared`` are the lines of other airflows beside it."""
     currency, groups = sizing.bay.costs.currency, by_subject(sizing.sizes)
     lines = [*head_lines(sizing, units), "", *bullets(sizing.notes)]
     for subject, sizes in groups:
@@ -119,6 +119,7 @@ def size_text(sizing: Sizing, units: UnitSystem = "metric") -> str:
     lines += ["", *table(fan_schedule(sizing, units), indent=0)]
     lines += ["", "Refrigerants at these temperatures, cooling per electrical power"]
     lines += bullets([refrigerants_line(sizing)])
+    lines += ["", *compared] if compared else []
     for subject, sizes in groups:
         lines += ["", f"Working: {subject}"]
         lines += bullets(f"{one.name}: {working(one, units)}" for one in sizes)
