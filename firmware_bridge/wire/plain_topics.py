@@ -9,11 +9,11 @@ from dataclasses import dataclass, field
 import msgspec
 
 from firmware_bridge.codes import TARGETS
-from firmware_bridge.config import MappedAdvice, MappedReading, PlainTopics
 from firmware_bridge.errors import BadMessage
+from firmware_bridge.mapping import MappedAdvice, MappedReading, PlainTopics, topics_written
 from firmware_bridge.wire.messages import AdviceMessage, Birth, Channel, ReadingMessage
 
-__all__ = ["PlainInbox", "number_in", "plain_advice", "plain_beat"]
+__all__ = ["PlainInbox", "number_in", "plain_advice", "plain_beat", "plain_probe"]
 
 _NUMBER = re.compile(rb"\s{0,4}[+-]?\d{1,15}(\.\d{0,15})?([eE][+-]?\d{1,3})?\s{0,4}")
 LARGEST = 4096
@@ -197,6 +197,26 @@ def plain_beat(to: MappedAdvice, count: int, standing: bool) -> list[tuple[str, 
         Topic and payload: a ``valid`` that got lost is said again.
     """
     return [(to.beat, b"%d" % (count % 65536)), (to.valid, b"1" if standing else b"0")]
+
+
+def plain_probe(to: MappedAdvice, blank: bytes) -> list[tuple[str, bytes]]:
+    """
+    What tries every topic of a plain controller and cannot be taken for advice.
+
+    Parameters
+    ----------
+    to : MappedAdvice
+        Topics.
+    blank : bytes
+        A payload that is no number.
+
+    Returns
+    -------
+    list of tuple
+        Topic and payload: first that no advice stands, which is true of whoever tries.
+    """
+    rest = (topic for topic in topics_written(to) if topic != to.valid)
+    return [(to.valid, b"0"), *((topic, blank) for topic in rest)]
 
 
 def _number(value: float, decimals: int) -> bytes:
