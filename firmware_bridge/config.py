@@ -24,6 +24,7 @@ from firmware_bridge.mapping import (
     PlainTopics,
     check_topics,
     read_mapping,
+    unfit,
 )
 
 __all__ = [
@@ -285,6 +286,9 @@ def _bay(given: Any, where: str, folder: Path, problems: list[str]) -> BayConfig
         return bay
     if bay.mode != "observe" and mapping.advice is None and "advice" not in given["mapping"]:
         problems.append(f'{where}.mapping.advice is missing; without it use mode = "observe"')
+    why_not = unfit(mapping.advice, bay.mode) if mapping.advice is not None else ""
+    if why_not:
+        problems.append(f"{where}.mapping.advice.{why_not}")
     if mapping.every_s > bay.max_age_s:
         problems.append(
             f"{where}.mapping.every_s is more than max_age_s; every reading would be too old"

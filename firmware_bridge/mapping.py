@@ -22,6 +22,7 @@ __all__ = [
     "check_topics",
     "read_mapping",
     "topics_written",
+    "unfit",
     "units_of",
 ]
 
@@ -44,6 +45,9 @@ class MappedReading:
 class MappedAdvice:
     """``[bays.mapping.advice]``: topics on which a controller takes plain values."""
 
+    object: str = entry(
+        "topic of one JSON object; the topics below are names in it then", "", kind="topic"
+    )
     fan: str = entry("topic of the fan speed", "", kind="topic")
     door: str = entry("topic of the door opening", "", kind="topic")
     water: str = entry("topic of the humidifier", "", kind="topic")
@@ -52,6 +56,9 @@ class MappedAdvice:
     air: str = entry("topic of the expected supply air, °C", "", kind="topic")
     valid: str = entry("topic that says 1 while advice stands, else 0", kind="topic")
     beat: str = entry("topic of a number that counts on while the bridge lives", kind="topic")
+    text: str = entry("topic of one line for people", "", kind="topic")
+    offer: str = entry("topic of the number that a person may confirm", "", kind="topic")
+    confirm: str = entry("topic on which the confirmed number comes back", "", kind="topic")
     full: float = entry("number sent for a position of 1", 100.0, low=1, high=65535)
     decimals: int = entry("decimals of the numbers sent", 1, low=0, high=4)
 
@@ -134,12 +141,11 @@ def check_topics(mappings: Sequence[PlainTopics], root: str, problems: list[str]
         Grows by one line a problem.
     """
     written = [topic for one in mappings for topic in topics_written(one.advice)]
+    written += [one.advice.confirm for one in mappings if one.advice and one.advice.confirm]
     read = {one.topic for mapping in mappings for one in mapping.readings}
     for topic in sorted(set(written)):
         if written.count(topic) > 1:
-            problems.append(
-                f"mapping: {topic!r} is written to twice; give each value its own topic"
-            )
+            problems.append(f"mapping: {topic!r} stands twice; give each value its own topic")
         if topic in read:
             problems.append(f"mapping: {topic!r} is both read and written")
     for topic in sorted({*written, *read}):
@@ -151,5 +157,21 @@ def topics_written(advice: MappedAdvice | None) -> tuple[str, ...]:
     """Topics that the bridge writes to for a plain controller, set points first."""
     if advice is None:
         return ()
-    names = (*TARGETS, "air", "beat", "valid")
+    names = ("object",) if advice.object else (*TARGETS, "air", "text", "offer", "beat", "valid")
     return tuple(topic for name in names if (topic := getattr(advice, name)))
+
+
+def unfit(advice: MappedAdvice, mode: str) -> str:
+    """Why a mode cannot work with these topics; empty where it can."""
+    if mode in ("confirm", "bounded") and not advice.fan:
+        return f'fan is missing; mode = "{mode}" moves nothing without it'
+    lacks = [name for name in ("text", "offer", "confirm") if not getattr(advice, name)]
+    if mode == "confirm" and lacks:
+        return (
+            f'{", ".join(lacks)} missing; in mode = "confirm" a person reads the text, and the '
+            "controller sends the offer's number back on the topic confirm"
+        )
+    names = [getattr(advice, name) for name in (*TARGETS, "air", "text", "offer", "beat", "valid")]
+    if advice.object and len({*names} - {""}) < len([name for name in names if name]):
+        return "two values have one name in the object; give each its own"
+    return ""

@@ -12,6 +12,7 @@ from firmware_bridge.service.turn import Turn
 from firmware_bridge.wire import messages, topics
 from firmware_bridge.wire.client import Message
 from firmware_bridge.wire.messages import Ack, Alarms, Beat, Birth, ReadingMessage, State
+from firmware_bridge.wire.plain_topics import number_in
 
 __all__ = ["Inbox"]
 
@@ -31,6 +32,12 @@ class Inbox:
             if bay.plain is not None
             for one in bay.plain.mapping.readings
         }
+        self._confirms = {
+            bay.plain.mapping.advice.confirm: bay
+            for bay in bays.values()
+            if bay.plain is not None and bay.plain.mapping.advice is not None
+        }
+        self._by_topic |= self._confirms
 
     def take(self, message: Message, turn: Turn) -> None:
         """
@@ -55,7 +62,7 @@ class Inbox:
             if leaf:
                 self._take_leaf(bay, leaf, message, turn)
             else:
-                self._take_plain(bay, message)
+                self._take_plain(bay, message, turn)
         except BadMessage as error:
             if not bay.counts[f"bad {leaf}"]:  # told once, counted ever after
                 turn.tell(
@@ -73,11 +80,22 @@ class Inbox:
             if reading is not None:
                 self._take_reading(bay, reading, turn.now, turn)
 
-    def _take_plain(self, bay: BayState, message: Message) -> None:
+    def _take_plain(self, bay: BayState, message: Message, turn: Turn) -> None:
         if message.retain or bay.plain is None:  # nobody knows the age of what was kept
             bay.counts["retained"] += 1
             return
+        if message.topic in self._confirms:
+            self._take_confirmation(bay, number_in(message.payload, ""), turn)
+            return
         bay.plain.take(message.topic, message.payload, message.received)
+
+    def _take_confirmation(self, bay: BayState, number: float, turn: Turn) -> None:
+        if bay.consent is None or not bay.consent.confirm(number, turn.now):
+            bay.counts["not offered"] += number != 0.0
+            return
+        turn.tell(bay.name, "confirm", f"offer {number:.0f} was confirmed at the controller")
+        turn.log(bay.name, "confirm", messages.encode_plain([int(number), *bay.ids[-1]]))
+        turn.connected.add(bay.name)
 
     def _take_leaf(self, bay: BayState, leaf: str, message: Message, turn: Turn) -> None:
         known = topics.LEAVES[leaf]

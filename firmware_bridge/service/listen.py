@@ -43,10 +43,15 @@ class Ear:
         used = {
             one.topic for bay in self.config.bays if bay.mapping for one in bay.mapping.readings
         }
+        confirms = {
+            bay.mapping.advice.confirm
+            for bay in self.config.bays
+            if bay.mapping and bay.mapping.advice
+        }
         rest = [
             one
             for topic, one in sorted(self._heard.items())
-            if topic not in used and not topic.startswith(f"{self.config.bridge.root}/")
+            if topic not in used | confirms and not topic.startswith(f"{self.config.bridge.root}/")
         ]
         if rest:
             rows += ["", "heard, and not mapped:"]

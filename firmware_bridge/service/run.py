@@ -6,7 +6,7 @@ import functools
 import os
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from firmware_bridge.bay.state import new_bay
 from firmware_bridge.config import Config
@@ -18,6 +18,7 @@ from firmware_bridge.service.service import Service
 from firmware_bridge.wire import messages, topics
 from firmware_bridge.wire.client import Link, Message
 from firmware_bridge.wire.messages import State
+from firmware_bridge.wire.plain_advice import plain_void
 from firmware_bridge.wire.topics import link_topics
 
 __all__ = ["run"]
@@ -33,6 +34,24 @@ def _own_state(config: Config, boot: int, on: int) -> Message:
     payload = messages.encode(State(boot=boot, on=1 if on else 0))
     topic = topics.bridge_topic(own.root, own.name, "state")
     return Message(topic=topic, payload=payload, qos=1, retain=True)
+
+
+def _plain_links(config: Config, clock: Clock) -> dict[str, Link]:
+    """
+    A link of its own for each plain bay whose ``valid`` may stand: its will lets it fall.
+
+    A connection has one will only, and the bridge's own one is taken. What says ``valid`` goes
+    over this link alone, so that it falls with the very connection that said it.
+    """
+    links = {}
+    for bay in config.bays:
+        to = None if bay.mapping is None else bay.mapping.advice
+        if to is not None and bay.mode in ("confirm", "bounded"):
+            topic, payload = plain_void(to)
+            name = f"fg-{client_id(config)[-7:]}-{bay.name}"
+            will = Message(topic=topic, payload=payload, qos=1)
+            links[bay.name] = Link(config.broker, name, (), clock.steady, will=will)
+    return links
 
 
 def run(
@@ -83,12 +102,17 @@ def run(
                 birth=lambda: [_own_state(config, boot, 1)],
             )
             free = functools.partial(free_mb, data)
-            service = Service(config, link, journal, audit, clock, free, bays, boot)
-            link.start()
+            plain = _plain_links(config, clock)
+            service = Service(config, link, journal, audit, clock, free, bays, boot, plain)
+            for one in (link, *plain.values()):
+                one.start()
             try:
-                _loop(service, link, stop, each_turn)
+                _loop(service, (link, *plain.values()), stop, each_turn)
             finally:
-                link.stop(service.shutdown())
+                last = service.shutdown()
+                for one in plain.values():
+                    one.stop()
+                link.stop(last)
         finally:
             journal.close()
             audit.close()
@@ -98,16 +122,18 @@ def run(
 
 def _loop(
     service: Service,
-    link: Link,
+    links: Sequence[Link],
     stop: threading.Event,
     each_turn: Callable[[Service, Link], None] | None,
 ) -> None:
+    link = links[0]
     patience = min(0.25, 0.25 / service.clock.pace * 20.0)
     gather = patience * GATHER
     with _Watchdog() as watchdog:
         while not stop.is_set():
             begun = time.monotonic()
-            link.tend()
+            for one in links:
+                one.tend()
             service.turn()
             watchdog.feed()
             if each_turn is not None:

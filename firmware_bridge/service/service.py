@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter, deque
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from typing import Literal
 
 from firmware_bridge.bay.decision import BayView, Decision
@@ -30,7 +30,7 @@ from firmware_bridge.service.turn import Turn
 from firmware_bridge.wire import messages, topics
 from firmware_bridge.wire.client import Message, Wire
 from firmware_bridge.wire.messages import Alarm, Alarms, Beat, State
-from firmware_bridge.wire.plain_topics import plain_advice, plain_beat
+from firmware_bridge.wire.plain_advice import plain_output
 
 __all__ = ["BEAT_EVERY", "Service"]
 
@@ -74,9 +74,12 @@ class Service:
         free_mb: Callable[[], float],
         bays: dict[str, BayState],
         boot: int,
+        plain_wires: Mapping[str, Wire] | None = None,
     ) -> None:
         self.config, self.wire, self.journal, self.audit = config, wire, journal, audit
         self.clock, self.bays = clock, bays
+        self._plain_wires = plain_wires or {}
+        """Links of their own for plain bays, by name, each with its own will."""
         self.health = BridgeHealth(
             boot=boot, low_disk_mb=config.bridge.low_disk_mb, free_mb=free_mb
         )
@@ -85,7 +88,7 @@ class Service:
         self.told: deque[Event] = deque(maxlen=1000)
         """Events for whoever shows them; the journal has them all."""
         self._day = DayTime()
-        self._seq = self._beat_seq = 0
+        self._seq = self._beat_seq = self._plain_seq = 0
         self._beat_due = self._second_due = self._hour_due = self._store_due = -math.inf
         self._log_due = -math.inf
         self._was_ready = False
@@ -176,18 +179,14 @@ class Service:
         bay.settle(decision, name, turn.now)
         if bay.config.mode == "observe" or decision.code == "other_bridge":
             return  # the other one speaks; two voices would only confuse
-        advice = bay.advice(decision, name)
         if bay.plain is not None:
-            to = bay.plain.mapping.advice
-            plain = [] if to is None else plain_advice(to, advice)
-            done = [self.wire.send(Message(topic=t, payload=p)) for t, p in plain]
-            sent = bool(done) and all(done)
+            sent = self._say_plainly(bay, turn.now)
         else:
             form = bay.source.birth.form if bay.source.birth else "object"
             sent = self.wire.send(
                 Message(
                     topic=topics.bay_topic(self.config.bridge.root, bay.name, "advice"),
-                    payload=messages.encode_advice(advice, form),
+                    payload=messages.encode_advice(bay.advice(decision, name), form),
                     expiry=bay.config.ttl_s,
                 )
             )
@@ -195,6 +194,24 @@ class Service:
         if not sent:
             body = messages.encode_plain(list(name))
             self._unwritten.append(Entry(t=turn.day, bay=bay.name, kind="unsent", body=body))
+
+    def _say_plainly(self, bay: BayState, now: float) -> bool:
+        """All that a plain controller is to know, each time anew: what got lost is said again."""
+        to = None if bay.plain is None else bay.plain.mapping.advice
+        if to is None:
+            return False
+        self._plain_seq += 1
+        output = plain_output(
+            to,
+            bay.advice(bay.decision, bay.ids[-1]) if bay.ids else None,
+            bay.decision.text,
+            bay.stands(now),
+            self._plain_seq,
+            bay.consent.offer if bay.consent is not None else 0,
+        )
+        wire = self._plain_wires.get(bay.name, self.wire)
+        # What could not be sent ends the row: valid never goes out without its set points.
+        return all(wire.send(Message(topic=topic, payload=one)) for topic, one in output)
 
     # --- what happens by the clock -------------------------------------------------------------
 
@@ -296,18 +313,8 @@ class Service:
             if not standing_back:
                 topic = topics.bay_topic(root, bay.name, "beat")
                 self.wire.send(Message(topic=topic, payload=messages.encode(beat)))
-            to = bay.plain.mapping.advice if bay.plain is not None else None
-            if to is not None and not standing_back and bay.config.mode != "observe":
-                for topic, payload in plain_beat(to, self._beat_seq, self._stands(bay, turn.now)):
-                    self.wire.send(Message(topic=topic, payload=payload))
-
-    def _stands(self, bay: BayState, now: float) -> bool:
-        """Whether a plain controller may still apply what it got last."""
-        return (
-            bay.config.mode == "bounded"
-            and bay.decision.targets is not None
-            and now - bay.decided_at <= bay.config.ttl_s
-        )
+            if not standing_back and bay.config.mode != "observe":
+                self._say_plainly(bay, turn.now)
 
     def _publish_alarms(self, turn: Turn) -> None:
         found = []

@@ -1,4 +1,4 @@
-"""Controllers that only know plain topics: numbers in, numbers out, the same rules."""
+"""What controllers say that only know plain topics: numbers made into readings."""
 
 from __future__ import annotations
 
@@ -8,12 +8,11 @@ from dataclasses import dataclass, field
 
 import msgspec
 
-from firmware_bridge.codes import TARGETS
 from firmware_bridge.errors import BadMessage
-from firmware_bridge.mapping import MappedAdvice, MappedReading, PlainTopics, topics_written
-from firmware_bridge.wire.messages import AdviceMessage, Birth, Channel, ReadingMessage
+from firmware_bridge.mapping import MappedReading, PlainTopics
+from firmware_bridge.wire.messages import Birth, Channel, ReadingMessage
 
-__all__ = ["PlainInbox", "number_in", "plain_advice", "plain_beat", "plain_probe"]
+__all__ = ["PlainInbox", "number_in"]
 
 _NUMBER = re.compile(rb"\s{0,4}[+-]?\d{1,15}(\.\d{0,15})?([eE][+-]?\d{1,3})?\s{0,4}")
 LARGEST = 4096
@@ -147,77 +146,3 @@ class PlainInbox:
             for one in self.mapping.readings
         }
         return ReadingMessage(boot=self.boot, seq=self.seq, v=values)
-
-
-def plain_advice(to: MappedAdvice, advice: AdviceMessage) -> list[tuple[str, bytes]]:
-    """
-    Advice as plain values.
-
-    Parameters
-    ----------
-    to : MappedAdvice
-        Topics and number format.
-    advice : AdviceMessage
-        Advice or none.
-
-    Returns
-    -------
-    list of tuple
-        Topic and payload in the order of sending: ``valid`` last, and 1 only where the
-        controller may apply what it got.
-    """
-    if advice.none is not None:
-        return [(to.valid, b"0")]
-    result = []
-    for name in TARGETS:
-        topic, position = getattr(to, name), advice.position(name)
-        if topic and position is not None:
-            result.append((topic, _number(position * to.full, to.decimals)))
-    if to.air and advice.air is not None:
-        result.append((to.air, _number(advice.air, 2)))
-    return [*result, (to.valid, b"1" if advice.mode == 3 else b"0")]
-
-
-def plain_beat(to: MappedAdvice, count: int, standing: bool) -> list[tuple[str, bytes]]:
-    """
-    The beat as plain values.
-
-    Parameters
-    ----------
-    to : MappedAdvice
-        Topics.
-    count : int
-        Counts on with every beat; wraps at 65536.
-    standing : bool
-        Whether advice stands that may be applied.
-
-    Returns
-    -------
-    list of tuple
-        Topic and payload: a ``valid`` that got lost is said again.
-    """
-    return [(to.beat, b"%d" % (count % 65536)), (to.valid, b"1" if standing else b"0")]
-
-
-def plain_probe(to: MappedAdvice, blank: bytes) -> list[tuple[str, bytes]]:
-    """
-    What tries every topic of a plain controller and cannot be taken for advice.
-
-    Parameters
-    ----------
-    to : MappedAdvice
-        Topics.
-    blank : bytes
-        A payload that is no number.
-
-    Returns
-    -------
-    list of tuple
-        Topic and payload: first that no advice stands, which is true of whoever tries.
-    """
-    rest = (topic for topic in topics_written(to) if topic != to.valid)
-    return [(to.valid, b"0"), *((topic, blank) for topic in rest)]
-
-
-def _number(value: float, decimals: int) -> bytes:
-    return f"{value:.{decimals}f}".encode()

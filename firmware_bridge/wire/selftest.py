@@ -19,7 +19,7 @@ from firmware_bridge.quantities import to_internal
 from firmware_bridge.wire import messages, topics
 from firmware_bridge.wire.client import Link, Message
 from firmware_bridge.wire.messages import Beat, Birth
-from firmware_bridge.wire.plain_topics import plain_probe
+from firmware_bridge.wire.plain_advice import plain_probe
 from firmware_bridge.wire.topics import link_topics
 
 __all__ = ["try_broker"]

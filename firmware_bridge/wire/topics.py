@@ -217,5 +217,7 @@ def link_topics(config: Config) -> list[tuple[str, int]]:
         if bay.mapping is None:
             result.append((tree, 1))
         else:
-            result += [(topic, 1) for topic in sorted({one.topic for one in bay.mapping.readings})]
+            heard = {one.topic for one in bay.mapping.readings}
+            confirm = "" if bay.mapping.advice is None else bay.mapping.advice.confirm
+            result += [(topic, 1) for topic in sorted(heard | {confirm} - {""})]
     return result

@@ -173,7 +173,9 @@ def test_plain_topics(write):
     ("old", "new", "piece"),
     [
         ("[degF]", "bar", "does not fit"),
-        ("plc/7/set/fan", "plc/7/set/valid", "written to twice"),
+        ("plc/7/set/fan", "plc/7/set/valid", "stands twice"),
+        ("plc/7/set/fan", 'plc/7/x"\nconfirm = "plc/7/set/beat', "stands twice"),
+        ('fan = "plc/7/set/fan"', 'object = "plc/7/o"\nfan = "n"\ndoor = "n"', "one name"),
         ("plc/7/set/fan", "plc/7/pt1", "both read and written"),
         ("plc/7/set/fan", "plc/+/fan", "without + # $"),
         ("plc/7/set/fan", "vent/1/bay-1/from/ack", "own tree"),
@@ -185,6 +187,15 @@ def test_plain_topics(write):
 def test_plain_topics_refused(write, old, new, piece):
     lines = problems(write((GOOD + MAPPED).replace(old, new)))
     assert any(piece in line for line in lines), lines
+
+
+def test_a_mode_that_its_topics_cannot_carry_is_refused(write):
+    text = (GOOD + MAPPED).replace(
+        "[bays.mapping]", 'mode = "confirm"\nset_by = "x"\n[bays.mapping]'
+    )
+    assert any("text, offer, confirm missing" in line for line in problems(write(text)))
+    text = text.replace("confirm", "bounded").replace('fan = "plc/7/set/fan"', "")
+    assert any("fan is missing" in line for line in problems(write(text)))
 
 
 @pytest.mark.parametrize("text", ["", "bays = 3", "[broker]\nhost = [", "[[bays]]", "bays = [3]"])
