@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+import importlib
+import re
+import shutil
 import time
+import tomllib
+from pathlib import Path
 
 import pytest
 from bridge_live import Broker, free_port, need_mosquitto, until
 from bridge_world import BAY_FILE
 
 from firmware_bridge.cli import main
-from firmware_bridge.config import BrokerConfig
+from firmware_bridge.config import BrokerConfig, read_config
+from firmware_bridge.mapping import read_mapping, unfit
+from firmware_bridge.quantities import QUANTITIES
 from firmware_bridge.sensors.sample import REQUIRED
 from firmware_bridge.wire.client import Link
 
@@ -142,3 +149,61 @@ def test_check_finds_every_topic_that_the_broker_does_not_let_it_write(write, gu
         "plc/bay-2/set/beat": b" ",
     }
     assert not any(one.retain for one in heard)
+
+
+# --- the page for whoever writes the PLC's program ---------------------------------------------
+
+HERE = Path(__file__).parents[2] / "examples" / "controller"
+PAGE = (HERE / "plain_topics.md").read_text(encoding="utf-8")
+
+
+def rows(head):
+    """Cells of the table that begins with this head."""
+    table = PAGE.partition(f"| {head} |")[2].partition("\n\n")[0].splitlines()[2:]
+    return [[cell.strip() for cell in line.strip("|").split("|")] for line in table]
+
+
+def test_the_table_of_kinds_and_units_is_that_of_the_code():
+    found = {
+        kind: set(re.findall(r"`([^`]+)`", units))
+        for names, units in rows("kind")
+        for kind in re.findall(r"`([a-z_0-9]+)`", names)
+        if kind in QUANTITIES
+    }
+    assert found == {kind: set(known.units) for kind, known in QUANTITIES.items()}
+    needed = re.findall(r"\*\*`(\w+)`\*\*", PAGE)
+    assert sorted(needed) == sorted(REQUIRED)
+
+
+def test_the_mappings_of_the_page_and_of_the_gateway_are_whole(tmp_path, capsys):
+    text = PAGE.partition("```toml\n")[2].partition("```")[0]
+    (tmp_path / "page.toml").write_text(text, encoding="utf-8")
+    shutil.copy(HERE / "modbus_bridge.toml", tmp_path)
+    assert main(["new", str(tmp_path / "start.toml")]) == 0
+    for name in ("page.toml", "modbus_bridge.toml"):
+        assert main(["check", str(tmp_path / name), "--no-broker"]) == 0
+    assert capsys.readouterr().err == ""
+    config = read_config(tmp_path / "page.toml")
+    for mode in ("confirm", "bounded"):
+        assert bool(unfit(config.bays[0].mapping.advice, mode)) == (mode == "confirm")
+
+
+def read_mapping_of(path):
+    (bay,) = tomllib.loads(path.read_text(encoding="utf-8"))["bays"]
+    return read_mapping(bay["mapping"], "", path.parent, []).readings
+
+
+def test_the_register_map_of_the_page_is_the_gateways(monkeypatch):
+    monkeypatch.syspath_prepend(str(HERE))
+    gateway = importlib.import_module("modbus_gateway")
+    told = [
+        n
+        for cells in rows("address")
+        for first, _, last in [cells[0].replace(", ", " to ").partition(" to ")]
+        for n in range(int(first), int(last.rpartition(" ")[2] or first) + 1)
+    ]
+    up = range(gateway.READ_FROM, gateway.READ_FROM + len(gateway.READ))
+    down = range(gateway.WRITE_TO, gateway.WRITE_TO + len(gateway.WRITE))
+    assert told == [*up, *down]
+    mapped = {one.path for one in read_mapping_of(HERE / "modbus_bridge.toml")}
+    assert mapped == set(gateway.READ) - {"confirmed"}
