@@ -289,6 +289,13 @@ def _bay(given: Any, where: str, folder: Path, problems: list[str]) -> BayConfig
     why_not = unfit(mapping.advice, bay.mode) if mapping.advice is not None else ""
     if why_not:
         problems.append(f"{where}.mapping.advice.{why_not}")
+    if not mapping.alive:
+        problems.extend(
+            f"{where}.mapping: {one.key}.max_age_s is longer than the bay's max_age_s; that needs "
+            "alive, or nobody would know whether the gateway still lives"
+            for one in mapping.readings
+            if one.max_age_s is not None and one.max_age_s > bay.max_age_s
+        )
     if mapping.every_s > bay.max_age_s:
         problems.append(
             f"{where}.mapping.every_s is more than max_age_s; every reading would be too old"

@@ -7,7 +7,7 @@ The tables ``[bays.mapping]`` of the configuration; each field is one key with i
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +21,7 @@ __all__ = [
     "PlainTopics",
     "check_topics",
     "read_mapping",
+    "topics_read",
     "topics_written",
     "unfit",
     "units_of",
@@ -38,6 +39,11 @@ class MappedReading:
     path: str = entry("way to the number in a JSON payload, dots between", "")
     scale: float = entry("factor on the number", 1.0, low=-1e6, high=1e6)
     offset: float = entry("added after the factor", 0.0, low=-1e6, high=1e6)
+    time: str = entry("way to the time of measuring in a JSON payload", "")
+    max_age_s: float | None = entry(
+        "longest age, where not the bay's; a longer one needs alive", None, low=1, high=604800
+    )
+    retained: bool = entry("take what the broker kept; needs time", False, kind="bool")
     at_m: float | None = entry("height of the probe above the floor", None, low=0, high=10)
 
 
@@ -70,6 +76,16 @@ class PlainTopics:
     readings: tuple[MappedReading, ...] = field(default=(), metadata={"internal": True})
     advice: MappedAdvice | None = field(default=None, metadata={"internal": True})
     every_s: float = entry("time between readings made of the plain values", 30.0, low=1, high=3600)
+    alive: str = entry("topic on which the gateway says that it lives", "", kind="topic")
+    alive_within_s: float | None = entry(
+        "longest silence there; without it the last word stands, until a will says gone",
+        None,
+        low=1,
+        high=3600,
+    )
+    gone: tuple[str, ...] = entry(
+        "payloads there that mean the end", ("0", "offline", "false"), kind="names"
+    )
 
 
 def read_mapping(given: Any, where: str, folder: Path, problems: list[str]) -> PlainTopics | None:
@@ -109,6 +125,12 @@ def read_mapping(given: Any, where: str, folder: Path, problems: list[str]) -> P
                 f"{where}.readings[{n}].unit is {one.unit!r}; it does not fit {one.kind}: "
                 f"write {units_of(one.kind)}"
             )
+        if one.time and not one.path:
+            problems.append(f"{where}.readings[{n}].time needs path; a plain number has no time")
+        if one.retained and not one.time:
+            problems.append(
+                f"{where}.readings[{n}].retained needs time; else nobody knows how old it is"
+            )
         readings.append(one)
     keys = [one.key for one in readings]
     if len(set(keys)) < len(keys):
@@ -117,9 +139,10 @@ def read_mapping(given: Any, where: str, folder: Path, problems: list[str]) -> P
     if "advice" in given:
         advice = read_table(MappedAdvice, given["advice"], f"{where}.advice", folder, problems)
     rest = {name: value for name, value in given.items() if name not in ("readings", "advice")}
-    own = read_table(PlainTopics, rest, where, folder, problems)
-    every = 30.0 if own is None else own.every_s
-    return PlainTopics(readings=tuple(readings), advice=advice, every_s=every)
+    own = read_table(PlainTopics, rest, where, folder, problems) or PlainTopics()
+    if own.alive_within_s is not None and not own.alive:
+        problems.append(f"{where}.alive_within_s needs alive, the topic that is counted")
+    return replace(own, readings=tuple(readings), advice=advice)
 
 
 def units_of(kind: str) -> str:
@@ -142,7 +165,7 @@ def check_topics(mappings: Sequence[PlainTopics], root: str, problems: list[str]
     """
     written = [topic for one in mappings for topic in topics_written(one.advice)]
     written += [one.advice.confirm for one in mappings if one.advice and one.advice.confirm]
-    read = {one.topic for mapping in mappings for one in mapping.readings}
+    read = {topic for one in mappings for topic in topics_read(one)}
     for topic in sorted(set(written)):
         if written.count(topic) > 1:
             problems.append(f"mapping: {topic!r} stands twice; give each value its own topic")
@@ -151,6 +174,11 @@ def check_topics(mappings: Sequence[PlainTopics], root: str, problems: list[str]
     for topic in sorted({*written, *read}):
         if root and topic.startswith(f"{root}/"):
             problems.append(f"mapping: {topic!r} lies in the bridge's own tree {root}/")
+
+
+def topics_read(mapping: PlainTopics) -> set[str]:
+    """Topics of values and of the gateway's life; that of the confirmation is not among them."""
+    return {one.topic for one in mapping.readings} | ({mapping.alive} - {""})
 
 
 def topics_written(advice: MappedAdvice | None) -> tuple[str, ...]:

@@ -124,7 +124,8 @@ class Service:
         turn = Turn(now=now, day=self._day.at(now, self.clock.wall()))
         for message in self.wire.receive():
             self.inbox.take(message, turn)
-        self.inbox.plain_readings(turn)
+        drops = self.wire.drops
+        self.inbox.plain_readings(turn, drops[-1] if drops else -math.inf)
         if now >= self._second_due or self.wire.ready != self._was_ready:
             self._each_second(turn)
             self._second_due = now + 1.0
@@ -176,7 +177,11 @@ class Service:
     def _send(self, bay: BayState, decision: Decision, name: tuple[int, int], turn: Turn) -> None:
         if decision.code != bay.decision.code:
             turn.tell(bay.name, decision.code, decision.text)
+        offered = bay.consent.number if bay.consent is not None else 0
         bay.settle(decision, name, turn.now)
+        if bay.consent is not None and bay.consent.number != offered:
+            text = f"offer {bay.consent.number} waits to be confirmed at the controller"
+            turn.tell(bay.name, "offer", text)
         if bay.config.mode == "observe" or decision.code == "other_bridge":
             return  # the other one speaks; two voices would only confuse
         if bay.plain is not None:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import contextlib
+import importlib
 import signal
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -15,6 +17,7 @@ from pymodbus.client import ModbusTcpClient
 
 from firmware_bridge.journal.export import samples_of_journal
 from firmware_bridge.journal.journal import Journal
+from firmware_bridge.mapping import read_mapping
 
 HERE = Path(__file__).parents[2] / "examples" / "controller"
 QUICK = "advice_every_s = 1\nmax_age_s = 5\nlost_after_s = 6\nttl_s = 5\n"
@@ -103,3 +106,28 @@ def test_registers_to_advice_to_registers(stage):
         assert registers()["valid"] == 1
     finally:
         again.kill()
+
+
+def read_mapping_of(path):
+    (bay,) = tomllib.loads(path.read_text(encoding="utf-8"))["bays"]
+    return read_mapping(bay["mapping"], "", path.parent, []).readings
+
+
+def test_the_register_map_of_the_page_is_the_gateways(monkeypatch):
+    monkeypatch.syspath_prepend(str(HERE))
+    gateway = importlib.import_module("modbus_gateway")
+    page = (HERE / "plain_topics.md").read_text(encoding="utf-8")
+    table = page.partition("| address |")[2].partition("\n\n")[0].splitlines()[2:]
+    told = [
+        n
+        for cells in table
+        for first, _, last in [
+            cells.strip("|").split("|")[0].strip().replace(", ", " to ").partition(" to ")
+        ]
+        for n in range(int(first), int(last.rpartition(" ")[2] or first) + 1)
+    ]
+    up = range(gateway.READ_FROM, gateway.READ_FROM + len(gateway.READ))
+    down = range(gateway.WRITE_TO, gateway.WRITE_TO + len(gateway.WRITE))
+    assert told == [*up, *down]
+    mapped = {one.path for one in read_mapping_of(HERE / "modbus_bridge.toml")}
+    assert mapped == set(gateway.READ) - {"confirmed"}

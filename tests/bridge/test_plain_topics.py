@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 from dataclasses import replace
+from datetime import UTC, datetime
 
 import pytest
 from bridge_world import MemoryWire
 
+from firmware_bridge.errors import BadMessage
 from firmware_bridge.journal.audit import entries
 from firmware_bridge.mapping import MappedAdvice, MappedReading, PlainTopics
 from firmware_bridge.wire.client import Message
+from firmware_bridge.wire.plain_topics import PlainInbox
 
 PLAIN = PlainTopics(
     every_s=30.0,
@@ -209,4 +213,134 @@ def test_plain_payloads_that_are_no_number(plain, payload):
     plain.wire.put(Message(topic="plc/pt1", payload=payload), retain=False)
     plain.run(5)
     assert plain.bay.source.newest.values["pulp_1"] == before
-    assert plain.bay.counts["bad "] == 1
+    assert plain.bay.counts["bad plc/pt1"] == 1
+
+
+# --- gateways as they are ----------------------------------------------------------------------
+
+WALL = 1_790_000_000.0
+ON_CHANGE = PlainTopics(
+    every_s=10.0,
+    alive="gw/status",
+    readings=(
+        MappedReading(topic="gw/door", key="inside", kind="people_inside", unit="1",
+                      max_age_s=86400.0),
+        MappedReading(topic="gw/p", key="pulp", kind="pulp_temperature", unit="Cel"),
+        MappedReading(topic="gw/j", key="out", kind="outside_temperature", unit="Cel", path="v",
+                      time="t", retained=True, max_age_s=3600.0),
+    ),
+)  # fmt: skip
+
+
+def inbox(**settings):
+    return PlainInbox(mapping=replace(ON_CHANGE, **settings), boot=1, max_age=180.0)
+
+
+def values(one, now, **settings):
+    """What a reading made now would hold; None where none is made."""
+    one.due = -math.inf
+    reading = one.reading(now, **settings)
+    return None if reading is None else reading.v
+
+
+def test_what_is_published_on_change_is_believed_while_the_gateway_lives():
+    one = inbox()
+    one.take("gw/door", b"1", 0.0)
+    one.take("gw/p", b"5", 0.0)
+    assert values(one, 1.0) is None, "nobody has said that the gateway lives"
+    assert one.take_alive(b"online", 1.0, kept=True) is True
+    assert values(one, 170.0) == {"inside": 1.0, "pulp": 5.0, "out": None}
+    assert values(one, 7200.0) == {"inside": 1.0, "pulp": None, "out": None}
+    assert values(one, 90000.0)["inside"] is None, "its own longest age"
+    assert one.take_alive(b" Offline\n", 7300.0) is False
+    assert values(one, 7301.0) is None
+    # Back again: whether the door was opened meanwhile only a new word tells.
+    one.take_alive(b"online", 7310.0)
+    assert values(one, 7311.0)["inside"] is None
+    one.take("gw/door", b"0", 7312.0)
+    assert values(one, 10000.0)["inside"] == 0.0
+
+
+def test_what_the_bridge_did_not_hear_itself_is_not_believed_for_long():
+    """Its own link was lost: the gateway may have gone, and the door been opened."""
+    one = inbox()
+    one.take_alive(b"1", 0.0)
+    one.take("gw/door", b"1", 100.0)
+    assert values(one, 1000.0, link_lost=900.0) is None, "gone, as far as it knows"
+    one.take_alive(b"1", 901.0, kept=True)
+    assert values(one, 1000.0, link_lost=900.0)["inside"] is None
+    one.take("gw/door", b"1", 1001.0)
+    assert values(one, 2000.0, link_lost=900.0)["inside"] == 1.0
+
+
+def test_a_heartbeat_that_stops_ends_what_was_believed():
+    one = inbox(alive_within_s=30.0)
+    one.take_alive(b"17", 0.0, kept=True)
+    assert values(one, 1.0) is None, "of a heartbeat the kept one says nothing"
+    one.take_alive(b"18", 2.0)
+    one.take("gw/door", b"1", 3.0)
+    assert values(one, 32.0)["inside"] == 1.0
+    assert values(one, 33.0) is None
+    one.take_alive(b"19", 600.0)
+    assert values(one, 601.0)["inside"] is None
+
+
+@pytest.mark.parametrize("form", ["%.0f", '"%s"', "ms"])
+def test_late_readings_are_not_fresh(form):
+    """Store and forward: what comes late is as old as it says, and replaces nothing newer."""
+    one = inbox()
+    one.take_alive(b"1", 0.0)
+
+    def send(value, stamp, now, kept=False):
+        text = {
+            "ms": f"{stamp * 1000:.0f}",
+            '"%s"': f'"{datetime.fromtimestamp(stamp, UTC).isoformat()}"',
+        }.get(form, f"{stamp:.0f}")
+        payload = f'{{"v": {value}, "t": {text}}}'.encode()
+        one.take("gw/j", payload, now, WALL + now, kept)
+        return values(one, now)["out"]
+
+    assert send(1.0, WALL - 4000.0, 0.0) is None
+    assert send(2.0, WALL - 3000.0, 1.0, kept=True) == 2.0, "kept, and its age is known"
+    assert values(one, 700.0)["out"] is None, "3600 s after it was measured"
+    assert send(3.0, WALL + 700.0, 701.0) == 3.0
+    assert send(4.0, WALL + 600.0, 702.0) == 3.0, "older than what is known"
+    with pytest.raises(BadMessage, match="3600 s ahead"):
+        send(5.0, WALL + 4400.0, 800.0)
+
+
+@pytest.mark.parametrize("time", [b'"2026-11-05T03:00:00"', b'"soon"', b"null", b"true"])
+def test_a_time_that_is_none_or_has_no_zone_is_refused(time):
+    with pytest.raises(BadMessage):
+        inbox().take("gw/j", b'{"v": 1, "t": %b}' % time, 0.0, WALL)
+
+
+def test_what_was_kept_is_taken_only_where_the_mapping_says_so():
+    one = inbox()
+    one.take_alive(b"1", 0.0)
+    one.take("gw/p", b"5", 0.0, WALL, kept=True)
+    assert values(one, 1.0)["pulp"] is None
+
+
+def test_a_bay_is_advised_by_what_came_once_until_the_gateway_is_gone(world):
+    """Published on change: one word in the morning, and the last will ends it at once."""
+    readings = tuple(replace(one, max_age_s=7200.0) for one in PLAIN.readings)
+    one = served(world, replace(PLAIN, readings=readings, alive="plc/status"))
+    one.sim.wire.send(Message(topic="plc/status", payload=b"online", retain=True))
+    one.run(30)
+    one.sim.silent = True
+    one.run(3000, step=10.0)
+    assert one.sim.seen["valid"] == b"1"
+    one.sim.wire.send(Message(topic="plc/status", payload=b"offline", retain=True))
+    one.run(5)
+    assert one.sim.seen["valid"] == b"0"
+    assert one.bay.decision.code == "lost"
+
+
+def test_one_gateway_may_serve_two_bays(world):
+    """A probe outside, and the gateway's own life, belong to every bay that names them."""
+    one = served(world, PLAIN, names=("bay-1", "bay-2"))
+    del one.sims["bay-2"]
+    one.run(60)
+    for bay in one.service.bays.values():
+        assert bay.source.newest.values["out"] == 0.5

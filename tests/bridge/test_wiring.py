@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import importlib
 import re
 import shutil
 import time
-import tomllib
 from pathlib import Path
 
 import pytest
@@ -15,7 +13,7 @@ from bridge_world import BAY_FILE
 
 from firmware_bridge.cli import main
 from firmware_bridge.config import BrokerConfig, read_config
-from firmware_bridge.mapping import read_mapping, unfit
+from firmware_bridge.mapping import unfit
 from firmware_bridge.quantities import QUANTITIES
 from firmware_bridge.sensors.sample import REQUIRED
 from firmware_bridge.wire.client import Link
@@ -186,24 +184,3 @@ def test_the_mappings_of_the_page_and_of_the_gateway_are_whole(tmp_path, capsys)
     config = read_config(tmp_path / "page.toml")
     for mode in ("confirm", "bounded"):
         assert bool(unfit(config.bays[0].mapping.advice, mode)) == (mode == "confirm")
-
-
-def read_mapping_of(path):
-    (bay,) = tomllib.loads(path.read_text(encoding="utf-8"))["bays"]
-    return read_mapping(bay["mapping"], "", path.parent, []).readings
-
-
-def test_the_register_map_of_the_page_is_the_gateways(monkeypatch):
-    monkeypatch.syspath_prepend(str(HERE))
-    gateway = importlib.import_module("modbus_gateway")
-    told = [
-        n
-        for cells in rows("address")
-        for first, _, last in [cells[0].replace(", ", " to ").partition(" to ")]
-        for n in range(int(first), int(last.rpartition(" ")[2] or first) + 1)
-    ]
-    up = range(gateway.READ_FROM, gateway.READ_FROM + len(gateway.READ))
-    down = range(gateway.WRITE_TO, gateway.WRITE_TO + len(gateway.WRITE))
-    assert told == [*up, *down]
-    mapped = {one.path for one in read_mapping_of(HERE / "modbus_bridge.toml")}
-    assert mapped == set(gateway.READ) - {"confirmed"}
