@@ -108,6 +108,10 @@ def _new(args: argparse.Namespace) -> int:
 def _check(args: argparse.Namespace) -> int:
     config = read_config(args.config, inspect=_cannot_work)
     say(f"{args.config}: sound; {len(config.bays)} bays")
+    for bay in config.bays:
+        lacks = [kind for kind in _OUTSIDE if bay.mapping and kind not in _given(bay)]
+        if lacks:
+            say(f"warning: {bay.name}: nothing gives {' or '.join(lacks)}; the door stays shut")
     if args.no_broker:
         return 0
     bad = False
@@ -125,7 +129,12 @@ def _cannot_work(bay: BayConfig) -> list[str]:
     except BadConfig as error:
         problems += error.problems
     if bay.mapping is not None:
-        given = {one.kind for one in bay.mapping.readings if one.key not in bay.ignore}
+        given, keys = _given(bay), {one.key for one in bay.mapping.readings}
+        problems += [
+            f'ignore has "{key}", which is no key of the mapping'
+            for key in bay.ignore
+            if key not in keys
+        ]
         problems += [
             f"no mapping gives {kind}, and there is no advice without it; add a "
             f"[[bays.mapping.readings]] with this kind and unit {units_of(kind)}"
@@ -133,6 +142,15 @@ def _cannot_work(bay: BayConfig) -> list[str]:
             if kind not in given
         ]
     return problems
+
+
+def _given(bay: BayConfig) -> set[str]:
+    """Kinds that the mapping of a plain controller gives."""
+    readings = () if bay.mapping is None else bay.mapping.readings
+    return {one.kind for one in readings if one.key not in bay.ignore}
+
+
+_OUTSIDE = ("outside_temperature", "outside_relative_humidity")
 
 
 def _listen(args: argparse.Namespace) -> int:

@@ -84,6 +84,8 @@ class BayState:
     """What the adviser found wrong when it was asked last."""
     alarms: tuple[Alarm, ...] = ()
     counts: Counter[str] = field(default_factory=Counter)
+    unsent: bool = False
+    """Whether what was said last could not be sent."""
     stored_at: float = -math.inf
     other_until: float = -math.inf
     """Until when another bridge is believed to serve this bay. [s]"""

@@ -196,6 +196,9 @@ class Service:
                 )
             )
         self.counts["sent" if sent else "not sent"] += 1
+        if not sent and self.wire.ready and not bay.unsent:
+            turn.tell(bay.name, "unsent", "advice could not be sent; see `firmware-bridge check`")
+        bay.unsent = not sent
         if not sent:
             body = messages.encode_plain(list(name))
             self._unwritten.append(Entry(t=turn.day, bay=bay.name, kind="unsent", body=body))

@@ -15,6 +15,7 @@ from collections.abc import Callable, Iterator
 
 from firmware_bridge.config import BayConfig, Config
 from firmware_bridge.errors import BadMessage
+from firmware_bridge.mapping import topics_read
 from firmware_bridge.quantities import to_internal
 from firmware_bridge.wire import messages, topics
 from firmware_bridge.wire.client import Link, Message
@@ -71,7 +72,7 @@ def try_broker(
         yield from _writes(config, link, patience, served, mark)
         for bay in config.bays:
             yield from _own_beat(config.bridge.root, bay, link, heard, patience, mark)
-        _gather(link, heard, "", b"", hear_for)
+        _hear_all(config, link, heard, hear_for)
         for bay in config.bays:
             yield from _controller(config.bridge.root, bay, heard)
     finally:
@@ -144,13 +145,14 @@ def _own_beat(
 def _controller(root: str, bay: BayConfig, heard: list[Message]) -> Iterator[Line]:
     """What of a controller has been heard; silence looks like an access list that forbids it."""
     if bay.mapping is not None:
-        silent = {one.topic for one in bay.mapping.readings} - {one.topic for one in heard}
+        silent = topics_read(bay.mapping) - {one.topic for one in heard}
         if silent:
-            names = ", ".join(sorted(silent)[:6]) + (" ..." if len(silent) > 6 else "")
+            names = ", ".join(sorted(silent)[:6])
+            more = f" and {len(silent) - 6} more" if len(silent) > 6 else ""
             yield (
                 "warning",
-                f"{bay.name}: nothing heard on {len(silent)} topics, {names}; `listen` waits "
-                "longer; an access list that forbids reading looks the same",
+                f"{bay.name}: nothing heard yet on {names}{more}; `listen` waits longer; an access "
+                "list that forbids reading looks the same",
             )
         return
     topic = topics.bay_topic(root, bay.name, "birth")
@@ -169,6 +171,18 @@ def _controller(root: str, bay: BayConfig, heard: list[Message]) -> Iterator[Lin
                 "problem",
                 f"{bay.name}: {one.key} is in {one.unit}, which does not fit {one.kind}",
             )
+
+
+def _hear_all(config: Config, link: Link, heard: list[Message], patience: float) -> None:
+    """Listen until every controller has said something, but not for ever."""
+    wanted: set[str] = set()
+    for bay in config.bays:
+        birth = topics.bay_topic(config.bridge.root, bay.name, "birth")
+        wanted |= {birth} if bay.mapping is None else topics_read(bay.mapping)
+    end = time.monotonic() + patience
+    while time.monotonic() < end and not wanted <= {one.topic for one in heard}:
+        link.wait(0.05)
+        heard += link.receive()
 
 
 def _gather(link: Link, heard: list[Message], topic: str, payload: bytes, patience: float) -> bool:

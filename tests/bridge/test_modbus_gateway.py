@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import importlib
+import re
 import signal
 import subprocess
 import sys
@@ -118,14 +119,10 @@ def test_the_register_map_of_the_page_is_the_gateways(monkeypatch):
     gateway = importlib.import_module("modbus_gateway")
     page = (HERE / "plain_topics.md").read_text(encoding="utf-8")
     table = page.partition("| address |")[2].partition("\n\n")[0].splitlines()[2:]
-    told = [
-        n
-        for cells in table
-        for first, _, last in [
-            cells.strip("|").split("|")[0].strip().replace(", ", " to ").partition(" to ")
-        ]
-        for n in range(int(first), int(last.rpartition(" ")[2] or first) + 1)
-    ]
+    told: list[int] = []
+    for row in table:
+        numbers = [int(number) for number in re.findall(r"\d+", row.split("|")[1])]
+        told += range(numbers[0], numbers[-1] + 1)
     up = range(gateway.READ_FROM, gateway.READ_FROM + len(gateway.READ))
     down = range(gateway.WRITE_TO, gateway.WRITE_TO + len(gateway.WRITE))
     assert told == [*up, *down]

@@ -73,7 +73,7 @@ def write(tmp_path, monkeypatch):
 def test_check_names_every_needed_kind_of_every_bay_that_nothing_gives(write, capsys):
     """All at once, beside whatever else is wrong with the file."""
     first = bay("bay-1", REQUIRED[:2], more="ttl_s = 1.5")
-    second = bay("bay-2", REQUIRED, units={}, more='ignore = ["plenum_temperature"]')
+    second = bay("bay-2", REQUIRED, units={}, more='ignore = ["plenum_temperature", "pulp"]')
     assert main(["check", write(first, second), "--no-broker"]) == 2
     lines = capsys.readouterr().err.splitlines()
     for name, kind, unit in (
@@ -85,7 +85,11 @@ def test_check_names_every_needed_kind_of_every_bay_that_nothing_gives(write, ca
         assert unit in line
     assert any("ttl_s is 1.5" in one for one in lines)
     assert any("'Cel'; it does not fit return_relative_humidity: write \"1\"" in o for o in lines)
-    assert len(lines) == 5
+    assert any('bay-2: ignore has "pulp", which is no key of the mapping' in one for one in lines)
+    assert len(lines) == 6
+    assert main(["check", write(bay("bay-1")), "--no-broker"]) == 0
+    told = capsys.readouterr().out
+    assert "warning: bay-1: nothing gives outside_temperature or outside_relative_humidity" in told
 
 
 ACL = """
@@ -137,7 +141,7 @@ def test_check_finds_every_topic_that_the_broker_does_not_let_it_write(write, gu
         "plc/bay-2/set/fan",
         "plc/bay-2/set/door",
     }
-    assert any("bay-1: nothing heard on 4 topics, plc/bay-1/" in line for line in lines)
+    assert any("bay-1: nothing heard yet on plc/bay-1/plenum" in line for line in lines)
     plain = {one.topic: one.payload for one in heard if one.topic.startswith("plc/")}
     assert plain == {
         "plc/bay-1/set/valid": b"0",
