@@ -192,7 +192,7 @@ def topics_written(advice: MappedAdvice | None) -> tuple[str, ...]:
 def unfit(advice: MappedAdvice, mode: str) -> str:
     """Why a mode cannot work with these topics; empty where it can."""
     if mode in ("confirm", "bounded") and not advice.fan:
-        return f'fan is missing; mode = "{mode}" moves nothing without it'
+        return f'fan is missing; in mode = "{mode}" no other set point means anything without it'
     lacks = [name for name in ("text", "offer", "confirm") if not getattr(advice, name)]
     if mode == "confirm" and lacks:
         return (

@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import math
 import secrets
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from firmware_bridge.codes import TARGETS
@@ -100,20 +101,21 @@ def plain_output(
         ``valid`` last. With ``object`` it is one message.
     """
     values: dict[str, float | str] = {}
-    positions = _positions(to, advice)
+    named = [name for name in TARGETS if getattr(to, name)]
+    positions = _positions(named, advice)
     if stands and advice is not None:
         digits = to.decimals or None
         values |= {name: round(to.full * one, digits) for name, one in positions.items()}
         if to.air and advice.air is not None:
             values["air"] = round(advice.air, 2)
     if to.text:
-        values["text"] = _text(positions, why, stands, offer)
+        values["text"] = _text(_positions(named or TARGETS, advice), why, stands, offer)
     if to.offer:
         values["offer"] = offer
     values |= {"beat": count % COUNTS, "valid": 1 if stands else 0}
     if to.object:
-        named = {getattr(to, name): value for name, value in values.items()}
-        return [(to.object, json.dumps(named).encode())]
+        whole = {getattr(to, name): value for name, value in values.items()}
+        return [(to.object, json.dumps(whole).encode())]
     return [(getattr(to, name), _written(name, value, to)) for name, value in values.items()]
 
 
@@ -144,11 +146,11 @@ def plain_probe(to: MappedAdvice, blank: bytes) -> list[tuple[str, bytes]]:
     return [void, *((topic, blank) for topic in topics_written(to) if topic != void[0])]
 
 
-def _positions(to: MappedAdvice, advice: AdviceMessage | None) -> dict[str, float]:
-    """Positions that the controller takes."""
+def _positions(names: Sequence[str], advice: AdviceMessage | None) -> dict[str, float]:
+    """Of these targets, those that the advice says something of."""
     if advice is None:
         return {}
-    found = {name: advice.position(name) for name in TARGETS if getattr(to, name)}
+    found = {name: advice.position(name) for name in names}
     return {name: one for name, one in found.items() if one is not None}
 
 

@@ -132,6 +132,14 @@ def test_in_mode_advise_no_set_point_can_be_copied(world):
     assert re.fullmatch(rb"advice: fans \d+ %, fresh-air door \d+ %", one.sim.seen["text"])
 
 
+def test_a_panel_that_only_shows_a_line_of_text(world):
+    advice = MappedAdvice(text="plc/set/text", valid="plc/set/valid", beat="plc/set/beat")
+    one = served(world, replace(PLAIN, advice=advice), mode="advise")
+    one.run(120)
+    assert one.sim.seen["text"].startswith(b"advice: fans ")
+    assert one.sim.seen["text"].endswith(b"refrigeration 0 %, heater 0 %")
+
+
 def confirm(one, number, retain=False):
     one.wire.put(Message(topic="plc/confirmed", payload=number, received=0.0), retain=retain)
     one.run(5)

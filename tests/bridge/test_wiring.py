@@ -107,11 +107,11 @@ topic read #
 
 
 @pytest.fixture
-def guarded(tmp_path):
+def guarded(tmp_path, request):
     """A broker that knows who may write where."""
     need_mosquitto()
     port = free_port()
-    (tmp_path / "acl").write_text(ACL, encoding="utf-8")
+    (tmp_path / "acl").write_text(getattr(request, "param", ACL), encoding="utf-8")
     broker = Broker(
         tmp_path / "broker",
         f"listener {port} 127.0.0.1\nallow_anonymous true\nuser root\nacl_file {tmp_path}/acl\n",
@@ -188,3 +188,17 @@ def test_the_mappings_of_the_page_and_of_the_gateway_are_whole(tmp_path, capsys)
     config = read_config(tmp_path / "page.toml")
     for mode in ("confirm", "bounded"):
         assert bool(unfit(config.bays[0].mapping.advice, mode)) == (mode == "confirm")
+
+
+@pytest.mark.parametrize(
+    "guarded", [PAGE.partition("```text\n")[2].partition("```")[0]], indirect=True
+)
+def test_the_access_list_of_the_page_is_enough(guarded, tmp_path, capsys):
+    text = PAGE.partition("```toml\n")[2].partition("```")[0]
+    told = f'host = "127.0.0.1"\nport = {guarded}\nusername = "barn-a"\n'
+    text = text.replace('host = "127.0.0.1"\n', told).replace("bay.toml", str(BAY_FILE))
+    (tmp_path / "page.toml").write_text(text, encoding="utf-8")
+    assert main(["check", str(tmp_path / "page.toml")]) == 0
+    told = capsys.readouterr().out
+    assert "ok: all 8 topics that the bridge writes to are open to it" in told
+    assert "speak for the controller" not in told
