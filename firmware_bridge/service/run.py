@@ -14,11 +14,11 @@ from firmware_bridge.journal.audit import AuditLog
 from firmware_bridge.journal.journal import Journal
 from firmware_bridge.service.clock import Clock
 from firmware_bridge.service.locks import Locks, client_id, free_mb
+from firmware_bridge.service.plain import plain_links
 from firmware_bridge.service.service import Service
 from firmware_bridge.wire import messages, topics
 from firmware_bridge.wire.client import Link, Message
 from firmware_bridge.wire.messages import State
-from firmware_bridge.wire.plain_advice import plain_void
 from firmware_bridge.wire.topics import link_topics
 
 __all__ = ["run"]
@@ -34,24 +34,6 @@ def _own_state(config: Config, boot: int, on: int) -> Message:
     payload = messages.encode(State(boot=boot, on=1 if on else 0))
     topic = topics.bridge_topic(own.root, own.name, "state")
     return Message(topic=topic, payload=payload, qos=1, retain=True)
-
-
-def _plain_links(config: Config, clock: Clock) -> dict[str, Link]:
-    """
-    A link of its own for each plain bay whose ``valid`` may stand: its will lets it fall.
-
-    A connection has one will only, and the bridge's own one is taken. What says ``valid`` goes
-    over this link alone, so that it falls with the very connection that said it.
-    """
-    links = {}
-    for bay in config.bays:
-        to = None if bay.mapping is None else bay.mapping.advice
-        if to is not None and bay.mode in ("confirm", "bounded"):
-            topic, payload = plain_void(to)
-            name = f"fg-{client_id(config)[-7:]}-{bay.name}"
-            will = Message(topic=topic, payload=payload, qos=1)
-            links[bay.name] = Link(config.broker, name, (), clock.steady, will=will)
-    return links
 
 
 def run(
@@ -102,7 +84,7 @@ def run(
                 birth=lambda: [_own_state(config, boot, 1)],
             )
             free = functools.partial(free_mb, data)
-            plain = _plain_links(config, clock)
+            plain = plain_links(config, clock)
             service = Service(config, link, journal, audit, clock, free, bays, boot, plain)
             for one in (link, *plain.values()):
                 one.start()

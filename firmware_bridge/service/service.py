@@ -25,12 +25,12 @@ from firmware_bridge.service.alarms import alarm_of, fitting
 from firmware_bridge.service.clock import Clock, DayTime
 from firmware_bridge.service.health import BridgeHealth
 from firmware_bridge.service.inbox import Inbox
+from firmware_bridge.service.plain import PlainVoice
 from firmware_bridge.service.requests import Request, RequestBox
 from firmware_bridge.service.turn import Turn
 from firmware_bridge.wire import messages, topics
 from firmware_bridge.wire.client import Message, Wire
 from firmware_bridge.wire.messages import Alarm, Alarms, Beat, State
-from firmware_bridge.wire.plain_advice import plain_output
 
 __all__ = ["BEAT_EVERY", "Service"]
 
@@ -74,12 +74,11 @@ class Service:
         free_mb: Callable[[], float],
         bays: dict[str, BayState],
         boot: int,
-        plain_wires: Mapping[str, Wire] | None = None,
+        plain_links: Mapping[str, Wire] | None = None,
     ) -> None:
         self.config, self.wire, self.journal, self.audit = config, wire, journal, audit
         self.clock, self.bays = clock, bays
-        self._plain_wires = plain_wires or {}
-        """Links of their own for plain bays, by name, each with its own will."""
+        self._plain = PlainVoice(wire, plain_links or {})
         self.health = BridgeHealth(
             boot=boot, low_disk_mb=config.bridge.low_disk_mb, free_mb=free_mb
         )
@@ -88,7 +87,7 @@ class Service:
         self.told: deque[Event] = deque(maxlen=1000)
         """Events for whoever shows them; the journal has them all."""
         self._day = DayTime()
-        self._seq = self._beat_seq = self._plain_seq = 0
+        self._seq = self._beat_seq = 0
         self._beat_due = self._second_due = self._hour_due = self._store_due = -math.inf
         self._log_due = -math.inf
         self._was_ready = False
@@ -185,7 +184,7 @@ class Service:
         if bay.config.mode == "observe" or decision.code == "other_bridge":
             return  # the other one speaks; two voices would only confuse
         if bay.plain is not None:
-            sent = self._say_plainly(bay, turn.now)
+            sent = self._plain.say(bay, turn.now)
         else:
             form = bay.source.birth.form if bay.source.birth else "object"
             sent = self.wire.send(
@@ -202,24 +201,6 @@ class Service:
         if not sent:
             body = messages.encode_plain(list(name))
             self._unwritten.append(Entry(t=turn.day, bay=bay.name, kind="unsent", body=body))
-
-    def _say_plainly(self, bay: BayState, now: float) -> bool:
-        """All that a plain controller is to know, each time anew: what got lost is said again."""
-        to = None if bay.plain is None else bay.plain.mapping.advice
-        if to is None:
-            return False
-        self._plain_seq += 1
-        output = plain_output(
-            to,
-            bay.advice(bay.decision, bay.ids[-1]) if bay.ids else None,
-            bay.decision.text,
-            bay.stands(now),
-            self._plain_seq,
-            bay.consent.offer if bay.consent is not None else 0,
-        )
-        wire = self._plain_wires.get(bay.name, self.wire)
-        # What could not be sent ends the row: valid never goes out without its set points.
-        return all(wire.send(Message(topic=topic, payload=one)) for topic, one in output)
 
     # --- what happens by the clock -------------------------------------------------------------
 
@@ -322,7 +303,7 @@ class Service:
                 topic = topics.bay_topic(root, bay.name, "beat")
                 self.wire.send(Message(topic=topic, payload=messages.encode(beat)))
             if not standing_back and bay.config.mode != "observe":
-                self._say_plainly(bay, turn.now)
+                self._plain.say(bay, turn.now)
 
     def _publish_alarms(self, turn: Turn) -> None:
         found = []
