@@ -115,7 +115,7 @@ def _check(args: argparse.Namespace) -> int:
     if args.no_broker:
         return 0
     bad = False
-    for level, line in try_broker(config, served=is_served(config.bridge.data)):
+    for level, line in try_broker(config, served=is_served(config.bridge.data), needed=REQUIRED):
         say(f"{level}: {line}")
         bad |= level == "problem"
     return 1 if bad else 0

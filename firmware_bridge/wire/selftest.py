@@ -11,11 +11,11 @@ from __future__ import annotations
 
 import secrets
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 
 from firmware_bridge.config import BayConfig, Config
 from firmware_bridge.errors import BadMessage
-from firmware_bridge.mapping import topics_read
+from firmware_bridge.mapping import topics_read, units_of
 from firmware_bridge.quantities import to_internal
 from firmware_bridge.wire import messages, topics
 from firmware_bridge.wire.client import Link, Message
@@ -31,7 +31,11 @@ Line = tuple[str, str]
 
 
 def try_broker(
-    config: Config, patience: float = 8.0, served: bool = False, hear_for: float = 3.0
+    config: Config,
+    patience: float = 8.0,
+    served: bool = False,
+    hear_for: float = 3.0,
+    needed: Sequence[str] = (),
 ) -> Iterator[Line]:
     """
     Try the broker; nothing that a controller would act upon is sent.
@@ -47,6 +51,8 @@ def try_broker(
         left alone then, because its advice would fall for a moment.
     hear_for : float
         How long to listen for the controllers. [s]
+    needed : sequence of str
+        Kinds of channel without which there is no advice.
 
     Yields
     ------
@@ -74,7 +80,7 @@ def try_broker(
             yield from _own_beat(config.bridge.root, bay, link, heard, patience, mark)
         _hear_all(config, link, heard, hear_for)
         for bay in config.bays:
-            yield from _controller(config.bridge.root, bay, heard)
+            yield from _controller(config.bridge.root, bay, heard, needed)
     finally:
         link.stop()
 
@@ -142,7 +148,9 @@ def _own_beat(
         )
 
 
-def _controller(root: str, bay: BayConfig, heard: list[Message]) -> Iterator[Line]:
+def _controller(
+    root: str, bay: BayConfig, heard: list[Message], needed: Sequence[str]
+) -> Iterator[Line]:
     """What of a controller has been heard; silence looks like an access list that forbids it."""
     if bay.mapping is not None:
         silent = topics_read(bay.mapping) - {one.topic for one in heard}
@@ -165,11 +173,20 @@ def _controller(root: str, bay: BayConfig, heard: list[Message]) -> Iterator[Lin
     except BadMessage as error:
         yield "problem", f"{bay.name}: the controller's birth is not understood: {error}"
         return
-    for one in birth.channels:
-        if one.key not in bay.ignore and to_internal(one.kind, one.unit) is None:
+    used = [one for one in birth.channels if one.key not in bay.ignore]
+    for one in used:
+        if to_internal(one.kind, one.unit) is None:
             yield (
                 "problem",
-                f"{bay.name}: {one.key} is in {one.unit}, which does not fit {one.kind}",
+                f"{bay.name}: the controller has {one.key} in {one.unit}, which does not fit "
+                f"{one.kind}: {units_of(one.kind)}",
+            )
+    for kind in needed:
+        if kind not in {one.kind for one in used}:
+            yield (
+                "problem",
+                f"{bay.name}: the controller has no channel of {kind}, and there is no advice "
+                f"without it; unit {units_of(kind)}",
             )
 
 

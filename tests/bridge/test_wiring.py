@@ -8,7 +8,7 @@ import time
 from pathlib import Path
 
 import pytest
-from bridge_live import Broker, free_port, need_mosquitto, until
+from bridge_live import Broker, free_port, need_mosquitto, until, write_config
 from bridge_world import BAY_FILE
 
 from firmware_bridge.cli import main
@@ -16,7 +16,8 @@ from firmware_bridge.config import BrokerConfig, read_config
 from firmware_bridge.mapping import unfit
 from firmware_bridge.quantities import QUANTITIES
 from firmware_bridge.sensors.sample import REQUIRED
-from firmware_bridge.wire.client import Link
+from firmware_bridge.wire.client import Link, Message
+from firmware_bridge.wire.messages import Birth, Channel, encode
 
 HEAD = """
 [bridge]
@@ -151,6 +152,35 @@ def test_check_finds_every_topic_that_the_broker_does_not_let_it_write(write, gu
         "plc/bay-2/set/beat": b" ",
     }
     assert not any(one.retain for one in heard)
+
+
+def test_check_reads_the_birth_of_a_controller_of_the_bridges_own_messages(tmp_path, capsys):
+    need_mosquitto()
+    broker = Broker(tmp_path / "broker")
+    channels = (
+        Channel(key="pulp_1", kind="pulp_temperature", unit="bar"),
+        Channel(key="above", kind="return_temperature", unit="Cel"),
+    )
+    birth = Message(
+        topic="vent/1/bay-1/from/birth",
+        payload=encode(Birth(boot=7, channels=channels)),
+        qos=1,
+        retain=True,
+    )
+    known = BrokerConfig(port=broker.port, tls=False)
+    controller = Link(known, "controller", (), time.monotonic, birth=lambda: [birth])
+    controller.start()
+    try:
+        until(lambda: controller.ready, 5.0, "controller")
+        assert main(["check", str(write_config(tmp_path, broker.port))]) == 1
+    finally:
+        controller.stop()
+        broker.stop()
+    lines = [one for one in capsys.readouterr().out.splitlines() if one.startswith("problem")]
+    assert len(lines) == 3
+    assert 'has pulp_1 in bar, which does not fit pulp_temperature: "Cel" or' in lines[0]
+    assert "no channel of plenum_temperature" in lines[1]
+    assert "no channel of return_relative_humidity, and there is no advice without it" in lines[2]
 
 
 # --- the page for whoever writes the PLC's program ---------------------------------------------
