@@ -22,7 +22,6 @@ from typing import NoReturn
 from firmware_bridge.bay.advisor import load_bay
 from firmware_bridge.bay.decision import Decision
 from firmware_bridge.bay.replay import replay
-from firmware_bridge.bay.state import new_bay
 from firmware_bridge.config import BrokerConfig, is_loopback, read_config
 from firmware_bridge.demo.plant import plant_of
 from firmware_bridge.demo.simulator import Simulator
@@ -41,7 +40,6 @@ from firmware_bridge.service.clock import fast_clock
 from firmware_bridge.service.run import run
 from firmware_bridge.service.service import Service
 from firmware_bridge.wire.client import Link
-from firmware_bridge.wire.selftest import try_broker
 
 __all__ = ["main"]
 
@@ -77,11 +75,6 @@ def _parser() -> _Parser:
         help="show the bays on a page to look at (127.0.0.1:8470; needs the extra [page])",
     )
     one.set_defaults(do=_run)
-
-    one = commands.add_parser("check", help="check a configuration and try its broker")
-    one.add_argument("config", type=Path)
-    one.add_argument("--no-broker", action="store_true", help="the files only")
-    one.set_defaults(do=_check)
 
     one = commands.add_parser("demo", help="bridge, page, broker and two invented bays at once")
     one.add_argument("--days", type=float, default=math.inf, help="end after invented days")
@@ -162,7 +155,7 @@ def _stamp(t: float) -> str:
     return datetime.fromtimestamp(t, UTC).strftime("%Y-%m-%d %H:%M:%SZ")
 
 
-# --- run and check ---------------------------------------------------------------------------
+# --- run ---------------------------------------------------------------------------------
 
 
 def _run(args: argparse.Namespace) -> int:
@@ -204,26 +197,6 @@ def _page(where: str, journal: Path, board: Board) -> AbstractContextManager[obj
     if not is_loopback(host):
         say("page: everybody on the network can read it; it asks for no password")
     return page
-
-
-def _check(args: argparse.Namespace) -> int:
-    config = read_config(args.config)
-    problems: list[str] = []
-    for bay in config.bays:
-        try:
-            new_bay(bay, 1)
-        except BadConfig as error:
-            problems += [f"{bay.name}: {problem}" for problem in error.problems]
-    if problems:
-        raise BadConfig(problems)
-    say(f"{args.config}: sound; {len(config.bays)} bays")
-    if args.no_broker:
-        return 0
-    bad = False
-    for level, line in try_broker(config):
-        say(f"{level}: {line}")
-        bad |= level == "problem"
-    return 1 if bad else 0
 
 
 # --- demo and simulate -------------------------------------------------------------------------

@@ -10,15 +10,22 @@ import ipaddress
 import os
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
-from firmware_bridge.codes import MODES, TARGETS
+from firmware_bridge.codes import MODES
 from firmware_bridge.config_table import entry, read_table
 from firmware_bridge.errors import BadConfig
-from firmware_bridge.quantities import KINDS, to_internal
+from firmware_bridge.mapping import (
+    MappedAdvice,
+    MappedReading,
+    PlainTopics,
+    check_topics,
+    read_mapping,
+    unfit,
+)
 
 __all__ = [
     "NAME",
@@ -91,45 +98,6 @@ class Limits:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class MappedReading:
-    """``[[bays.mapping.readings]]``: one value that a controller publishes."""
-
-    topic: str = entry("where the value comes", kind="topic")
-    key: str = entry("name of the channel", kind="key")
-    kind: str = entry("what it measures", choices=KINDS)
-    unit: str = entry("UCUM code of the scaled value")
-    path: str = entry("way to the number in a JSON payload, dots between", "")
-    scale: float = entry("factor on the number", 1.0, low=-1e6, high=1e6)
-    offset: float = entry("added after the factor", 0.0, low=-1e6, high=1e6)
-    at_m: float | None = entry("height of the probe above the floor", None, low=0, high=10)
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class MappedAdvice:
-    """``[bays.mapping.advice]``: topics on which a controller takes plain values."""
-
-    fan: str = entry("topic of the fan speed", "", kind="topic")
-    door: str = entry("topic of the door opening", "", kind="topic")
-    water: str = entry("topic of the humidifier", "", kind="topic")
-    cool: str = entry("topic of the refrigeration", "", kind="topic")
-    heat: str = entry("topic of the heater", "", kind="topic")
-    air: str = entry("topic of the expected supply air, °C", "", kind="topic")
-    valid: str = entry("topic that says 1 while advice stands, else 0", kind="topic")
-    beat: str = entry("topic of a number that counts on while the bridge lives", kind="topic")
-    full: float = entry("number sent for a position of 1", 100.0, low=1, high=65535)
-    decimals: int = entry("decimals of the numbers sent", 1, low=0, high=4)
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class PlainTopics:
-    """``[bays.mapping]``: for a controller that only knows plain topics."""
-
-    readings: tuple[MappedReading, ...]
-    advice: MappedAdvice | None
-    every_s: float = entry("time between readings made of the plain values", 30.0, low=1, high=3600)
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
 class BayConfig:
     """``[[bays]]``: one bay and its controller."""
 
@@ -155,7 +123,11 @@ class Config:
     bays: tuple[BayConfig, ...]
 
 
-def read_config(path: str | Path, environment: Mapping[str, str] | None = None) -> Config:
+def read_config(
+    path: str | Path,
+    environment: Mapping[str, str] | None = None,
+    inspect: Callable[[BayConfig], Iterable[str]] | None = None,
+) -> Config:
     """
     Read a configuration.
 
@@ -165,6 +137,8 @@ def read_config(path: str | Path, environment: Mapping[str, str] | None = None) 
         A TOML file; relative paths in it count from its folder.
     environment : mapping, optional
         Environment variables; those of the process by default.
+    inspect : callable, optional
+        Gives more problems of a bay; asked even where the file has others.
 
     Returns
     -------
@@ -185,15 +159,21 @@ def read_config(path: str | Path, environment: Mapping[str, str] | None = None) 
         raise BadConfig(f"{path.name}: {' '.join(str(error).split())}; not valid TOML") from None
     problems: list[str] = []
     env = os.environ if environment is None else environment
-    config = _config(given, path.parent.resolve(), env, problems)
-    if problems or config is None:
-        raise BadConfig(f"{path.name}: {problem}" for problem in problems)
-    return config
+    own, broker, bays = _tables(given, path.parent.resolve(), env, problems)
+    more = [
+        f"{bay.name}: {problem}"
+        for bay in bays
+        for problem in (() if inspect is None else inspect(bay))
+    ]
+    if problems or more or own is None or broker is None:
+        raise BadConfig([*(f"{path.name}: {problem}" for problem in problems), *more])
+    return Config(bridge=own, broker=broker, bays=tuple(bays))
 
 
-def _config(
+def _tables(
     given: dict[str, Any], folder: Path, env: Mapping[str, str], problems: list[str]
-) -> Config | None:
+) -> tuple[OwnConfig | None, BrokerConfig | None, list[BayConfig]]:
+    """What could be read; a bay that stands there with problems may have lost some of its keys."""
     for name in given:
         if name not in ("bridge", "broker", "bays"):
             problems.append(f"{name}: unknown table; known are [bridge], [broker], [[bays]]")
@@ -203,18 +183,16 @@ def _config(
     if not isinstance(tables, list) or not tables:
         problems.append("bays: none given; write one [[bays]] table for each bay")
         tables = []
-    bays = [_bay(table, f"bays[{n}]", folder, problems) for n, table in enumerate(tables)]
-    names = [bay.name for bay in bays if bay is not None]
+    found = [_bay(table, f"bays[{n}]", folder, problems) for n, table in enumerate(tables)]
+    bays = [bay for bay in found if bay is not None]
+    names = [bay.name for bay in bays]
     problems.extend(
         f"bays: {name!r} stands twice; give each bay its own name"
         for name in sorted({name for name in names if names.count(name) > 1})
     )
-    root = own.root if own else ""
-    whole = [bay for bay in bays if bay is not None]
-    _check_topics(whole, root, problems)
-    if own is None or broker is None or len(whole) < len(tables):
-        return None
-    return Config(bridge=own, broker=broker, bays=tuple(whole))
+    mappings = [bay.mapping for bay in bays if bay.mapping is not None]
+    check_topics(mappings, own.root if own else "", problems)
+    return own, broker, bays
 
 
 def is_loopback(host: str) -> bool:
@@ -286,12 +264,16 @@ def _bay(given: Any, where: str, folder: Path, problems: list[str]) -> BayConfig
     if not isinstance(given, dict):
         problems.append(f"{where}: must be a table, [[bays]]")
         return None
-    before = len(problems)
     plain = {name: value for name, value in given.items() if name != "mapping"}
     mapping = None
     if "mapping" in given:
-        mapping = _mapping(given["mapping"], f"{where}.mapping", folder, problems)
+        mapping = read_mapping(given["mapping"], f"{where}.mapping", folder, problems)
+    before = len(problems)
     bay = read_table(BayConfig, plain, where, folder, problems)
+    if bay is None:  # with the keys that are sound the rest can be looked at all the same
+        bad = {re.split(r"[. :]", line.removeprefix(f"{where}."))[0] for line in problems[before:]}
+        sound = {name: value for name, value in plain.items() if name not in bad}
+        bay = read_table(BayConfig, sound, where, folder, [])
     if bay is None:
         return None
     if bay.mode != "observe" and not bay.set_by.strip():
@@ -300,67 +282,23 @@ def _bay(given: Any, where: str, folder: Path, problems: list[str]) -> BayConfig
         )
     if bay.lost_after_s < bay.max_age_s:
         problems.append(f"{where}.lost_after_s is less than max_age_s; make it longer")
-    if bay.mode != "observe" and mapping is not None and mapping.advice is None:
+    if mapping is None:
+        return bay
+    if bay.mode != "observe" and mapping.advice is None and "advice" not in given["mapping"]:
         problems.append(f'{where}.mapping.advice is missing; without it use mode = "observe"')
-    if len(problems) > before:
-        return None
+    why_not = unfit(mapping.advice, bay.mode) if mapping.advice is not None else ""
+    if why_not:
+        problems.append(f"{where}.mapping.advice.{why_not}")
+    if not mapping.alive:
+        problems.extend(
+            f"{where}.mapping: {one.key}.max_age_s is longer than the bay's max_age_s; that needs "
+            "alive, or nobody would know whether the gateway still lives"
+            for one in mapping.readings
+            if one.max_age_s is not None and one.max_age_s > bay.max_age_s
+        )
+    if mapping.every_s > bay.max_age_s:
+        problems.append(
+            f"{where}.mapping.every_s is more than max_age_s; every reading would be too old"
+        )
     values = {f.name: getattr(bay, f.name) for f in fields(bay)}
     return BayConfig(**{**values, "mapping": mapping})
-
-
-def _mapping(given: Any, where: str, folder: Path, problems: list[str]) -> PlainTopics | None:
-    if not isinstance(given, dict):
-        problems.append(f"{where}: must be a table")
-        return None
-    before = len(problems)
-    tables = given.get("readings", [])
-    if not isinstance(tables, list) or not tables:
-        problems.append(f"{where}.readings: none given; write one table for each value")
-        tables = []
-    readings = []
-    for n, table in enumerate(tables):
-        one = read_table(MappedReading, table, f"{where}.readings[{n}]", folder, problems)
-        if one is not None and to_internal(one.kind, one.unit) is None:
-            problems.append(
-                f"{where}.readings[{n}].unit is {one.unit!r}; it does not fit {one.kind}"
-            )
-        readings.append(one)
-    keys = [one.key for one in readings if one is not None]
-    if len(set(keys)) < len(keys):
-        problems.append(f"{where}.readings: two values have one key; give each its own")
-    advice = None
-    if "advice" in given:
-        advice = read_table(MappedAdvice, given["advice"], f"{where}.advice", folder, problems)
-    rest = {name: value for name, value in given.items() if name not in ("readings", "advice")}
-    every = rest.pop("every_s", 30.0)
-    if isinstance(every, bool) or not isinstance(every, int | float) or not 1 <= every <= 3600:
-        problems.append(f"{where}.every_s is {every!r}; it must lie in 1 to 3600")
-    problems.extend(f"{where}.{name}: unknown key" for name in rest)
-    if len(problems) > before:
-        return None
-    whole = tuple(one for one in readings if one is not None)
-    return PlainTopics(readings=whole, advice=advice, every_s=float(every))
-
-
-def _check_topics(bays: list[BayConfig], root: str, problems: list[str]) -> None:
-    """Topics that advice is written to belong to one bay and one target, and to nothing else."""
-    written: list[str] = []
-    read: set[str] = set()
-    for bay in bays:
-        if bay.mapping is None:
-            continue
-        read |= {one.topic for one in bay.mapping.readings}
-        if bay.mapping.advice is not None:
-            names = (*TARGETS, "air", "valid", "beat")
-            topics = (getattr(bay.mapping.advice, name) for name in names)
-            written += [topic for topic in topics if topic]
-    for topic in sorted(set(written)):
-        if written.count(topic) > 1:
-            problems.append(
-                f"mapping: {topic!r} is written to twice; give each value its own topic"
-            )
-        if topic in read:
-            problems.append(f"mapping: {topic!r} is both read and written")
-    for topic in sorted({*written, *read}):
-        if root and topic.startswith(f"{root}/"):
-            problems.append(f"mapping: {topic!r} lies in the bridge's own tree {root}/")

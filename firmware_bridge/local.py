@@ -1,4 +1,4 @@
-"""The commands of whoever stands at the bridge's machine: begin, wire, tell, release."""
+"""The commands of whoever stands at the bridge's machine: begin, check, wire, tell, release."""
 
 from __future__ import annotations
 
@@ -12,11 +12,16 @@ from pathlib import Path
 from typing import Any
 
 from firmware_bridge.bay.advisor import starter_bay
+from firmware_bridge.bay.state import new_bay
 from firmware_bridge.config import BayConfig, Config, read_config
 from firmware_bridge.errors import BadConfig
+from firmware_bridge.mapping import units_of
+from firmware_bridge.sensors.sample import REQUIRED
 from firmware_bridge.service.listen import Ear, listen
+from firmware_bridge.service.locks import is_served
 from firmware_bridge.service.requests import Request, ask
 from firmware_bridge.starter import starter_config
+from firmware_bridge.wire.selftest import try_broker
 
 __all__ = ["add_commands", "bay_of", "say", "stop_on_signals"]
 
@@ -26,6 +31,11 @@ def add_commands(commands: Any) -> None:
     one = commands.add_parser("new", help="write a commented configuration to begin with")
     one.add_argument("out", type=Path, help="file to write, with bay.toml beside it")
     one.set_defaults(do=_new)
+
+    one = commands.add_parser("check", help="check a configuration and try its broker")
+    one.add_argument("config", type=Path)
+    one.add_argument("--no-broker", action="store_true", help="the files only")
+    one.set_defaults(do=_check)
 
     one = commands.add_parser("listen", help="show what is heard now, topic by topic")
     one.add_argument("config", type=Path)
@@ -93,6 +103,54 @@ def _new(args: argparse.Namespace) -> int:
         else:
             say(f"{path}: written; replace what is invented with your own")
     return 0
+
+
+def _check(args: argparse.Namespace) -> int:
+    config = read_config(args.config, inspect=_cannot_work)
+    say(f"{args.config}: sound; {len(config.bays)} bays")
+    for bay in config.bays:
+        lacks = [kind for kind in _OUTSIDE if bay.mapping and kind not in _given(bay)]
+        if lacks:
+            say(f"warning: {bay.name}: nothing gives {' or '.join(lacks)}; the door stays shut")
+    if args.no_broker:
+        return 0
+    bad = False
+    for level, line in try_broker(config, served=is_served(config.bridge.data), needed=REQUIRED):
+        say(f"{level}: {line}")
+        bad |= level == "problem"
+    return 1 if bad else 0
+
+
+def _cannot_work(bay: BayConfig) -> list[str]:
+    """Why a bay could never be advised, whatever is heard."""
+    problems: list[str] = []
+    try:
+        new_bay(bay, 1)
+    except BadConfig as error:
+        problems += error.problems
+    if bay.mapping is not None:
+        given, keys = _given(bay), {one.key for one in bay.mapping.readings}
+        problems += [
+            f'ignore has "{key}", which is no key of the mapping'
+            for key in bay.ignore
+            if key not in keys
+        ]
+        problems += [
+            f"no mapping gives {kind}, and there is no advice without it; add a "
+            f"[[bays.mapping.readings]] with this kind and unit {units_of(kind)}"
+            for kind in REQUIRED
+            if kind not in given
+        ]
+    return problems
+
+
+def _given(bay: BayConfig) -> set[str]:
+    """Kinds that the mapping of a plain controller gives."""
+    readings = () if bay.mapping is None else bay.mapping.readings
+    return {one.kind for one in readings if one.key not in bay.ignore}
+
+
+_OUTSIDE = ("outside_temperature", "outside_relative_humidity")
 
 
 def _listen(args: argparse.Namespace) -> int:

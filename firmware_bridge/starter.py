@@ -14,6 +14,7 @@ from firmware_bridge.config import (
     MappedAdvice,
     MappedReading,
     OwnConfig,
+    PlainTopics,
 )
 from firmware_bridge.quantities import KINDS
 
@@ -94,7 +95,7 @@ def _bay(name: str, bay_file: str) -> str:
 
 
 def _mapping(where: str, packed: bool) -> list[str]:
-    parts = ["[bays.mapping]\nevery_s = 30.0  # time between readings made of the values\n"]
+    parts = [_table("[bays.mapping]", PlainTopics, packed, every_s=30.0)]
     for n, (topic, key, kind, unit, scale, height) in enumerate(_READINGS):
         given: dict[str, Any] = {"topic": where if packed else f"{where}{topic}", "key": key}
         given |= {"kind": kind, "unit": unit, **({"path": topic} if packed else {})}

@@ -32,6 +32,7 @@ from firmware_bridge.sensors.sample import (
 )
 from firmware_bridge.sensors.source import Source
 from firmware_bridge.wire.messages import Ack, AdviceMessage, Alarm
+from firmware_bridge.wire.plain_advice import Consent
 from firmware_bridge.wire.plain_topics import PlainInbox
 
 __all__ = ["BayState", "new_bay"]
@@ -62,6 +63,8 @@ class BayState:
     description: Bay
     source: Source
     plain: PlainInbox | None = None
+    consent: Consent | None = None
+    """Of a person at a plain controller, in mode ``confirm``."""
     memory: AdvisorMemory | None = None
     told: Told = field(default_factory=Told)
     """What people tell of the bay, by command or channel."""
@@ -81,6 +84,8 @@ class BayState:
     """What the adviser found wrong when it was asked last."""
     alarms: tuple[Alarm, ...] = ()
     counts: Counter[str] = field(default_factory=Counter)
+    unsent: bool = False
+    """Whether what was said last could not be sent."""
     stored_at: float = -math.inf
     other_until: float = -math.inf
     """Until when another bridge is believed to serve this bay. [s]"""
@@ -251,6 +256,8 @@ class BayState:
         self.history = safety.remember(self.history, decision.targets, now)
         self.decision, self.decided_at = decision, now
         self.ids = [*self.ids[-7:], identity]
+        if self.consent is not None:
+            self.consent.take(self.advice(decision, identity), now)
         if self.config.mode != "observe" and self.plain is None:
             self.following.sent()
 
@@ -286,6 +293,14 @@ class BayState:
         return msgspec.structs.replace(
             message, why=targets.why, air=air, **{**taken, "fan": targets.fan}
         )
+
+    def stands(self, now: float) -> bool:
+        """Whether a plain controller may apply now what was said last."""
+        if self.decision.targets is None or now - self.decided_at > self.config.ttl_s:
+            return False
+        if self.consent is not None:
+            return self.consent.stands(now)
+        return self.config.mode == "bounded"
 
     def take_ack(self, ack: Ack, now: float) -> bool:
         """Take an answer; False where it answers nothing of ours."""
@@ -338,8 +353,8 @@ class BayState:
         stands = now - self.decided_at <= self.config.ttl_s
         if targets is None or not stands or self.config.mode not in ("confirm", "bounded"):
             return {}
-        if self.plain is not None and self.config.mode == "bounded":
-            to = self.plain.mapping.advice
+        if self.plain is not None:
+            to = self.plain.mapping.advice if self.stands(now) else None
             named = [] if to is None else [name for name in TARGETS if getattr(to, name)]
             return {name: getattr(targets, name) for name in named}
         if ack is None or ack.code not in ("accepted", "clamped"):
@@ -399,4 +414,6 @@ def new_bay(config: BayConfig, boot: int, memory: str | None = None) -> BayState
     if config.mapping is not None:
         bay.plain = PlainInbox(mapping=config.mapping, boot=boot, max_age=config.max_age_s)
         bay.source.take_birth(bay.plain.birth(), 0.0)
+        asks = config.mapping.advice is not None and config.mapping.advice.confirm
+        bay.consent = Consent() if asks and config.mode == "confirm" else None
     return bay

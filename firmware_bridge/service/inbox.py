@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 
 from firmware_bridge.bay.state import BayState
 from firmware_bridge.codes import TARGETS
 from firmware_bridge.errors import BadMessage
+from firmware_bridge.mapping import topics_read
 from firmware_bridge.service.health import BridgeHealth
 from firmware_bridge.service.turn import Turn
 from firmware_bridge.wire import messages, topics
 from firmware_bridge.wire.client import Message
 from firmware_bridge.wire.messages import Ack, Alarms, Beat, Birth, ReadingMessage, State
+from firmware_bridge.wire.plain_topics import number_in
 
 __all__ = ["Inbox"]
 
@@ -25,12 +28,17 @@ class Inbox:
         self._root, self._bays, self._health = root, bays, health
         self._store_every = store_every
         self.counts: Counter[str] = Counter()
-        self._by_topic = {
-            one.topic: bay
+        self._by_topic: dict[str, list[BayState]] = {}
+        """Plain bays by what they hear: a gateway or a probe outside may serve several."""
+        self._confirms = {
+            bay.plain.mapping.advice.confirm: bay
             for bay in bays.values()
-            if bay.plain is not None
-            for one in bay.plain.mapping.readings
+            if bay.plain is not None and bay.plain.mapping.advice is not None
         }
+        for bay in bays.values():
+            for topic in () if bay.plain is None else topics_read(bay.plain.mapping):
+                self._by_topic.setdefault(topic, []).append(bay)
+        self._by_topic |= {topic: [bay] for topic, bay in self._confirms.items()}
 
     def take(self, message: Message, turn: Turn) -> None:
         """
@@ -44,40 +52,66 @@ class Inbox:
             Gathers what follows from it.
         """
         found = topics.split(self._root, message.topic)
-        bay = self._bays.get(found[0]) if found else self._by_topic.get(message.topic)
-        if bay is None:
-            self.counts["foreign topic"] += 1
-            return
         leaf = found[1] if found else ""
+        bay = self._bays.get(found[0]) if found else None
+        bays = self._by_topic.get(message.topic, ()) if found is None else (bay,) if bay else ()
+        if not bays:
+            self.counts["foreign topic"] += 1
+        for bay in bays:
+            self._take_for(bay, leaf, message, turn)
+
+    def _take_for(self, bay: BayState, leaf: str, message: Message, turn: Turn) -> None:
         if leaf != "beat" and not bay.allow(turn.now):
             return
         try:
             if leaf:
                 self._take_leaf(bay, leaf, message, turn)
             else:
-                self._take_plain(bay, message)
+                self._take_plain(bay, message, turn)
         except BadMessage as error:
-            if not bay.counts[f"bad {leaf}"]:  # told once, counted ever after
-                turn.tell(
-                    bay.name, "bad_message", f"not understood: {leaf or message.topic}: {error}"
-                )
-            bay.counts[f"bad {leaf}"] += 1
+            what = leaf or message.topic
+            if not bay.counts[f"bad {what}"]:  # told once, counted ever after
+                turn.tell(bay.name, "bad_message", f"not understood: {what}: {error}")
+            bay.counts[f"bad {what}"] += 1
         except Exception as error:  # one bay's message must not stop the others
             self.counts["errors"] += 1
             turn.tell(bay.name, "error", f"{leaf}: {type(error).__name__} {error}"[:160])
 
-    def plain_readings(self, turn: Turn) -> None:
-        """Make readings of plain values where they are due."""
+    def plain_readings(self, turn: Turn, link_lost: float = -math.inf) -> None:
+        """Make readings of plain values where they are due; ``link_lost`` by the steady clock."""
         for bay in self._bays.values():
-            reading = None if bay.plain is None else bay.plain.reading(turn.now)
+            reading = None if bay.plain is None else bay.plain.reading(turn.now, link_lost)
             if reading is not None:
                 self._take_reading(bay, reading, turn.now, turn)
 
-    def _take_plain(self, bay: BayState, message: Message) -> None:
-        if message.retain or bay.plain is None:  # nobody knows the age of what was kept
-            bay.counts["retained"] += 1
+    def _take_plain(self, bay: BayState, message: Message, turn: Turn) -> None:
+        plain, topic, payload = bay.plain, message.topic, message.payload
+        if plain is None:
             return
-        bay.plain.take(message.topic, message.payload, message.received)
+        now, kept = message.received, message.retain
+        bay.counts["retained"] += kept
+        if topic in self._confirms:
+            if not kept:
+                self._take_confirmation(bay, number_in(payload, ""), turn)
+            return
+        if topic == plain.mapping.alive:
+            self._take_alive(bay, plain.take_alive(payload, now, kept), turn)
+        plain.take(topic, payload, now, turn.day - (turn.now - now), kept)
+
+    def _take_alive(self, bay: BayState, lives: bool | None, turn: Turn) -> None:
+        if lives is None or lives == bay.source.online:
+            return
+        bay.source.online = lives
+        code, what = ("birth", "lives") if lives else ("offline", "is gone")
+        turn.tell(bay.name, code, f"the gateway {what}")
+
+    def _take_confirmation(self, bay: BayState, number: float, turn: Turn) -> None:
+        if bay.consent is None or not bay.consent.confirm(number, turn.now):
+            bay.counts["not offered"] += number != 0.0
+            return
+        turn.tell(bay.name, "confirm", f"offer {number:.0f} was confirmed at the controller")
+        turn.log(bay.name, "confirm", messages.encode_plain([int(number), *bay.ids[-1]]))
+        turn.connected.add(bay.name)
 
     def _take_leaf(self, bay: BayState, leaf: str, message: Message, turn: Turn) -> None:
         known = topics.LEAVES[leaf]

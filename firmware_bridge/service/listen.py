@@ -9,16 +9,20 @@ from dataclasses import dataclass, field
 
 from firmware_bridge.config import BayConfig, Config, MappedReading
 from firmware_bridge.errors import BadMessage
+from firmware_bridge.mapping import topics_read
 from firmware_bridge.quantities import to_internal
 from firmware_bridge.sensors.sample import REQUIRED
 from firmware_bridge.sensors.source import history_of
 from firmware_bridge.wire import messages, topics
 from firmware_bridge.wire.client import Link, Message
 from firmware_bridge.wire.messages import Birth, ReadingMessage
-from firmware_bridge.wire.plain_topics import number_in
+from firmware_bridge.wire.plain_topics import delay_of, number_in
 from firmware_bridge.wire.topics import link_topics
 
 __all__ = ["Ear", "listen"]
+
+_Row = tuple[str, str, str, Message | None, float]
+"""Kind, what is shown, what is wrong, the message, and how old it may be [s]."""
 
 
 @dataclass(slots=True)
@@ -28,11 +32,27 @@ class Ear:
     config: Config
     also: tuple[str, ...] = ()
     """Topics that are listened to beside the configuration's."""
+    wall: Callable[[], float] = time.time
     _heard: dict[str, Message] = field(default_factory=dict)
+    _delays: dict[str, dict[str, float | str]] = field(default_factory=dict)
+    """By topic and path: how old a value was when it came, or what is wrong with its time."""
 
     def take(self, message: Message) -> None:
         """Remember a message."""
         self._heard[message.topic] = message
+        delays: dict[str, float | str] = {}
+        self._delays[message.topic] = delays
+        for one in self._mapped_on(message.topic):
+            try:
+                delays[one.time] = delay_of(message.payload, one, self.wall())
+            except BadMessage as error:
+                delays[one.time] = str(error)
+
+    def _mapped_on(self, topic: str) -> Iterator[MappedReading]:
+        for bay in self.config.bays:
+            for one in () if bay.mapping is None else bay.mapping.readings:
+                if one.topic == topic:
+                    yield one
 
     def lines(self, now: float) -> list[str]:
         """What is heard and what is missing, one line each, for a time of the steady clock [s]."""
@@ -40,9 +60,9 @@ class Ear:
         for bay in self.config.bays:
             rows += ["", f"{bay.name}:"]
             rows += list(self._plain(bay, now) if bay.mapping else self._native(bay, now))
-        used = {
-            one.topic for bay in self.config.bays if bay.mapping for one in bay.mapping.readings
-        }
+        mappings = [bay.mapping for bay in self.config.bays if bay.mapping]
+        used = {topic for one in mappings for topic in topics_read(one)}
+        used |= {one.advice.confirm for one in mappings if one.advice}
         rest = [
             one
             for topic, one in sorted(self._heard.items())
@@ -60,18 +80,18 @@ class Ear:
             values = self._values(bay)
             for kind in REQUIRED:
                 fresh = [
-                    now - message.received <= bay.max_age_s and not note
-                    for one, _, note, message in values
+                    now - message.received <= limit and not note
+                    for one, _, note, message, limit in values
                     if one == kind and message is not None
                 ]
                 if not any(fresh):
                     found.append(f"{bay.name}: nothing gives {kind}; no advice without it")
         return found
 
-    def _values(self, bay: BayConfig) -> list[tuple[str, str, str, Message | None]]:
-        """Kind, what is shown, what is wrong, and the message, by channel."""
+    def _values(self, bay: BayConfig) -> list[_Row]:
+        """By channel."""
         if bay.mapping is not None:
-            return [self._mapped(one) for one in bay.mapping.readings]
+            return [self._mapped(one, bay.max_age_s) for one in bay.mapping.readings]
         message = self._heard.get(topics.bay_topic(self.config.bridge.root, bay.name, "reading"))
         birth = self._decoded(bay, "birth", Birth)
         reading = self._decoded(bay, "reading", ReadingMessage)
@@ -84,25 +104,40 @@ class Ear:
                 count = reading.i[place]
                 raw = None if count is None else count * channel.scale
             text, note = _value(raw, channel.kind, channel.unit)
-            values.append((channel.kind, f"{channel.key} {text}", note, message))
+            values.append((channel.kind, f"{channel.key} {text}", note, message, bay.max_age_s))
         return values
 
-    def _mapped(self, one: MappedReading) -> tuple[str, str, str, Message | None]:
+    def _mapped(self, one: MappedReading, limit: float) -> _Row:
+        limit = limit if one.max_age_s is None else one.max_age_s
         message = self._heard.get(one.topic)
         if message is None:
-            return one.kind, f"{one.key} nothing yet", "", None
+            return one.kind, f"{one.key} nothing yet", "", None, limit
         try:
             number = one.scale * number_in(message.payload, one.path) + one.offset
         except BadMessage as error:
-            return one.kind, f"{one.key} {_shown(message.payload)}", str(error), message
+            return one.kind, f"{one.key} {_shown(message.payload)}", str(error), message, limit
         text, note = _value(number, one.kind, one.unit)
-        if message.retain:
+        delay = self._delays[one.topic][one.time]
+        if message.retain and not one.retained:
             note = "kept by the broker, nobody knows its age: not used"
-        return one.kind, f"{one.key} {text}", note, message
+        elif isinstance(delay, str):
+            note = delay
+        elif delay > limit:
+            note = f"measured {delay:.0f} s before it came: too old, not used"
+        elif delay >= 1.0:
+            text += f" ({delay:.0f} s old when it came)"
+            limit -= delay
+        return one.kind, f"{one.key} {text}", note, message, limit
 
     def _plain(self, bay: BayConfig, now: float) -> Iterator[str]:
         assert bay.mapping is not None  # lines() has looked
-        for one, (_, text, note, message) in zip(
+        if bay.mapping.alive:
+            word = self._heard.get(bay.mapping.alive)
+            text = "nothing yet: no advice until it says that it lives"
+            if word is not None:
+                text = f"the gateway says {_shown(word.payload)}"
+            yield _row(bay.mapping.alive, text, word, now)
+        for one, (_, text, note, message, _) in zip(
             bay.mapping.readings, self._values(bay), strict=True
         ):
             where = f"{one.topic}{f' at {one.path}' if one.path else ''}"
@@ -115,7 +150,7 @@ class Ear:
             found = self._decoded(bay, leaf, kind)
             text = found if isinstance(found, str) else f"{kind.__name__.lower()} understood"
             yield _row(topic, text, self._heard.get(topic), now)
-        for _, text, note, message in self._values(bay):
+        for _, text, note, message, _ in self._values(bay):
             yield _row("", text, message, now, note)
 
     def _decoded(

@@ -6,7 +6,7 @@ import functools
 import os
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from firmware_bridge.bay.state import new_bay
 from firmware_bridge.config import Config
@@ -14,6 +14,7 @@ from firmware_bridge.journal.audit import AuditLog
 from firmware_bridge.journal.journal import Journal
 from firmware_bridge.service.clock import Clock
 from firmware_bridge.service.locks import Locks, client_id, free_mb
+from firmware_bridge.service.plain import plain_links
 from firmware_bridge.service.service import Service
 from firmware_bridge.wire import messages, topics
 from firmware_bridge.wire.client import Link, Message
@@ -83,12 +84,17 @@ def run(
                 birth=lambda: [_own_state(config, boot, 1)],
             )
             free = functools.partial(free_mb, data)
-            service = Service(config, link, journal, audit, clock, free, bays, boot)
-            link.start()
+            plain = plain_links(config, clock)
+            service = Service(config, link, journal, audit, clock, free, bays, boot, plain)
+            for one in (link, *plain.values()):
+                one.start()
             try:
-                _loop(service, link, stop, each_turn)
+                _loop(service, (link, *plain.values()), stop, each_turn)
             finally:
-                link.stop(service.shutdown())
+                last = service.shutdown()
+                for one in plain.values():
+                    one.stop()
+                link.stop(last)
         finally:
             journal.close()
             audit.close()
@@ -98,16 +104,18 @@ def run(
 
 def _loop(
     service: Service,
-    link: Link,
+    links: Sequence[Link],
     stop: threading.Event,
     each_turn: Callable[[Service, Link], None] | None,
 ) -> None:
+    link = links[0]
     patience = min(0.25, 0.25 / service.clock.pace * 20.0)
     gather = patience * GATHER
     with _Watchdog() as watchdog:
         while not stop.is_set():
             begun = time.monotonic()
-            link.tend()
+            for one in links:
+                one.tend()
             service.turn()
             watchdog.feed()
             if each_turn is not None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter, deque
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from typing import Literal
 
 from firmware_bridge.bay.decision import BayView, Decision
@@ -25,12 +25,12 @@ from firmware_bridge.service.alarms import alarm_of, fitting
 from firmware_bridge.service.clock import Clock, DayTime
 from firmware_bridge.service.health import BridgeHealth
 from firmware_bridge.service.inbox import Inbox
+from firmware_bridge.service.plain import PlainVoice
 from firmware_bridge.service.requests import Request, RequestBox
 from firmware_bridge.service.turn import Turn
 from firmware_bridge.wire import messages, topics
 from firmware_bridge.wire.client import Message, Wire
 from firmware_bridge.wire.messages import Alarm, Alarms, Beat, State
-from firmware_bridge.wire.plain_topics import plain_advice, plain_beat
 
 __all__ = ["BEAT_EVERY", "Service"]
 
@@ -74,9 +74,11 @@ class Service:
         free_mb: Callable[[], float],
         bays: dict[str, BayState],
         boot: int,
+        plain_links: Mapping[str, Wire] | None = None,
     ) -> None:
         self.config, self.wire, self.journal, self.audit = config, wire, journal, audit
         self.clock, self.bays = clock, bays
+        self._plain = PlainVoice(wire, plain_links or {})
         self.health = BridgeHealth(
             boot=boot, low_disk_mb=config.bridge.low_disk_mb, free_mb=free_mb
         )
@@ -121,7 +123,8 @@ class Service:
         turn = Turn(now=now, day=self._day.at(now, self.clock.wall()))
         for message in self.wire.receive():
             self.inbox.take(message, turn)
-        self.inbox.plain_readings(turn)
+        drops = self.wire.drops
+        self.inbox.plain_readings(turn, drops[-1] if drops else -math.inf)
         if now >= self._second_due or self.wire.ready != self._was_ready:
             self._each_second(turn)
             self._second_due = now + 1.0
@@ -173,25 +176,28 @@ class Service:
     def _send(self, bay: BayState, decision: Decision, name: tuple[int, int], turn: Turn) -> None:
         if decision.code != bay.decision.code:
             turn.tell(bay.name, decision.code, decision.text)
+        offered = bay.consent.number if bay.consent is not None else 0
         bay.settle(decision, name, turn.now)
+        if bay.consent is not None and bay.consent.number != offered:
+            text = f"offer {bay.consent.number} waits to be confirmed at the controller"
+            turn.tell(bay.name, "offer", text)
         if bay.config.mode == "observe" or decision.code == "other_bridge":
             return  # the other one speaks; two voices would only confuse
-        advice = bay.advice(decision, name)
         if bay.plain is not None:
-            to = bay.plain.mapping.advice
-            plain = [] if to is None else plain_advice(to, advice)
-            done = [self.wire.send(Message(topic=t, payload=p)) for t, p in plain]
-            sent = bool(done) and all(done)
+            sent = self._plain.say(bay, turn.now)
         else:
             form = bay.source.birth.form if bay.source.birth else "object"
             sent = self.wire.send(
                 Message(
                     topic=topics.bay_topic(self.config.bridge.root, bay.name, "advice"),
-                    payload=messages.encode_advice(advice, form),
+                    payload=messages.encode_advice(bay.advice(decision, name), form),
                     expiry=bay.config.ttl_s,
                 )
             )
         self.counts["sent" if sent else "not sent"] += 1
+        if not sent and self.wire.ready and not bay.unsent:
+            turn.tell(bay.name, "unsent", "advice could not be sent; see `firmware-bridge check`")
+        bay.unsent = not sent
         if not sent:
             body = messages.encode_plain(list(name))
             self._unwritten.append(Entry(t=turn.day, bay=bay.name, kind="unsent", body=body))
@@ -296,18 +302,8 @@ class Service:
             if not standing_back:
                 topic = topics.bay_topic(root, bay.name, "beat")
                 self.wire.send(Message(topic=topic, payload=messages.encode(beat)))
-            to = bay.plain.mapping.advice if bay.plain is not None else None
-            if to is not None and not standing_back and bay.config.mode != "observe":
-                for topic, payload in plain_beat(to, self._beat_seq, self._stands(bay, turn.now)):
-                    self.wire.send(Message(topic=topic, payload=payload))
-
-    def _stands(self, bay: BayState, now: float) -> bool:
-        """Whether a plain controller may still apply what it got last."""
-        return (
-            bay.config.mode == "bounded"
-            and bay.decision.targets is not None
-            and now - bay.decided_at <= bay.config.ttl_s
-        )
+            if not standing_back and bay.config.mode != "observe":
+                self._plain.say(bay, turn.now)
 
     def _publish_alarms(self, turn: Turn) -> None:
         found = []

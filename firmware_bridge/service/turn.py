@@ -26,7 +26,7 @@ class Turn:
     touched: dict[str, BayState] = field(default_factory=dict)
     """Bays about which something may have to be said."""
     connected: set[str] = field(default_factory=set)
-    """Bays whose controller has said its birth."""
+    """Bays whose controller has said its birth, or a person's yes: they hear a beat at once."""
 
     def tell(self, bay: str, code: str, text: str) -> None:
         """Note something that people should know."""

@@ -98,6 +98,8 @@ class Link:
         self.drops: deque[float] = deque(maxlen=16)
         """When the link was lost, by the steady clock. [s]"""
         self.counts: Counter[str] = Counter()
+        self._denied: dict[int, str] = {}
+        """Why a broker that speaks MQTT 5 did not take what was sent with QoS 1, by its number."""
 
     # --- life ----------------------------------------------------------------------------
 
@@ -135,6 +137,7 @@ class Link:
         client.on_socket_open = self._on_socket_open
         client.on_subscribe = self._on_subscribe
         client.on_message = self._on_message
+        client.on_publish = self._on_publish
         self._client, self._reached_at = client, None
         clean = True if self._protocol == mqtt.MQTTv5 else mqtt.MQTT_CLEAN_START_FIRST_ONLY
         client.connect_async(
@@ -211,6 +214,29 @@ class Link:
             return False
         info = self._publish(message)
         return info is not None and info.rc == mqtt.MQTT_ERR_SUCCESS
+
+    def attempt(self, message: Message, patience: float) -> str:
+        """
+        Send, and see whether the broker takes it; with MQTT 3.1.1 it never says that it did not.
+
+        Parameters
+        ----------
+        message : Message
+            With QoS 1.
+        patience : float
+            How long to wait for its answer. [s]
+
+        Returns
+        -------
+        str
+            Why it was not taken; empty where it was.
+        """
+        info = self._publish(message) if self.connected else None
+        if info is None or info.rc != mqtt.MQTT_ERR_SUCCESS:
+            return "not connected"
+        with contextlib.suppress(ValueError, RuntimeError):
+            info.wait_for_publish(patience)
+        return self._denied.pop(info.mid, "" if info.is_published() else "no answer")
 
     def _publish(self, message: Message) -> Any:
         properties = None
@@ -298,6 +324,10 @@ class Link:
             self.counts["errors"] += 1
             self.problem = f"after subscribing: {error}"
         self._wake.set()
+
+    def _on_publish(self, _: Any, __: Any, number: int, code: Any, ___: Any = None) -> None:
+        if code.is_failure and len(self._denied) < QUEUE:
+            self._denied[number] = str(code)
 
     def _on_disconnect(self, _: Any, __: Any, ___: Any, code: Any, ____: Any = None) -> None:
         try:

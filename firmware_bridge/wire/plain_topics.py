@@ -1,22 +1,24 @@
-"""Controllers that only know plain topics: numbers in, numbers out, the same rules."""
+"""What controllers say that only know plain topics: numbers made into readings."""
 
 from __future__ import annotations
 
 import math
 import re
 from dataclasses import dataclass, field
+from datetime import datetime
 
 import msgspec
 
-from firmware_bridge.codes import TARGETS
-from firmware_bridge.config import MappedAdvice, MappedReading, PlainTopics
 from firmware_bridge.errors import BadMessage
-from firmware_bridge.wire.messages import AdviceMessage, Birth, Channel, ReadingMessage
+from firmware_bridge.mapping import MappedReading, PlainTopics
+from firmware_bridge.wire.messages import Birth, Channel, ReadingMessage
 
-__all__ = ["PlainInbox", "number_in", "plain_advice", "plain_beat"]
+__all__ = ["PlainInbox", "delay_of", "number_in", "time_in"]
 
 _NUMBER = re.compile(rb"\s{0,4}[+-]?\d{1,15}(\.\d{0,15})?([eE][+-]?\d{1,3})?\s{0,4}")
 LARGEST = 4096
+AHEAD = 60.0
+"""By so much a gateway's clock may run ahead of the bridge's. [s]"""
 
 
 def number_in(payload: bytes, path: str) -> float:
@@ -68,6 +70,49 @@ def _walk(payload: bytes, path: str) -> object:
     return node
 
 
+def time_in(payload: bytes, path: str) -> float:
+    """
+    The time of day in a payload.
+
+    Parameters
+    ----------
+    payload : bytes
+        JSON.
+    path : str
+        As for ``number_in``.
+
+    Returns
+    -------
+    float
+        Since 1970, UTC; a number above 1e11 counts milliseconds. [s]
+
+    Raises
+    ------
+    BadMessage
+        If there is none, or none with a time zone.
+    """
+    found = _walk(payload, path) if len(payload) <= LARGEST else None
+    if isinstance(found, str):
+        try:
+            moment = datetime.fromisoformat(found)
+        except ValueError:
+            raise BadMessage(f"{found[:32]!r} at {path!r} is no time") from None
+        if moment.tzinfo is None:
+            raise BadMessage(f"{found[:32]!r} at {path!r} has no time zone")
+        return moment.timestamp()
+    number = number_in(payload, path)
+    return number / 1000.0 if number > 1e11 else number
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Value:
+    number: float
+    at: float
+    """When it was measured, as far as can be told, by the steady clock. [s]"""
+    heard: float
+    """When it came. [s]"""
+
+
 @dataclass(slots=True)
 class PlainInbox:
     """Newest value of each mapped topic, made into readings at regular times."""
@@ -77,8 +122,11 @@ class PlainInbox:
     max_age: float
     seq: int = 0
     due: float = -math.inf
-    _values: dict[str, tuple[float, float]] = field(default_factory=dict)
+    _values: dict[str, _Value] = field(default_factory=dict)
     _by_topic: dict[str, list[MappedReading]] = field(default_factory=dict)
+    _alive_at: float = -math.inf
+    """When the gateway said last that it lives; after ``_gone_at`` where it still does. [s]"""
+    _gone_at: float = -math.inf
 
     def __post_init__(self) -> None:
         for one in self.mapping.readings:
@@ -92,7 +140,9 @@ class PlainInbox:
         )
         return Birth(boot=self.boot, channels=channels)
 
-    def take(self, topic: str, payload: bytes, now: float) -> None:
+    def take(
+        self, topic: str, payload: bytes, now: float, wall: float = math.nan, kept: bool = False
+    ) -> None:
         """
         Take one payload.
 
@@ -102,8 +152,10 @@ class PlainInbox:
             As it came.
         payload : bytes
             As it came.
-        now : float
-            Steady clock. [s]
+        now, wall : float
+            Steady clock and time of day when it came. [s]
+        kept : bool
+            Whether the broker had it from earlier.
 
         Raises
         ------
@@ -112,18 +164,59 @@ class PlainInbox:
         """
         problem = None
         for one in self._by_topic.get(topic, ()):
+            if kept and not one.retained:  # nobody knows its age
+                continue
             try:
                 number = one.scale * number_in(payload, one.path) + one.offset
                 if abs(number) > 1e9:
                     raise BadMessage(f"{number:g} is no reading")
+                at = now - delay_of(payload, one, wall)
             except BadMessage as error:  # the others of this payload are taken all the same
                 problem = problem or error
-            else:
-                self._values[one.key] = (number, now)
+                continue
+            known = self._values.get(one.key)
+            if known is None or at >= known.at or not one.time:  # a late one tells nothing new
+                self._values[one.key] = _Value(number=number, at=at, heard=now)
         if problem is not None:
             raise problem
 
-    def reading(self, now: float) -> ReadingMessage | None:
+    def take_alive(self, payload: bytes, now: float, kept: bool = False) -> bool | None:
+        """
+        Take the gateway's word that it lives, or its last will that it does not.
+
+        Parameters
+        ----------
+        payload : bytes
+            As it came; empty, or one of ``gone``, for the end.
+        now : float
+            Steady clock when it came. [s]
+        kept : bool
+            Whether the broker had it from earlier: of a heartbeat that says nothing.
+
+        Returns
+        -------
+        bool or None
+            Whether it lives; None where nothing was said.
+        """
+        word = payload[:200].decode("ascii", "replace").strip().lower()
+        if word in ("", *(one.lower() for one in self.mapping.gone)):
+            self._gone_at, self._alive_at = now, -math.inf
+            return False
+        within = self.mapping.alive_within_s
+        if kept and within is not None:
+            return None
+        if within is not None and self._alive_at + within < now:
+            self._gone_at = max(self._gone_at, self._alive_at + within)
+        self._alive_at = now
+        return True
+
+    def _lives(self, now: float, link_lost: float) -> bool:
+        within = self.mapping.alive_within_s
+        if within is not None:
+            return now - self._alive_at <= within
+        return self._alive_at > link_lost  # what was said before the link was lost may be over
+
+    def reading(self, now: float, link_lost: float = -math.inf) -> ReadingMessage | None:
         """
         A reading of what is not too old, when one is due.
 
@@ -131,73 +224,68 @@ class PlainInbox:
         ----------
         now : float
             Steady clock. [s]
+        link_lost : float
+            When the bridge's own link was lost last. [s]
 
         Returns
         -------
         ReadingMessage or None
-            None when none is due, or nothing new has come.
+            None when none is due, nothing new has come, or the gateway is not known to live.
         """
-        if now < self.due or not any(at > self.due - 1e-9 for _, at in self._values.values()):
+        if now < self.due:
+            return None
+        if self.mapping.alive:
+            if not self._lives(now, link_lost):
+                return None
+        elif not any(one.heard > self.due - 1e-9 for one in self._values.values()):
             return None
         self.due, self.seq = now + self.mapping.every_s, self.seq + 1
-        values = {
-            one.key: self._values[one.key][0]
-            if one.key in self._values and now - self._values[one.key][1] <= self.max_age
-            else None
-            for one in self.mapping.readings
-        }
+        values = {one.key: self._fresh(one, now, link_lost) for one in self.mapping.readings}
         return ReadingMessage(boot=self.boot, seq=self.seq, v=values)
 
+    def _fresh(self, one: MappedReading, now: float, link_lost: float) -> float | None:
+        """
+        A value, if it is young enough.
 
-def plain_advice(to: MappedAdvice, advice: AdviceMessage) -> list[tuple[str, bytes]]:
+        What is published on change is believed for long only while a change would have been
+        heard: since the gateway was gone or the link lost last.
+        """
+        known = self._values.get(one.key)
+        if known is None:
+            return None
+        age = now - known.at
+        if age > (self.max_age if one.max_age_s is None else one.max_age_s):
+            return None
+        unbroken = known.heard > max(self._gone_at, link_lost)
+        return known.number if unbroken or age <= self.max_age else None
+
+
+def delay_of(payload: bytes, one: MappedReading, wall: float) -> float:
     """
-    Advice as plain values.
+    How long a value was on its way, by the time that stands beside it.
 
     Parameters
     ----------
-    to : MappedAdvice
-        Topics and number format.
-    advice : AdviceMessage
-        Advice or none.
+    payload : bytes
+        As it came.
+    one : MappedReading
+        Where its time stands; without one it has just been measured.
+    wall : float
+        Time of day when it came. [s]
 
     Returns
     -------
-    list of tuple
-        Topic and payload in the order of sending: ``valid`` last, and 1 only where the
-        controller may apply what it got.
+    float
+        [s]
+
+    Raises
+    ------
+    BadMessage
+        If there is no time where one should be, or it has not come yet.
     """
-    if advice.none is not None:
-        return [(to.valid, b"0")]
-    result = []
-    for name in TARGETS:
-        topic, position = getattr(to, name), advice.position(name)
-        if topic and position is not None:
-            result.append((topic, _number(position * to.full, to.decimals)))
-    if to.air and advice.air is not None:
-        result.append((to.air, _number(advice.air, 2)))
-    return [*result, (to.valid, b"1" if advice.mode == 3 else b"0")]
-
-
-def plain_beat(to: MappedAdvice, count: int, standing: bool) -> list[tuple[str, bytes]]:
-    """
-    The beat as plain values.
-
-    Parameters
-    ----------
-    to : MappedAdvice
-        Topics.
-    count : int
-        Counts on with every beat; wraps at 65536.
-    standing : bool
-        Whether advice stands that may be applied.
-
-    Returns
-    -------
-    list of tuple
-        Topic and payload: a ``valid`` that got lost is said again.
-    """
-    return [(to.beat, b"%d" % (count % 65536)), (to.valid, b"1" if standing else b"0")]
-
-
-def _number(value: float, decimals: int) -> bytes:
-    return f"{value:.{decimals}f}".encode()
+    if not one.time:
+        return 0.0
+    delay = wall - time_in(payload, one.time)
+    if not delay >= -AHEAD:
+        raise BadMessage(f"its time lies {-delay:.0f} s ahead of the bridge's clock")
+    return max(delay, 0.0)

@@ -17,7 +17,7 @@ from firmware_bridge.codes import TARGETS
 from firmware_bridge.errors import BadMessage
 from firmware_bridge.wire.messages import Ack, AdviceMessage, AdviceRow, Beat, advice_of_row, decode
 
-__all__ = ["LocalLimits", "Receiver"]
+__all__ = ["CONSENT", "LocalLimits", "Receiver", "covers"]
 
 RING = 16
 """So many of its last readings a controller remembers."""
@@ -193,17 +193,8 @@ class Receiver:
         return "accepted"
 
     def _is_covered(self, advice: AdviceMessage) -> bool:
-        """
-        Has a person consented to this already?
-
-        It must be about the same, leave alone the same positions, and stay near what was confirmed,
-        not near what came last: a slow drift ends the consent. What was confirmed as off or shut
-        stays so: no machine starts unconfirmed.
-        """
         consent = self._consent
-        if consent is None or advice.mode != 2 or advice.why != consent.why:
-            return False
-        return all(_is_near(advice.position(name), consent.position(name)) for name in TARGETS)
+        return consent is not None and covers(consent, advice)
 
     def _end(self, advice: AdviceMessage) -> float:
         taken = self._ring.get(advice.rests_on[1])
@@ -219,6 +210,28 @@ class Receiver:
         if door is not None:
             door = min(door, self.limits.door_most)
         return msgspec.structs.replace(advice, fan=fan, door=door)
+
+
+def covers(confirmed: AdviceMessage, advice: AdviceMessage) -> bool:
+    """
+    Whether a person who has confirmed one piece of advice has consented to another already.
+
+    It must be about the same, leave alone the same positions, and stay near what was confirmed,
+    not near what came last: a slow drift ends the consent. What was confirmed as off or shut
+    stays so: no machine starts unconfirmed.
+
+    Parameters
+    ----------
+    confirmed, advice : AdviceMessage
+        As it was confirmed; as it came later.
+
+    Returns
+    -------
+    bool
+    """
+    if advice.mode != 2 or advice.why != confirmed.why:
+        return False
+    return all(_is_near(advice.position(name), confirmed.position(name)) for name in TARGETS)
 
 
 def _is_near(wanted: float | None, confirmed: float | None) -> bool:

@@ -1,21 +1,42 @@
-"""Try the broker as configured: connect, hear ourselves, and see what is forbidden."""
+"""
+Try the broker as configured: connect, hear ourselves, and see what is forbidden.
+
+An access list is kept by exact topic, so that what the bridge will write is tried on the very
+topic, and must not be mistaken for advice there: nothing is retained, the payload is one blank,
+which is neither a number, nor JSON, nor the empty payload that clears; and to a plain controller
+the first word is the true one that no advice stands, after which its contract lets it copy nothing.
+"""
 
 from __future__ import annotations
 
 import secrets
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 
-from firmware_bridge.config import Config
+from firmware_bridge.config import BayConfig, Config
+from firmware_bridge.errors import BadMessage
+from firmware_bridge.mapping import topics_read, units_of
+from firmware_bridge.quantities import to_internal
 from firmware_bridge.wire import messages, topics
 from firmware_bridge.wire.client import Link, Message
-from firmware_bridge.wire.messages import Beat
+from firmware_bridge.wire.messages import Beat, Birth
+from firmware_bridge.wire.plain_advice import plain_probe
 from firmware_bridge.wire.topics import link_topics
 
 __all__ = ["try_broker"]
 
+BLANK = b" "
+"""Payload that nobody can take for anything."""
+Line = tuple[str, str]
 
-def try_broker(config: Config, patience: float = 8.0) -> Iterator[tuple[str, str]]:
+
+def try_broker(
+    config: Config,
+    patience: float = 8.0,
+    served: bool = False,
+    hear_for: float = 3.0,
+    needed: Sequence[str] = (),
+) -> Iterator[Line]:
     """
     Try the broker; nothing that a controller would act upon is sent.
 
@@ -25,16 +46,23 @@ def try_broker(config: Config, patience: float = 8.0) -> Iterator[tuple[str, str
         Checked configuration.
     patience : float
         How long to wait for each answer. [s]
+    served : bool
+        Whether a bridge runs with this configuration now: the topics of plain controllers are
+        left alone then, because its advice would fall for a moment.
+    hear_for : float
+        How long to listen for the controllers. [s]
+    needed : sequence of str
+        Kinds of channel without which there is no advice.
 
     Yields
     ------
     tuple of str
         ``ok``, ``warning`` or ``problem``, and a line that says what was found.
     """
-    link = Link(
-        config.broker, f"fb-check-{secrets.token_hex(4)}", link_topics(config), time.monotonic
-    )
+    wanted = link_topics(config)
+    link = Link(config.broker, f"fb-check-{secrets.token_hex(4)}", wanted, time.monotonic)
     place = f"{config.broker.host}:{config.broker.port}"
+    heard: list[Message] = []
     try:
         link.start()
         if not _until(lambda: link.connected, link, patience):
@@ -42,41 +70,136 @@ def try_broker(config: Config, patience: float = 8.0) -> Iterator[tuple[str, str
             return
         secured = "encrypted" if config.broker.tls else "not encrypted, this machine only"
         yield "ok", f"connected to {place}, MQTT {link.protocol}, {secured}"
-        if not _until(lambda: link.ready, link, patience):
+        if _until(lambda: link.ready or "refused" in link.problem, link, patience) and link.ready:
+            yield "ok", f"subscribed to {len(wanted)} topics"
+        else:
             yield "problem", link.problem or "the broker does not answer the subscription"
-            return
-        yield "ok", f"subscribed to {len(link_topics(config))} topics"
-        yield from _hear(config, link, patience)
+        mark = secrets.randbits(31)
+        yield from _writes(config, link, patience, served, mark)
+        for bay in config.bays:
+            yield from _own_beat(config.bridge.root, bay, link, heard, patience, mark)
+        _hear_all(config, link, heard, hear_for)
+        for bay in config.bays:
+            yield from _controller(config.bridge.root, bay, heard, needed)
     finally:
         link.stop()
 
 
-def _hear(config: Config, link: Link, patience: float) -> Iterator[tuple[str, str]]:
-    mark = secrets.randbits(31)
-    root = config.bridge.root
+def _beat(mark: int) -> bytes:
+    """A beat older than any bridge's."""
+    return messages.encode(Beat(boot=0, seq=0, id=mark))
+
+
+def _writes(config: Config, link: Link, patience: float, served: bool, mark: int) -> Iterator[Line]:
+    """Whether every topic may be written to that the bridge will write to in its mode."""
+    own = config.bridge
+    tries = [
+        ("", Message(topic=topics.bridge_topic(own.root, own.name, leaf), payload=BLANK, qos=1))
+        for leaf in topics.BRIDGE_LEAVES
+    ]
     for bay in config.bays:
-        beat = messages.encode(Beat(boot=0, seq=0, id=mark))
-        topic = topics.bay_topic(root, bay.name, "beat")
-        # No kind of message is called so: whoever hears it looks away.
-        probe = f"{root}/{topics.VERSION}/{bay.name}/from/probe"
-        link.send(Message(topic=topic, payload=beat))
-        link.send(Message(topic=probe, payload=b"%d" % mark))
-        heard: list[Message] = []
-        found = _gather(link, heard, topic, beat, patience)
-        if found:
-            yield "ok", f"{bay.name}: the bridge hears its own beat"
-        else:
+        speaks = bay.mode != "observe" and bay.mapping is None
+        probes = [(topics.bay_topic(own.root, bay.name, "advice"), BLANK)] if speaks else []
+        probes.append((topics.bay_topic(own.root, bay.name, "beat"), _beat(mark)))
+        to = None if bay.mapping is None else bay.mapping.advice
+        if to is not None and bay.mode != "observe":
+            if served:
+                yield "warning", f"{bay.name}: its advice was not tried, a bridge serves it now"
+            else:
+                probes += plain_probe(to, BLANK)
+        tries += [(bay.name, Message(topic=topic, payload=p, qos=1)) for topic, p in probes]
+    refused = 0
+    who = f"{config.broker.username!r}" if config.broker.username else "the bridge"
+    for name, message in tries:
+        why = link.attempt(message, patience)
+        if why:
+            refused += 1
             yield (
                 "problem",
-                f"{bay.name}: the bridge does not hear its own beat; let it read and write {topic}",
+                f"{name or own.name}: {message.topic} cannot be written to ({why}); the broker's "
+                f"access list must let {who} write there",
             )
-        _gather(link, heard, probe, b"%d" % mark, 0.5)
-        if any(message.topic == probe for message in heard):
+    if link.protocol != "5":
+        yield "warning", "with MQTT 3.1.1 the broker does not say what may not be written"
+    elif not refused:
+        yield "ok", f"all {len(tries)} topics that the bridge writes to are open to it"
+
+
+def _own_beat(
+    root: str, bay: BayConfig, link: Link, heard: list[Message], patience: float, mark: int
+) -> Iterator[Line]:
+    topic = topics.bay_topic(root, bay.name, "beat")
+    # No kind of message is called so: whoever hears it looks away.
+    probe = f"{root}/{topics.VERSION}/{bay.name}/from/probe"
+    link.send(Message(topic=probe, payload=b"%d" % mark))
+    if _gather(link, heard, topic, _beat(mark), patience):
+        yield "ok", f"{bay.name}: the bridge hears its own beat"
+    else:
+        yield (
+            "problem",
+            f"{bay.name}: the bridge does not hear its own beat; let it read and write {topic}",
+        )
+    _gather(link, heard, probe, b"%d" % mark, 0.5)
+    if any(message.topic == probe for message in heard):
+        yield (
+            "warning",
+            f"{bay.name}: the broker lets the bridge speak for the controller; "
+            "an access list should forbid it",
+        )
+
+
+def _controller(
+    root: str, bay: BayConfig, heard: list[Message], needed: Sequence[str]
+) -> Iterator[Line]:
+    """What of a controller has been heard; silence looks like an access list that forbids it."""
+    if bay.mapping is not None:
+        silent = topics_read(bay.mapping) - {one.topic for one in heard}
+        if silent:
+            names = ", ".join(sorted(silent)[:6])
+            more = f" and {len(silent) - 6} more" if len(silent) > 6 else ""
             yield (
                 "warning",
-                f"{bay.name}: the broker lets the bridge speak for the controller; "
-                "an access list should forbid it",
+                f"{bay.name}: nothing heard yet on {names}{more}; `listen` waits longer; an access "
+                "list that forbids reading looks the same",
             )
+        return
+    topic = topics.bay_topic(root, bay.name, "birth")
+    said = [one.payload for one in heard if one.topic == topic]
+    if not said:
+        yield "warning", f"{bay.name}: no controller has said its birth; nothing heard on {topic}"
+        return
+    try:
+        birth = messages.decode(said[-1], Birth)
+    except BadMessage as error:
+        yield "problem", f"{bay.name}: the controller's birth is not understood: {error}"
+        return
+    used = [one for one in birth.channels if one.key not in bay.ignore]
+    for one in used:
+        if to_internal(one.kind, one.unit) is None:
+            yield (
+                "problem",
+                f"{bay.name}: the controller has {one.key} in {one.unit}, which does not fit "
+                f"{one.kind}: {units_of(one.kind)}",
+            )
+    for kind in needed:
+        if kind not in {one.kind for one in used}:
+            yield (
+                "problem",
+                f"{bay.name}: the controller has no channel of {kind}, and there is no advice "
+                f"without it; unit {units_of(kind)}",
+            )
+
+
+def _hear_all(config: Config, link: Link, heard: list[Message], patience: float) -> None:
+    """Listen until every controller has said something, but not for ever."""
+    wanted: set[str] = set()
+    for bay in config.bays:
+        birth = topics.bay_topic(config.bridge.root, bay.name, "birth")
+        wanted |= {birth} if bay.mapping is None else topics_read(bay.mapping)
+    end = time.monotonic() + patience
+    while time.monotonic() < end and not wanted <= {one.topic for one in heard}:
+        link.wait(0.05)
+        heard += link.receive()
 
 
 def _gather(link: Link, heard: list[Message], topic: str, payload: bytes, patience: float) -> bool:

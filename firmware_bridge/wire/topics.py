@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from firmware_bridge.config import Config
+from firmware_bridge.mapping import topics_read
 
 __all__ = [
     "BRIDGE_LEAVES",
@@ -217,5 +218,7 @@ def link_topics(config: Config) -> list[tuple[str, int]]:
         if bay.mapping is None:
             result.append((tree, 1))
         else:
-            result += [(topic, 1) for topic in sorted({one.topic for one in bay.mapping.readings})]
-    return result
+            confirm = "" if bay.mapping.advice is None else bay.mapping.advice.confirm
+            heard = topics_read(bay.mapping) | {confirm} - {""}
+            result += [(topic, 1) for topic in sorted(heard)]
+    return list(dict.fromkeys(result))  # bays may share a gateway, or a probe outside

@@ -34,6 +34,12 @@ from firmware_bridge.wire import messages
 from firmware_bridge.wire.client import Link, Message
 from firmware_bridge.wire.selftest import try_broker
 
+BIRTH = messages.Birth(
+    boot=7,
+    channels=(messages.Channel(key="pulp_1", kind="pulp_temperature", unit="Cel"),),
+    takes=("fan",),
+)
+
 
 @pytest.fixture
 def live(tmp_path):
@@ -597,7 +603,15 @@ def test_access_list_and_passwords(live):
     config = write_config(
         live.folder, broker.port, broker='username = "barn"\npassword_file = "secret"'
     )
-    assert {level for level, _ in try_broker(read_config(config), 4.0)} == {"ok"}
+    known = BrokerConfig(port=port, tls=False, username="bay-1", password="pw-bay-1")
+    birth = Message(
+        topic="vent/1/bay-1/from/birth", payload=messages.encode(BIRTH), qos=1, retain=True
+    )
+    controller = Link(known, "bay-1", (), time.monotonic, birth=lambda: [birth])
+    controller.start()
+    until(lambda: controller.ready, 5.0, "controller")
+    assert {level for level, _ in try_broker(read_config(config), 4.0, hear_for=0.5)} == {"ok"}
+    controller.stop()
     secret.write_text("wrong\n")
     found = list(try_broker(read_config(config), 4.0))
     assert found[0][0] == "problem"

@@ -173,11 +173,18 @@ def test_plain_topics(write):
     ("old", "new", "piece"),
     [
         ("[degF]", "bar", "does not fit"),
-        ("plc/7/set/fan", "plc/7/set/valid", "written to twice"),
+        ("plc/7/set/fan", "plc/7/set/valid", "stands twice"),
+        ("plc/7/set/fan", 'plc/7/x"\nconfirm = "plc/7/set/beat', "stands twice"),
+        ('fan = "plc/7/set/fan"', 'object = "plc/7/o"\nfan = "n"\ndoor = "n"', "one name"),
         ("plc/7/set/fan", "plc/7/pt1", "both read and written"),
         ("plc/7/set/fan", "plc/+/fan", "without + # $"),
         ("plc/7/set/fan", "vent/1/bay-1/from/ack", "own tree"),
         ("every_s = 20", "every_s = 0", "every_s"),
+        ("every_s = 20", "every_s = 200", "every reading would be too old"),
+        ("every_s = 20", "alive_within_s = 20", "alive_within_s needs alive"),
+        ("scale = 0.1", "retained = true", "retained needs time"),
+        ("scale = 0.1", 'time = "t"', "time needs path"),
+        ("scale = 0.1", "max_age_s = 900", "pulp_1.max_age_s is longer"),
         ("every_s = 20", "every = 20", "unknown key"),
         ('valid = "plc/7/set/valid"', "", "valid is missing"),
     ],
@@ -185,6 +192,15 @@ def test_plain_topics(write):
 def test_plain_topics_refused(write, old, new, piece):
     lines = problems(write((GOOD + MAPPED).replace(old, new)))
     assert any(piece in line for line in lines), lines
+
+
+def test_a_mode_that_its_topics_cannot_carry_is_refused(write):
+    text = (GOOD + MAPPED).replace(
+        "[bays.mapping]", 'mode = "confirm"\nset_by = "x"\n[bays.mapping]'
+    )
+    assert any("text, offer, confirm missing" in line for line in problems(write(text)))
+    text = text.replace("confirm", "bounded").replace('fan = "plc/7/set/fan"', "")
+    assert any("fan is missing" in line for line in problems(write(text)))
 
 
 @pytest.mark.parametrize("text", ["", "bays = 3", "[broker]\nhost = [", "[[bays]]", "bays = [3]"])

@@ -6,10 +6,8 @@ import itertools
 import json
 
 import pytest
-from bridge_world import MemoryWire
 
 from firmware_bridge.bay.replay import replay
-from firmware_bridge.config import MappedAdvice, MappedReading, PlainTopics
 from firmware_bridge.demo.simulator import Fault
 from firmware_bridge.errors import JournalError
 from firmware_bridge.journal.audit import entries, verify
@@ -524,116 +522,6 @@ def test_a_mad_adviser_is_stopped_by_the_gate(world, monkeypatch):
     found = [advice for at, advice in sent(one) if at > 1300]
     assert {advice.none for advice in found} == {"freeze"}
     assert one.sim.following is None
-
-
-# --- plain topics ----------------------------------------------------------------------------
-
-PLAIN = PlainTopics(
-    every_s=30.0,
-    readings=(
-        MappedReading(topic="plc/pt1", key="pulp_1", kind="pulp_temperature", unit="Cel",
-                      scale=0.1),
-        MappedReading(topic="plc/pt2", key="pulp_2", kind="pulp_temperature", unit="Cel",
-                      scale=0.1),
-        MappedReading(topic="plc/plenum", key="plenum", kind="plenum_temperature", unit="[degF]"),
-        MappedReading(topic="plc/air", key="above", kind="return_temperature", unit="Cel",
-                      path="above.t"),
-        MappedReading(topic="plc/air", key="above_rh", kind="return_relative_humidity", unit="%",
-                      path="above.rh"),
-        MappedReading(topic="plc/out", key="out", kind="outside_temperature", unit="Cel"),
-        MappedReading(topic="plc/outrh", key="out_rh", kind="outside_relative_humidity", unit="%"),
-    ),
-    advice=MappedAdvice(fan="plc/set/fan", door="plc/set/door", air="plc/set/air",
-                        valid="plc/set/valid", beat="plc/set/beat"),
-)  # fmt: skip
-
-
-class PlainController:
-    """Knows plain numbers only; stands in the world where a simulator would."""
-
-    def __init__(self, world):
-        self.world, self.seen, self.silent = world, {}, False
-        self.history = []
-        self.wire = MemoryWire(world.broker, ["plc/set/+"])
-        world.broker.wires.append(self.wire)
-        self.wire.connect()
-        self.due = 0.0
-
-    def turn(self):
-        for message in self.wire.receive():
-            name = message.topic.rsplit("/", 1)[1]
-            self.seen[name] = message.payload
-            self.history.append((self.world.hand.now, name, message.payload))
-        if self.silent or self.world.hand.now < self.due:
-            return
-        self.due = self.world.hand.now + 20.0
-        wiggle = self.world.hand.now % 3 * 0.01
-        for topic, payload in {
-            "plc/pt1": b"54",
-            "plc/pt2": b"56",
-            "plc/plenum": f"{40.1 + wiggle:.2f}".encode(),
-            "plc/air": json.dumps({"above": {"t": 5.8 + wiggle, "rh": 94.0}}).encode(),
-            "plc/out": b"0.5",
-            "plc/outrh": b"70",
-        }.items():
-            self.wire.send(Message(topic=topic, payload=payload))
-
-
-@pytest.fixture
-def plain(world):
-    one = world(mapping=PLAIN)
-    one.sims["bay-1"] = PlainController(one)
-    return one
-
-
-def test_a_controller_of_plain_topics_is_served(plain):
-    plain.run(300)
-    seen = plain.sim.seen
-    assert seen["valid"] == b"1"
-    assert 0.0 < float(seen["fan"]) <= 100.0
-    assert 0.0 < float(seen["door"]) <= 100.0
-    assert 2.0 < float(seen["air"]) < 6.0
-    assert plain.bay.source.newest.values["plenum"] == pytest.approx(4.5, abs=0.1)
-
-
-def test_plain_advice_ends_when_readings_stop(plain):
-    plain.run(300)
-    plain.sim.silent = True
-    plain.run(240)
-    assert plain.sim.seen["valid"] == b"0"
-    assert plain.bay.decision.code in ("missing", "stale")
-
-
-def test_plain_values_come_before_the_flag(plain):
-    plain.run(120)
-    first = next(n for n, (_, name, p) in enumerate(plain.sim.history) if p == b"1" == p
-                 and name == "valid")  # fmt: skip
-    assert {"fan", "door"} <= {name for _, name, _ in plain.sim.history[:first]}
-
-
-def test_plain_beat_counts_on_and_repeats_the_flag(plain):
-    plain.run(300)
-    beats = [int(p) for _, name, p in plain.sim.history if name == "beat"]
-    assert beats == sorted(set(beats))
-    assert len(beats) >= 25
-
-
-def test_plain_values_do_nothing_in_mode_advise(world):
-    one = world(mapping=PLAIN, mode="advise")
-    one.sims["bay-1"] = PlainController(one)
-    one.run(300)
-    assert "fan" in one.sim.seen
-    assert {p for _, name, p in one.sim.history if name == "valid"} == {b"0"}
-
-
-@pytest.mark.parametrize("payload", [b"nan", b"1e999", b"", b"5,4", b"0x10", b"9" * 400, b"true"])
-def test_plain_payloads_that_are_no_number(plain, payload):
-    plain.run(120)
-    before = plain.bay.source.newest.values["pulp_1"]
-    plain.wire.put(Message(topic="plc/pt1", payload=payload), retain=False)
-    plain.run(5)
-    assert plain.bay.source.newest.values["pulp_1"] == before
-    assert plain.bay.counts["bad "] == 1
 
 
 # --- replay ------------------------------------------------------------------------------

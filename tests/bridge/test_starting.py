@@ -18,6 +18,7 @@ from firmware_bridge.config import (
     MappedAdvice,
     MappedReading,
     OwnConfig,
+    PlainTopics,
     read_config,
 )
 from firmware_bridge.quantities import KINDS
@@ -51,7 +52,8 @@ def test_new_writes_a_whole_sound_configuration(started, capsys):
 
 def test_every_key_stands_there_with_its_meaning(started):
     text = started.read_text(encoding="utf-8")
-    for table in (OwnConfig, BrokerConfig, BayConfig, Limits, MappedReading, MappedAdvice):
+    tables = (OwnConfig, BrokerConfig, BayConfig, Limits, PlainTopics, MappedReading, MappedAdvice)
+    for table in tables:
         for field in fields(table):
             if not {"internal", "table"} & field.metadata.keys():
                 assert f"{field.name} = " in text, field.name
@@ -74,6 +76,11 @@ def test_new_leaves_what_is_there(started, capsys):
     assert started.read_text(encoding="utf-8") == before
     assert main(["new", str(started.parent / "nowhere" / "x.toml")]) == 2
     assert "cannot be written" in capsys.readouterr().err
+
+
+def edited(path, old, new):
+    path.write_text(path.read_text(encoding="utf-8").replace(old, new), encoding="utf-8")
+    return path
 
 
 def heard(ear, topic, payload, at=0.0, retain=False):
@@ -102,6 +109,13 @@ def test_a_mapped_value_is_shown_with_unit_age_and_what_is_wrong(started):
     assert "38.5 [degF]" in line(ear, "gateway/3 at pt1")
     assert "no number at 'plenum'" in line(ear, "gateway/3 at plenum")
     assert "nothing at 'co2'" in line(ear, "gateway/3 at co2")
+    ear.config = read_config(
+        edited(started, 'topic = "gateway/3"', 'time = "t"\nmax_age_s = 60\ntopic = "gateway/3"')
+    )
+    ear.wall = lambda: 1_790_000_100.0
+    for stamp, piece in ((1_790_000_070, "(30 s old"), (1_790_000_000, "measured 100 s before")):
+        heard(ear, "gateway/3", json.dumps({"pt1": 385, "t": stamp}).encode())
+        assert piece in line(ear, "gateway/3 at pt1")
     heard(ear, "plc/9/other", b"7")
     assert "plc/9/other" in "\n".join(ear.lines(3.0)).partition("heard, and not mapped:")[2]
 
