@@ -1,0 +1,119 @@
+"""``ventcalc outlook``: the next days of a bay under the present advice, by a forecast."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from ventcalc.advice.kept_file import kept_from_json
+from ventcalc.advice.probe_history import ProbeHistory
+from ventcalc.advice.readings import Memory
+from ventcalc.advice.readings_file import readings_from_json
+from ventcalc.bay.description import Bay
+from ventcalc.commands.files import bay_named, check_target, read_text, write_text
+from ventcalc.commands.words import add_command, as_json
+from ventcalc.errors import BadInput
+from ventcalc.outlook.ahead import look_ahead
+from ventcalc.outlook.start import state_of_readings
+from ventcalc.outlook.state import PileState, state_from_json
+from ventcalc.report.outlook_page import outlook_page
+from ventcalc.report.outlook_text import outlook_data, outlook_text
+from ventcalc.report.pages import need_page_libraries
+from ventcalc.weather.forecast import Forecast, forecast_from_text
+from ventcalc.weather.forecast_errors import LEVELS
+
+__all__ = ["add", "run"]
+
+
+def add(commands: Any) -> None:
+    """Add the command to the parser."""
+    parser = add_command(
+        commands,
+        "outlook",
+        run,
+        "The next 7 days under the present advice: pile, what runs, cost, when limits are met.",
+        "ventcalc outlook seed_bay --state state.json --forecast forecast.json --html outlook.html",
+    )
+    parser.add_argument("bay", metavar="BAY", help="bay file, or seed_bay or fry_bay (invented)")
+    start = parser.add_mutually_exclusive_group(required=True)
+    start.add_argument(
+        "--state", metavar="FILE", help="where the pile stands, of `ventcalc season --state-out`"
+    )
+    start.add_argument(
+        "--readings",
+        metavar="FILE",
+        help="readings of this hour, as of advise: the pile is estimated from them",
+    )
+    parser.add_argument(
+        "--memory", metavar="FILE", help="with --readings: what advise keeps from hour to hour"
+    )
+    parser.add_argument(
+        "--forecast",
+        metavar="FILE",
+        required=True,
+        help="CSV, or the JSON of Open-Meteo, the US National Weather Service or MET Norway",
+    )
+    parser.add_argument(
+        "--hours", metavar="N", type=_hours, default=168, help="how far to look, 24 to 240 (168)"
+    )
+    parser.add_argument(
+        "--errors", choices=tuple(LEVELS), default="medium", help="how far forecasts err (medium)"
+    )
+    parser.add_argument(
+        "--runs",
+        metavar="N",
+        type=_runs,
+        help="random runs for the band, 0 for none (32 where machine code is ready, else 2 chosen)",
+    )
+    parser.add_argument("--seed", metavar="N", type=int, default=0, help="of the random runs (0)")
+    parser.add_argument("--html", metavar="OUT", help="write a page with the picture")
+
+
+def _whole(text: str, low: int, high: int) -> int:
+    if not text.isdecimal() or not low <= int(text) <= high:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from {low} to {high}")
+    return int(text)
+
+
+def _hours(text: str) -> int:
+    return _whole(text, 24, 240)
+
+
+def _runs(text: str) -> int:
+    return _whole(text, 0, 1000)
+
+
+def run(args: argparse.Namespace) -> str:
+    """Sentences and days as text or JSON; the page where it is asked for."""
+    if args.html is not None:
+        check_target(args.html, args.force)
+        need_page_libraries()
+    bay = bay_named(args.bay)
+    state = _state(bay, args)
+    forecast = _forecast(bay, args)
+    found = look_ahead(
+        bay, state, forecast, hours=args.hours, runs=args.runs, level=args.errors, seed=args.seed
+    )
+    wrote = [write_text(args.html, outlook_page(found, args.units))] if args.html else []
+    if args.json:
+        return as_json({**outlook_data(found, args.units), "files": args.html or ""})
+    return "\n\n".join([outlook_text(found, args.units), *wrote])
+
+
+def _state(bay: Bay, args: argparse.Namespace) -> PileState:
+    if args.state is not None:
+        if args.memory is not None:
+            raise BadInput("--memory goes with --readings; a state holds its own")
+        return state_from_json(read_text(args.state, "a state"), args.state, bay)
+    memory: Memory | None = None
+    probes: dict[str, ProbeHistory] = {}
+    if args.memory is not None:
+        memory, probes = kept_from_json(read_text(args.memory, "memory"), args.memory, bay.name)
+    given = readings_from_json(read_text(args.readings, "readings"), args.readings, probes)
+    return state_of_readings(bay, given, memory)
+
+
+def _forecast(bay: Bay, args: argparse.Namespace) -> Forecast:
+    text = read_text(args.forecast, "a forecast")
+    zone, height = bay.site.time_zone, bay.site.altitude
+    return forecast_from_text(text, args.forecast, time_zone=zone, altitude=height)

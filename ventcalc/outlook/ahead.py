@@ -1,0 +1,233 @@
+"""A bay through the days ahead: under the present advice, by a forecast, and how sure that is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ventcalc import compiled as machine
+from ventcalc.advice.policies import Policy, policy_named
+from ventcalc.bay.description import Bay
+from ventcalc.bay.hourly import hourly
+from ventcalc.errors import BadInput, OutOfRange, check_range
+from ventcalc.outlook.events import Event, events_of
+from ventcalc.outlook.state import LEAST_SHARE, PileState
+from ventcalc.pile.bed import layers_of
+from ventcalc.season.bay_state import bed_of
+from ventcalc.season.course import Course, Ran, job, use_machine_code
+from ventcalc.season.installed import as_installed
+from ventcalc.season.kpi import POWERS
+from ventcalc.season.plan import Plan
+from ventcalc.season.run import Season, run_plan, season_of
+from ventcalc.season.steps import PlantFaults, SensorErrors
+from ventcalc.season.surroundings import hours_of
+from ventcalc.weather.files import Weather
+from ventcalc.weather.forecast import Forecast, hours_ahead
+from ventcalc.weather.forecast_errors import error_of_running_mean, forecast_errors, with_errors
+
+__all__ = ["Outlook", "look_ahead", "power_cost"]
+
+Array = NDArray[np.float64]
+RUNS = 32
+"""For the band where machine code makes that a matter of a tenth of a second."""
+TAIL = 1.2816
+"""Standard deviations of a normal distribution from its mean to its 10th and 90th percentile."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Outlook:
+    """The days ahead of a bay."""
+
+    season: Season
+    """The run by the forecast as it stands: hours, pile, positions, power."""
+    low: Array
+    """10th percentile of each layer after each step: (steps, layers). [°C]"""
+    high: Array
+    """90th percentile of each layer after each step: (steps, layers). [°C]"""
+    mean_low: Array
+    """10th percentile of the mean pulp after each step. [°C]"""
+    mean_high: Array
+    """90th percentile of the mean pulp after each step. [°C]"""
+    costs: tuple[float, float, float]
+    """Of electricity: 10th percentile, by the forecast, 90th percentile. [currency]"""
+    runs: int
+    """Runs beside it that the band rests on; 0 for none."""
+    chosen: bool
+    """Whether those are two chosen runs, all warm and all cold, in place of random ones."""
+    events: tuple[Event, ...]
+    """When limits would be met."""
+    forecast: Forecast
+    """Cut to the hours that were run."""
+    state: PileState
+    """That it began from."""
+    notes: tuple[str, ...]
+    """What was assumed."""
+
+
+def look_ahead(
+    bay: Bay,
+    state: PileState,
+    forecast: Forecast,
+    *,
+    hours: int = 168,
+    policy: Policy | str = "advice",
+    runs: int | None = None,
+    level: str = "medium",
+    seed: int = 0,
+    compiled: bool | None = None,
+) -> Outlook:
+    """
+    The days ahead under the present advice.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    state : PileState
+        Where it stands, of ``vc.read_state`` or ``vc.state_of_readings``.
+    forecast : Forecast
+        Outside air, of ``vc.read_forecast``.
+    hours : int
+        How far to look, 24 to 240; less where the forecast ends before.
+    policy : str or callable
+        As of ``run_season``.
+    runs : int, optional
+        Random runs for the band, 0 for no band. By itself 32 where machine code is ready, else two
+        chosen runs.
+    level : str
+        How far forecasts err: ``low``, ``medium`` or ``high``.
+    seed : int
+        Of the random runs.
+    compiled : bool, optional
+        As of ``run_season``.
+
+    Returns
+    -------
+    Outlook
+
+    Raises
+    ------
+    BadInput
+        If the forecast may not be used at the state's time, or the bay is empty.
+    OutOfRange
+        If something leaves the range of the model, or an argument its own.
+
+    Notes
+    -----
+    The band covers the error of the forecast (``forecast_errors``) and of the state's mean
+    temperature, not that of the model. Chosen runs: outside air, its dew point and the pile all
+    warmer, or all colder, each by so much that its mean from now on is exceeded one time in ten;
+    where random runs say 10 to 90 %, these say a little more.
+    """
+    check_range("hours", hours, 24, 240, "h")
+    check_range("runs", 2 if runs is None else runs, 0, 10000)
+    if state.season.bay.share < LEAST_SHARE:
+        raise BadInput(f"{bay.name}: empty by its state; there is nothing to look ahead for")
+    policy = policy_named(policy) if isinstance(policy, str) else policy
+    ahead = hours_ahead(forecast, state.season.time, hours)
+    fast = use_machine_code(compiled, policy, 1)
+    plan = _plan(bay, state, ahead.weather, 0.0)
+    season = season_of(bay, plan, run_plan(plan, policy, fast, None), "advice", ahead.weather.name)
+    around, chosen = _around(bay, state, ahead, policy, fast, runs, level, seed)
+    band = _band(season, around, chosen)
+    ground = () if any(state.ground) else ("ground: no heat through the floor is known",)
+    return Outlook(
+        season=season,
+        **band,
+        runs=len(around),
+        chosen=chosen,
+        events=events_of(season),
+        forecast=ahead,
+        state=state,
+        notes=tuple(dict.fromkeys((*state.notes, *ahead.notes, *plan.notes, *ground))),
+    )
+
+
+def _plan(bay: Bay, state: PileState, weather: Weather, warmer: float) -> Plan:
+    """Everything before the first hour; ``warmer`` moves the pile [K]."""
+    pressure = float(np.mean(weather.pressure))
+    installed = as_installed(bay, pressure=pressure)
+    start = state.season
+    hours, notes = hours_of(weather, np.arange(len(weather.time)), pressure)
+    whole = hourly(installed, hours[0].time)
+    bed = replace(start.bed, temperature=start.bed.temperature + warmer)
+    course = Course(
+        bay=whole,
+        believed=whole,
+        bed=bed_of(installed, pressure, len(bed.temperature)),
+        ground=state.ground,
+        hours=hours,
+        step=weather.step,
+        errors=SensorErrors(),
+        faults=PlantFaults(),
+    )
+    told = tuple(note for note in notes if not note.startswith("ground:"))
+    return Plan(
+        installed=installed,
+        course=course,
+        state=start.bay,
+        layers=layers_of(bed),
+        memory=start.memory,
+        time=weather.time,
+        notes=told,
+    )
+
+
+def _around(
+    bay: Bay,
+    state: PileState,
+    ahead: Forecast,
+    policy: Any,
+    fast: bool,
+    runs: int | None,
+    level: str,
+    seed: int,
+) -> tuple[list[Ran], bool]:
+    """Runs beside that of the forecast; and whether they are the two chosen ones."""
+    hours, sure = len(ahead.weather.time), state.standard_uncertainty
+    chosen = runs is None and not (fast and machine.ready(job(policy)))
+    if chosen:
+        apart = TAIL * error_of_running_mean(hours, level=level)
+        cases = [(sign * apart, sign * apart, sign * TAIL * sure) for sign in (1.0, -1.0)]
+    else:
+        count = RUNS if runs is None else runs
+        if count == 0:
+            return [], False
+        warm, moist = forecast_errors(hours, level=level, seed=seed, runs=count, bias=False)
+        pairs = np.random.default_rng([seed, 1 << 20]).normal(size=-(-count // 2))
+        offsets = np.stack([pairs, -pairs], axis=1).ravel()[:count] * sure
+        cases = list(zip(warm, moist, offsets.tolist(), strict=True))
+    found = []
+    for warm_by, moist_by, warmer in cases:
+        weather = with_errors(ahead.weather, warm_by, moist_by)
+        try:
+            found.append(run_plan(_plan(bay, state, weather, warmer), policy, fast, None))
+        except OutOfRange:  # a pile that heats itself up in one of them
+            continue
+    return found, chosen
+
+
+def power_cost(bay: Bay, records: NDArray[Any], step: float) -> Array:
+    """Electricity of each step. [currency]"""
+    cost: Array = np.sum([records[name] for name in POWERS], axis=0) * step
+    return cost * bay.costs.electricity
+
+
+def _band(season: Season, around: list[Ran], chosen: bool) -> dict[str, Any]:
+    """Percentiles of pulp and cost; of the chosen runs the envelope."""
+    times = season.time.astype("datetime64[s]").astype(float)
+    step = season.state.time - float(times[-1])
+    tails = [0.0, 100.0] if chosen else [10.0, 90.0]
+    pulp = np.stack([season.pulp, *(ran.pulp for ran in around)])
+    low, high = np.percentile(pulp, tails, axis=0)
+    mean_low, mean_high = np.percentile(pulp.mean(axis=2), tails, axis=0)
+    money = [
+        float(power_cost(season.bay, records, step).sum())
+        for records in (season.records, *(ran.records for ran in around))
+    ]
+    cheap, dear = np.percentile(money, tails).tolist()
+    costs = (min(cheap, money[0]), money[0], max(dear, money[0]))
+    return {"low": low, "high": high, "mean_low": mean_low, "mean_high": mean_high, "costs": costs}
