@@ -70,10 +70,10 @@ def test_warmer_air_warms_the_pile_and_a_doubtful_state_widens_the_band(ran, sta
         as_told.season.pulp[-1].mean()
     )
     wide = look_ahead(bay, doubtful, mild, hours=24, level="low", compiled=False)
-    width = wide.mean_high - wide.mean_low
+    width = wide.high_pulp_mean - wide.low_pulp_mean
     assert width[0] == pytest.approx(2 * 1.2816 * 0.8, rel=0.1)
-    assert (width > as_told.mean_high - as_told.mean_low).all()
-    assert (wide.low <= wide.season.pulp).all()
+    assert (width > as_told.high_pulp_mean - as_told.low_pulp_mean).all()
+    assert (wide.low_pulp <= wide.season.pulp).all()
 
 
 def test_random_runs_are_those_of_their_seed(ran, start):
@@ -82,8 +82,8 @@ def test_random_runs_are_those_of_their_seed(ran, start):
         look_ahead(bay, start, forecast_from(weather), hours=24, runs=2, seed=s, compiled=False)
         for s in (3, 3, 4)
     ]
-    assert (told[0].low == told[1].low).all()
-    assert (told[0].low != told[2].low).any()
+    assert (told[0].low_pulp == told[1].low_pulp).all()
+    assert (told[0].low_pulp != told[2].low_pulp).any()
 
 
 def test_weather_beyond_limits_is_told_with_its_hours(ran, start):

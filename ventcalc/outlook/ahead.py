@@ -43,13 +43,13 @@ class Outlook:
 
     season: Season
     """The run by the forecast as it stands: hours, pile, positions, power."""
-    low: Array
+    low_pulp: Array
     """10th percentile of each layer after each step: (steps, layers). [°C]"""
-    high: Array
+    high_pulp: Array
     """90th percentile of each layer after each step: (steps, layers). [°C]"""
-    mean_low: Array
+    low_pulp_mean: Array
     """10th percentile of the mean pulp after each step. [°C]"""
-    mean_high: Array
+    high_pulp_mean: Array
     """90th percentile of the mean pulp after each step. [°C]"""
     costs: tuple[float, float, float]
     """Of electricity: 10th percentile, by the forecast, 90th percentile. [currency]"""
@@ -223,11 +223,17 @@ def _band(season: Season, around: list[Ran], chosen: bool) -> dict[str, Any]:
     tails = [0.0, 100.0] if chosen else [10.0, 90.0]
     pulp = np.stack([season.pulp, *(ran.pulp for ran in around)])
     low, high = np.percentile(pulp, tails, axis=0)
-    mean_low, mean_high = np.percentile(pulp.mean(axis=2), tails, axis=0)
+    low_pulp_mean, high_pulp_mean = np.percentile(pulp.mean(axis=2), tails, axis=0)
     money = [
         float(power_cost(season.bay, records, step).sum())
         for records in (season.records, *(ran.records for ran in around))
     ]
     cheap, dear = np.percentile(money, tails).tolist()
     costs = (min(cheap, money[0]), money[0], max(dear, money[0]))
-    return {"low": low, "high": high, "mean_low": mean_low, "mean_high": mean_high, "costs": costs}
+    return {
+        "low_pulp": low,
+        "high_pulp": high,
+        "low_pulp_mean": low_pulp_mean,
+        "high_pulp_mean": high_pulp_mean,
+        "costs": costs,
+    }

@@ -64,7 +64,7 @@ def _pile(found: Outlook, units: UnitSystem) -> Picture:
         ("bottom", 0, "--c0", (2, 2)),
     )
     bands = [
-        Line(label="", y=temperature(found.high[:, k]), base=temperature(found.low[:, k]),
+        Line(label="", y=temperature(found.high_pulp[:, k]), base=temperature(found.low_pulp[:, k]),
              color=color, width=0.0)
         for _, k, color, _ in rows if found.runs
     ]  # fmt: skip

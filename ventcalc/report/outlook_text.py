@@ -103,7 +103,7 @@ def sentences(found: Outlook, units: UnitSystem = "metric") -> list[str]:
 def _sure(found: Outlook, units: UnitSystem) -> str:
     if not found.runs:
         return ""
-    low, high = float(found.mean_low[-1]), float(found.mean_high[-1])
+    low, high = float(found.low_pulp_mean[-1]), float(found.high_pulp_mean[-1])
     return f" ({_between(show(low, 'degC', units), show(high, 'degC', units))})"
 
 
@@ -187,7 +187,8 @@ def day_rows(found: Outlook, units: UnitSystem = "metric") -> list[tuple[str, ..
         outside = season.traces["outside_temperature"][at]
         before = float(hours.shrink[at[0] - 1]) if at[0] else 0.0
         low, high = (
-            show(float(one[last]), "degC", units) for one in (found.mean_low, found.mean_high)
+            show(float(one[last]), "degC", units)
+            for one in (found.low_pulp_mean, found.high_pulp_mean)
         )
         rows.append(
             (
@@ -299,8 +300,8 @@ def _pulp(found: Outlook, k: int) -> dict[str, list[float]]:
         key: [round(float(t), 3) for t in _places(pulp[k])]
         for key, pulp in (
             ("pulp_temps_c", found.season.pulp),
-            ("pulp_low_c", found.low),
-            ("pulp_high_c", found.high),
+            ("pulp_low_c", found.low_pulp),
+            ("pulp_high_c", found.high_pulp),
         )
     }
 
