@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from typing import Any
 
 from ventcalc.advice.kept_file import kept_from_json
@@ -19,8 +20,12 @@ from ventcalc.outlook.state import PileState, state_from_json
 from ventcalc.report.outlook_page import outlook_page
 from ventcalc.report.outlook_text import outlook_data, outlook_text
 from ventcalc.report.pages import need_page_libraries
-from ventcalc.weather.forecast import Forecast, forecast_from_text
+from ventcalc.weather import read_weather
+from ventcalc.weather.forecast import Forecast, forecast_from_text, hours_ahead, read_forecast
 from ventcalc.weather.forecast_errors import LEVELS
+from ventcalc.weather.forecast_fetch import fetch_forecast
+from ventcalc.weather.forecast_local import corrected, learn_bias, like_yesterday
+from ventcalc.weather.forecast_services import SERVICES
 
 __all__ = ["add", "run"]
 
@@ -47,11 +52,29 @@ def add(commands: Any) -> None:
     parser.add_argument(
         "--memory", metavar="FILE", help="with --readings: what advise keeps from hour to hour"
     )
-    parser.add_argument(
+    outside = parser.add_mutually_exclusive_group(required=True)
+    outside.add_argument(
         "--forecast",
         metavar="FILE",
-        required=True,
         help="CSV, or the JSON of Open-Meteo, the US National Weather Service or MET Norway",
+    )
+    outside.add_argument(
+        "--fetch",
+        choices=tuple(SERVICES),
+        help="ask this service for one, with --at; kept for an hour; mind its terms",
+    )
+    parser.add_argument("--at", metavar="LAT,LON", help="where the store stands, in degrees")
+    parser.add_argument(
+        "--observed",
+        metavar="FILE",
+        help="the site's own outside readings, a weather CSV: the forecast's bias is taken off",
+    )
+    parser.add_argument(
+        "--past",
+        metavar="FILE",
+        nargs="+",
+        default=[],
+        help="with --observed: earlier forecasts of the same service, to learn the bias from",
     )
     parser.add_argument(
         "--hours", metavar="N", type=_hours, default=168, help="how far to look, 24 to 240 (168)"
@@ -90,7 +113,7 @@ def run(args: argparse.Namespace) -> str:
         need_page_libraries()
     bay = bay_named(args.bay)
     state = _state(bay, args)
-    forecast = _forecast(bay, args)
+    forecast = _forecast(bay, args, state.season.time)
     found = look_ahead(
         bay, state, forecast, hours=args.hours, runs=args.runs, level=args.errors, seed=args.seed
     )
@@ -113,7 +136,42 @@ def _state(bay: Bay, args: argparse.Namespace) -> PileState:
     return state_of_readings(bay, given, memory)
 
 
-def _forecast(bay: Bay, args: argparse.Namespace) -> Forecast:
-    text = read_text(args.forecast, "a forecast")
+def _forecast(bay: Bay, args: argparse.Namespace, time: float) -> Forecast:
+    """As told, less its local bias; yesterday again where it may not be used."""
+    if args.observed is None:
+        if args.past:
+            raise BadInput("--past goes with --observed, the readings to hold them against")
+        return _told(bay, args)
     zone, height = bay.site.time_zone, bay.site.altitude
-    return forecast_from_text(text, args.forecast, time_zone=zone, altitude=height)
+    observed = read_weather(args.observed, time_zone=zone, altitude=height)
+    past = [read_forecast(name, time_zone=zone, altitude=height) for name in args.past]
+    try:
+        forecast = _told(bay, args)
+        hours_ahead(forecast, time, args.hours)
+        return corrected(forecast, learn_bias([*past, forecast], observed))
+    except BadInput as error:
+        instead = like_yesterday(observed, time, args.hours)
+        return replace(instead, notes=(*instead.notes, *error.problems))
+
+
+def _told(bay: Bay, args: argparse.Namespace) -> Forecast:
+    zone, height = bay.site.time_zone, bay.site.altitude
+    if args.fetch is None:
+        if args.at is not None:
+            raise BadInput("--at goes with --fetch")
+        text = read_text(args.forecast, "a forecast")
+        return forecast_from_text(text, args.forecast, time_zone=zone, altitude=height)
+    fetched = fetch_forecast(args.fetch, *_place(args.at))
+    found = forecast_from_text(fetched.text, args.fetch, time_zone=zone, altitude=height)
+    return replace(found, notes=(fetched.note, *found.notes))
+
+
+def _place(words: str | None) -> tuple[float, float]:
+    """Latitude and longitude."""
+    try:
+        north, east = (float(part) for part in (words or "").split(","))
+    except ValueError:
+        raise BadInput(
+            f"--at is {words!r}; write latitude,longitude in degrees, such as --at=46.5,-114.1"
+        ) from None
+    return north, east

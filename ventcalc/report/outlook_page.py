@@ -13,7 +13,7 @@ from ventcalc.report.outlook_text import (
     cools_by,
     credit,
     day_rows,
-    event_lines,
+    event_rows,
     sentences,
     title,
 )
@@ -32,8 +32,8 @@ def outlook_page(found: Outlook, units: UnitSystem = "metric") -> str:
     said = sentences(found, units)
     events = {event.kind for event in found.events}
     bad = events & {"freezing"}
-    watch = event_lines(found, units)
-    state = "bad" if bad else "watch" if watch else "good"
+    watch = event_rows(found, units)
+    state = "bad" if bad else "watch" if len(watch) > 1 else "good"
     word = {"bad": "Danger.", "watch": "Watch.", "good": "Quiet."}[state]
     return page(
         "outlook.html",
@@ -41,11 +41,18 @@ def outlook_page(found: Outlook, units: UnitSystem = "metric") -> str:
         caution=one_line(CAUTION),
         cautions=[CAUTION],
         facts=[credit(found), band_words(found), *found.notes],
-        verdict=Verdict(state, word, said[2]),
+        verdict=Verdict(state, word, one_sentence(said[2])),
+        watch=watch,
         said=said[:2],
         rows=day_rows(found, units),
         drawn=_pile(found, units),
     )
+
+
+def one_sentence(said: str) -> str:
+    """A sentence behind a word that says what kind it is."""
+    words = said.removeprefix("To watch: ")
+    return words[:1].upper() + words[1:]
 
 
 def _pile(found: Outlook, units: UnitSystem) -> Picture:

@@ -18,7 +18,7 @@ from ventcalc.report.text import CAUTION
 from ventcalc.season.kpi import POWERS
 from ventcalc.units import UnitSystem, show
 
-__all__ = ["day_rows", "event_lines", "outlook_data", "outlook_text", "sentences", "title"]
+__all__ = ["day_rows", "event_rows", "outlook_data", "outlook_text", "sentences", "title"]
 
 Array = NDArray[np.float64]
 JOULE_PER_KWH = 3.6e6
@@ -95,9 +95,21 @@ def sentences(found: Outlook, units: UnitSystem = "metric") -> list[str]:
         f"by {end:%a %d %b %H:%M}{_sure(found, units)}; the target then is "
         f"{show(target, 'degC', units)}."
     )
-    limits = event_lines(found, units)
-    told = "; ".join(limits) if limits else "no limit of pile or air, no warm spell, frost or fog"
-    return [pile, _runs(found, hours), f"To watch: {told}."]
+    return [pile, _runs(found, hours), _watch(found)]
+
+
+def _watch(found: Outlook) -> str:
+    """Each kind of event once, the gravest first."""
+    told = []
+    for name, kind in EVENTS.items():
+        events = [event for event in found.events if event.kind == name]
+        if events:
+            begin = local(found.season.bay, events[0].begin)
+            hours = sum(event.hours for event in events)
+            told.append(f"{kind.words} from {begin:%a %d %b %H:%M} ({hours} h)")
+    if not told:
+        return "No limit of pile or air is met, and no warm spell, deep frost or fog comes."
+    return f"To watch: {'; '.join(told)}."
 
 
 def _sure(found: Outlook, units: UnitSystem) -> str:
@@ -138,24 +150,19 @@ def _usual(hours: Hours) -> str:
     return f"{first:02d} to {(first + 8) % 24:02d} h"
 
 
-def event_lines(found: Outlook, units: UnitSystem = "metric") -> list[str]:
-    """Each kind of event once: when first, how long, how far; the gravest first."""
-    lines = []
+def event_rows(found: Outlook, units: UnitSystem = "metric") -> list[tuple[str, ...]]:
+    """Heading and a row for each kind of event: from, to, hours of it, the worst."""
+    bay, rows = found.season.bay, [("to watch", "from", "to", "hours", "worst")]
     for name, kind in EVENTS.items():
         events = [event for event in found.events if event.kind == name]
         if events:
-            lines.append(f"{kind.words} {_when(found, events)} ({_worst(events, units)})")
-    return lines
-
-
-def _when(found: Outlook, events: list[Event]) -> str:
-    bay = found.season.bay
-    begin, end = local(bay, events[0].begin), local(bay, events[-1].end)
-    hours = sum(event.hours for event in events)
-    until = f"{end:%H:%M}" if begin.date() == end.date() else f"{end:%a %d %b %H:%M}"
-    parts = "" if len(events) == 1 and hours * 3600.0 >= 0.9 * (events[0].end - events[0].begin) \
-        else f", {hours} h of it"  # fmt: skip
-    return f"{begin:%a %d %b %H:%M} to {until}{parts}"
+            begin, end = local(bay, events[0].begin), local(bay, events[-1].end)
+            hours = sum(event.hours for event in events)
+            worst = _worst(events, units)
+            rows.append(
+                (kind.words, f"{begin:%a %d %b %H:%M}", f"{end:%a %d %b %H:%M}", f"{hours}", worst)
+            )
+    return rows
 
 
 def _worst(events: list[Event], units: UnitSystem) -> str:
@@ -233,6 +240,7 @@ def credit(found: Outlook) -> str:
 
 def outlook_text(found: Outlook, units: UnitSystem = "metric") -> str:
     """Sentences, days, what was assumed, caution."""
+    watch = event_rows(found, units)
     parts = [
         title(found),
         "",
@@ -240,6 +248,7 @@ def outlook_text(found: Outlook, units: UnitSystem = "metric") -> str:
         "",
         *table(day_rows(found, units)),
         "",
+        *([*table(watch), ""] if len(watch) > 1 else []),
         "Pulp at the end of the day; cooling, fans and refrigeration in hours.",
         *bullets([band_words(found), credit(found), *found.notes]),
         "",
