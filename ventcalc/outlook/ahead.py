@@ -28,7 +28,7 @@ from ventcalc.weather.files import Weather
 from ventcalc.weather.forecast import Forecast, hours_ahead
 from ventcalc.weather.forecast_errors import error_of_running_mean, forecast_errors, with_errors
 
-__all__ = ["Outlook", "look_ahead", "power_cost"]
+__all__ = ["Outlook", "look_ahead", "plan_ahead", "power_cost"]
 
 Array = NDArray[np.float64]
 RUNS = 32
@@ -129,7 +129,7 @@ def look_ahead(
     policy = policy_named(policy) if isinstance(policy, str) else policy
     ahead = hours_ahead(forecast, state.season.time, hours)
     fast = use_machine_code(compiled, policy, 1)
-    plan = _plan(bay, state, ahead.weather, 0.0)
+    plan = plan_ahead(bay, state, ahead.weather, 0.0)
     season = season_of(bay, plan, run_plan(plan, policy, fast, None), "advice", ahead.weather.name)
     around, chosen = _around(bay, state, ahead, policy, fast, runs, level, seed)
     band = _band(season, around, chosen)
@@ -146,7 +146,7 @@ def look_ahead(
     )
 
 
-def _plan(bay: Bay, state: PileState, weather: Weather, warmer: float) -> Plan:
+def plan_ahead(bay: Bay, state: PileState, weather: Weather, warmer: float) -> Plan:
     """Everything before the first hour; ``warmer`` moves the pile [K]."""
     pressure = float(np.mean(weather.pressure))
     installed = as_installed(bay, pressure=pressure)
@@ -204,7 +204,7 @@ def _around(
     for warm_by, moist_by, warmer in cases:
         weather = with_errors(ahead.weather, warm_by, moist_by)
         try:
-            found.append(run_plan(_plan(bay, state, weather, warmer), policy, fast, None))
+            found.append(run_plan(plan_ahead(bay, state, weather, warmer), policy, fast, None))
         except OutOfRange:  # a pile that heats itself up in one of them
             continue
     return found, chosen
