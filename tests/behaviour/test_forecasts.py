@@ -172,6 +172,27 @@ def csv_forecast(hours=72, warm=4.0):
     return forecast_from_text(CSV + "\n".join(rows) + "\n", altitude=100.0)
 
 
+def test_a_zone_in_the_file_goes_before_that_of_the_store():
+    text = CSV + "2026-11-10T06:00,4,80\n2026-11-10T07:00,4,80\n"
+    for told, hour in ((text, 6), (text.replace("# time_zone: UTC\n", ""), 13)):
+        found = forecast_from_text(told, altitude=100.0, time_zone="America/Denver")
+        assert found.weather.time[0] == np.datetime64(f"2026-11-10T{hour:02d}:00")
+
+
+def test_steps_of_three_hours_are_made_hours_and_longer_ones_refused():
+    def every(step):
+        rows = [f"{np.datetime64('2026-11-10T06:00') + np.timedelta64(k, 'h')},{4 + k},80"
+                for k in range(0, 48, step)]  # fmt: skip
+        return forecast_from_text(CSV + "\n".join(rows) + "\n", altitude=100.0)
+
+    found = every(3)
+    assert found.weather.temperature[:6] == pytest.approx([4, 5, 6, 7, 8, 9])
+    assert any("straight lines" in note for note in found.weather.notes)
+    for step in (4, 6):
+        with pytest.raises(BadInput, match="hide the nights"):
+            every(step)
+
+
 def test_hours_ahead_begin_with_the_state():
     forecast = csv_forecast()
     assert forecast.issued == stamp("2026-11-10T05:00")

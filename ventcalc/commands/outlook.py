@@ -21,7 +21,13 @@ from ventcalc.report.outlook_page import outlook_page
 from ventcalc.report.outlook_text import outlook_data, outlook_text
 from ventcalc.report.pages import need_page_libraries
 from ventcalc.weather import read_weather
-from ventcalc.weather.forecast import Forecast, forecast_from_text, hours_ahead, read_forecast
+from ventcalc.weather.forecast import (
+    Forecast,
+    forecast_from_text,
+    hours_ahead,
+    read_forecast,
+    zone_unless_told,
+)
 from ventcalc.weather.forecast_errors import LEVELS
 from ventcalc.weather.forecast_fetch import fetch_forecast
 from ventcalc.weather.forecast_local import corrected, learn_bias, like_yesterday
@@ -143,7 +149,8 @@ def _forecast(bay: Bay, args: argparse.Namespace, time: float) -> Forecast:
             raise BadInput("--past goes with --observed, the readings to hold them against")
         return _told(bay, args)
     zone, height = bay.site.time_zone, bay.site.altitude
-    observed = read_weather(args.observed, time_zone=zone, altitude=height)
+    own = zone_unless_told(read_text(args.observed, "readings"), zone)
+    observed = read_weather(args.observed, time_zone=own, altitude=height)
     past = [read_forecast(name, time_zone=zone, altitude=height) for name in args.past]
     try:
         forecast = _told(bay, args)
