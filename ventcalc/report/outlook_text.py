@@ -150,18 +150,19 @@ def _usual(hours: Hours) -> str:
 
 
 def event_rows(found: Outlook, units: UnitSystem = "metric") -> list[tuple[str, ...]]:
-    """Heading and a row for each kind of event: from, to, hours of it, the worst."""
-    bay = found.season.bay
-    rows: list[tuple[str, ...]] = [("to watch", "from", "to", "hours", "worst")]
+    """Heading and a row for each kind of event: from, to, hours of it, the worst, in which runs."""
+    bay, runs = found.season.bay, found.runs + 1
+    rows: list[tuple[str, ...]] = [("to watch", "from", "to", "hours", "worst", "in runs")]
     for name, kind in EVENTS.items():
         events = [event for event in found.events if event.kind == name]
+        often = f"{found.met_in.get(name, 0)} of {runs}"
         if events:
             begin, end = local(bay, events[0].begin), local(bay, events[-1].end)
             hours = sum(event.hours for event in events)
-            worst = _worst(events, units)
-            rows.append(
-                (kind.words, f"{begin:%a %d %b %H:%M}", f"{end:%a %d %b %H:%M}", f"{hours}", worst)
-            )
+            when = (f"{begin:%a %d %b %H:%M}", f"{end:%a %d %b %H:%M}", f"{hours}")
+            rows.append((kind.words, *when, _worst(events, units), often))
+        elif name in found.met_in:
+            rows.append((kind.words, "not by the forecast", "", "", "", often))
     return rows
 
 
@@ -286,6 +287,7 @@ def outlook_data(found: Outlook, units: UnitSystem = "metric") -> dict[str, Any]
         "energy_kwh": round(float(hours.kwh.sum()), 2),
         "shrink": round(float(hours.shrink[-1]), 6),
         "events": [_event(found, event) for event in found.events],
+        "met_in_runs": found.met_in,
         "hours": [
             {
                 "time": hours.wall[k].isoformat(),
