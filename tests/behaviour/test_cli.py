@@ -584,10 +584,10 @@ def test_season_compare(run, short_bay):
 
 
 def test_season_whose_pile_leaves_the_model(run, short_bay, monkeypatch):
-    def hot(bay, weather, name, layers, fast):
+    def hot(bay, weather, name, *how):
         if name != "clock":
             raise OutOfRange("temperature", -5.0, 45.0, 46.0, "", "°C", "")
-        return simulate(bay, weather, name, layers, fast)
+        return simulate(bay, weather, name, *how)
 
     monkeypatch.setattr("ventcalc.commands.season.simulate", hot)
     words = ("season", short_bay, "--weather", "example", "--layers", "10")

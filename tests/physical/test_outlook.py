@@ -109,6 +109,18 @@ def test_weather_beyond_limits_is_told_with_its_hours(ran, start):
     assert {event.kind: event.hours for event in found.events}["warm_spell"] == 48
 
 
+def test_what_only_a_colder_week_would_bring_is_counted(ran, start):
+    bay, weather, _, _ = ran
+    mild = forecast_from(weather).weather
+    near = replace(mild, temperature=np.full(90, -14.0))  # deep frost is below -15 °C
+    near = with_errors(near, np.zeros(90), np.zeros(90))
+    forecast = Forecast(weather=near, issued=start.season.time)
+    found = look_ahead(bay, start, forecast, hours=24, compiled=False)
+    assert found.chosen
+    assert not [event for event in found.events if event.kind == "deep_frost"]
+    assert found.met_in["deep_frost"] == 1
+
+
 def with_dew(weather, dew):
     from ventcalc import air
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -17,7 +18,8 @@ from ventcalc.outlook.events import Event, events_of
 from ventcalc.outlook.state import LEAST_SHARE, PileState
 from ventcalc.pile.bed import layers_of
 from ventcalc.season.bay_state import bed_of
-from ventcalc.season.course import Course, Ran, job, use_machine_code
+from ventcalc.season.course import Course, job, use_machine_code
+from ventcalc.season.guest import name_of
 from ventcalc.season.installed import as_installed
 from ventcalc.season.kpi import POWERS
 from ventcalc.season.plan import Plan
@@ -58,7 +60,9 @@ class Outlook:
     chosen: bool
     """Whether those are two chosen runs, all warm and all cold, in place of random ones."""
     events: tuple[Event, ...]
-    """When limits would be met."""
+    """When limits would be met, by the forecast as it stands."""
+    met_in: dict[str, int]
+    """By kind of event, in how many of all runs (those and the first) it comes."""
     forecast: Forecast
     """Cut to the hours that were run."""
     state: PileState
@@ -127,22 +131,25 @@ def look_ahead(
     if state.season.bay.share < LEAST_SHARE:
         raise BadInput(f"{bay.name}: empty by its state; there is nothing to look ahead for")
     policy = policy_named(policy) if isinstance(policy, str) else policy
+    name = name_of(policy)
     ahead = hours_ahead(forecast, state.season.time, hours)
     fast = use_machine_code(compiled, policy, 1)
     plan = plan_ahead(bay, state, ahead.weather, 0.0)
-    season = season_of(bay, plan, run_plan(plan, policy, fast, None), "advice", ahead.weather.name)
-    around, chosen = _around(bay, state, ahead, policy, fast, runs, level, seed)
+    season = season_of(bay, plan, run_plan(plan, policy, fast, None), name, ahead.weather.name)
+    around, lost, chosen = _around(bay, state, ahead, policy, fast, runs, level, seed)
     band = _band(season, around, chosen)
     ground = () if any(state.ground) else ("ground: no heat through the floor is known",)
+    beyond = (f"{lost} runs left the model's range and count for nothing",) if lost else ()
     return Outlook(
         season=season,
         **band,
         runs=len(around),
         chosen=chosen,
         events=events_of(season),
+        met_in=dict(Counter(kind for one in (season, *around) for kind in _kinds(one))),
         forecast=ahead,
         state=state,
-        notes=tuple(dict.fromkeys((*state.notes, *ahead.notes, *plan.notes, *ground))),
+        notes=tuple(dict.fromkeys((*state.notes, *ahead.notes, *plan.notes, *ground, *beyond))),
     )
 
 
@@ -176,6 +183,10 @@ def plan_ahead(bay: Bay, state: PileState, weather: Weather, warmer: float) -> P
     )
 
 
+def _kinds(season: Season) -> set[str]:
+    return {event.kind for event in events_of(season)}
+
+
 def _around(
     bay: Bay,
     state: PileState,
@@ -185,8 +196,8 @@ def _around(
     runs: int | None,
     level: str,
     seed: int,
-) -> tuple[list[Ran], bool]:
-    """Runs beside that of the forecast; and whether they are the two chosen ones."""
+) -> tuple[list[Season], int, bool]:
+    """Runs beside that of the forecast, how many failed, and whether they are the chosen ones."""
     hours, sure = len(ahead.weather.time), state.standard_uncertainty
     chosen = runs is None and not (fast and machine.ready(job(policy)))
     if chosen:
@@ -195,7 +206,7 @@ def _around(
     else:
         count = RUNS if runs is None else runs
         if count == 0:
-            return [], False
+            return [], 0, False
         warm, moist = forecast_errors(hours, level=level, seed=seed, runs=count, bias=False)
         pairs = np.random.default_rng([seed, 1 << 20]).normal(size=-(-count // 2))
         offsets = np.stack([pairs, -pairs], axis=1).ravel()[:count] * sure
@@ -203,11 +214,13 @@ def _around(
     found = []
     for warm_by, moist_by, warmer in cases:
         weather = with_errors(ahead.weather, warm_by, moist_by)
+        plan = plan_ahead(bay, state, weather, warmer)
         try:
-            found.append(run_plan(plan_ahead(bay, state, weather, warmer), policy, fast, None))
+            ran = run_plan(plan, policy, fast, None)
         except OutOfRange:  # a pile that heats itself up in one of them
             continue
-    return found, chosen
+        found.append(season_of(bay, plan, ran, name_of(policy), weather.name))
+    return found, len(cases) - len(found), chosen
 
 
 def power_cost(bay: Bay, records: NDArray[Any], step: float) -> Array:
@@ -216,7 +229,7 @@ def power_cost(bay: Bay, records: NDArray[Any], step: float) -> Array:
     return cost * bay.costs.electricity
 
 
-def _band(season: Season, around: list[Ran], chosen: bool) -> dict[str, Any]:
+def _band(season: Season, around: list[Season], chosen: bool) -> dict[str, Any]:
     """Percentiles of pulp and cost; of the chosen runs the envelope."""
     times = season.time.astype("datetime64[s]").astype(float)
     step = season.state.time - float(times[-1])

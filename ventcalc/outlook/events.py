@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ventcalc import air
 from ventcalc.pile.crop import crop_for
 from ventcalc.season.kpi import WET_FILM
 from ventcalc.season.run import Season
@@ -128,13 +129,17 @@ EVENTS = {
 
 
 def _outside_humidity(season: Season) -> NDArray[np.float64]:
-    from ventcalc import air
-
+    """
+    Over water, as a weather station means it [0-1]. Frost of more than 3 K never looks foggy: what
+    is more than saturated over ice has been taken out of the weather.
+    """
     pressure = float(air.standard_pressure(season.bay.site.altitude))
-    found: NDArray[np.float64] = air.relative_humidity(
-        season.traces["outside_temperature"], season.traces["outside_humidity_ratio"], pressure
-    )
-    return found
+    outside = season.traces["outside_temperature"]
+    found = air.relative_humidity(outside, season.traces["outside_humidity_ratio"], pressure)
+    frost = outside < air.FREEZING
+    ice = air.relative_humidity_over_ice(np.minimum(outside, 0.0), np.ones_like(outside))
+    over_water: NDArray[np.float64] = np.where(frost, found / ice, found)
+    return over_water
 
 
 def events_of(season: Season) -> tuple[Event, ...]:

@@ -31,9 +31,8 @@ def outlook_page(found: Outlook, units: UnitSystem = "metric") -> str:
     """One page."""
     said = sentences(found, units)
     events = {event.kind for event in found.events}
-    bad = events & {"freezing"}
     watch = event_rows(found, units)
-    state = "bad" if bad else "watch" if len(watch) > 1 else "good"
+    state = "bad" if "freezing" in events else "watch" if events else "good"
     word = {"bad": "Danger.", "watch": "Watch.", "good": "Quiet."}[state]
     return page(
         "outlook.html",

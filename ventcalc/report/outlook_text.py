@@ -26,7 +26,6 @@ RUNNING = {
     "fans": "fan_power", "refrigeration": "coil_power", "heater": "heater_power",
     "humidifier": "humidifier_power",
 }  # fmt: skip
-PLACES = ("bottom", "middle", "top")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -151,17 +150,19 @@ def _usual(hours: Hours) -> str:
 
 
 def event_rows(found: Outlook, units: UnitSystem = "metric") -> list[tuple[str, ...]]:
-    """Heading and a row for each kind of event: from, to, hours of it, the worst."""
-    bay, rows = found.season.bay, [("to watch", "from", "to", "hours", "worst")]
+    """Heading and a row for each kind of event: from, to, hours of it, the worst, in which runs."""
+    bay, runs = found.season.bay, found.runs + 1
+    rows: list[tuple[str, ...]] = [("to watch", "from", "to", "hours", "worst", "in runs")]
     for name, kind in EVENTS.items():
         events = [event for event in found.events if event.kind == name]
+        often = f"{found.met_in.get(name, 0)} of {runs}"
         if events:
             begin, end = local(bay, events[0].begin), local(bay, events[-1].end)
             hours = sum(event.hours for event in events)
-            worst = _worst(events, units)
-            rows.append(
-                (kind.words, f"{begin:%a %d %b %H:%M}", f"{end:%a %d %b %H:%M}", f"{hours}", worst)
-            )
+            when = (f"{begin:%a %d %b %H:%M}", f"{end:%a %d %b %H:%M}", f"{hours}")
+            rows.append((kind.words, *when, _worst(events, units), often))
+        elif name in found.met_in:
+            rows.append((kind.words, "not by the forecast", "", "", "", often))
     return rows
 
 
@@ -182,37 +183,46 @@ def _days(hours: Hours) -> list[tuple[date, NDArray[np.int64]]]:
 
 def day_rows(found: Outlook, units: UnitSystem = "metric") -> list[tuple[str, ...]]:
     """Heading and a row for each local day; pulp at its end."""
-    season, hours = found.season, hours_of_outlook(found)
-    records = season.records
-    head = ("", "outside", "target", *(f"pulp {place}" for place in PLACES))
-    band = ("mean 10-90 %",) if found.runs else ()
-    rows: list[tuple[str, ...]] = [
-        (*head, *band, "cools", "fans", "refrig.", "kWh", season.bay.costs.currency, "shrink %")
-    ]
-    for day, at in _days(hours):
-        last, step = int(at[-1]), hours.step_hours
-        outside = season.traces["outside_temperature"][at]
-        before = float(hours.shrink[at[0] - 1]) if at[0] else 0.0
-        low, high = (
-            show(float(one[last]), "degC", units)
-            for one in (found.low_pulp_mean, found.high_pulp_mean)
-        )
-        rows.append(
-            (
-                f"{day:%a %d %b}",
-                _between(*(show(float(t), "degC", units) for t in (outside.min(), outside.max()))),
-                show(float(season.traces["target"][last]), "degC", units),
-                *(show(float(t), "degC", units) for t in _places(season.pulp[last])),
-                *((_between(low, high),) if found.runs else ()),
-                f"{hours.cools[at].sum() * step:.0f} h",
-                f"{(records['fan_power'][at] > 0.0).sum() * step:.0f} h",
-                f"{(records['coil_power'][at] > 0.0).sum() * step:.0f} h",
-                f"{hours.kwh[at].sum():,.0f}",
-                f"{hours.cost[at].sum():,.0f}",
-                f"{100.0 * (hours.shrink[last] - before):.3f}",
-            )
-        )
-    return rows
+    hours, bay = hours_of_outlook(found), found.season.bay
+    coil = ("refrig.",) if bay.refrigeration is not None else ()
+    heading = (
+        *("", "outside", "target", "pulp bottom, middle, top"),
+        *(("mean 10-90 %",) if found.runs else ()),
+        *("cools", "fans", *coil, "kWh", bay.costs.currency, "shrink %"),
+    )
+    return [heading, *(_day_row(found, hours, day, at, units) for day, at in _days(hours))]
+
+
+def _day_row(
+    found: Outlook, hours: Hours, day: date, at: NDArray[np.int64], units: UnitSystem
+) -> tuple[str, ...]:
+    season, last, step = found.season, int(at[-1]), hours.step_hours
+    traces, records = season.traces, season.records
+
+    def shown(value: float) -> str:
+        return show(float(value), "degC", units)
+
+    def lasted(flags: NDArray[np.bool_]) -> str:
+        return f"{flags[at].sum() * step:.0f} h"
+
+    outside = traces["outside_temperature"][at]
+    before = float(hours.shrink[at[0] - 1]) if at[0] else 0.0
+    band = _between(shown(found.low_pulp_mean[last]), shown(found.high_pulp_mean[last]))
+    bottom, middle, top = (shown(t) for t in _places(season.pulp[last]))
+    coil = season.bay.refrigeration is not None
+    return (
+        f"{day:%a %d %b}",
+        _between(shown(outside.min()), shown(outside.max())),
+        shown(traces["target"][last]),
+        f"{bottom.partition(' ')[0]}, {middle.partition(' ')[0]}, {top}",
+        *((band,) if found.runs else ()),
+        lasted(hours.cools),
+        lasted(records["fan_power"] > 0.0),
+        *((lasted(records["coil_power"] > 0.0),) if coil else ()),
+        f"{hours.kwh[at].sum():,.0f}",
+        f"{hours.cost[at].sum():,.0f}",
+        f"{100.0 * (hours.shrink[last] - before):.3f}",
+    )
 
 
 def band_words(found: Outlook) -> str:
@@ -277,6 +287,7 @@ def outlook_data(found: Outlook, units: UnitSystem = "metric") -> dict[str, Any]
         "energy_kwh": round(float(hours.kwh.sum()), 2),
         "shrink": round(float(hours.shrink[-1]), 6),
         "events": [_event(found, event) for event in found.events],
+        "met_in_runs": found.met_in,
         "hours": [
             {
                 "time": hours.wall[k].isoformat(),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -12,12 +13,20 @@ import numpy as np
 from ventcalc.errors import BadInput, check_range
 from ventcalc.weather.files import Weather, record_of, text_of, weather_of
 from ventcalc.weather.forecast_services import record_of_service
-from ventcalc.weather.parts import steps_of
+from ventcalc.weather.parts import finer, steps_of
 from ventcalc.weather.record import Record
 
-__all__ = ["LIFE", "Forecast", "forecast_from_text", "hours_ahead", "read_forecast"]
+__all__ = [
+    "LIFE",
+    "Forecast",
+    "forecast_from_text",
+    "hours_ahead",
+    "read_forecast",
+    "zone_unless_told",
+]
 
 HOUR = 3600.0
+_ZONE = re.compile(r"^#\s*time_zone\s*:", re.MULTILINE)
 LIFE = 36 * HOUR
 """
 Age after which a forecast is not used: services renew theirs every 1 to 12 h, and the error of a
@@ -52,7 +61,7 @@ def read_forecast(
     path : str or Path
         The file; what it is, is told from its content.
     time_zone : str, optional
-        Zone of times without offset in a CSV file.
+        Zone of times without offset in a CSV file whose header has none.
     altitude : float, optional
         Height of the store above sea level, used where there is no station pressure. [m]
 
@@ -113,7 +122,7 @@ def forecast_from_text(
     try:
         record = _record(text, time_zone)
         record, cut = _before_long_gap(record)
-        weather = weather_of(record, time_zone, altitude, MOST_GAP, HOUR)
+        weather = _by_the_hour(weather_of(record, time_zone, altitude, MOST_GAP, HOUR))
     except BadInput as error:
         raise BadInput(f"{name}: {line}" for line in error.problems) from None
     notes = (*weather.notes, *cut, *_height(record, altitude))
@@ -126,12 +135,31 @@ def forecast_from_text(
 
 def _record(text: str, time_zone: str | None) -> Record:
     if text.lstrip()[:1] not in ("{", "["):
-        return record_of(text, time_zone)
+        return record_of(text, zone_unless_told(text, time_zone))
     try:
         data = json.loads(text)
     except (ValueError, RecursionError):
         raise BadInput("is cut off or no valid JSON; fetch it again") from None
     return record_of_service(data)
+
+
+def zone_unless_told(text: str, time_zone: str | None) -> str | None:
+    """The zone for times without offset, unless a header line of the text has one."""
+    return None if _ZONE.search(text) else time_zone
+
+
+def _too_coarse(step: float) -> BadInput:
+    return BadInput(
+        f"is in steps of {step / HOUR:g} h, which hide the nights; at most {MOST_GAP / HOUR:g} h "
+        "serve"
+    )
+
+
+def _by_the_hour(weather: Weather) -> Weather:
+    """Steps of two or three hours on straight lines between them."""
+    if weather.step > MOST_GAP:
+        raise _too_coarse(weather.step)
+    return finer(weather, HOUR) if weather.step > HOUR else weather
 
 
 def _before_long_gap(record: Record) -> tuple[Record, tuple[str, ...]]:
@@ -148,6 +176,8 @@ def _before_long_gap(record: Record) -> tuple[Record, tuple[str, ...]]:
     if not len(long):
         return record, ()
     last = int(rows[long[0]])
+    if long[0] == 0:
+        raise _too_coarse(float(apart[0]) + HOUR)
     keep = slice(0, last + 1)
     shorter = replace(
         record,
