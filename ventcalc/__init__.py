@@ -30,6 +30,8 @@ if TYPE_CHECKING:
     from ventcalc.outlook.state import read_state, state_of_season
     from ventcalc.pile import bed, crop
     from ventcalc.pile import loads as pile_loads
+    from ventcalc.plan.tariff import tariff_of
+    from ventcalc.plan.week import plan_week
     from ventcalc.season.batch import run_seasons
     from ventcalc.season.installed import as_installed
     from ventcalc.season.run import run_season
@@ -69,6 +71,7 @@ __all__ = [
     "look_ahead",
     "pile",
     "pile_loads",
+    "plan_week",
     "plenum",
     "read_bay",
     "read_forecast",
@@ -82,6 +85,7 @@ __all__ = [
     "state_of_readings",
     "state_of_season",
     "storage",
+    "tariff_of",
     "units",
     "updated",
     "weather",
@@ -111,6 +115,8 @@ _MEMBERS = {
     "errors": ("BadInput", "OutOfRange", "VentcalcError"),
     "outlook.ahead": ("look_ahead",),
     "outlook.start": ("state_of_readings",),
+    "plan.tariff": ("tariff_of",),
+    "plan.week": ("plan_week",),
     "outlook.state": ("read_state", "state_of_season"),
     "season.installed": ("as_installed",),
     "season.batch": ("run_seasons",),
