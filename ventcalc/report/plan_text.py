@@ -92,7 +92,7 @@ def stretch_rows(plan: WeekPlan, units: UnitSystem = "metric") -> list[tuple[str
         low, high = (show(value, "degC", units) for value in (min(outside), max(outside)))
         costs = [hour.cold_cost for hour in some]
         worth = [hour.cold_worth for hour in some]
-        cheapest = min(costs) if first.action.kind == REST else max(costs)
+        shown = min(costs) if first.action.kind == REST else sum(costs) / len(costs)
         fans = "" if first.action.kind == REST else f"{sum(speeds) / len(speeds):.0%}"
         rows.append(
             (
@@ -102,7 +102,7 @@ def stretch_rows(plan: WeekPlan, units: UnitSystem = "metric") -> list[tuple[str
                 fans,
                 f"{low.partition(' ')[0]} to {high}",
                 show(last.does.after, "degC", units),
-                _per_kwh(cheapest),
+                _per_kwh(shown),
                 _per_kwh(sum(worth) / len(worth)),
                 _why(some),
             )
@@ -192,8 +192,8 @@ def plan_text(plan: WeekPlan, units: UnitSystem = "metric") -> str:
             "",
             *table(stretch_rows(plan, units)),
             "",
-            f"Cold costs, is worth: {money} per kWh of heat out of the crop, shrink included; of a "
-            "rest its cheapest hour, else the dearest.",
+            f"Cold costs, is worth: {money} per kWh of heat out of the crop, shrink included; "
+            "mean of the hours, of a rest its cheapest hour.",
             "",
             *table(model_rows(plan, units)),
             "",
