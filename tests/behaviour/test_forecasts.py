@@ -342,7 +342,7 @@ def test_fetched_once_an_hour_and_kept_for_bad_times(service, tmp_path):
     first = fetch_forecast("open-meteo", 40.0, -100.0)
     again = fetch_forecast("open-meteo", 40.0, -100.0)
     assert [path for path, _ in service.asked] == ["/v1?lat=40.0000&lon=-100.0000"]
-    assert service.asked[0][1].startswith("ventcalc/")
+    assert service.asked[0][1].startswith("ventcalc ")
     assert again.text == first.text
     assert "kept since" in again.note
     forecast_from_text(first.text, altitude=1500.0)

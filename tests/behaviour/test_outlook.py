@@ -39,7 +39,7 @@ def test_three_sentences_and_a_row_a_day(readings, capsys):
     assert said[2].startswith(("To watch", "No limit"))
     rows = re.findall(r"^  (?:Tue|Wed|Thu) \d\d Nov ", out, re.M)
     assert len(rows) == 3
-    for part in ("estimated from 3 pulp probes", "uncertain by 0.3 K", "public domain",
+    for part in ("estimated from 3 pulp probes", "uncertain by 0.3 K", "free for any purpose",
                  "issued Tue 10 Nov 2026 01:12 MST", "interlocks stay in charge"):  # fmt: skip
         assert part in " ".join(out.split())
 
@@ -89,9 +89,14 @@ def test_a_state_of_a_season_is_run_on(capsys, tmp_path):
 
 def test_an_empty_bay_has_no_state(capsys, tmp_path):
     state = str(tmp_path / "state.json")
-    season = ["season", "seed_bay", "--weather", "example", "--layers", "4"]
-    assert main([*season, "--until", "2018-09-18T01:00", "--state-out", state]) == 2
-    assert "end the run" in capsys.readouterr().err
+    season = ["season", "seed_bay", "--weather", "example", "--layers", "4", "--state-out", state]
+    for until, part in (
+        (["--until", "2018-09-18T01:00"], "end the run at another time"),
+        (["--until", "soon"], "write a date or a time"),
+        ([], "--until"),
+    ):
+        assert main([*season, *until]) == 2
+        assert part in capsys.readouterr().err
     assert not Path(state).exists()
 
 

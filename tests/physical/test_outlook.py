@@ -143,6 +143,10 @@ def test_errors_spread_as_their_recursion_says(level):
     means = np.cumsum(warm, axis=1) / np.arange(1, 169)
     chosen = np.cumsum(error_of_running_mean(168, level=level)) / np.arange(1, 169)
     assert means.std(axis=0) == pytest.approx(chosen, rel=0.06)
+    later = np.cumsum(warm[:, 20:], axis=1).std(axis=0)
+    assert later == pytest.approx(
+        np.cumsum(error_of_running_mean(148, level=level, lead=20)), rel=0.06
+    )
 
 
 def test_errors_are_those_of_their_seed_and_leave_air_possible():

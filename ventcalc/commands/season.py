@@ -100,6 +100,8 @@ def run(args: argparse.Namespace) -> str:
         check_target(name, args.force)
     if args.html is not None:
         need_page_libraries()
+    if args.state_out is not None and args.until is None:
+        raise BadInput("--state-out needs --until: at the season's end the bay is empty")
     bay = _started(bay_named(args.bay), args.start)
     weather = weather_for(bay, args.weather)
     names = tuple(POLICIES) if args.compare else (args.policy,)

@@ -199,15 +199,17 @@ def _around(
 ) -> tuple[list[Season], int, bool]:
     """Runs beside that of the forecast, how many failed, and whether they are the chosen ones."""
     hours, sure = len(ahead.weather.time), state.standard_uncertainty
+    lead = max(round((state.season.time - ahead.issued) / 3600.0), 0)
     chosen = runs is None and not (fast and machine.ready(job(policy)))
     if chosen:
-        apart = TAIL * error_of_running_mean(hours, level=level)
+        apart = TAIL * error_of_running_mean(hours, level=level, lead=lead)
         cases = [(sign * apart, sign * apart, sign * TAIL * sure) for sign in (1.0, -1.0)]
     else:
         count = RUNS if runs is None else runs
         if count == 0:
             return [], 0, False
-        warm, moist = forecast_errors(hours, level=level, seed=seed, runs=count, bias=False)
+        told = forecast_errors(lead + hours, level=level, seed=seed, runs=count, bias=False)
+        warm, moist = (part[:, lead:] for part in told)
         pairs = np.random.default_rng([seed, 1 << 20]).normal(size=-(-count // 2))
         offsets = np.stack([pairs, -pairs], axis=1).ravel()[:count] * sure
         cases = list(zip(warm, moist, offsets.tolist(), strict=True))

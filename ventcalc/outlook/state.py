@@ -129,7 +129,7 @@ def state_to_dict(bay: Bay, state: PileState) -> dict[str, Any]:
     if season.bay.share < LEAST_SHARE:
         raise BadInput(
             f"{bay.name}: empty at {_stamp(season.time)}, there is no state to write; end the run "
-            "earlier (--until)"
+            "at another time (--until)"
         )
     memory = START if season.memory is None else season.memory
     return {

@@ -105,7 +105,7 @@ def _watch(found: Outlook) -> str:
         if events:
             begin = local(found.season.bay, events[0].begin)
             hours = sum(event.hours for event in events)
-            told.append(f"{kind.words} from {begin:%a %d %b %H:%M} ({hours} h)")
+            told.append(f"{kind.words} from {begin:%a %d %b} ({hours} h)")
     if not told:
         return "No limit of pile or air is met, and no warm spell, deep frost or fog comes."
     return f"To watch: {'; '.join(told)}."

@@ -119,7 +119,7 @@ def forecast_errors(
     return warm, moist
 
 
-def error_of_running_mean(hours: int, *, level: str = "medium") -> Array:
+def error_of_running_mean(hours: int, *, level: str = "medium", lead: int = 0) -> Array:
     """
     An error whose mean up to any hour is that mean's standard uncertainty: a pile feels means.
 
@@ -129,6 +129,8 @@ def error_of_running_mean(hours: int, *, level: str = "medium") -> Array:
         Hours ahead.
     level : str
         As of ``forecast_errors``; its mean error is left out.
+    lead : int
+        Hours since the forecast was made.
 
     Returns
     -------
@@ -141,7 +143,7 @@ def error_of_running_mean(hours: int, *, level: str = "medium") -> Array:
         If there is no such level.
     """
     chosen = _level(level)._replace(F0=0.0, mu=0.0)
-    by_noise = _series(np.eye(hours), chosen)  # (noise of an hour, error at an hour)
+    by_noise = _series(np.eye(lead + hours), chosen)[:, lead:]  # (noise of an hour, error at one)
     of_sum = np.sqrt((np.cumsum(by_noise, axis=1) ** 2).sum(axis=0))
     shape: Array = np.diff(of_sum, prepend=0.0)
     return shape

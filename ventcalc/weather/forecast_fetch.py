@@ -20,6 +20,7 @@ __all__ = ["Fetched", "fetch_forecast"]
 
 TIMEOUT = 15.0
 """For each answer. [s]"""
+AGENT = "ventcalc (open-source library on potato storage)"
 FRESH = 3600.0
 """A forecast kept that long is not asked for again. [s]"""
 MOST = 20_000_000
@@ -34,7 +35,12 @@ class Fetched(NamedTuple):
 
 
 def fetch_forecast(
-    service: str, latitude: float, longitude: float, *, timeout: float = TIMEOUT
+    service: str,
+    latitude: float,
+    longitude: float,
+    *,
+    timeout: float = TIMEOUT,
+    agent: str = AGENT,
 ) -> Fetched:
     """
     Ask a public weather service for a forecast, or take the one that is kept.
@@ -47,6 +53,8 @@ def fetch_forecast(
         Of the store, north and east positive. [deg]
     timeout : float
         Longest wait for an answer. [s]
+    agent : str
+        Who asks; services block callers without a name.
 
     Returns
     -------
@@ -70,7 +78,7 @@ def fetch_forecast(
     if age < FRESH:
         return Fetched(kept.read_text("utf-8"), f"forecast: of {name}, kept since {_since(age)}")
     try:
-        text = _asked(service, latitude, longitude, timeout)
+        text = _asked(service, latitude, longitude, timeout, agent)
     except (OSError, HTTPException, ValueError) as error:  # URLError is an OSError
         if age == float("inf"):
             raise BadInput(
@@ -96,24 +104,19 @@ def _since(age: float) -> str:
     return f"{datetime.fromtimestamp(time.time() - age, UTC):%Y-%m-%d %H:%M} UTC"
 
 
-def _asked(service: str, latitude: float, longitude: float, timeout: float) -> str:
+def _asked(service: str, latitude: float, longitude: float, timeout: float, agent: str) -> str:
     url = SERVICES[service].url.format(lat=latitude, lon=longitude)
-    text = _get(url, timeout)
+    text = _get(url, timeout, agent)
     if service != "weather-gov":
         return text
     grid = str(json.loads(text).get("properties", {}).get("forecastGridData", ""))
     if urlsplit(grid)[:2] != urlsplit(url)[:2]:
         raise BadInput(f"{SERVICES[service].name}: has no forecast for this place")
-    return _get(grid, timeout)
+    return _get(grid, timeout, agent)
 
 
-def _get(url: str, timeout: float) -> str:
-    from ventcalc import __version__
-
-    words = {
-        "User-Agent": f"ventcalc/{__version__} (open-source library on potato storage)",
-        "Accept": "application/json, application/geo+json",
-    }
+def _get(url: str, timeout: float, agent: str) -> str:
+    words = {"User-Agent": agent, "Accept": "application/json, application/geo+json"}
     with urlopen(Request(url, headers=words), timeout=timeout) as answer:
         data = answer.read(MOST + 1)
     if len(data) > MOST:

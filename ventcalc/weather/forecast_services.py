@@ -29,7 +29,7 @@ class Service(NamedTuple):
 SERVICES = {
     "open-meteo": Service(
         name="Open-Meteo",
-        terms="data CC BY 4.0; the free service is for non-commercial use, open-meteo.com/en/terms",
+        terms="data CC BY 4.0; the free service is for non-commercial use: open-meteo.com/en/terms",
         url="https://api.open-meteo.com/v1/forecast?latitude={lat:.4f}&longitude={lon:.4f}"
         "&hourly=temperature_2m,relative_humidity_2m,dew_point_2m,surface_pressure,"
         "wind_speed_10m,shortwave_radiation&wind_speed_unit=ms&timezone=UTC&forecast_days=9",
@@ -37,20 +37,21 @@ SERVICES = {
     ),
     "weather-gov": Service(
         name="United States National Weather Service",
-        terms="public domain; a User-Agent that names the caller is asked for, "
-        "weather.gov/disclaimer",
+        terms="open data, free for any purpose: weather.gov/documentation/services-web-api",
         url="https://api.weather.gov/points/{lat:.4f},{lon:.4f}",
         documented="https://www.weather.gov/documentation/services-web-api",
     ),
     "met-norway": Service(
         name="MET Norway",
-        terms="data CC BY 4.0 or NLOD 2.0; a User-Agent that names the caller and caching are "
-        "asked for, api.met.no/doc/TermsOfService",
+        terms="data CC BY 4.0, commercial use too: api.met.no/doc/TermsOfService",
         url="https://api.met.no/weatherapi/locationforecast/2.0/complete?lat={lat:.4f}&lon={lon:.4f}",
         documented="https://api.met.no/weatherapi/locationforecast/2.0/documentation",
     ),
 }
-"""By the word of ``--fetch``. Terms as read in 2025, from memory: the service's own page counts."""
+"""
+By the word of ``--fetch``. All ask for a User-Agent that names the caller, and not to be asked more
+often than they renew; the terms are short for what their pages say, which count.
+"""
 
 _UNITS: dict[str, tuple[float, float]] = {
     "°C": (1.0, 0.0), "celsius": (1.0, 0.0), "degC": (1.0, 0.0),
