@@ -181,3 +181,10 @@ def test_a_damaged_state_is_refused(key, value, part, capsys, tmp_path):
     path.write_text(json.dumps({**state, key: value}))
     assert main(told) == 2
     assert part in capsys.readouterr().err
+
+
+def test_readings_are_no_state(readings, capsys):
+    assert main(["outlook", "seed_bay", "--state", readings, "--forecast", FORECAST]) == 2
+    err = capsys.readouterr().err
+    assert err.count("\n") == 1
+    assert "is no state" in err
