@@ -116,6 +116,22 @@ def test_without_a_forecast_yesterday_stands_in_and_says_so(readings, capsys, tm
     assert "cut off" in out
 
 
+def test_a_log_tells_where_its_probes_stand(capsys, tmp_path):
+    head = ["# pulp_heights_m: 0.5, 2.0, 4.5",
+            "time,outside_temp_c,outside_rh,return_temp_c,return_rh,plenum_temp_c,fan_speed,"
+            "pulp_1_c,pulp_2_c,pulp_3_c"]  # fmt: skip
+    rows = [f"2026-11-10T0{k}:30:00Z,2.0,0.8,5.6,0.93,4.4,0,4.0,5.0,6.0" for k in range(2, 10)]
+    log = tmp_path / "log.csv"
+    log.write_text("\n".join([*head, *rows]))
+    told = ["outlook", "seed_bay", "--log", str(log), "--forecast", FORECAST, "--hours", "24"]
+    assert main([*told, "--runs", "0", "--json"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert data["time"] == "2026-11-10T02:30:00-07:00"
+    assert any("3 pulp probes, at the heights told" in note for note in data["notes"])
+    # the middle of 16 ft lies 0.44 m above the second probe
+    assert data["hours"][0]["pulp_temps_c"][1] == pytest.approx(5.0 + 0.44 / 2.5, abs=0.1)
+
+
 @pytest.mark.parametrize(
     ("more", "part"),
     [
@@ -165,3 +181,10 @@ def test_a_damaged_state_is_refused(key, value, part, capsys, tmp_path):
     path.write_text(json.dumps({**state, key: value}))
     assert main(told) == 2
     assert part in capsys.readouterr().err
+
+
+def test_readings_are_no_state(readings, capsys):
+    assert main(["outlook", "seed_bay", "--state", readings, "--forecast", FORECAST]) == 2
+    err = capsys.readouterr().err
+    assert err.count("\n") == 1
+    assert "is no state" in err

@@ -102,11 +102,20 @@ def test_weather_beyond_limits_is_told_with_its_hours(ran, start):
     assert told["deep_frost"].value == pytest.approx(-22.0)
     assert told["fog"].hours == 10
     assert "warm_spell" not in told
-    hot = replace(mild, temperature=np.full(90, 20.0))
-    found = look_ahead(
-        bay, start, Forecast(weather=hot, issued=start.season.time), hours=48, runs=0
-    )
-    assert {event.kind: event.hours for event in found.events}["warm_spell"] == 48
+
+
+def test_a_warm_spell_is_one_that_a_humidifier_does_not_help(ran, start):
+    bay, weather, _, _ = ran
+    mild = forecast_from(weather).weather
+    hours = []
+    for relative in (0.95, 0.2):  # wet bulb 19 and 9 °C; the pile is at 13 °C
+        air_then = replace(
+            mild, temperature=np.full(90, 20.0), relative_humidity=np.full(90, relative)
+        )
+        forecast = Forecast(weather=air_then, issued=start.season.time)
+        found = look_ahead(bay, start, forecast, hours=48, runs=0, compiled=False)
+        hours.append(sum(one.hours for one in found.events if one.kind == "warm_spell"))
+    assert hours == [48, 0]
 
 
 def test_what_only_a_colder_week_would_bring_is_counted(ran, start):

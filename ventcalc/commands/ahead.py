@@ -5,13 +5,17 @@ from __future__ import annotations
 import argparse
 from dataclasses import replace
 
+import numpy as np
+
 from ventcalc.advice.kept_file import kept_from_json
 from ventcalc.advice.probe_history import ProbeHistory
 from ventcalc.advice.readings import Memory
 from ventcalc.advice.readings_file import readings_from_json
 from ventcalc.bay.description import Bay
 from ventcalc.commands.files import read_text
+from ventcalc.diagnose.log import read_log
 from ventcalc.errors import BadInput
+from ventcalc.farm.advised import advise_log
 from ventcalc.outlook.start import state_of_readings
 from ventcalc.outlook.state import PileState, state_from_json
 from ventcalc.weather import read_weather
@@ -22,11 +26,13 @@ from ventcalc.weather.forecast import (
     read_forecast,
     zone_unless_told,
 )
-from ventcalc.weather.forecast_fetch import fetch_forecast
 from ventcalc.weather.forecast_local import corrected, learn_bias, like_yesterday
 from ventcalc.weather.forecast_services import SERVICES
 
 __all__ = ["add_inputs", "forecast_asked", "state_asked", "whole_number"]
+
+REMEMBERED = 3 * 86400.0
+"""Part of a log that the advice goes through; ramp, hysteresis and probes settle in it. [s]"""
 
 
 def add_inputs(parser: argparse.ArgumentParser) -> None:
@@ -39,6 +45,11 @@ def add_inputs(parser: argparse.ArgumentParser) -> None:
         "--readings",
         metavar="FILE",
         help="readings of this hour, as of advise: the pile is estimated from them",
+    )
+    start.add_argument(
+        "--log",
+        metavar="FILE",
+        help="a log of readings, CSV as of diagnose: the same, its last days remembered",
     )
     parser.add_argument(
         "--memory", metavar="FILE", help="with --readings: what advise keeps from hour to hour"
@@ -85,16 +96,27 @@ def _hours(text: str) -> int:
 
 def state_asked(bay: Bay, args: argparse.Namespace) -> PileState:
     """As written, or estimated from readings."""
+    if args.memory is not None and args.readings is None:
+        raise BadInput("--memory goes with --readings; a state and a log hold their own")
     if args.state is not None:
-        if args.memory is not None:
-            raise BadInput("--memory goes with --readings; a state holds its own")
         return state_from_json(read_text(args.state, "a state"), args.state, bay)
+    if args.log is not None:
+        return _state_of_log(bay, args)
     memory: Memory | None = None
     probes: dict[str, ProbeHistory] = {}
     if args.memory is not None:
         memory, probes = kept_from_json(read_text(args.memory, "memory"), args.memory, bay.name)
     given = readings_from_json(read_text(args.readings, "readings"), args.readings, probes)
     return state_of_readings(bay, given, memory)
+
+
+def _state_of_log(bay: Bay, args: argparse.Namespace) -> PileState:
+    """The last row, after the advice has gone through the days before it."""
+    log = read_log(read_text(args.log, "a log"), args.log)
+    rows = np.flatnonzero(log.time > log.time[-1] - REMEMBERED).tolist()
+    *_, last = advise_log(bay, log, rows)
+    state = state_of_readings(bay, last.given, last.memory, log.heights)
+    return replace(state, notes=(*log.remarks, *state.notes))
 
 
 def forecast_asked(bay: Bay, args: argparse.Namespace, time: float) -> Forecast:
@@ -123,6 +145,7 @@ def _told(bay: Bay, args: argparse.Namespace) -> Forecast:
             raise BadInput("--at goes with --fetch")
         text = read_text(args.forecast, "a forecast")
         return forecast_from_text(text, args.forecast, time_zone=zone, altitude=height)
+    from ventcalc.weather.forecast_fetch import fetch_forecast
 
     fetched = fetch_forecast(args.fetch, *_place(args.at))
     found = forecast_from_text(fetched.text, args.fetch, time_zone=zone, altitude=height)

@@ -123,8 +123,9 @@ def look_ahead(
     -----
     The band covers the error of the forecast (``forecast_errors``) and of the state's mean
     temperature, not that of the model. Chosen runs: outside air, its dew point and the pile all
-    warmer, or all colder, each by so much that its mean from now on is exceeded one time in ten;
-    where random runs say 10 to 90 %, these say a little more.
+    warmer, or all colder, each by so much that its mean from now on is exceeded one time in ten,
+    and in quadrature four tenths of the hysteresis of cooling, within which chance decides. Their
+    band is rough; its cost is that of three runs and tells little.
     """
     check_range("hours", hours, 24, 240, "h")
     check_range("runs", 2 if runs is None else runs, 0, 10000)
@@ -232,23 +233,35 @@ def power_cost(bay: Bay, records: NDArray[Any], step: float) -> Array:
 
 
 def _band(season: Season, around: list[Season], chosen: bool) -> dict[str, Any]:
-    """Percentiles of pulp and cost; of the chosen runs the envelope."""
+    """Percentiles of pulp and cost; of chosen runs the envelope and the chance of decisions."""
     times = season.time.astype("datetime64[s]").astype(float)
     step = season.state.time - float(times[-1])
-    tails = [0.0, 100.0] if chosen else [10.0, 90.0]
-    pulp = np.stack([season.pulp, *(ran.pulp for ran in around)])
-    low, high = np.percentile(pulp, tails, axis=0)
-    low_pulp_mean, high_pulp_mean = np.percentile(pulp.mean(axis=2), tails, axis=0)
-    money = [
-        float(power_cost(season.bay, records, step).sum())
-        for records in (season.records, *(ran.records for ran in around))
-    ]
-    cheap, dear = np.percentile(money, tails).tolist()
-    costs = (min(cheap, money[0]), money[0], max(dear, money[0]))
+    every = (season, *around)
+    pulp = np.stack([one.pulp for one in every])
+    money = [float(power_cost(season.bay, one.records, step).sum()) for one in every]
+    cheap, dear = np.percentile(money, [10.0, 90.0]).tolist()
+    spread = _chosen if chosen else _percentiles
+    low, high = spread(pulp, season.bay)
+    low_mean, high_mean = spread(pulp.mean(axis=2), season.bay)
     return {
         "low_pulp": low,
         "high_pulp": high,
-        "low_pulp_mean": low_pulp_mean,
-        "high_pulp_mean": high_pulp_mean,
-        "costs": costs,
+        "low_pulp_mean": low_mean,
+        "high_pulp_mean": high_mean,
+        "costs": (min(cheap, money[0]), money[0], max(dear, money[0])),
     }
+
+
+def _percentiles(pulp: Array, _: Bay) -> tuple[Array, Array]:
+    low, high = np.percentile(pulp, [10.0, 90.0], axis=0)
+    return low, high
+
+
+def _chosen(pulp: Array, bay: Bay) -> tuple[Array, Array]:
+    """
+    Both sides of the first run, each as far as a chosen run goes, and in quadrature what chance
+    adds: an hour sooner or later, cooling starts and stops anywhere within its hysteresis.
+    """
+    chance = 0.4 * (bay.control.start_above - bay.control.stop_above)
+    down, up = pulp[0] - pulp.min(axis=0), pulp.max(axis=0) - pulp[0]
+    return pulp[0] - np.hypot(down, chance), pulp[0] + np.hypot(up, chance)

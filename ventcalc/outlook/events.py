@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ventcalc import air
+from ventcalc.advice.action import COOL_BY_OUTSIDE
 from ventcalc.pile.crop import crop_for
 from ventcalc.season.kpi import WET_FILM
 from ventcalc.season.run import Season
@@ -64,6 +65,18 @@ def _spread(season: Season) -> NDArray[np.float64]:
     return spread
 
 
+def _coldest_supply(season: Season) -> NDArray[np.float64]:
+    """Outside air, at its wet bulb where the bay has a humidifier. [°C]"""
+    outside = season.traces["outside_temperature"]
+    if season.bay.humidifier is None:
+        return outside
+    pressure = float(air.standard_pressure(season.bay.site.altitude))
+    found: NDArray[np.float64] = air.wet_bulb(
+        outside, season.traces["outside_humidity_ratio"], pressure
+    )
+    return found
+
+
 def _high(values: NDArray[np.float64]) -> float:
     return float(values.max())
 
@@ -110,8 +123,9 @@ EVENTS = {
     ),
     "warm_spell": _Kind(
         words="warm spell, outside air too warm to cool", unit="degC", worst=_high, least=LONG,
-        when=lambda s: s.traces["outside_temperature"]
-        > s.traces["pulp_mean"] - s.bay.control.outside_offset,
+        when=lambda s: (
+            _coldest_supply(s) > s.traces["pulp_mean"] - s.bay.control.outside_offset
+        ) & (s.records["action"] != COOL_BY_OUTSIDE),
         value=lambda s: s.traces["outside_temperature"],
     ),
     "deep_frost": _Kind(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +11,7 @@ from numpy.typing import NDArray
 from ventcalc.advice.readings import START, Memory
 from ventcalc.advice.readings_file import ReadingsFile
 from ventcalc.bay.description import Bay
+from ventcalc.errors import BadInput
 from ventcalc.outage.start import start_of
 from ventcalc.outlook.state import PileState
 from ventcalc.pile.bed import state_of
@@ -19,6 +21,8 @@ from ventcalc.season.surroundings import Ground
 
 __all__ = ["state_of_readings"]
 
+Array = NDArray[np.float64]
+
 BETWEEN = 0.4
 """
 Standard uncertainty of a pile's mean between its probes, for one probe; falls with the root of
@@ -26,7 +30,12 @@ their number. Common practice, no source. [K]
 """
 
 
-def state_of_readings(bay: Bay, given: ReadingsFile, memory: Memory | None = None) -> PileState:
+def state_of_readings(
+    bay: Bay,
+    given: ReadingsFile,
+    memory: Memory | None = None,
+    heights: Sequence[float] | None = None,
+) -> PileState:
     """
     Estimate where a bay stands from its probes.
 
@@ -38,6 +47,8 @@ def state_of_readings(bay: Bay, given: ReadingsFile, memory: Memory | None = Non
         The last readings, pulp probes from the bottom up.
     memory : Memory, optional
         Of the advice; nothing is remembered without.
+    heights : sequence of float, optional
+        Of the pulp probes above the floor, rising; evenly from bottom to top without. [m]
 
     Returns
     -------
@@ -48,12 +59,17 @@ def state_of_readings(bay: Bay, given: ReadingsFile, memory: Memory | None = Non
     Raises
     ------
     BadInput
-        If no pulp temperature is known, or the bay is empty.
+        If no pulp temperature is known, the bay is empty, or the heights do not fit the probes.
     """
     readings = given.readings._replace(loaded=min(given.loaded / bay.mass, 1.0))
     found = start_of(bay, readings)
     share = found.bay.mass / bay.mass
-    layers, probes = _profile(given, found.temperatures)
+    top = found.bed.height
+    places = np.linspace(0.0, top, len(given.pulp)) if heights is None else np.array(heights)
+    if len(places) != len(given.pulp) or (np.diff(places) <= 0.0).any():
+        raise BadInput("pulp probes: give as many heights as probes, from the lowest up")
+    layers, probes = _profile(given, places / top, found.temperatures)
+    where = "evenly from bottom to top" if heights is None else "at the heights told"
     sure = math.hypot(bay.sensors.temperature, BETWEEN / math.sqrt(max(probes, 1)))
     state = found.state._replace(
         share=share, loaded=share, exit_temperature=float(layers[-1]),
@@ -70,19 +86,18 @@ def state_of_readings(bay: Bay, given: ReadingsFile, memory: Memory | None = Non
         standard_uncertainty=sure,
         notes=(
             *found.notes,
-            f"pile: estimated from {probes} pulp probe{'s' if probes != 1 else ''}, evenly from "
-            f"bottom to top; its mean is uncertain by {sure:.1f} K (one standard deviation), the "
+            f"pile: estimated from {probes} pulp probe{'s' if probes != 1 else ''}, {where}; "
+            f"its mean is uncertain by {sure:.1f} K (one standard deviation), the "
             "potatoes are taken as dry",
         ),
     )
 
 
-def _profile(given: ReadingsFile, through: tuple[float, ...]) -> tuple[NDArray[np.float64], int]:
+def _profile(given: ReadingsFile, places: Array, through: tuple[float, ...]) -> tuple[Array, int]:
     """Layers by the probes that are believed, and how many those are."""
     probes = np.array(given.pulp)
     known = np.flatnonzero(~np.isnan(probes))
     if len(known) < 2:
         return np.array(through), len(known)
-    places = np.linspace(0.0, 1.0, len(probes))
     layers = (np.arange(len(through)) + 0.5) / len(through)
     return np.interp(layers, places[known], probes[known]), len(known)

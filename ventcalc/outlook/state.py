@@ -210,6 +210,8 @@ def state_from_json(text: str, name: str = "state", bay: Bay | None = None) -> P
     problems: list[str] = []
     try:
         given = json_object(text)
+        if "layer_temps_c" not in given:
+            raise BadInput("is no state, as `ventcalc season --state-out` writes it")
         state = _state(given, problems)
     except BadInput as error:
         problems += error.problems

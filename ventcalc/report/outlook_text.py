@@ -231,9 +231,9 @@ def band_words(found: Outlook) -> str:
         return "No band: one run, by the forecast as it stands."
     if found.chosen:
         return (
-            "The band is that of two chosen runs: outside air, dew point and pile all warmer, or "
-            "all colder, each as far as it is one time in ten; of the model's own error it says "
-            "nothing."
+            "The band is rough, of two chosen runs: outside air, dew point and pile all warmer, or "
+            "all colder, each as far as one time in ten, and what chance adds to when cooling "
+            "starts; of the model's own error it says nothing."
         )
     return (
         f"10 to 90 % of {found.runs} runs over errors of the forecast and of the pile's first "

@@ -79,6 +79,8 @@ def fetch_forecast(
         return Fetched(kept.read_text("utf-8"), f"forecast: of {name}, kept since {_since(age)}")
     try:
         text = _asked(service, latitude, longitude, timeout, agent)
+    except BadInput:
+        raise
     except (OSError, HTTPException, ValueError) as error:  # URLError is an OSError
         if age == float("inf"):
             raise BadInput(
@@ -109,7 +111,10 @@ def _asked(service: str, latitude: float, longitude: float, timeout: float, agen
     text = _get(url, timeout, agent)
     if service != "weather-gov":
         return text
-    grid = str(json.loads(text).get("properties", {}).get("forecastGridData", ""))
+    try:
+        grid = str(json.loads(text)["properties"]["forecastGridData"])
+    except (KeyError, TypeError):
+        grid = ""
     if urlsplit(grid)[:2] != urlsplit(url)[:2]:
         raise BadInput(f"{SERVICES[service].name}: has no forecast for this place")
     return _get(grid, timeout, agent)
