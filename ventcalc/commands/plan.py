@@ -12,7 +12,6 @@ from ventcalc.errors import BadInput
 from ventcalc.plan.tariff import Tariff, flat, tariff_of
 from ventcalc.plan.week import OFF_TARGET, plan_week
 from ventcalc.report.pages import need_page_libraries
-from ventcalc.report.plan_page import plan_page
 from ventcalc.report.plan_text import plan_data, plan_text
 
 __all__ = ["add", "run"]
@@ -75,7 +74,11 @@ def run(args: argparse.Namespace) -> str:
     found = plan_week(
         bay, state, forecast, hours=args.hours, tariff=tariff, off_target=args.off_target
     )
-    wrote = [write_text(args.html, plan_page(found, args.units))] if args.html else []
+    wrote = []
+    if args.html is not None:
+        from ventcalc.report.plan_page import plan_page
+
+        wrote.append(write_text(args.html, plan_page(found, args.units)))
     if args.json:
         return as_json({**plan_data(found), "files": args.html or ""})
     return "\n\n".join([plan_text(found, args.units), *wrote])
