@@ -25,13 +25,19 @@ if TYPE_CHECKING:
     from ventcalc.compiled.records import updated
     from ventcalc.equipment import coil, duct, fan, humidifier, lateral, plenum, refrigeration
     from ventcalc.errors import BadInput, OutOfRange, VentcalcError
+    from ventcalc.outlook.ahead import look_ahead
+    from ventcalc.outlook.start import state_of_readings
+    from ventcalc.outlook.state import read_state, state_of_season
     from ventcalc.pile import bed, crop
     from ventcalc.pile import loads as pile_loads
+    from ventcalc.plan.tariff import tariff_of
+    from ventcalc.plan.week import plan_week
     from ventcalc.season.batch import run_seasons
     from ventcalc.season.installed import as_installed
     from ventcalc.season.run import run_season
     from ventcalc.season.steps import SensorErrors
     from ventcalc.weather import Weather, example_weather, read_weather
+    from ventcalc.weather.forecast import read_forecast
 
 __all__ = [
     "Advice",
@@ -62,17 +68,24 @@ __all__ = [
     "ground",
     "humidifier",
     "lateral",
+    "look_ahead",
     "pile",
     "pile_loads",
+    "plan_week",
     "plenum",
     "read_bay",
+    "read_forecast",
+    "read_state",
     "read_weather",
     "reasons",
     "refrigeration",
     "run_season",
     "run_seasons",
     "sky",
+    "state_of_readings",
+    "state_of_season",
     "storage",
+    "tariff_of",
     "units",
     "updated",
     "weather",
@@ -100,11 +113,17 @@ _MEMBERS = {
     "bay.file": ("example_bay", "read_bay"),
     "compiled.records": ("updated",),
     "errors": ("BadInput", "OutOfRange", "VentcalcError"),
+    "outlook.ahead": ("look_ahead",),
+    "outlook.start": ("state_of_readings",),
+    "plan.tariff": ("tariff_of",),
+    "plan.week": ("plan_week",),
+    "outlook.state": ("read_state", "state_of_season"),
     "season.installed": ("as_installed",),
     "season.batch": ("run_seasons",),
     "season.run": ("run_season",),
     "season.steps": ("SensorErrors",),
     "weather": ("Weather", "example_weather", "read_weather"),
+    "weather.forecast": ("read_forecast",),
 }
 """Public functions and classes by the module that they live in."""
 _HOME_OF = {name: home for home, names in _MEMBERS.items() for name in names}

@@ -40,7 +40,7 @@ EXAMPLES = Path(__file__).parents[2] / "examples"
 NIGHT = str(EXAMPLES / "readings_cold_night.json")
 COMMANDS = (
     *("advise", "season", "log", "loads", "lots", "diagnose", "outage"),
-    *("stages", "unload", "board", "record", "air", "new", "page", "demo"),
+    *("outlook", "plan", "stages", "unload", "board", "record", "air", "new", "page", "demo"),
 )
 
 ADVICE_KEYS = {
@@ -594,10 +594,10 @@ def test_season_compare(run, short_bay):
 
 
 def test_season_whose_pile_leaves_the_model(run, short_bay, monkeypatch):
-    def hot(bay, weather, name, layers, fast):
+    def hot(bay, weather, name, *how):
         if name != "clock":
             raise OutOfRange("temperature", -5.0, 45.0, 46.0, "", "°C", "")
-        return simulate(bay, weather, name, layers, fast)
+        return simulate(bay, weather, name, *how)
 
     monkeypatch.setattr("ventcalc.commands.season.simulate", hot)
     words = ("season", short_bay, "--weather", "example", "--layers", "10")

@@ -15,7 +15,7 @@ from ventcalc.check.air_system import air_system
 from ventcalc.equipment.fan import operating_point
 from ventcalc.errors import BadInput
 from ventcalc.season.installed import as_installed
-from ventcalc.season.surroundings import floor_heat, ground_of, hours_of
+from ventcalc.season.surroundings import floor_heat, ground_at, ground_of, hours_of
 from ventcalc.weather import Weather
 
 approx = pytest.approx
@@ -85,6 +85,17 @@ def test_a_given_sky_is_taken_and_what_lacks_is_said():
         "roof: no sunlight for 100% of the hours",
     ]
     assert "cloud cover 0.5 taken" in " ".join(columns(made_up(global_radiation=nan))[1])
+
+
+def test_the_ground_about_a_time_is_that_of_the_year_then():
+    weather = made_up()
+    hours, _ = hours_of(weather, np.arange(STEPS), 95e3)
+    year = ground_of(SEED, weather)
+    for k in (0, 3000, 6000):
+        still = ground_at(SEED, weather, hours[k].time)
+        wanted = floor_heat(year, hours[k], 5.0)
+        assert floor_heat(still, hours[k], 5.0) == approx(wanted)
+        assert floor_heat(still, hours[k + 500], 5.0) == approx(wanted)
 
 
 def test_floor_heat_is_that_of_the_ground_model_all_year():

@@ -6,9 +6,11 @@ import argparse
 import sys
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
+import numpy as np
 from tqdm import tqdm
 
 from ventcalc.advice.policies import POLICIES
@@ -18,6 +20,7 @@ from ventcalc.commands.files import bay_named, check_target, write_text
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.compiled import ready, works
 from ventcalc.errors import BadInput, OutOfRange
+from ventcalc.outlook.state import state_of_season, text_of_state
 from ventcalc.report.data import likely_data, season_csv, season_data
 from ventcalc.report.pages import need_page_libraries
 from ventcalc.report.season_log import season_log_csv
@@ -60,6 +63,14 @@ def add(commands: Any) -> None:
     parser.add_argument(
         "--start", metavar="MM-DD", help="date of the first load, instead of the bay file's"
     )
+    parser.add_argument(
+        "--until",
+        metavar="WHEN",
+        help="end then, local time, such as 2018-12-15 or 2018-12-15T06:00",
+    )
+    parser.add_argument(
+        "--state-out", metavar="OUT", help="write where the pile stands at the end, for `outlook`"
+    )
     parser.add_argument("--csv", metavar="OUT", help="write every hour as CSV")
     parser.add_argument(
         "--log-out", metavar="OUT", help="write it as a log of readings, for `ventcalc diagnose`"
@@ -83,17 +94,23 @@ def _layers(text: str) -> int:
 
 def run(args: argparse.Namespace) -> str:
     """Summary as text or JSON; files where they are asked for."""
-    targets = [name for name in (args.csv, args.log_out, args.html) if name is not None]
+    given = (args.csv, args.log_out, args.html, args.state_out)
+    targets = [name for name in given if name is not None]
     for name in targets:
         check_target(name, args.force)
     if args.html is not None:
         need_page_libraries()
+    if args.state_out is not None and args.until is None:
+        raise BadInput("--state-out needs --until: at the season's end the bay is empty")
     bay = _started(bay_named(args.bay), args.start)
     weather = weather_for(bay, args.weather)
     names = tuple(POLICIES) if args.compare else (args.policy,)
-    seasons, stopped = _simulated(bay, weather, names, args.layers, args.fast)
+    until = _until(bay, args.until)
+    seasons, stopped = _simulated(bay, weather, names, args.layers, args.fast, until)
     left_out = [f"Left out: {control_words(name)}, because {why}." for name, why in stopped.items()]
-    likely = _likely(seasons[0], weather, args.layers, args.fast)
+    likely = {}
+    if until is None:
+        likely = _likely(seasons[0], weather, args.layers, args.fast)
     sure = likely_lines(seasons[0], likely, args.units)
     written = _written(seasons, weather, [*left_out, *sure], args)
     if args.json:
@@ -107,14 +124,19 @@ def run(args: argparse.Namespace) -> str:
 
 
 def _simulated(
-    bay: Bay, weather: Weather, names: Sequence[str], layers: int, fast: bool
+    bay: Bay,
+    weather: Weather,
+    names: Sequence[str],
+    layers: int,
+    fast: bool,
+    until: np.datetime64 | None,
 ) -> tuple[list[Season], dict[str, str]]:
     """Seasons, and why others could not be run to their end (a pile that heats itself up)."""
     seasons: list[Season] = []
     stopped: dict[str, str] = {}
     for name in names:
         try:
-            seasons.append(simulate(bay, weather, name, layers, fast))
+            seasons.append(simulate(bay, weather, name, layers, fast, until))
         except OutOfRange as error:
             if len(names) == 1:
                 raise
@@ -140,12 +162,15 @@ def _likely(season: Season, weather: Weather, layers: int, fast: bool) -> dict[s
 def _written(
     seasons: Sequence[Season], weather: Weather, remarks: Sequence[str], args: argparse.Namespace
 ) -> list[str]:
-    """Write CSV and HTML where asked; a line for each."""
+    """Write CSV, state and HTML where asked; a line for each."""
     lines = []
     if args.csv is not None:
         lines.append(write_text(args.csv, season_csv(seasons)))
     if args.log_out is not None:
         lines.append(write_text(args.log_out, season_log_csv(seasons[0])))
+    if args.state_out is not None:
+        state = state_of_season(seasons[0], weather)
+        lines.append(write_text(args.state_out, text_of_state(seasons[0].bay, state)))
     if args.html is not None:
         credit = [EXAMPLE_CREDIT] if args.weather == "example" else []
         page = season_page(seasons, weather, args.units, remarks=[*credit, *remarks])
@@ -174,7 +199,27 @@ def weather_for(bay: Bay, name: str) -> Weather:
     return read_weather(name, altitude=bay.site.altitude)
 
 
-def simulate(bay: Bay, weather: Weather, name: str, layers: int, fast: bool = False) -> Season:
+def _until(bay: Bay, when: str | None) -> np.datetime64 | None:
+    """A local date, or date and time, as UTC."""
+    if when is None:
+        return None
+    try:
+        local = datetime.fromisoformat(when)
+    except ValueError:
+        raise BadInput(f"--until {when!r}: write a date or a time, such as 2018-12-15") from None
+    if local.tzinfo is None:
+        local = local.replace(tzinfo=ZoneInfo(bay.site.time_zone))
+    return np.datetime64(int(local.timestamp()), "s")
+
+
+def simulate(
+    bay: Bay,
+    weather: Weather,
+    name: str,
+    layers: int,
+    fast: bool = False,
+    until: np.datetime64 | None = None,
+) -> Season:
     """One season with a progress bar on standard error (none where that is not a terminal)."""
     told = f"season, {control_words(name)}"
     first = "compiling, once on this machine" if fast and not ready(f"season-{name}") else told
@@ -192,5 +237,6 @@ def simulate(bay: Bay, weather: Weather, name: str, layers: int, fast: bool = Fa
             name=name,
             layers=layers,
             progress=progress,
+            until=until,
             compiled=True if fast else None,
         )

@@ -19,7 +19,7 @@ from pathlib import Path
 
 import numpy as np
 
-__all__ = ["available", "folder", "mark_ready", "ready"]
+__all__ = ["available", "folder", "mark_ready", "ready", "user_cache"]
 
 _PACKAGE = Path(__file__).parent.parent
 
@@ -39,7 +39,7 @@ def folder() -> Path | None:
     in its place. (A user's private group, which often may write everywhere, is not feared there.)
     """
     try:
-        base = _base() / "ventcalc"
+        base = user_cache() / "ventcalc"
         place = base / _key()
         if not place.is_absolute():
             return None
@@ -53,7 +53,8 @@ def folder() -> Path | None:
         return None
 
 
-def _base() -> Path:
+def user_cache() -> Path:
+    """Where programs keep what they can make anew, by the habit of the system."""
     if sys.platform == "win32":
         return Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
     if sys.platform == "darwin":

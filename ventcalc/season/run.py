@@ -22,7 +22,7 @@ from ventcalc.season.plan import Plan, SeasonState, plan_of
 from ventcalc.season.steps import PlantFaults, SensorErrors
 from ventcalc.weather import Weather
 
-__all__ = ["TRACES", "Season", "run_plan", "run_season"]
+__all__ = ["TRACES", "Season", "run_plan", "run_season", "season_of"]
 
 Array = NDArray[np.float64]
 
@@ -146,11 +146,18 @@ def run_season(
     plan = plan_of(bay, weather, layers, start, until, believed, sensor_errors, faults, {})
     fast = use_machine_code(compiled, chosen, 1)
     ran = run_plan(plan, chosen, fast, progress)
+    return season_of(bay, plan, ran, name or _name_of(policy), weather.name, limits)
+
+
+def season_of(
+    bay: Bay, plan: Plan, ran: Ran, name: str, weather_name: str, limits: Limits | None = None
+) -> Season:
+    """What a plan that was run gives; ``limits`` to measure it by, the bay's own if not given."""
     records, pulp = ran.records, ran.pulp
     return Season(
         bay=bay,
         installed=plan.installed,
-        policy=name or _name_of(policy),
+        policy=name,
         kpi=key_figures(plan.installed, records, pulp, plan.course.step, limits),
         time=plan.time,
         traces=_traces(plan.course, records, pulp),
@@ -162,7 +169,7 @@ def run_season(
             bed=state_of(ran.layers, ran.state.curing),
             memory=ran.memory,
         ),
-        weather_name=weather.name,
+        weather_name=weather_name,
         notes=plan.notes,
     )
 

@@ -19,7 +19,7 @@ from ventcalc.building.ground import SOILS, Floor, ground_response
 from ventcalc.weather import Weather
 from ventcalc.weather.record import zone
 
-__all__ = ["Ground", "Outside", "floor_heat", "ground_of", "hours_of"]
+__all__ = ["Ground", "Outside", "floor_heat", "ground_at", "ground_of", "hours_of"]
 
 Array = NDArray[np.float64]
 
@@ -30,6 +30,8 @@ DARKEST = 10.0
 """Brightest day of a file without sunlight worth the name. [W/m²]"""
 SHORT = 150 * DAY
 """Weather shorter than this tells nothing of the year's course; the ground gets its mean. [s]"""
+WARM_GROUND_LATER = 1.0 / 12.0
+"""Of a year, after the warmest day of the air. [1]"""
 CLOUD_UNKNOWN = 0.5
 """Taken where the weather has neither sky nor sunlight; common practice, no source. [1]"""
 
@@ -85,7 +87,7 @@ def hours_of(
         air.humidity_ratio(temperature, relative, pressure),
         rise,
         drop,
-        np.cos(2.0 * np.pi * ((times - warmest) / YEAR - 1.0 / 12.0)),
+        np.cos(2.0 * np.pi * ((times - warmest) / YEAR - WARM_GROUND_LATER)),
     )
     found = zip(*(column.tolist() for column in columns), strict=True)
     return [Outside(*row) for row in found], notes
@@ -211,6 +213,15 @@ def ground_of(bay: Bay, weather: Weather) -> Ground:
         inner=through.inner,
         inside_mean=inside,
     )
+
+
+def ground_at(bay: Bay, weather: Weather, time: float) -> Ground:
+    """The ground for the days about a time (UTC since 1970-01-01 [s]), its season held still."""
+    ground = ground_of(bay, weather)
+    _, _, warmest = _outside_year(weather)
+    season = math.cos(2.0 * math.pi * ((time - warmest) / YEAR - WARM_GROUND_LATER))
+    heat = ground.steady_heat + season * ground.season_heat
+    return ground._replace(steady_heat=heat, season_heat=0.0)
 
 
 def floor_heat(ground: Ground, outside: Outside, pulp: float) -> float:

@@ -63,7 +63,7 @@ def _time_problems(record: Record) -> list[str]:
             i = int(np.argmax(wrong))
             count = int(wrong.sum())
             problems.append(
-                f"line {record.lines[i + 1]:.0f} {what} line {record.lines[i]:.0f} "
+                f"{record.row} {record.lines[i + 1]:.0f} {what} {record.row} {record.lines[i]:.0f} "
                 f"({record.time[i + 1]} UTC; {count} such row{'s' if count > 1 else ''}); "
                 f"sort by time and keep one row for each"
             )
@@ -76,7 +76,7 @@ def _limits(record: Record, name: str, low: float, high: float, unit: str, hint:
     if not wrong.any():
         return []
     i, count = int(np.argmax(wrong)), int(wrong.sum())
-    rows = f"line {record.lines[i]:.0f}" + (f" and {count - 1} more" if count > 1 else "")
+    rows = f"{record.row} {record.lines[i]:.0f}" + (f" and {count - 1} more" if count > 1 else "")
     space = f" {unit}" if unit else ""
     return [
         f"{rows}: {name.replace('_', ' ')} {values[i]:g}{space} is outside {low:g} to {high:g}"
@@ -96,8 +96,9 @@ def _slips(record: Record, altitude: float | None) -> list[str]:
         above = values["dew_point"] - values["temperature"] > 0.6
         if above.any():
             i = int(np.argmax(above))
+            place = f"{record.row} {record.lines[i]:.0f}"
             problems.append(
-                f"line {record.lines[i]:.0f}: dew point {values['dew_point'][i]:g} °C is above the "
+                f"{place}: dew point {values['dew_point'][i]:g} °C is above the "
                 f"temperature {values['temperature'][i]:g} °C; are the columns or units swapped?"
             )
     if altitude is not None and not -500 <= altitude <= 5000:

@@ -19,7 +19,16 @@ from ventcalc.weather.plain_csv import read_plain
 from ventcalc.weather.record import Array, Record, Times, zone
 from ventcalc.weather.station_files import read_epw, read_tmy3
 
-__all__ = ["ARRAYS", "Weather", "example_weather", "read_weather", "write_weather_csv"]
+__all__ = [
+    "ARRAYS",
+    "Weather",
+    "example_weather",
+    "read_weather",
+    "record_of",
+    "text_of",
+    "weather_of",
+    "write_weather_csv",
+]
 
 HOUR = 3600.0
 MEASURED = (
@@ -166,16 +175,27 @@ def read_weather(
         check_range("step", step, 60, 24 * HOUR, "s", "in hours, perhaps? give seconds")
     file = Path(path)
     try:
-        record = _record(file, time_zone)
-        if time_zone is not None:
-            zone(time_zone)
-            record = replace(record, time_zone=time_zone)
-        record = standard_pressure_for(record, altitude)
-        if problems := problems_in(record, altitude):
-            raise BadInput(problems)
-        return _on_grid(record, max_gap, step)
+        record = record_of(text_of(file), time_zone)
+        return weather_of(record, time_zone, altitude, max_gap, step)
     except BadInput as error:
         raise BadInput(f"{file.name}: {line}" for line in error.problems) from None
+
+
+def weather_of(
+    record: Record,
+    time_zone: str | None,
+    altitude: float | None,
+    max_gap: float = 3 * HOUR,
+    step: float | None = HOUR,
+) -> Weather:
+    """A record checked, on equal steps; arguments as of ``read_weather``."""
+    if time_zone is not None:
+        zone(time_zone)
+        record = replace(record, time_zone=time_zone)
+    record = standard_pressure_for(record, altitude)
+    if problems := problems_in(record, altitude):
+        raise BadInput(problems)
+    return _on_grid(record, max_gap, step)
 
 
 def _on_grid(record: Record, max_gap: float, step: float | None) -> Weather:
@@ -207,9 +227,8 @@ def _on_grid(record: Record, max_gap: float, step: float | None) -> Weather:
     )
 
 
-def _record(path: Path, time_zone: str | None) -> Record:
-    """Read one file in whichever of the known formats it is."""
-    text = _text(path)
+def record_of(text: str, time_zone: str | None) -> Record:
+    """The record of a text in whichever of the known formats it is."""
     lines = text.splitlines()
     if not any(line.strip() for line in lines):
         raise BadInput("the file is empty")
@@ -220,7 +239,8 @@ def _record(path: Path, time_zone: str | None) -> Record:
     return read_plain(lines, time_zone)
 
 
-def _text(path: Path) -> str:
+def text_of(path: Path) -> str:
+    """Text of a file, also gzipped."""
     if path.is_dir():
         raise BadInput("this is a folder; name a weather file inside it")
     try:

@@ -72,12 +72,24 @@ def read_plain(lines: Sequence[str], time_zone: str | None) -> Record:
         lines=numbers,
         humidity_over=over,
         altitude=None if altitude is None else header_number(altitude, "altitude_m", -500, 5000),
+        issued=_issued(header.get("issued"), problems),
         typical=header.get("typical_year", "no") == "yes",
         name=header.get("name", ""),
         source=header.get("source", ""),
         notes=tuple(notes),
         problems=tuple(problems),
     )
+
+
+def _issued(stamp: str | None, problems: list[str]) -> float | None:
+    """When a forecast was made. [s]"""
+    if stamp is None:
+        return None
+    made = datetime.fromisoformat(stamp) if _is_iso(stamp) else None
+    if made is None or made.tzinfo is None:
+        problems.append(f"header issued is {stamp!r}; write ISO 8601 with offset")
+        return None
+    return made.timestamp()
 
 
 def _header(lines: Sequence[str]) -> tuple[dict[str, str], list[str], int]:

@@ -42,6 +42,10 @@ class Record:
     """``"water"`` or ``"ice"`` where the file says so."""
     altitude: float | None = None
     """[m]"""
+    issued: float | None = None
+    """When a forecast was made, UTC since 1970-01-01. [s]"""
+    row: str = "line"
+    """What messages call a row."""
     typical: bool = False
     name: str = ""
     source: str = ""

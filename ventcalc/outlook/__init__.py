@@ -1,0 +1,1 @@
+"""The next days: pile, equipment, cost and limits under the present advice and a forecast."""

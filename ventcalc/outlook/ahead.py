@@ -1,0 +1,267 @@
+"""A bay through the days ahead: under the present advice, by a forecast, and how sure that is."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ventcalc import compiled as machine
+from ventcalc.advice.policies import Policy, policy_named
+from ventcalc.bay.description import Bay
+from ventcalc.bay.hourly import hourly
+from ventcalc.errors import BadInput, OutOfRange, check_range
+from ventcalc.outlook.events import Event, events_of
+from ventcalc.outlook.state import LEAST_SHARE, PileState
+from ventcalc.pile.bed import layers_of
+from ventcalc.season.bay_state import bed_of
+from ventcalc.season.course import Course, job, use_machine_code
+from ventcalc.season.guest import name_of
+from ventcalc.season.installed import as_installed
+from ventcalc.season.kpi import POWERS
+from ventcalc.season.plan import Plan
+from ventcalc.season.run import Season, run_plan, season_of
+from ventcalc.season.steps import PlantFaults, SensorErrors
+from ventcalc.season.surroundings import hours_of
+from ventcalc.weather.files import Weather
+from ventcalc.weather.forecast import Forecast, hours_ahead
+from ventcalc.weather.forecast_errors import error_of_running_mean, forecast_errors, with_errors
+
+__all__ = ["Outlook", "look_ahead", "plan_ahead", "power_cost"]
+
+Array = NDArray[np.float64]
+RUNS = 32
+"""For the band where machine code makes that a matter of a tenth of a second."""
+TAIL = 1.2816
+"""Standard deviations of a normal distribution from its mean to its 10th and 90th percentile."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Outlook:
+    """The days ahead of a bay."""
+
+    season: Season
+    """The run by the forecast as it stands: hours, pile, positions, power."""
+    low_pulp: Array
+    """10th percentile of each layer after each step: (steps, layers). [°C]"""
+    high_pulp: Array
+    """90th percentile of each layer after each step: (steps, layers). [°C]"""
+    low_pulp_mean: Array
+    """10th percentile of the mean pulp after each step. [°C]"""
+    high_pulp_mean: Array
+    """90th percentile of the mean pulp after each step. [°C]"""
+    costs: tuple[float, float, float]
+    """Of electricity: 10th percentile, by the forecast, 90th percentile. [currency]"""
+    runs: int
+    """Runs beside it that the band rests on; 0 for none."""
+    chosen: bool
+    """Whether those are two chosen runs, all warm and all cold, in place of random ones."""
+    events: tuple[Event, ...]
+    """When limits would be met, by the forecast as it stands."""
+    met_in: dict[str, int]
+    """By kind of event, in how many of all runs (those and the first) it comes."""
+    forecast: Forecast
+    """Cut to the hours that were run."""
+    state: PileState
+    """That it began from."""
+    notes: tuple[str, ...]
+    """What was assumed."""
+
+
+def look_ahead(
+    bay: Bay,
+    state: PileState,
+    forecast: Forecast,
+    *,
+    hours: int = 168,
+    policy: Policy | str = "advice",
+    runs: int | None = None,
+    level: str = "medium",
+    seed: int = 0,
+    compiled: bool | None = None,
+) -> Outlook:
+    """
+    The days ahead under the present advice.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    state : PileState
+        Where it stands, of ``vc.read_state`` or ``vc.state_of_readings``.
+    forecast : Forecast
+        Outside air, of ``vc.read_forecast``.
+    hours : int
+        How far to look, 24 to 240; less where the forecast ends before.
+    policy : str or callable
+        As of ``run_season``.
+    runs : int, optional
+        Random runs for the band, 0 for no band. By itself 32 where machine code is ready, else two
+        chosen runs.
+    level : str
+        How far forecasts err: ``low``, ``medium`` or ``high``.
+    seed : int
+        Of the random runs.
+    compiled : bool, optional
+        As of ``run_season``.
+
+    Returns
+    -------
+    Outlook
+
+    Raises
+    ------
+    BadInput
+        If the forecast may not be used at the state's time, or the bay is empty.
+    OutOfRange
+        If something leaves the range of the model, or an argument its own.
+
+    Notes
+    -----
+    The band covers the error of the forecast (``forecast_errors``) and of the state's mean
+    temperature, not that of the model. Chosen runs: outside air, its dew point and the pile all
+    warmer, or all colder, each by so much that its mean from now on is exceeded one time in ten,
+    and in quadrature four tenths of the hysteresis of cooling, within which chance decides. Their
+    band is rough; its cost is that of three runs and tells little.
+    """
+    check_range("hours", hours, 24, 240, "h")
+    check_range("runs", 2 if runs is None else runs, 0, 10000)
+    if state.season.bay.share < LEAST_SHARE:
+        raise BadInput(f"{bay.name}: empty by its state; there is nothing to look ahead for")
+    policy = policy_named(policy) if isinstance(policy, str) else policy
+    name = name_of(policy)
+    ahead = hours_ahead(forecast, state.season.time, hours)
+    fast = use_machine_code(compiled, policy, 1)
+    plan = plan_ahead(bay, state, ahead.weather, 0.0)
+    season = season_of(bay, plan, run_plan(plan, policy, fast, None), name, ahead.weather.name)
+    around, lost, chosen = _around(bay, state, ahead, policy, fast, runs, level, seed)
+    band = _band(season, around, chosen)
+    ground = () if any(state.ground) else ("ground: no heat through the floor is known",)
+    beyond = (f"{lost} runs left the model's range and count for nothing",) if lost else ()
+    return Outlook(
+        season=season,
+        **band,
+        runs=len(around),
+        chosen=chosen,
+        events=events_of(season),
+        met_in=dict(Counter(kind for one in (season, *around) for kind in _kinds(one))),
+        forecast=ahead,
+        state=state,
+        notes=tuple(dict.fromkeys((*state.notes, *ahead.notes, *plan.notes, *ground, *beyond))),
+    )
+
+
+def plan_ahead(bay: Bay, state: PileState, weather: Weather, warmer: float) -> Plan:
+    """Everything before the first hour; ``warmer`` moves the pile [K]."""
+    pressure = float(np.mean(weather.pressure))
+    installed = as_installed(bay, pressure=pressure)
+    start = state.season
+    hours, notes = hours_of(weather, np.arange(len(weather.time)), pressure)
+    whole = hourly(installed, hours[0].time)
+    bed = replace(start.bed, temperature=start.bed.temperature + warmer)
+    course = Course(
+        bay=whole,
+        believed=whole,
+        bed=bed_of(installed, pressure, len(bed.temperature)),
+        ground=state.ground,
+        hours=hours,
+        step=weather.step,
+        errors=SensorErrors(),
+        faults=PlantFaults(),
+    )
+    told = tuple(note for note in notes if not note.startswith("ground:"))
+    return Plan(
+        installed=installed,
+        course=course,
+        state=start.bay,
+        layers=layers_of(bed),
+        memory=start.memory,
+        time=weather.time,
+        notes=told,
+    )
+
+
+def _kinds(season: Season) -> set[str]:
+    return {event.kind for event in events_of(season)}
+
+
+def _around(
+    bay: Bay,
+    state: PileState,
+    ahead: Forecast,
+    policy: Any,
+    fast: bool,
+    runs: int | None,
+    level: str,
+    seed: int,
+) -> tuple[list[Season], int, bool]:
+    """Runs beside that of the forecast, how many failed, and whether they are the chosen ones."""
+    hours, sure = len(ahead.weather.time), state.standard_uncertainty
+    lead = max(round((state.season.time - ahead.issued) / 3600.0), 0)
+    chosen = runs is None and not (fast and machine.ready(job(policy)))
+    if chosen:
+        apart = TAIL * error_of_running_mean(hours, level=level, lead=lead)
+        cases = [(sign * apart, sign * apart, sign * TAIL * sure) for sign in (1.0, -1.0)]
+    else:
+        count = RUNS if runs is None else runs
+        if count == 0:
+            return [], 0, False
+        told = forecast_errors(lead + hours, level=level, seed=seed, runs=count, bias=False)
+        warm, moist = (part[:, lead:] for part in told)
+        pairs = np.random.default_rng([seed, 1 << 20]).normal(size=-(-count // 2))
+        offsets = np.stack([pairs, -pairs], axis=1).ravel()[:count] * sure
+        cases = list(zip(warm, moist, offsets.tolist(), strict=True))
+    found = []
+    for warm_by, moist_by, warmer in cases:
+        weather = with_errors(ahead.weather, warm_by, moist_by)
+        plan = plan_ahead(bay, state, weather, warmer)
+        try:
+            ran = run_plan(plan, policy, fast, None)
+        except OutOfRange:  # a pile that heats itself up in one of them
+            continue
+        found.append(season_of(bay, plan, ran, name_of(policy), weather.name))
+    return found, len(cases) - len(found), chosen
+
+
+def power_cost(bay: Bay, records: NDArray[Any], step: float) -> Array:
+    """Electricity of each step. [currency]"""
+    cost: Array = np.sum([records[name] for name in POWERS], axis=0) * step
+    return cost * bay.costs.electricity
+
+
+def _band(season: Season, around: list[Season], chosen: bool) -> dict[str, Any]:
+    """Percentiles of pulp and cost; of chosen runs the envelope and the chance of decisions."""
+    times = season.time.astype("datetime64[s]").astype(float)
+    step = season.state.time - float(times[-1])
+    every = (season, *around)
+    pulp = np.stack([one.pulp for one in every])
+    money = [float(power_cost(season.bay, one.records, step).sum()) for one in every]
+    cheap, dear = np.percentile(money, [10.0, 90.0]).tolist()
+    spread = _chosen if chosen else _percentiles
+    low, high = spread(pulp, season.bay)
+    low_mean, high_mean = spread(pulp.mean(axis=2), season.bay)
+    return {
+        "low_pulp": low,
+        "high_pulp": high,
+        "low_pulp_mean": low_mean,
+        "high_pulp_mean": high_mean,
+        "costs": (min(cheap, money[0]), money[0], max(dear, money[0])),
+    }
+
+
+def _percentiles(pulp: Array, _: Bay) -> tuple[Array, Array]:
+    low, high = np.percentile(pulp, [10.0, 90.0], axis=0)
+    return low, high
+
+
+def _chosen(pulp: Array, bay: Bay) -> tuple[Array, Array]:
+    """
+    Both sides of the first run, each as far as a chosen run goes, and in quadrature what chance
+    adds: an hour sooner or later, cooling starts and stops anywhere within its hysteresis.
+    """
+    chance = 0.4 * (bay.control.start_above - bay.control.stop_above)
+    down, up = pulp[0] - pulp.min(axis=0), pulp.max(axis=0) - pulp[0]
+    return pulp[0] - np.hypot(down, chance), pulp[0] + np.hypot(up, chance)

@@ -1,0 +1,72 @@
+"""A plan of the days ahead as a page with one picture."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import numpy as np
+
+from ventcalc.plan.reduced import REST
+from ventcalc.plan.week import WeekPlan
+from ventcalc.report.pages import Verdict, one_line, page
+from ventcalc.report.plan_text import binding_words, model_rows, plan_sentences, stretch_rows
+from ventcalc.report.season_days import local
+from ventcalc.report.text import CAUTION
+from ventcalc.units import UnitSystem, convert, shown_unit
+from ventcalc.web.chart import Line, chart
+from ventcalc.web.svg import Picture
+
+__all__ = ["plan_page"]
+
+
+def plan_page(plan: WeekPlan, units: UnitSystem = "metric") -> str:
+    """One page."""
+    does, proof, whole = plan_sentences(plan, units)
+    saves = plan.planned.money.total < plan.present.money.total
+    begin = local(plan.bay, plan.hours[0].time)
+    return page(
+        "plan.html",
+        title=f"{plan.bay.name}, {len(plan.hours)} h from {begin:%a %d %b %Y %H:%M %Z}",
+        caution=one_line(CAUTION),
+        cautions=[CAUTION],
+        facts=list(plan.notes),
+        verdict=Verdict(
+            "good" if saves else "watch", "Worth it." if saves else "Follow the advice.", whole
+        ),
+        said=[does, proof, binding_words(plan)],
+        rows=stretch_rows(plan, units),
+        models=model_rows(plan, units),
+        drawn=_pile(plan, units),
+    )
+
+
+def _pile(plan: WeekPlan, units: UnitSystem) -> Picture:
+    """Mean pulp by the plan's own model and by the whole one, shaded where the plan cools."""
+    times = np.array([hour.time for hour in plan.hours])
+    shift = (local(plan.bay, plan.hours[0].time).utcoffset() or timedelta()).total_seconds()
+    lines = [
+        ("target", [hour.target for hour in plan.hours], "--quiet", ()),
+        ("plan, one temperature", [hour.does.after for hour in plan.hours], "--c1", (7, 3)),
+        ("plan, whole model", plan.planned.pulp_mean, "--c2", ()),
+        ("advice, whole model", plan.present.pulp_mean, "--c0", (2, 2)),
+    ]
+    unit = shown_unit("degC", units)
+    spans = [
+        (hour.time + shift, hour.time + plan.step + shift, "")
+        for hour in plan.hours
+        if hour.action.kind != REST
+    ]
+    return chart(
+        "plan",
+        "Mean pulp in the days ahead",
+        times + shift,
+        tuple(
+            Line(label=name, y=convert(np.asarray(y), "degC", units)[0], color=color, dash=dash)
+            for name, y, color, dash in lines
+        ),
+        unit=unit,
+        y_label=f"mean pulp, {unit}",
+        time=True,
+        spans=spans,
+        size=(960.0, 380.0),
+    )

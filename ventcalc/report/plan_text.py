@@ -1,0 +1,252 @@
+"""A plan of the days ahead: what it does when, why then, what it costs; as text and for JSON."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from itertools import groupby
+from typing import Any
+
+from ventcalc.plan.reduced import COIL, OUTSIDE, REST
+from ventcalc.plan.week import Money, PlannedHour, WeekPlan, WholeModel
+from ventcalc.report.season_days import local
+from ventcalc.report.table import bullets, table
+from ventcalc.report.text import CAUTION
+from ventcalc.units import UnitSystem, show
+
+__all__ = [
+    "binding_words",
+    "model_rows",
+    "plan_data",
+    "plan_sentences",
+    "plan_text",
+    "stretch_rows",
+]
+
+JOULE_PER_KWH = 3.6e6
+WHAT = {REST: "rest", OUTSIDE: "cool by outside air", COIL: "cool by refrigeration"}
+HARDLY = 1e-9
+"""Cold that is worth less is worth nothing. [money/J]"""
+
+
+def _stretches(plan: WeekPlan) -> list[list[PlannedHour]]:
+    """Hours in a row that do the same."""
+    return [list(some) for _, some in groupby(plan.hours, key=lambda hour: hour.action.kind)]
+
+
+def _per_kwh(price: float) -> str:
+    """Of a kilowatt-hour of heat taken out of the crop."""
+    return "-" if math.isinf(price) else f"{price * JOULE_PER_KWH:.3f}"
+
+
+def plan_sentences(plan: WeekPlan, units: UnitSystem = "metric") -> list[str]:
+    """What it does, what that costs and how sure, what the whole model says."""
+    money, bay = plan.bay.costs.currency, plan.bay
+    cools = [hour for hour in plan.hours if hour.action.kind != REST]
+    hours = len(cools) * plan.step / 3600.0
+    coil = sum(hour.action.kind == COIL for hour in cools) * plan.step / 3600.0
+    refrigerated = f", {coil:.0f} of them by refrigeration" if coil else ""
+    last, whole_hours = plan.hours[-1], len(plan.hours) * plan.step / 3600.0
+    pulp = [show(value, "degC", units) for value in (plan.start, last.does.after, last.target)]
+    does = (
+        f"Cools {hours:.0f} of {whole_hours:.0f} h{refrigerated}; pulp goes from {pulp[0]} to "
+        f"{pulp[1]}, planned {pulp[2]} within {show(bay.limits.band, 'delta_degC', units)}."
+    )
+    proof = (
+        f"In the model of one pile temperature it costs {_sum(plan.money, money)}; no plan there "
+        f"costs less than {plan.bound:,.0f} (gap {plan.gap:.1%}), the best constant price of cold "
+        f"{plan.constant_price:,.0f}."
+    )
+    saved = plan.present.money.total - plan.planned.money.total
+    better = "less" if saved > 0.0 else "more"
+    whole = (
+        "Carried out by the advice with all its rules, in the whole model: "
+        f"{_sum(plan.planned.money, money)}; the advice as it stands: "
+        f"{plan.present.money.total:,.0f}. The plan costs {abs(saved):,.0f} {better}"
+        + ("." if saved > 0.0 else ": follow the advice.")
+    )
+    return [does, proof, whole]
+
+
+def _sum(money: Money, currency: str) -> str:
+    parts = {
+        "energy": money.energy,
+        "shrink": money.shrink,
+        "off target": money.off_target,
+        "cold lacking at the end": money.end,
+    }
+    told = ", ".join(f"{name} {value:,.0f}" for name, value in parts.items())
+    return f"{money.total:,.0f} {currency} ({told})"
+
+
+def stretch_rows(plan: WeekPlan, units: UnitSystem = "metric") -> list[tuple[str, ...]]:
+    """Heading and a row for each stretch: when, what, why."""
+    rows: list[tuple[str, ...]] = [
+        ("from", "hours", "what", "fans", "outside", "pulp then", "cold costs", "is worth", "why")
+    ]
+    for some in _stretches(plan):
+        first, last = some[0], some[-1]
+        begin = local(plan.bay, first.time)
+        speeds = [hour.action.fan_speed for hour in some]
+        outside = [hour.outside for hour in some]
+        low, high = (show(value, "degC", units) for value in (min(outside), max(outside)))
+        costs = [hour.cold_cost for hour in some]
+        worth = [hour.cold_worth for hour in some]
+        shown = min(costs) if first.action.kind == REST else sum(costs) / len(costs)
+        fans = "" if first.action.kind == REST else f"{sum(speeds) / len(speeds):.0%}"
+        rows.append(
+            (
+                f"{begin:%a %d %b %H:%M}",
+                f"{len(some) * plan.step / 3600.0:.0f}",
+                WHAT[first.action.kind],
+                fans,
+                f"{low.partition(' ')[0]} to {high}",
+                show(last.does.after, "degC", units),
+                _per_kwh(shown),
+                _per_kwh(sum(worth) / len(worth)),
+                _why(some),
+            )
+        )
+    return rows
+
+
+def _why(some: list[PlannedHour]) -> str:
+    """Why these hours and not others, in words."""
+    costs = [hour.cold_cost for hour in some]
+    worth = sum(hour.cold_worth for hour in some) / len(some)
+    if some[0].action.kind != REST:
+        return "cold is worth more than it costs here"
+    if all(math.isinf(cost) for cost in costs):
+        return "outside air cannot cool"
+    if worth < HARDLY:
+        return "no more cold is wanted"
+    return "cheaper hours come" if min(costs) > worth else "enough is cooled at other hours"
+
+
+def binding_words(plan: WeekPlan) -> str:
+    """What holds the plan back, in hours."""
+    limits, bay = Counter[str](), plan.bay
+    for hour in plan.hours:
+        if hour.action.kind == REST:
+            continue
+        supply = hour.does.supply_temperature
+        floor = bay.limits.plenum_floor + bay.control.confidence * bay.sensors.temperature
+        if hour.action.fan_speed >= 1.0:
+            limits["full fans"] += 1
+        if supply <= floor + 0.05:
+            limits["the coldest supply allowed"] += 1
+    edge = sum(abs(hour.does.after - hour.target) > bay.limits.band - 0.05 for hour in plan.hours)
+    if edge:
+        limits["the edge of the band"] = edge
+    told = ", ".join(
+        f"{name} in {count * plan.step / 3600.0:.0f} h" for name, count in limits.most_common()
+    )
+    return f"What binds: {told or 'nothing'}."
+
+
+def model_rows(plan: WeekPlan, units: UnitSystem = "metric") -> list[tuple[str, ...]]:
+    """Heading and a row each for the plan and the advice in the whole model."""
+    money = plan.bay.costs.currency
+    heading = (
+        "whole model", money, "energy", "shrink", "off target", "end", "fans h", "peak", "wet h",
+        "coldest supply", "pulp at the end",
+    )  # fmt: skip
+    rows = (("the plan", plan.planned), ("the advice as it stands", plan.present))
+    return [heading, *((name, *_model(one, units)) for name, one in rows)]
+
+
+def _model(one: WholeModel, units: UnitSystem) -> tuple[str, ...]:
+    return (
+        *(f"{part:,.0f}" for part in (one.money.total, *one.money)),
+        f"{one.fan_hours:.0f}",
+        show(one.peak_power, "W electrical", units),
+        f"{one.wet_hours:.0f}",
+        "-" if math.isnan(one.coldest_supply) else show(one.coldest_supply, "degC", units),
+        show(float(one.pulp_mean[-1]), "degC", units),
+    )
+
+
+def _demand(plan: WeekPlan) -> list[str]:
+    """The charge for the greatest power, apart from the plan."""
+    charge, money = plan.tariff.demand, plan.bay.costs.currency
+    if not charge > 0.0:
+        return []
+    parts = [
+        f"{name} {one.peak_power / 1000.0:.1f} kW, {one.peak_power * charge:,.0f} {money}"
+        for name, one in (("the plan", plan.planned), ("the advice", plan.present))
+    ]
+    return [f"Demand charge, not part of the plan's cost: {'; '.join(parts)}."]
+
+
+def plan_text(plan: WeekPlan, units: UnitSystem = "metric") -> str:
+    """Sentences, stretches, models, caution."""
+    begin = local(plan.bay, plan.hours[0].time)
+    money = plan.bay.costs.currency
+    return "\n".join(
+        [
+            f"{plan.bay.name}, {len(plan.hours)} h from {begin:%a %d %b %Y %H:%M %Z}",
+            "",
+            *plan_sentences(plan, units),
+            binding_words(plan),
+            *_demand(plan),
+            "",
+            *table(stretch_rows(plan, units)),
+            "",
+            f"Cold costs, is worth: {money} per kWh of heat out of the crop, shrink included; "
+            "mean of the hours, of a rest its cheapest hour.",
+            "",
+            *table(model_rows(plan, units)),
+            "",
+            *bullets(plan.notes),
+            "",
+            CAUTION,
+        ]
+    )
+
+
+def plan_data(plan: WeekPlan) -> dict[str, Any]:
+    """Everything for JSON."""
+    return {
+        "bay": plan.bay.name,
+        "said": plan_sentences(plan),
+        "currency": plan.bay.costs.currency,
+        "cost": plan.money._asdict() | {"total": plan.money.total},
+        "bound": plan.bound,
+        "gap": plan.gap,
+        "constant_price_cost": plan.constant_price,
+        "binds": binding_words(plan),
+        "whole_model": {
+            name: {
+                "cost": one.money._asdict() | {"total": one.money.total},
+                "fan_h": one.fan_hours,
+                "wet_h": one.wet_hours,
+                "coldest_supply_c": None if math.isnan(one.coldest_supply) else one.coldest_supply,
+                "peak_power_w": one.peak_power,
+                "demand_charge": one.peak_power * plan.tariff.demand,
+                "pulp_mean_c": [round(value, 4) for value in one.pulp_mean.tolist()],
+            }
+            for name, one in (("plan", plan.planned), ("advice", plan.present))
+        },
+        "hours": [_hour(plan, hour) for hour in plan.hours],
+        "notes": list(plan.notes),
+        "caution": CAUTION,
+    }
+
+
+def _hour(plan: WeekPlan, hour: PlannedHour) -> dict[str, Any]:
+    """One hour; prices per kWh."""
+    return {
+        "time": local(plan.bay, hour.time).isoformat(),
+        "action": WHAT[hour.action.kind],
+        "fan_speed": hour.action.fan_speed,
+        "target_c": hour.target,
+        "pulp_mean_c": hour.does.after,
+        "outside_temp_c": hour.outside,
+        "energy_price_per_kwh": hour.price * JOULE_PER_KWH,
+        "energy_cost": hour.does.energy_cost,
+        "shrink_cost": hour.does.shrink_cost,
+        "cold_cost_per_kwh": (
+            None if math.isinf(hour.cold_cost) else hour.cold_cost * JOULE_PER_KWH
+        ),
+        "cold_worth_per_kwh": hour.cold_worth * JOULE_PER_KWH,
+    }
