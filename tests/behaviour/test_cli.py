@@ -299,8 +299,8 @@ def test_every_problem_of_the_readings_at_once(refused, tmp_path):
 def test_a_time_without_offset_is_that_of_the_bay(run, tmp_path):
     """The example bay stands in America/Boise: UTC-6 in October."""
     path, said = tmp_path / "readings.json", []
-    for time in ("2026-10-27T04:00:00", "2026-10-27T04:00:00-06:00"):
-        path.write_text(json.dumps({**SCENES["cold_night"], "time": time}), encoding="utf-8")
+    for moment in ("2026-10-27T04:00:00", "2026-10-27T04:00:00-06:00"):
+        path.write_text(json.dumps({**SCENES["cold_night"], "time": moment}), encoding="utf-8")
         said.append(run("advise", "seed_bay", "--readings", path))
     assert said[0] == said[1]
     assert said[0][0] == 0
