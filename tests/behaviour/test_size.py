@@ -379,7 +379,7 @@ def test_bay_that_cannot_be_gets_one_line(refused, tmp_path, was, now, part):
 
 
 def test_more_air_beside_the_one_asked(run, tmp_path):
-    """Twice the air is dearer to blow, keeps the pile more even, and stands in page and JSON alike."""
+    """Twice the air takes more power and keeps the pile more even; page and JSON tell the same."""
     page = tmp_path / "size.html"
     words = ("size", "seed_bay", "--target", "15 cfm/ton", "--compare", "30 cfm/ton")
     status, out, _ = run(*words, "--json", "--html", page)
