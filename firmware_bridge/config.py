@@ -50,6 +50,7 @@ class OwnConfig:
     root: str = entry("first level of all topics", "vent", pattern=ROOT)
     low_disk_mb: float = entry("no advice below this much free disk", 200.0, low=1, high=1e6)
     store_every_s: float = entry("time between stored readings", 60.0, low=1, high=3600)
+    page_names: tuple[str, ...] = entry("names that the page may be called by", (), kind="names")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

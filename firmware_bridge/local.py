@@ -14,6 +14,7 @@ from typing import Any
 from firmware_bridge.bay.advisor import starter_bay
 from firmware_bridge.config import BayConfig, Config, read_config
 from firmware_bridge.errors import BadConfig
+from firmware_bridge.logs import escaped
 from firmware_bridge.service.listen import Ear, listen
 from firmware_bridge.service.requests import Request, ask
 from firmware_bridge.starter import starter_config
@@ -54,8 +55,8 @@ def _asks(parser: argparse.ArgumentParser) -> None:
 
 
 def say(text: str) -> None:
-    """Print a line at once."""
-    print(text, flush=True)
+    """Print a line at once, with nothing in it that a terminal obeys."""
+    print(escaped(text), flush=True)
 
 
 def stop_on_signals() -> threading.Event:
@@ -103,7 +104,9 @@ def _listen(args: argparse.Namespace) -> int:
     clear = "\x1b[H\x1b[J" if sys.stdout.isatty() else ""
 
     def show(lines: list[str]) -> None:
-        say(clear + "\n".join(lines))
+        sys.stdout.write(clear)
+        for line in lines:
+            say(line)
 
     listen(ear, show, lambda: stop.is_set() or time.monotonic() >= end, args.every)
     return 1 if ear.missing(time.monotonic()) else 0

@@ -36,6 +36,8 @@ class BridgeHealth:
     """Own beat, come back through the broker. [s]"""
     audit_failed_at: float | None = None
     disk_low: bool = False
+    free: float = math.nan
+    """Space left, as last seen. [MB]"""
     new_boot: bool = False
     """Whether a new boot number is needed: to come back after a later bridge, or to be later
     than another that drew the same one."""
@@ -79,6 +81,16 @@ class BridgeHealth:
             return "flapping"
         return "" if day else "clock"
 
+    def doubts(self, ready: bool, day: bool) -> tuple[str, ...]:
+        """Why no bay at all gets advice, for machines that watch; see ``doubt``."""
+        found = {
+            "audit": self.audit_failed_at is not None,
+            "disk": self.disk_low,
+            "link": not ready,
+            "clock": not day,
+        }
+        return tuple(code for code, stands in found.items() if stands)
+
     def hear(self, bay: BayState, beat: Beat, turn: Turn) -> None:
         """
         Take a beat of this or another bridge; the later one serves, the earlier stands back.
@@ -109,7 +121,8 @@ class BridgeHealth:
         if turn.now < self._disk_due:
             return
         try:
-            low = self.free_mb() < self.low_disk_mb
+            self.free = self.free_mb()
+            low = self.free < self.low_disk_mb
         except OSError:
             low = True
         if low != self.disk_low:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import math
 import os
 import threading
 import time
@@ -14,6 +15,7 @@ from firmware_bridge.journal.audit import AuditLog
 from firmware_bridge.journal.journal import Journal
 from firmware_bridge.service.clock import Clock
 from firmware_bridge.service.locks import Locks, client_id, free_mb
+from firmware_bridge.service.notify import notify
 from firmware_bridge.service.service import Service
 from firmware_bridge.wire import messages, topics
 from firmware_bridge.wire.client import Link, Message
@@ -24,6 +26,8 @@ __all__ = ["run"]
 
 STALLED_AFTER = 30.0
 """A loop that stands still for so long ends the process; who started it starts it again. [s]"""
+TOLD_EVERY = 5.0
+"""So often a service manager hears that the loop turns. [s]"""
 GATHER = 0.02
 """Least time from turn to turn, as a share of the longest wait (0.25 s)."""
 
@@ -88,6 +92,7 @@ def run(
             try:
                 _loop(service, link, stop, each_turn)
             finally:
+                notify("STOPPING=1")
                 link.stop(service.shutdown())
         finally:
             journal.close()
@@ -124,12 +129,16 @@ class _Watchdog:
 
     def __init__(self) -> None:
         self._fed = time.monotonic()
+        self._told = -math.inf
         self._done = threading.Event()
         self._thread = threading.Thread(target=self._watch, daemon=True, name="watchdog")
 
     def feed(self) -> None:
-        """Say that the loop is alive."""
+        """Say that the loop is alive; to a service manager the first time that it is ready."""
         self._fed = time.monotonic()
+        if self._fed - self._told >= TOLD_EVERY:
+            notify("WATCHDOG=1" if math.isfinite(self._told) else "READY=1\nWATCHDOG=1")
+            self._told = self._fed
 
     def __enter__(self) -> _Watchdog:
         self._thread.start()

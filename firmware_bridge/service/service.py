@@ -12,7 +12,7 @@ from collections import Counter, deque
 from collections.abc import Callable, Iterable
 from typing import Literal
 
-from firmware_bridge.bay.decision import BayView, Decision
+from firmware_bridge.bay.decision import BayView, BridgeView, Decision
 from firmware_bridge.bay.memory import AdvisorMemory, memory_to_text
 from firmware_bridge.bay.state import BayState
 from firmware_bridge.bay.told import Told, standing
@@ -391,3 +391,15 @@ class Service:
         """Every bay as people should see it now."""
         now = self.clock.steady()
         return tuple(bay.view(now) for bay in self.bays.values())
+
+    def view(self) -> BridgeView:
+        """The bridge itself as machines should see it now."""
+        return BridgeView(
+            boot=self.health.boot,
+            link=self.wire.ready,
+            doubts=self.health.doubts(self.wire.ready, self._day.believed),
+            free_mb=self.health.free,
+            audit_entries=self.audit.length,
+            counts=self.counts + self.inbox.counts,
+            bay_counts={name: bay.counts + bay.source.counts for name, bay in self.bays.items()},
+        )
