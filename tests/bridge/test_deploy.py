@@ -13,6 +13,7 @@ import sys
 import time
 import urllib.error
 import urllib.request
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -22,6 +23,7 @@ from prometheus_client.parser import text_string_to_metric_families
 
 from firmware_bridge.config import BrokerConfig
 from firmware_bridge.wire.client import Link, Message
+from firmware_bridge.wire.trouble import reason_of
 
 DEPLOY = Path(__file__).parents[2] / "deploy"
 UNIT = DEPLOY / "firmware-bridge.service"
@@ -141,6 +143,61 @@ def test_no_password_no_entry(broker):
     one = Client(broker, "bay-1", password="pw-bay-2")
     until(lambda: "refused" in one.link.problem, 10.0, "refused")
     one.link.stop()
+
+
+@pytest.fixture
+def locked(tmp_path, request):
+    """A broker with a certificate of the test's choice, and the authority that signed it."""
+    need_mosquitto()
+    names, settings, lines = request.param
+    ca, port = trustme.CA(), free_port()
+    if names:
+        server = ca.issue_cert(*names, **settings)
+        server.private_key_and_cert_chain_pem.write_to_path(str(tmp_path / "server.pem"))
+        lines += f"certfile {tmp_path}/server.pem\nkeyfile {tmp_path}/server.pem\n"
+    ca.cert_pem.write_to_path(str(tmp_path / "ca.crt"))
+    text = f"listener {port} 127.0.0.1\nallow_anonymous true\nuser root\n{lines}"
+    one = Broker(tmp_path, text.replace("HERE", str(tmp_path)), port)
+    yield one
+    one.stop()
+
+
+LOCAL, NOW = ("127.0.0.1",), datetime.now(UTC)
+TROUBLES = [
+    (
+        (LOCAL, {}, ""),
+        "stranger",
+        "signed by nobody that stranger.crt vouches for; give",
+    ),
+    ((("store.example",), {}, ""), "ca", "not for 127.0.0.1; write as broker.host the name"),
+    ((LOCAL, {"not_after": NOW - timedelta(days=1)}, ""), "ca", "has expired; renew it"),
+    ((LOCAL, {"not_before": NOW + timedelta(days=9)}, ""), "ca", "not valid yet; look at this"),
+    (((), {}, ""), "ca", "is {port} its port for TLS?"),
+    ((LOCAL, {}, "cafile HERE/ca.crt\nrequire_certificate true\n"), "ca", "give cert_file and"),
+]
+
+
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
+@pytest.mark.parametrize(("locked", "trusted", "words"), TROUBLES, indirect=["locked"])
+def test_what_is_wrong_with_tls_is_said(locked, trusted, words):
+    """The MQTT library leaves a socket to the garbage collector after a failed handshake."""
+    trustme.CA().cert_pem.write_to_path(str(locked.folder / "stranger.crt"))
+    ca = locked.folder / f"{trusted}.crt"
+    config = BrokerConfig(port=locked.port, tls=True, ca_file=ca)
+    link = Link(config, "test", [], time.monotonic)
+    link.start()
+    until(lambda: words.replace("{port}", str(locked.port)) in link.problem, 5.0, link.problem)
+    link.stop()
+
+
+def test_what_is_wrong_without_tls_is_said():
+    config = BrokerConfig(host="127.0.0.1", port=free_port(), tls=False)
+    link = Link(config, "test", [], time.monotonic)
+    link.start()
+    until(lambda: "nothing listens there; is the broker running" in link.problem, 5.0)
+    link.stop()
+    nowhere = socket.gaierror(-2, "Name or service not known")
+    assert "no such name; look at broker.host" in reason_of(nowhere, config)
 
 
 # --- the service -------------------------------------------------------------------------------
