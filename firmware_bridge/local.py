@@ -47,6 +47,11 @@ def add_commands(commands: Any) -> None:
     _asks(one)
     one.set_defaults(do=_release)
 
+    one = commands.add_parser("trust-clock", help="say that a doubted time of day is right")
+    one.add_argument("config", type=Path)
+    one.add_argument("--by", required=True, metavar="NAME", help="who answers for it")
+    one.set_defaults(do=_trust_clock)
+
 
 def _asks(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("config", type=Path)
@@ -118,6 +123,12 @@ def _listen(args: argparse.Namespace) -> int:
 def _tell(args: argparse.Namespace) -> int:
     given = {key: getattr(args, key) for key in _TELLS if getattr(args, key) is not None}
     return _ask(args, "tell", {key: _told_value(key, text) for key, text in given.items()})
+
+
+def _trust_clock(args: argparse.Namespace) -> int:
+    config = read_config(args.config)
+    say(ask(config.bridge.data, Request(do="trust-clock", bay="", by=args.by)))
+    return 0
 
 
 def _release(args: argparse.Namespace) -> int:

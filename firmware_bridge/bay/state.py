@@ -43,7 +43,7 @@ _TEXTS = {
     "disk": "the disk is nearly full",
     "other_bridge": "a later bridge serves this bay",
     "flapping": "the link was lost too often just now",
-    "clock": "the bridge's time of day has jumped or was never set",
+    "clock": "the bridge's time of day jumped, was never set, or does not fit what is stored",
     "shutdown": "the bridge ends",
     "units": "numbers do not fit their declared unit (°C and °F mixed up?)",
     "stale": "the newest reading is too old",

@@ -13,7 +13,7 @@ from firmware_bridge.bay.state import new_bay
 from firmware_bridge.config import Config
 from firmware_bridge.journal.audit import AuditLog
 from firmware_bridge.journal.journal import Journal
-from firmware_bridge.service.clock import Clock
+from firmware_bridge.service.clock import Clock, machine_run
 from firmware_bridge.service.locks import Locks, client_id, free_mb
 from firmware_bridge.service.notify import notify
 from firmware_bridge.service.service import Service
@@ -69,7 +69,7 @@ def run(
     At the end every bay is told ``none``, the retained state says off (a clean close publishes
     no will), then the link, the journal, the audit log and the locks are let go in this order.
     """
-    clock = clock or Clock()
+    clock = clock or Clock(epoch=machine_run())
     locks = Locks(config)
     try:
         data = config.bridge.data

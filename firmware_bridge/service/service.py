@@ -22,7 +22,8 @@ from firmware_bridge.journal.audit import AuditLog, Entry
 from firmware_bridge.journal.journal import Event, Journal
 from firmware_bridge.sensors.sample import Sample
 from firmware_bridge.service.alarms import alarm_of, fitting
-from firmware_bridge.service.clock import Clock, DayTime
+from firmware_bridge.service.clock import Clock
+from firmware_bridge.service.day import DayKeeper
 from firmware_bridge.service.health import BridgeHealth
 from firmware_bridge.service.inbox import Inbox
 from firmware_bridge.service.requests import Request, RequestBox
@@ -84,7 +85,7 @@ class Service:
         self.counts: Counter[str] = Counter()
         self.told: deque[Event] = deque(maxlen=1000)
         """Events for whoever shows them; the journal has them all."""
-        self._day = DayTime()
+        self._day = DayKeeper(clock, journal)
         self._seq = self._beat_seq = 0
         self._beat_due = self._second_due = self._hour_due = self._store_due = -math.inf
         self._log_due = -math.inf
@@ -98,8 +99,7 @@ class Service:
         self._log_start()
 
     def _log_start(self) -> None:
-        now, wall = self.clock.steady(), self.clock.wall()
-        day = self._day.at(now, wall)
+        day = self._day.turn().day
         self.audit.write(
             [
                 Entry(
@@ -117,8 +117,8 @@ class Service:
 
     def turn(self) -> None:
         """Take what has come, say what is to be said, keep what is to be kept."""
-        now = self.clock.steady()
-        turn = Turn(now=now, day=self._day.at(now, self.clock.wall()))
+        turn = self._day.turn()
+        now = turn.now
         for message in self.wire.receive():
             self.inbox.take(message, turn)
         self.inbox.plain_readings(turn)
@@ -202,6 +202,7 @@ class Service:
         self.health.check_disk(turn)
         self._retry_audit(turn)
         self._come_back(turn)
+        self._day.note(turn)
         for name, request in self._requests.take():
             done, text = self._do(request, turn)
             self._requests.answer(name, done, text)
@@ -237,6 +238,8 @@ class Service:
         """What a person on this machine asks: first into the audit log, then done."""
         if isinstance(request, BadMessage):
             return False, str(request)
+        if request.do == "trust-clock":
+            return self._day.trust(request.by, turn)
         bay = self.bays.get(request.bay)
         if bay is None:
             return False, f"this bridge has no bay {request.bay}; it has {', '.join(self.bays)}"
@@ -365,8 +368,8 @@ class Service:
 
     def shutdown(self) -> list[Message]:
         """Say ``none`` to every bay that stands under advice; what to send before closing."""
-        now = self.clock.steady()
-        turn = Turn(now=now, day=self._day.at(now, self.clock.wall()))
+        turn = self._day.turn()
+        now = turn.now
         decisions = [
             (bay, bay.decide("shutdown", now, turn.day))
             for bay in self.bays.values()

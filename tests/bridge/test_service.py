@@ -14,6 +14,7 @@ from firmware_bridge.demo.simulator import Fault
 from firmware_bridge.errors import JournalError
 from firmware_bridge.journal.audit import entries, verify
 from firmware_bridge.service.alarms import alarm_of, fitting
+from firmware_bridge.service.requests import Request
 from firmware_bridge.wire import messages
 from firmware_bridge.wire.client import Message
 from firmware_bridge.wire.messages import AdviceMessage, Alarm, Beat, decode, encode
@@ -352,6 +353,62 @@ def test_a_wall_clock_that_was_never_set(world):
     one.start()
     one.run(300)
     assert last(one).none == "clock"
+
+
+def starts_again(one, later, wall_off, epoch=""):
+    """The bridge, after so long, with a wall clock that is so far off. [s]"""
+    one.kill()
+    one.hand.now += later
+    one.hand.epoch = epoch
+    one.hand.error = wall_off
+    one.start()
+
+
+YEARS = 5 * 365 * 86400.0
+
+
+@pytest.mark.parametrize("off", [YEARS, -60 * 86400.0])
+def test_a_clock_far_off_at_start_is_doubted_until_it_is_set(world, off):
+    one = world()
+    one.run(600)
+    starts_again(one, 30.0, off)
+    one.run(1200)
+    assert {advice.none for at, advice in sent(one) if at > one.hand.now - 1200} == {"clock"}
+    said = [event.text for event in one.journal.events() if event.code == "clock" and not event.bay]
+    assert len(said) == 1
+    assert "2026-11-05 03:" in said[0]
+    one.hand.error = 0.0
+    assert comes_back(one)
+
+
+def test_a_clock_far_off_at_start_is_trusted_where_a_person_says_so(world):
+    """A store that stood empty for two years."""
+    one = world()
+    one.run(600)
+    starts_again(one, 30.0, 2 * 365 * 86400.0)
+    one.run(600)
+    assert last(one).none == "clock"
+    done = one.service._do(Request(do="trust-clock", bay="", by="the manager"), one.turn())
+    assert done == (True, "the time of day is right: 2028-11-04 03:20 UTC")
+    assert comes_back(one)
+    again = one.service._do(Request(do="trust-clock", bay="", by="the manager"), one.turn())
+    assert not again[0]
+
+
+@pytest.mark.parametrize(
+    ("off", "doubted"), [(0.0, False), (7200.0, True), (-7200.0, True), (30.0, False)]
+)
+def test_a_process_that_starts_again_knows_how_long_it_was_gone(world, off, doubted):
+    """The machine's steady clock goes on, so an hour too much or too little shows."""
+    one = world()
+    one.hand.epoch = "the machine's"
+    one.kill()
+    one.start()
+    one.run(600)
+    starts_again(one, 3600.0, off, "the machine's")
+    one.run(120)
+    assert (last(one).none == "clock") is doubted
+    assert comes_back(one)
 
 
 def test_small_steps_of_the_wall_clock_do_not_matter(world):
