@@ -41,7 +41,7 @@ _TEXTS = {
     "link": "the bridge does not hear its own beat through the broker",
     "audit": "the audit log cannot be written",
     "disk": "the disk is nearly full",
-    "other_bridge": "a later bridge serves this bay",
+    "other_bridge": "a later bridge serves this bay; if there is none, its beat is forged",
     "flapping": "the link was lost too often just now",
     "clock": "the bridge's time of day jumped, was never set, or does not fit what is stored",
     "shutdown": "the bridge ends",
@@ -82,6 +82,8 @@ class BayState:
     alarms: tuple[Alarm, ...] = ()
     counts: Counter[str] = field(default_factory=Counter)
     stored_at: float = -math.inf
+    intruder: tuple[Alarm, ...] = ()
+    """Somebody else speaks in the bridge's name."""
     other_until: float = -math.inf
     """Until when another bridge is believed to serve this bay. [s]"""
     _tokens: float = 50.0
@@ -95,7 +97,7 @@ class BayState:
     @property
     def complaints(self) -> tuple[Alarm, ...]:
         """What people told, and what adviser and bridge found wrong."""
-        return (*self.standing, *self.found, *self.following.complaints)
+        return (*self.intruder, *self.standing, *self.found, *self.following.complaints)
 
     @property
     def zone(self) -> str:

@@ -20,7 +20,7 @@ from firmware_bridge.service.service import Service
 from firmware_bridge.wire import messages, topics
 from firmware_bridge.wire.client import Link, Message
 from firmware_bridge.wire.messages import State
-from firmware_bridge.wire.topics import link_topics
+from firmware_bridge.wire.topics import link_topics, overheard_topics
 
 __all__ = ["run"]
 
@@ -85,6 +85,7 @@ def run(
                 clock.steady,
                 will=_own_state(config, boot, 0),
                 birth=lambda: [_own_state(config, boot, 1)],
+                others=overheard_topics(config),
             )
             free = functools.partial(free_mb, data)
             service = Service(config, link, journal, audit, clock, free, bays, boot)

@@ -207,6 +207,7 @@ class Service:
             done, text = self._do(request, turn)
             self._requests.answer(name, done, text)
         for bay in self.bays.values():
+            self.health.forget(bay, turn.now)
             self._recall(bay, turn)
             advised = bay.decision.targets is not None
             if advised and (self._ground(bay, turn.now) or bay.doubt(turn.now)):
@@ -286,6 +287,7 @@ class Service:
 
     def _beat(self, turn: Turn, bays: Iterable[BayState]) -> None:
         self._beat_seq += 1
+        self.health.sent = self._beat_seq
         root = self.config.bridge.root
         for bay in bays:
             standing_back = turn.now < bay.other_until

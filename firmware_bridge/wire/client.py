@@ -79,8 +79,11 @@ class Link:
         steady: Callable[[], float],
         will: Message | None = None,
         birth: Callable[[], Sequence[Message]] | None = None,
+        others: Sequence[str] = (),
     ) -> None:
         self._broker, self._id, self._topics = broker, client_id, tuple(topics)
+        self._others = tuple(others)
+        """Topics of which only what others say is wanted; MQTT 5 alone can tell."""
         self._steady, self._will, self._birth = steady, will, birth
         self._queue: deque[Message] = deque()
         self._put = self._got = 0
@@ -280,6 +283,7 @@ class Link:
             return
         if self._protocol == mqtt.MQTTv5:
             wanted: Any = [(topic, SubscribeOptions(qos=qos)) for topic, qos in self._topics]
+            wanted += [(topic, SubscribeOptions(qos=0, noLocal=True)) for topic in self._others]
         else:
             wanted = list(self._topics)
         self._subscribing = client.subscribe(wanted)[1]

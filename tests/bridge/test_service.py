@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import json
 
+import msgspec
 import pytest
 from bridge_world import MemoryWire
 
@@ -17,7 +18,7 @@ from firmware_bridge.service.alarms import alarm_of, fitting
 from firmware_bridge.service.requests import Request
 from firmware_bridge.wire import messages
 from firmware_bridge.wire.client import Message
-from firmware_bridge.wire.messages import AdviceMessage, Alarm, Beat, decode, encode
+from firmware_bridge.wire.messages import AdviceMessage, Alarm, Alarms, Beat, decode, encode
 
 
 def sent(world, leaf="advice"):
@@ -485,6 +486,69 @@ def test_an_earlier_bridge_does_not_stop_the_later(world):
         one.run(30)
     assert last(one).none is None
     assert one.bay.counts["older bridge"] == 10
+
+
+FORGED = "somebody else speaks in this bridge's name, on the topic"
+
+
+def own_beats(one):
+    return [message for _, message in one.broker.of("beat")]
+
+
+def forged(one):
+    """What stands on the bridge's own alarm topic about it."""
+    alarms = decode(one.broker.of("alarm")[-1][1].payload, Alarms).on
+    return [alarm.text for alarm in alarms if alarm.kind == "forged"]
+
+
+def test_a_beat_in_the_bridges_own_name_is_an_alarm(world):
+    """Played again, or made up with a number that was never sent; it does not count as heard."""
+    one = world()
+    one.run(300)
+    assert forged(one) == []
+    beat = decode(own_beats(one)[-1].payload, Beat)
+    for payload in (
+        own_beats(one)[0].payload,
+        encode(msgspec.structs.replace(beat, seq=beat.seq + 50)),
+    ):
+        one.broker.publish(Message(topic="vent/1/bay-1/to/beat", payload=payload))
+    one.run(30)
+    assert one.bay.counts["forged beat"] == 2
+    assert forged(one) == [
+        "bay-1: somebody else speaks in this bridge's name, on the topic to/beat"
+    ]
+    assert codes(one).count("forged") == 1
+    assert last(one).none is None
+    one.run(700)
+    assert forged(one) == []
+
+
+def test_an_earlier_bridge_that_does_not_stand_back_is_an_alarm(world):
+    one = world()
+    one.run(60)
+    rival = encode(Beat(boot=1, seq=1, id=1))
+    for n in range(10):
+        one.broker.publish(Message(topic="vent/1/bay-1/to/beat", payload=rival))
+        one.run(10)
+        assert bool(one.bay.intruder) is (n > 6)
+    one.run(20)
+    assert "to/beat" in forged(one)[0]
+
+
+def test_advice_of_somebody_else_is_an_alarm_unless_another_bridge_is_there(world):
+    one = world()
+    one.run(300)
+    advice = one.broker.of("advice")[-1][1]
+    one.broker.publish(
+        Message(topic="vent/1/bay-1/to/beat", payload=encode(Beat(boot=1, seq=1, id=1)))
+    )
+    one.wire.put(advice, retain=False)
+    one.run(30)
+    assert forged(one) == []  # a bridge that has not stood back yet
+    one.run(60)
+    one.wire.put(advice, retain=True)
+    one.run(30)
+    assert "to/advice" in forged(one)[0]
 
 
 # --- what comes from elsewhere ---------------------------------------------------------------
