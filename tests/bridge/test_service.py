@@ -9,6 +9,7 @@ import msgspec
 import pytest
 from bridge_world import MemoryWire
 
+from firmware_bridge.bay.kept import kept_text
 from firmware_bridge.bay.replay import replay
 from firmware_bridge.config import MappedAdvice, MappedReading, PlainTopics
 from firmware_bridge.demo.simulator import Fault
@@ -363,6 +364,44 @@ def starts_again(one, later, wall_off, epoch=""):
     one.hand.epoch = epoch
     one.hand.error = wall_off
     one.start()
+
+
+@pytest.mark.parametrize("away", [20.0, 1800.0])
+def test_a_probe_that_is_doubted_stays_so_when_the_bridge_starts_again(world, away):
+    """Its first reading alone would be believed: nothing says that 40 is not °C outside."""
+    one = world()
+    one.run(600)
+    begin = one.hand.wall()
+    one.sim.faults = [Fault(key="outside_t", how="fahrenheit", start=begin, end=begin + 1e6)]
+    one.run(180)
+    assert one.bay.source.newest.faults["outside_t"] == "units"
+    starts_again(one, away, 0.0)
+    one.run(120)
+    assert one.bay.source.newest.faults["outside_t"] == "units"
+
+
+def test_running_times_and_changes_outlive_the_process(world):
+    one = world()
+    one.run(1200)
+    before, now = one.bay.history, one.hand.now
+    assert before.fan.measured
+    starts_again(one, 30.0, 0.0)
+    after = one.bay.history
+    assert after.fan == before.fan
+    assert after.changes == pytest.approx(before.changes)
+    assert now < one.hand.now
+
+
+@pytest.mark.parametrize("text", ["", "[]", '{"day": 1}', '{"day": "x"}', "DROPPED"])
+def test_what_was_kept_and_cannot_be_read_harms_nothing(world, text):
+    one = world()
+    one.run(300)
+    kept = kept_text(one.bay, one.hand.now, one.hand.wall())
+    one.journal.set_note("kept bay-1", text or kept.replace('"good": ', '"good": "x", "_": '))
+    starts_again(one, 20.0, 0.0)
+    one.run(600)
+    assert one.service.inbox.counts["errors"] == 0
+    assert last(one).none is None
 
 
 YEARS = 5 * 365 * 86400.0
