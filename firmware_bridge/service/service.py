@@ -7,15 +7,12 @@ anything sent: without an entry in the log there is no advice. Both clocks are h
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections import Counter, deque
 from collections.abc import Callable, Iterable
-from contextlib import suppress
 from typing import Literal
 
 from firmware_bridge.bay.decision import BayView, BridgeView, Decision
-from firmware_bridge.bay.kept import kept_text, recall
 from firmware_bridge.bay.memory import AdvisorMemory, memory_to_text
 from firmware_bridge.bay.state import BayState
 from firmware_bridge.bay.told import Told, standing
@@ -29,6 +26,7 @@ from firmware_bridge.service.clock import Clock
 from firmware_bridge.service.day import DayKeeper
 from firmware_bridge.service.health import BridgeHealth
 from firmware_bridge.service.inbox import Inbox
+from firmware_bridge.service.keeper import Keeper
 from firmware_bridge.service.requests import Request, RequestBox
 from firmware_bridge.service.turn import Turn
 from firmware_bridge.wire import messages, topics
@@ -99,10 +97,7 @@ class Service:
         self._changed: dict[str, BayState] = {}
         self._alarms: tuple[Alarm, ...] | None = None
         self._requests = RequestBox(config.bridge.data)
-        for bay in bays.values():
-            begun = self._day.turn()
-            recall(bay, journal.note(f"kept {bay.name}"), begun.now, begun.day)
-        self._to_keep = itertools.cycle(bays.values())
+        self._keeper = Keeper(bays, journal, self._day.turn())
         self._log_start()
 
     def _log_start(self) -> None:
@@ -219,7 +214,7 @@ class Service:
             advised = bay.decision.targets is not None
             if advised and (self._ground(bay, turn.now) or bay.doubt(turn.now)):
                 turn.touched[bay.name] = bay
-        self._note_doubts(math.ceil(len(self.bays) / 60), turn)  # each bay once a minute
+        self._keeper.note(turn)
         came_up = self.wire.ready and not self._was_ready
         self._was_ready = self.wire.ready
         if came_up:
@@ -235,14 +230,6 @@ class Service:
                 self.journal.pack_hours(turn.day)
             except JournalError:
                 self.counts["journal failed"] += 1
-
-    def _note_doubts(self, count: int, turn: Turn) -> None:
-        """Keep of some bays what must outlive this process; what cannot be written waits."""
-        with suppress(JournalError):
-            for bay in itertools.islice(self._to_keep, count):
-                text = kept_text(bay, turn.now, turn.day)
-                if text is not None:
-                    self.journal.set_note(f"kept {bay.name}", text)
 
     def _recall(self, bay: BayState, turn: Turn) -> None:
         """What the controller's channels tell is logged like the word of a person."""
@@ -398,7 +385,7 @@ class Service:
         turn.tell("", "stop", f"bridge stopped (run {self.health.boot})")
         self._events, self._changed = [*self._events, *turn.events], dict(self.bays)
         self._store(turn)
-        self._note_doubts(len(self.bays), turn)
+        self._keeper.note(turn, all_bays=True)
         own = self.config.bridge
         return [
             Message(
