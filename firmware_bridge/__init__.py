@@ -2,4 +2,6 @@
 
 from __future__ import annotations
 
-__all__: list[str] = []
+from ventcalc import __version__
+
+__all__ = ["__version__"]

@@ -1,6 +1,6 @@
 """
-The command line: ``firmware-bridge new | listen | check | run | tell | release | demo | simulate |
-replay | verify | export``.
+The command line: ``firmware-bridge new | listen | check | run | tell | release | trust-clock |
+demo | simulate | replay | verify | export``.
 
 Leaves with 0 when done, 1 when the broker or a log is not as it should be, 2 after bad input
 (one line a problem), 130 after Ctrl-C.
@@ -14,11 +14,11 @@ import os
 import sys
 import threading
 from collections.abc import Sequence
-from contextlib import AbstractContextManager, nullcontext
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import NoReturn
 
+from firmware_bridge import __version__
 from firmware_bridge.bay.advisor import load_bay
 from firmware_bridge.bay.decision import Decision
 from firmware_bridge.bay.replay import replay
@@ -35,10 +35,9 @@ from firmware_bridge.journal.export import (
 )
 from firmware_bridge.journal.journal import Journal
 from firmware_bridge.local import add_commands, bay_of, say, stop_on_signals
-from firmware_bridge.page.board import Board
+from firmware_bridge.logs import escaped
 from firmware_bridge.service.clock import fast_clock
-from firmware_bridge.service.run import run
-from firmware_bridge.service.service import Service
+from firmware_bridge.serving import add_run
 from firmware_bridge.wire.client import Link
 
 __all__ = ["main"]
@@ -62,19 +61,10 @@ def _parser() -> _Parser:
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
+    parser.add_argument("--version", action="version", version=f"firmware-bridge {__version__}")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
 
-    one = commands.add_parser("run", help="serve the bays of a configuration")
-    one.add_argument("config", type=Path)
-    one.add_argument(
-        "--page",
-        nargs="?",
-        const="127.0.0.1:8470",
-        default="",
-        metavar="HOST:PORT",
-        help="show the bays on a page to look at (127.0.0.1:8470; needs the extra [page])",
-    )
-    one.set_defaults(do=_run)
+    add_run(commands)
 
     one = commands.add_parser("demo", help="bridge, page, broker and two invented bays at once")
     one.add_argument("--days", type=float, default=math.inf, help="end after invented days")
@@ -141,7 +131,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         return leaving.code if isinstance(leaving.code, int) else 0
     except BridgeError as error:
         for line in str(error).splitlines():
-            print(f"firmware-bridge: {line}", file=sys.stderr)
+            print(f"firmware-bridge: {escaped(line)}", file=sys.stderr)
         return 2 if isinstance(error, BadConfig) else 1
     except KeyboardInterrupt:
         return 130
@@ -153,50 +143,6 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _stamp(t: float) -> str:
     return datetime.fromtimestamp(t, UTC).strftime("%Y-%m-%d %H:%M:%SZ")
-
-
-# --- run ---------------------------------------------------------------------------------
-
-
-def _run(args: argparse.Namespace) -> int:
-    config = read_config(args.config)
-    stop = stop_on_signals()
-    last = {"problem": ""}
-
-    def show(service: Service, link: Link) -> None:
-        while service.told:
-            event = service.told.popleft()
-            say(f"{_stamp(event.t)} {event.bay or config.bridge.name} {event.code} {event.text}")
-        if link.problem != last["problem"]:
-            last["problem"] = link.problem
-            say(f"broker: {link.problem or 'connected'}")
-        if args.page:
-            board.post(service.views, service.clock.wall(), link.problem)
-
-    board = Board()
-    for bay in config.bays:
-        say(f"{bay.name}: mode {bay.mode}{f', set by {bay.set_by}' if bay.set_by else ''}")
-    with _page(args.page, config.bridge.data / "journal.db", board):
-        run(config, stop, each_turn=show)
-    return 0
-
-
-def _page(where: str, journal: Path, board: Board) -> AbstractContextManager[object]:
-    if not where:
-        return nullcontext()
-    host, _, port = where.rpartition(":")
-    if not host or not port.isdecimal():
-        raise BadConfig(f"--page is {where!r}; write host and port, 127.0.0.1:8470")
-    try:
-        from firmware_bridge.page.server import PageServer
-    except ModuleNotFoundError as error:
-        raise BadConfig(f"--page needs {error.name}; pip install 'ventcalc[page]'") from None
-    host = host.strip("[]")
-    page = PageServer(board, journal, host, int(port))
-    say(f"page: {page.address}")
-    if not is_loopback(host):
-        say("page: everybody on the network can read it; it asks for no password")
-    return page
 
 
 # --- demo and simulate -------------------------------------------------------------------------

@@ -34,7 +34,7 @@ ADVICE_ALARMS = (
 BRIDGE_ALARMS = (
     "people_inside", "told", "unanswered", "refused", "not_done", "more", "link", "stale", "lost",
     "missing", "implausible", "stuck", "contradictory", "units", "audit", "disk", "other_bridge",
-    "flapping", "clock",
+    "flapping", "clock", "forged",
 )  # fmt: skip
 """
 Those that only a bridge can have: what it keeps of what was told, what became of its advice, how

@@ -53,10 +53,15 @@ class OwnConfig:
 
     name: str = entry("name of this bridge, one of its own", pattern=NAME)
     data: Path = entry("folder of journal, audit log and locks", kind="path")
-    locks: Path | None = entry("folder of the locks, one a bay, shared by all", None, kind="path")
+    locks: Path | None = entry(
+        "folder where bridges of this machine lock their bays, one for all; theirs alone to write",
+        None,
+        kind="path",
+    )
     root: str = entry("first level of all topics", "vent", pattern=ROOT)
     low_disk_mb: float = entry("no advice below this much free disk", 200.0, low=1, high=1e6)
     store_every_s: float = entry("time between stored readings", 60.0, low=1, high=3600)
+    page_names: tuple[str, ...] = entry("names that the page may be called by", (), kind="names")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -15,6 +15,7 @@ from firmware_bridge.bay.advisor import starter_bay
 from firmware_bridge.bay.state import new_bay
 from firmware_bridge.config import BayConfig, Config, read_config
 from firmware_bridge.errors import BadConfig
+from firmware_bridge.logs import escaped
 from firmware_bridge.mapping import units_of
 from firmware_bridge.sensors.sample import REQUIRED
 from firmware_bridge.service.listen import Ear, listen
@@ -56,6 +57,11 @@ def add_commands(commands: Any) -> None:
     _asks(one)
     one.set_defaults(do=_release)
 
+    one = commands.add_parser("trust-clock", help="say that a doubted time of day is right")
+    one.add_argument("config", type=Path)
+    one.add_argument("--by", required=True, metavar="NAME", help="who answers for it")
+    one.set_defaults(do=_trust_clock)
+
 
 def _asks(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("config", type=Path)
@@ -64,8 +70,8 @@ def _asks(parser: argparse.ArgumentParser) -> None:
 
 
 def say(text: str) -> None:
-    """Print a line at once."""
-    print(text, flush=True)
+    """Print a line at once, with nothing in it that a terminal obeys."""
+    print(escaped(text), flush=True)
 
 
 def stop_on_signals() -> threading.Event:
@@ -161,7 +167,9 @@ def _listen(args: argparse.Namespace) -> int:
     clear = "\x1b[H\x1b[J" if sys.stdout.isatty() else ""
 
     def show(lines: list[str]) -> None:
-        say(clear + "\n".join(lines))
+        sys.stdout.write(clear)
+        for line in lines:
+            say(line)
 
     listen(ear, show, lambda: stop.is_set() or time.monotonic() >= end, args.every)
     return 1 if ear.missing(time.monotonic()) else 0
@@ -173,6 +181,12 @@ def _listen(args: argparse.Namespace) -> int:
 def _tell(args: argparse.Namespace) -> int:
     given = {key: getattr(args, key) for key in _TELLS if getattr(args, key) is not None}
     return _ask(args, "tell", {key: _told_value(key, text) for key, text in given.items()})
+
+
+def _trust_clock(args: argparse.Namespace) -> int:
+    config = read_config(args.config)
+    say(ask(config.bridge.data, Request(do="trust-clock", bay="", by=args.by)))
+    return 0
 
 
 def _release(args: argparse.Namespace) -> int:

@@ -24,6 +24,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 TOGETHER = {
     "broker": ("test_broker_faults",),
+    "sample broker": ("test_deploy",),
     "seasons": (
         "test_compiled_season", "test_compiled_or_not", "test_random_advice", "test_readme",
         "test_season_faults", "test_season_research",

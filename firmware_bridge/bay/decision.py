@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from firmware_bridge.bay.advisor import Words
 from firmware_bridge.bay.safety import Targets
 from firmware_bridge.sensors.sample import ActualPositions, Sample
 from firmware_bridge.wire.messages import Ack, Alarm
 
-__all__ = ["WAITING", "BayView", "Decision", "no_words"]
+__all__ = ["WAITING", "BayView", "BridgeView", "Decision", "no_words"]
 
 
 def no_words(_units: str) -> tuple[str, ...]:
@@ -61,3 +62,18 @@ class BayView:
     """As the controller tells them."""
     complaints: tuple[Alarm, ...] = ()
     """What adviser and bridge found wrong with the bay and its controller."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class BridgeView:
+    """The bridge itself at one time, for machines that watch it."""
+
+    boot: int
+    link: bool
+    """Connected, and every subscription granted."""
+    doubts: tuple[str, ...]
+    """Why no bay gets advice; of ``codes.NONE_REASONS``."""
+    free_mb: float
+    audit_entries: int
+    counts: Mapping[str, int] = field(default_factory=dict)
+    bay_counts: Mapping[str, Mapping[str, int]] = field(default_factory=dict)

@@ -42,9 +42,9 @@ _TEXTS = {
     "link": "the bridge does not hear its own beat through the broker",
     "audit": "the audit log cannot be written",
     "disk": "the disk is nearly full",
-    "other_bridge": "a later bridge serves this bay",
+    "other_bridge": "a later bridge serves this bay; if there is none, its beat is forged",
     "flapping": "the link was lost too often just now",
-    "clock": "the bridge's time of day has jumped or was never set",
+    "clock": "the bridge's time of day jumped, was never set, or does not fit what is stored",
     "shutdown": "the bridge ends",
     "units": "numbers do not fit their declared unit (°C and °F mixed up?)",
     "stale": "the newest reading is too old",
@@ -87,6 +87,8 @@ class BayState:
     unsent: bool = False
     """Whether what was said last could not be sent."""
     stored_at: float = -math.inf
+    intruder: tuple[Alarm, ...] = ()
+    """Somebody else speaks in the bridge's name."""
     other_until: float = -math.inf
     """Until when another bridge is believed to serve this bay. [s]"""
     _tokens: float = 50.0
@@ -100,7 +102,7 @@ class BayState:
     @property
     def complaints(self) -> tuple[Alarm, ...]:
         """What people told, and what adviser and bridge found wrong."""
-        return (*self.standing, *self.found, *self.following.complaints)
+        return (*self.intruder, *self.standing, *self.found, *self.following.complaints)
 
     @property
     def zone(self) -> str:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from firmware_bridge.errors import JournalError
@@ -41,7 +42,8 @@ def open_database(path: Path, script: str, *, read_only: bool = False) -> sqlite
                 raise JournalError(f"{path}: no such file")
             uri = f"{path.resolve().as_uri()}?mode=ro"
             return sqlite3.connect(uri, uri=True, isolation_level=None)
-        path.parent.mkdir(parents=True, exist_ok=True)
+        path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        _own(path)
         database = sqlite3.connect(path, isolation_level=None, timeout=2.0)
         # FULL: a power cut loses no committed row; NORMAL would lose all since the checkpoint.
         database.execute("PRAGMA journal_mode = WAL")
@@ -53,6 +55,16 @@ def open_database(path: Path, script: str, *, read_only: bool = False) -> sqlite
     except (sqlite3.Error, OSError) as error:
         raise JournalError(f"{path}: {error}") from None
     return database
+
+
+def _own(path: Path) -> None:
+    """Nobody else's to read or write; the files that SQLite lays beside it become alike."""
+    with suppress(FileExistsError):
+        os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600))
+    # Files of an older version; by name, since to close one would free SQLite's locks on it.
+    for file in (path, *(path.with_name(f"{path.name}-{part}") for part in ("wal", "shm"))):
+        if file.exists() and file.stat().st_mode & 0o077:
+            file.chmod(0o600)
 
 
 @contextmanager

@@ -308,13 +308,25 @@ class Journal:
             row = self._database.execute("SELECT text FROM memory WHERE bay = ?", (bay,)).fetchone()
         return None if row is None else str(row[0])
 
+    def note(self, name: str) -> str | None:
+        """A short text that was kept under a name."""
+        with reading("journal"):
+            row = self._database.execute(
+                "SELECT value FROM note WHERE name = ?", (name,)
+            ).fetchone()
+        return None if row is None else str(row[0])
+
+    def set_note(self, name: str, text: str) -> None:
+        """Keep a short text under a name; raises ``JournalError`` where it cannot be."""
+        with writing(self._database, "journal") as database:
+            database.execute("INSERT OR REPLACE INTO note VALUES (?, ?)", (name, text))
+
     def seal(self) -> tuple[int, bytes] | None:
         """Length and head of the audit log as last noted."""
-        with reading("journal"):
-            row = self._database.execute("SELECT value FROM note WHERE name = 'audit'").fetchone()
-        if row is None:
+        text = self.note("audit")
+        if text is None:
             return None
-        length, head = json.loads(row[0])
+        length, head = json.loads(text)
         return length, bytes.fromhex(head)
 
     def close(self) -> None:

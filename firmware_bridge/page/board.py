@@ -8,7 +8,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from firmware_bridge.bay.decision import BayView
+from firmware_bridge.bay.decision import BayView, BridgeView
 
 __all__ = ["Board", "Snapshot"]
 
@@ -24,6 +24,7 @@ class Snapshot:
     """The machine's own steady clock. [s]"""
     problem: str
     """What is wrong with the link; empty for nothing."""
+    bridge: BridgeView | None = None
 
 
 class Board:
@@ -42,7 +43,13 @@ class Board:
         self._snapshot: Snapshot | None = None
         self._posted = -math.inf
 
-    def post(self, views: Callable[[], tuple[BayView, ...]], day: float, problem: str = "") -> None:
+    def post(
+        self,
+        views: Callable[[], tuple[BayView, ...]],
+        day: float,
+        problem: str = "",
+        bridge: Callable[[], BridgeView] | None = None,
+    ) -> None:
         """
         Leave a new snapshot, if it is time for one; called by the loop at every turn.
 
@@ -54,12 +61,15 @@ class Board:
             The bridge's time of day, UTC. [s]
         problem : str
             What is wrong with the link.
+        bridge : callable, optional
+            Gives the bridge itself.
         """
         now = self.real()
         if now - self._posted < self.every:
             return
         self._posted = now
-        self._snapshot = Snapshot(views=views(), day=day, taken=now, problem=problem)
+        own = None if bridge is None else bridge()
+        self._snapshot = Snapshot(views=views(), day=day, taken=now, problem=problem, bridge=own)
 
     def read(self) -> Snapshot | None:
         """The last snapshot; None before the first."""

@@ -8,25 +8,19 @@ board, and reads the journal through a connection that cannot write.
 from __future__ import annotations
 
 import asyncio
-import contextlib
 import hashlib
 import json
 import math
-import socket
-import threading
-from collections.abc import AsyncIterator, Sequence
-from importlib import resources
+from collections.abc import AsyncIterator, Collection, Sequence
 from pathlib import Path
 from types import TracebackType
 
-import uvicorn
 from starlette.applications import Starlette
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response, StreamingResponse
 from starlette.routing import Route
-from starlette.types import ASGIApp, Message, Receive, Scope, Send
+from starlette.types import ASGIApp
 
-from firmware_bridge.config import is_loopback
 from firmware_bridge.errors import BadConfig, JournalError
 from firmware_bridge.journal.journal import Journal
 from firmware_bridge.page.board import Board
@@ -36,7 +30,14 @@ from firmware_bridge.page.render import render
 from firmware_bridge.page.stream import changes, texts_of
 from firmware_bridge.page.view import BayText, bay_text
 from firmware_bridge.page.words import Units, event_words
-from ventcalc.web import files
+from ventcalc.web.local import (
+    NAMES,
+    LocalServer,
+    guarded,
+    names_of,
+    static_routes,
+    take_port,
+)
 
 __all__ = ["PageServer", "Views", "page_app"]
 
@@ -45,17 +46,6 @@ STREAM_EVERY = 1.0
 MOST_STREAMS = 24
 _FILES = {"bridge.css": "text/css", "bridge.js": "text/javascript", "icon.svg": "image/svg+xml"}
 """The page's own, beside those that all pages share."""
-_HEADERS = {
-    "Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; "
-    "img-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'none'; "
-    "frame-ancestors 'none'",
-    "X-Content-Type-Options": "nosniff",
-    "X-Frame-Options": "DENY",
-    "Referrer-Policy": "no-referrer",
-    "Cross-Origin-Opener-Policy": "same-origin",
-    "Cross-Origin-Resource-Policy": "same-origin",
-    "Cache-Control": "no-store",
-}
 
 
 class _Stop(Exception):
@@ -182,6 +172,10 @@ def _html(template: str, status: int = 200, /, **values: object) -> Response:
     return HTMLResponse(render(template, **values), status_code=status)
 
 
+def _plain(status: int, title: str, words: str) -> Response:
+    return _html("plain.html", status, title=title, words=words)
+
+
 def _choice(request: Request, name: str, choices: Sequence[str]) -> str:
     given = request.query_params.get(name, choices[0])
     if given not in choices:
@@ -209,7 +203,7 @@ def _ages(bays: Sequence[BayText]) -> dict[str, float | None]:
 # --- the server --------------------------------------------------------------------------------
 
 
-def page_app(views: Views, hosts: Sequence[str] = ()) -> ASGIApp:
+def page_app(views: Views, names: Collection[str] = NAMES) -> ASGIApp:
     """
     The page as an ASGI application.
 
@@ -217,9 +211,9 @@ def page_app(views: Views, hosts: Sequence[str] = ()) -> ASGIApp:
     ----------
     views : Views
         Answers requests.
-    hosts : sequence of str
-        Names under which it may be called; any where there are none. It keeps a page from
-        elsewhere from reading this one through a name that points here.
+    names : collection of str
+        Names under which it may be called. It keeps a page from elsewhere from reading this one
+        through a name that points here.
 
     Returns
     -------
@@ -231,64 +225,33 @@ def page_app(views: Views, hosts: Sequence[str] = ()) -> ASGIApp:
         title = (
             "Not now" if error.status == 503 else "Not found" if error.status == 404 else "Sorry"
         )
-        return _html("plain.html", error.status, title=title, words=error.words)
+        return _plain(error.status, title, error.words)
 
     async def missing(_: Request, __: Exception) -> Response:
-        return _html("plain.html", 404, title="Not found", words="There is no such page.")
+        return _plain(404, "Not found", "There is no such page.")
 
     routes = [
         Route("/", views.overview, methods=["GET"]),
         Route("/bay/{name}", views.bay, methods=["GET"]),
         Route("/bay/{name}/tables", views.tables, methods=["GET"]),
         Route("/stream", views.stream, methods=["GET"]),
-        *(_static(name, _own(name), kind) for name, kind in _FILES.items()),
-        *(_static(name, files.read(name), kind) for name, kind in files.TYPES.items()),
+        *static_routes("firmware_bridge.page", _FILES),
     ]
     app = Starlette(routes=routes, exception_handlers={_Stop: stopped, 404: missing})
-    return _guard(app, hosts)
+    return guarded(app, names, _plain)
 
 
-def _own(name: str) -> bytes:
-    return resources.files("firmware_bridge.page").joinpath("static", name).read_bytes()
-
-
-def _static(name: str, body: bytes, kind: str) -> Route:
-    async def send(_: Request) -> Response:
-        return Response(body, media_type=kind)
-
-    return Route(f"/static/{name}", send, methods=["GET"])
-
-
-def _guard(app: ASGIApp, hosts: Sequence[str]) -> ASGIApp:
-    """Headers on every answer, and only the names that the page is meant to have."""
-    headers = [(name.lower().encode(), value.encode()) for name, value in _HEADERS.items()]
-
-    async def guarded(scope: Scope, receive: Receive, send: Send) -> None:
-        if scope["type"] != "http":
-            return
-
-        async def answer(message: Message) -> None:
-            if message["type"] == "http.response.start":
-                message = {**message, "headers": [*message["headers"], *headers]}
-            await send(message)
-
-        given = dict(scope["headers"]).get(b"host", b"").decode("latin-1")
-        name = given.rsplit(":", 1)[0] if not given.endswith("]") else given
-        if hosts and name not in hosts:
-            words = "This page is only to be had on the machine that the bridge runs on."
-            refused = _html("plain.html", 421, title="Not here", words=words)
-            await refused(scope, receive, answer)
-            return
-        await app(scope, receive, answer)
-
-    return guarded
-
-
-class PageServer:
+class PageServer(LocalServer):
     """The page in a thread; ``address`` is where to look."""
 
     def __init__(
-        self, board: Board, journal: Path, host: str = "127.0.0.1", port: int = 0, notice: str = ""
+        self,
+        board: Board,
+        journal: Path,
+        host: str = "127.0.0.1",
+        port: int = 0,
+        notice: str = "",
+        names: Collection[str] = (),
     ) -> None:
         """
         Take the port.
@@ -305,51 +268,21 @@ class PageServer:
             0 for any that is free.
         notice : str
             Stands on every page.
+        names : collection of str
+            Names by which it may be called, beside the usual.
 
         Raises
         ------
         BadConfig
             If the port cannot be had.
         """
-        self.board = board
-        self._views = Views(board, journal, notice)
-        family = socket.AF_INET6 if ":" in host else socket.AF_INET
-        self._socket = socket.socket(family, socket.SOCK_STREAM)
-        self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
-            self._socket.bind((host, port))
-            self._socket.listen(128)  # whoever asks before the thread runs waits, and is answered
+            taken = take_port(host, port)
         except (OSError, OverflowError) as error:
-            self._socket.close()
             raise BadConfig(f"page: {host}:{port} cannot be had ({error}); name another") from None
-        shown = f"[{host}]" if ":" in host else host
-        self.address = f"http://{shown}:{self._socket.getsockname()[1]}/"
-        hosts = ("127.0.0.1", "localhost", "[::1]", shown) if is_loopback(host) else ()
-        config = uvicorn.Config(
-            page_app(self._views, hosts),
-            loop="asyncio",
-            http="h11",
-            ws="none",
-            lifespan="off",
-            log_config=None,
-            log_level="critical",
-            access_log=False,
-            server_header=False,
-            limit_concurrency=4 * MOST_STREAMS,
-            timeout_graceful_shutdown=2,
-        )
-        self._server = uvicorn.Server(config)
-        self._thread = threading.Thread(target=self._run, daemon=True, name="page")
-
-    def _run(self) -> None:
-        try:
-            self._server.run(sockets=[self._socket])
-        finally:
-            self._views.close()
-
-    def __enter__(self) -> PageServer:
-        self._thread.start()
-        return self
+        self.board = board
+        views = Views(board, journal, notice)
+        super().__init__(page_app(views, names_of(host, names)), taken, views.close)
 
     def __exit__(
         self,
@@ -358,7 +291,4 @@ class PageServer:
         trace: TracebackType | None,
     ) -> None:
         self.board.closed.set()
-        self._server.should_exit = True
-        self._thread.join(5.0)
-        with contextlib.suppress(OSError):
-            self._socket.close()
+        super().__exit__(kind, error, trace)

@@ -232,6 +232,7 @@ _EVENTS = {
     "gap": "readings missing",
     "hands_off": "no advice",
     "not_done": "not carried out",
+    "forged": "somebody else speaks",
     "ok": "advice",
     "resume": "bridge",
     "sensor": "sensors",

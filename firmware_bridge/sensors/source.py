@@ -9,9 +9,12 @@ from __future__ import annotations
 import math
 from collections import Counter, deque
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 from firmware_bridge.quantities import QUANTITIES, to_internal
+from firmware_bridge.sensors.kept import plain_of, set_to
 from firmware_bridge.sensors.sample import Sample, disowned, outvoted
 from firmware_bridge.wire.messages import Birth, Channel, ReadingMessage, State
 from ventcalc.advice.probe_history import PROBES, ProbeHistory, ProbeLimits, probe_of
@@ -64,6 +67,8 @@ class Source:
     _least: float = math.nan
     """Smallest receipt time less uptime: the link at its fastest. [s]"""
     _least_at: float = 0.0
+    _kept_before: tuple[Mapping[str, Any], float] | None = None
+    """Of the process before, until the controller says what it measures; ages from then. [s]"""
 
     def take_birth(self, birth: Birth, now: float) -> bool:
         """
@@ -101,7 +106,35 @@ class Source:
         self._channels = {
             channel.key: self._kept(channel, same.get(channel.key)) for channel in birth.channels
         }
+        self._resume(birth)
         return True
+
+    def kept(self, now: float) -> dict[str, Any] | None:
+        """What a bridge that starts again should know of the sensors; None before a birth."""
+        if self.birth is None:
+            return None
+        probes = {
+            one.key: [one.kind, one.unit, plain_of(self._channels[one.key], now)]
+            for one in self.birth.channels
+        }
+        return {"boot": self.birth.boot, "outside": self.outside_doubted, "probes": probes}
+
+    def take_up(self, kept: Mapping[str, Any], then: float) -> None:
+        """Know it again, its ages counted from a time. [s]"""
+        self._kept_before = kept, then
+        if self.birth is not None:
+            self._resume(self.birth)
+
+    def _resume(self, birth: Birth) -> None:
+        if self._kept_before is None:
+            return
+        (kept, then), self._kept_before = self._kept_before, None
+        with suppress(ValueError, TypeError, KeyError, AttributeError):  # of another version
+            self.outside_doubted = bool(kept["outside"]) and kept["boot"] == birth.boot
+            for one in birth.channels:
+                kind, unit, plain = kept["probes"].get(one.key, ("", "", {}))
+                if (kind, unit) == (one.kind, one.unit):
+                    set_to(self._channels[one.key], plain, then)
 
     def _kept(self, channel: Channel, before: Channel | None) -> ProbeHistory:
         """A controller that starts anew does not change the air: its sensors are known."""

@@ -7,9 +7,11 @@ import secrets
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
+import msgspec
+
 from firmware_bridge.bay.state import BayState
 from firmware_bridge.service.turn import Turn
-from firmware_bridge.wire.messages import Beat
+from firmware_bridge.wire.messages import Alarm, Beat
 
 __all__ = ["BridgeHealth"]
 
@@ -19,8 +21,30 @@ OTHER_FOR = 60.0
 """So long after its last beat another bridge is believed to be there. [s]"""
 FLAPPING = (5, 60.0)
 """So many losses of the link within so many seconds."""
+TOLD_FOR = 600.0
+"""So long after the last forged message its alarm stands. [s]"""
 DISK_EVERY = 30.0
 """[s]"""
+
+
+_FORGED = Alarm(
+    id="forged",
+    level=2,
+    first="Give each client its own password and an access list, and the bridge a new password.",
+)
+
+
+@dataclass(slots=True)
+class _Heard:
+    """What was heard on the topics of one bay on which the bridge speaks; times [s]."""
+
+    own: int = -1
+    """Number of the last own beat."""
+    other_at: float = -math.inf
+    """When the beat of another bridge was heard last."""
+    earlier_since: float = math.inf
+    """Since when the beat of an earlier bridge is heard."""
+    forged_until: float = -math.inf
 
 
 @dataclass(slots=True)
@@ -36,9 +60,14 @@ class BridgeHealth:
     """Own beat, come back through the broker. [s]"""
     audit_failed_at: float | None = None
     disk_low: bool = False
+    free: float = math.nan
+    """Space left, as last seen. [MB]"""
     new_boot: bool = False
     """Whether a new boot number is needed: to come back after a later bridge, or to be later
     than another that drew the same one."""
+    sent: int = 0
+    """Number of the last beat that was sent."""
+    _heard: dict[str, _Heard] = field(default_factory=dict)
     _disk_due: float = -math.inf
 
     def doubt(
@@ -79,6 +108,16 @@ class BridgeHealth:
             return "flapping"
         return "" if day else "clock"
 
+    def doubts(self, ready: bool, day: bool) -> tuple[str, ...]:
+        """Why no bay at all gets advice, for machines that watch; see ``doubt``."""
+        found = {
+            "audit": self.audit_failed_at is not None,
+            "disk": self.disk_low,
+            "link": not ready,
+            "clock": not day,
+        }
+        return tuple(code for code, stands in found.items() if stands)
+
     def hear(self, bay: BayState, beat: Beat, turn: Turn) -> None:
         """
         Take a beat of this or another bridge; the later one serves, the earlier stands back.
@@ -92,24 +131,61 @@ class BridgeHealth:
         turn : Turn
             Gathers what is to be told.
         """
+        heard = self._heard.setdefault(bay.name, _Heard())
         if beat.id == self.id:
-            self.heard_at = turn.now
-        elif (beat.boot, beat.id) > (self.boot, self.id):
+            if heard.own < beat.seq <= self.sent:
+                heard.own, self.heard_at = beat.seq, turn.now
+            else:
+                self._forged(bay, "beat", turn)
+            return
+        heard.other_at = turn.now
+        if (beat.boot, beat.id) > (self.boot, self.id):
             if turn.now >= bay.other_until:
-                text = f"a later bridge (run {beat.boot}) serves this bay; this one stands back"
+                text = (
+                    f"a later bridge (run {beat.boot}) serves this bay; this one stands back. "
+                    "If there is no other, somebody forges its beat"
+                )
                 turn.tell(bay.name, "other_bridge", text)
             bay.other_until = turn.now + OTHER_FOR
             self.new_boot = True
-        else:
-            bay.counts["older bridge"] += 1
-            self.new_boot |= beat.boot == self.boot
+            return
+        bay.counts["older bridge"] += 1
+        self.new_boot |= beat.boot == self.boot
+        heard.earlier_since = min(heard.earlier_since, turn.now)
+        if turn.now - heard.earlier_since > OTHER_FOR:  # a bridge would have stood back
+            self._forged(bay, "beat", turn)
+
+    def overhear(self, bay: BayState, turn: Turn) -> None:
+        """Advice to a bay that is not ours; the broker does not send us our own."""
+        heard = self._heard.setdefault(bay.name, _Heard())
+        if turn.now - heard.other_at > OTHER_FOR:  # of a bridge we would have heard a beat
+            self._forged(bay, "advice", turn)
+
+    def _forged(self, bay: BayState, leaf: str, turn: Turn) -> None:
+        bay.counts[f"forged {leaf}"] += 1
+        self._heard[bay.name].forged_until = turn.now + TOLD_FOR
+        text = f"somebody else speaks in this bridge's name, on the topic to/{leaf}"
+        if text not in [one.text for one in bay.intruder]:
+            turn.tell(bay.name, "forged", text)
+            bay.intruder = (msgspec.structs.replace(_FORGED, text=text),)
+
+    def forget(self, bay: BayState, now: float) -> None:
+        """Let go what is over."""
+        heard = self._heard.get(bay.name)
+        if heard is None:
+            return
+        if now - heard.other_at > OTHER_FOR:
+            heard.earlier_since = math.inf
+        if now > heard.forged_until:
+            bay.intruder = ()
 
     def check_disk(self, turn: Turn) -> None:
         """See now and then how much space is left; none that can be told is none."""
         if turn.now < self._disk_due:
             return
         try:
-            low = self.free_mb() < self.low_disk_mb
+            self.free = self.free_mb()
+            low = self.free < self.low_disk_mb
         except OSError:
             low = True
         if low != self.disk_low:

@@ -115,6 +115,9 @@ class Inbox:
 
     def _take_leaf(self, bay: BayState, leaf: str, message: Message, turn: Turn) -> None:
         known = topics.LEAVES[leaf]
+        if leaf == "advice":  # the broker sends what others say there, retained or not
+            self._health.overhear(bay, turn)
+            return
         if message.retain and not known.retain:
             bay.counts["retained"] += 1
             return

@@ -5,10 +5,9 @@ from __future__ import annotations
 import fcntl
 import os
 import re
-import tempfile
 import uuid
+from contextlib import ExitStack
 from pathlib import Path
-from typing import IO
 
 from firmware_bridge.config import Config
 from firmware_bridge.errors import LinkError
@@ -17,7 +16,7 @@ __all__ = ["Locks", "client_id", "free_mb", "is_served"]
 
 
 class Locks:
-    """Locks of the data folder and of every bay on its broker."""
+    """Locks of the data folder, and of every bay where bridges of one machine share a folder."""
 
     def __init__(self, config: Config) -> None:
         """
@@ -33,14 +32,16 @@ class Locks:
         LinkError
             If another process on this machine holds one.
         """
-        self._files: list[IO[str]] = []
+        self._files = ExitStack()
         own = config.bridge
-        folder = own.locks or Path(tempfile.gettempdir()) / "firmware-bridge"
-        place = f"{config.broker.host}-{config.broker.port}-{own.root}"
         names = [(own.data / "lock", f"the data folder {own.data}")]
-        for bay in config.bays:
-            name = re.sub(r"[^A-Za-z0-9.-]", "_", f"{place}-{bay.name}")
-            names.append((folder / f"{name}.lock", f"bay {bay.name}"))
+        # A folder that everybody may write to would let anybody keep the bridge from starting:
+        # bays have locks only where somebody has named a folder for them.
+        if own.locks is not None:
+            place = f"{config.broker.host}-{config.broker.port}-{own.root}"
+            for bay in config.bays:
+                name = re.sub(r"[^A-Za-z0-9.-]", "_", f"{place}-{bay.name}")
+                names.append((own.locks / f"{name}.lock", f"bay {bay.name}"))
         try:
             for path, what in names:
                 self._take(path, what)
@@ -50,13 +51,14 @@ class Locks:
 
     def _take(self, path: Path, what: str) -> None:
         try:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            file = path.open("a+")
+            path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+            # No link is followed: who laid one there would have us write elsewhere.
+            number = os.open(path, os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW, 0o600)
         except OSError as error:
             raise LinkError(f"{path}: no lock can be taken ({error.strerror})") from None
-        self._files.append(file)
+        self._files.callback(os.close, number)
         try:
-            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            fcntl.flock(number, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError:
             raise LinkError(
                 f"another bridge on this machine serves {what}; stop it, or give each its own bays"
@@ -64,9 +66,7 @@ class Locks:
 
     def release(self) -> None:
         """Let all locks go."""
-        for file in self._files:
-            file.close()
-        self._files.clear()
+        self._files.close()
 
 
 def is_served(data: Path) -> bool:
@@ -101,7 +101,7 @@ def client_id(config: Config) -> str:
     kept = path.read_text(encoding="ascii").strip() if path.is_file() else ""
     if not re.fullmatch(r"[0-9a-f]{7}", kept):
         kept = uuid.uuid4().hex[:7]
-        path.parent.mkdir(parents=True, exist_ok=True)
+        path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
         path.write_text(kept + "\n", encoding="ascii")
     return f"fb-{config.bridge.name}-{kept}"
 

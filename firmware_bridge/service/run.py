@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import math
 import os
 import threading
 import time
@@ -12,19 +13,22 @@ from firmware_bridge.bay.state import new_bay
 from firmware_bridge.config import Config
 from firmware_bridge.journal.audit import AuditLog
 from firmware_bridge.journal.journal import Journal
-from firmware_bridge.service.clock import Clock
+from firmware_bridge.service.clock import Clock, machine_run
 from firmware_bridge.service.locks import Locks, client_id, free_mb
+from firmware_bridge.service.notify import notify
 from firmware_bridge.service.plain import plain_links
 from firmware_bridge.service.service import Service
 from firmware_bridge.wire import messages, topics
 from firmware_bridge.wire.client import Link, Message
 from firmware_bridge.wire.messages import State
-from firmware_bridge.wire.topics import link_topics
+from firmware_bridge.wire.topics import link_topics, overheard_topics
 
 __all__ = ["run"]
 
 STALLED_AFTER = 30.0
 """A loop that stands still for so long ends the process; who started it starts it again. [s]"""
+TOLD_EVERY = 5.0
+"""So often a service manager hears that the loop turns. [s]"""
 GATHER = 0.02
 """Least time from turn to turn, as a share of the longest wait (0.25 s)."""
 
@@ -66,7 +70,7 @@ def run(
     At the end every bay is told ``none``, the retained state says off (a clean close publishes
     no will), then the link, the journal, the audit log and the locks are let go in this order.
     """
-    clock = clock or Clock()
+    clock = clock or Clock(epoch=machine_run())
     locks = Locks(config)
     try:
         data = config.bridge.data
@@ -82,6 +86,7 @@ def run(
                 clock.steady,
                 will=_own_state(config, boot, 0),
                 birth=lambda: [_own_state(config, boot, 1)],
+                others=overheard_topics(config),
             )
             free = functools.partial(free_mb, data)
             plain = plain_links(config, clock)
@@ -91,6 +96,7 @@ def run(
             try:
                 _loop(service, (link, *plain.values()), stop, each_turn)
             finally:
+                notify("STOPPING=1")
                 last = service.shutdown()
                 for one in plain.values():
                     one.stop()
@@ -132,12 +138,16 @@ class _Watchdog:
 
     def __init__(self) -> None:
         self._fed = time.monotonic()
+        self._told = -math.inf
         self._done = threading.Event()
         self._thread = threading.Thread(target=self._watch, daemon=True, name="watchdog")
 
     def feed(self) -> None:
-        """Say that the loop is alive."""
+        """Say that the loop is alive; to a service manager the first time that it is ready."""
         self._fed = time.monotonic()
+        if self._fed - self._told >= TOLD_EVERY:
+            notify("WATCHDOG=1" if math.isfinite(self._told) else "READY=1\nWATCHDOG=1")
+            self._told = self._fed
 
     def __enter__(self) -> _Watchdog:
         self._thread.start()

@@ -12,7 +12,7 @@ from collections import Counter, deque
 from collections.abc import Callable, Iterable, Mapping
 from typing import Literal
 
-from firmware_bridge.bay.decision import BayView, Decision
+from firmware_bridge.bay.decision import BayView, BridgeView, Decision
 from firmware_bridge.bay.memory import AdvisorMemory, memory_to_text
 from firmware_bridge.bay.state import BayState
 from firmware_bridge.bay.told import Told, standing
@@ -22,9 +22,11 @@ from firmware_bridge.journal.audit import AuditLog, Entry
 from firmware_bridge.journal.journal import Event, Journal
 from firmware_bridge.sensors.sample import Sample
 from firmware_bridge.service.alarms import alarm_of, fitting
-from firmware_bridge.service.clock import Clock, DayTime
+from firmware_bridge.service.clock import Clock
+from firmware_bridge.service.day import DayKeeper
 from firmware_bridge.service.health import BridgeHealth
 from firmware_bridge.service.inbox import Inbox
+from firmware_bridge.service.keeper import Keeper
 from firmware_bridge.service.plain import PlainVoice
 from firmware_bridge.service.requests import Request, RequestBox
 from firmware_bridge.service.turn import Turn
@@ -86,7 +88,7 @@ class Service:
         self.counts: Counter[str] = Counter()
         self.told: deque[Event] = deque(maxlen=1000)
         """Events for whoever shows them; the journal has them all."""
-        self._day = DayTime()
+        self._day = DayKeeper(clock, journal)
         self._seq = self._beat_seq = 0
         self._beat_due = self._second_due = self._hour_due = self._store_due = -math.inf
         self._log_due = -math.inf
@@ -97,11 +99,11 @@ class Service:
         self._changed: dict[str, BayState] = {}
         self._alarms: tuple[Alarm, ...] | None = None
         self._requests = RequestBox(config.bridge.data)
+        self._keeper = Keeper(bays, journal, self._day.turn())
         self._log_start()
 
     def _log_start(self) -> None:
-        now, wall = self.clock.steady(), self.clock.wall()
-        day = self._day.at(now, wall)
+        day = self._day.turn().day
         self.audit.write(
             [
                 Entry(
@@ -119,8 +121,8 @@ class Service:
 
     def turn(self) -> None:
         """Take what has come, say what is to be said, keep what is to be kept."""
-        now = self.clock.steady()
-        turn = Turn(now=now, day=self._day.at(now, self.clock.wall()))
+        turn = self._day.turn()
+        now = turn.now
         for message in self.wire.receive():
             self.inbox.take(message, turn)
         drops = self.wire.drops
@@ -208,14 +210,17 @@ class Service:
         self.health.check_disk(turn)
         self._retry_audit(turn)
         self._come_back(turn)
+        self._day.note(turn)
         for name, request in self._requests.take():
             done, text = self._do(request, turn)
             self._requests.answer(name, done, text)
         for bay in self.bays.values():
+            self.health.forget(bay, turn.now)
             self._recall(bay, turn)
             advised = bay.decision.targets is not None
             if advised and (self._ground(bay, turn.now) or bay.doubt(turn.now)):
                 turn.touched[bay.name] = bay
+        self._keeper.note(turn)
         came_up = self.wire.ready and not self._was_ready
         self._was_ready = self.wire.ready
         if came_up:
@@ -243,6 +248,8 @@ class Service:
         """What a person on this machine asks: first into the audit log, then done."""
         if isinstance(request, BadMessage):
             return False, str(request)
+        if request.do == "trust-clock":
+            return self._day.trust(request.by, turn)
         bay = self.bays.get(request.bay)
         if bay is None:
             return False, f"this bridge has no bay {request.bay}; it has {', '.join(self.bays)}"
@@ -289,6 +296,7 @@ class Service:
 
     def _beat(self, turn: Turn, bays: Iterable[BayState]) -> None:
         self._beat_seq += 1
+        self.health.sent = self._beat_seq
         root = self.config.bridge.root
         for bay in bays:
             standing_back = turn.now < bay.other_until
@@ -361,8 +369,8 @@ class Service:
 
     def shutdown(self) -> list[Message]:
         """Say ``none`` to every bay that stands under advice; what to send before closing."""
-        now = self.clock.steady()
-        turn = Turn(now=now, day=self._day.at(now, self.clock.wall()))
+        turn = self._day.turn()
+        now = turn.now
         decisions = [
             (bay, bay.decide("shutdown", now, turn.day))
             for bay in self.bays.values()
@@ -373,6 +381,7 @@ class Service:
         turn.tell("", "stop", f"bridge stopped (run {self.health.boot})")
         self._events, self._changed = [*self._events, *turn.events], dict(self.bays)
         self._store(turn)
+        self._keeper.note(turn, all_bays=True)
         own = self.config.bridge
         return [
             Message(
@@ -387,3 +396,15 @@ class Service:
         """Every bay as people should see it now."""
         now = self.clock.steady()
         return tuple(bay.view(now) for bay in self.bays.values())
+
+    def view(self) -> BridgeView:
+        """The bridge itself as machines should see it now."""
+        return BridgeView(
+            boot=self.health.boot,
+            link=self.wire.ready,
+            doubts=self.health.doubts(self.wire.ready, self._day.believed),
+            free_mb=self.health.free,
+            audit_entries=self.audit.length,
+            counts=self.counts + self.inbox.counts,
+            bay_counts={name: bay.counts + bay.source.counts for name, bay in self.bays.items()},
+        )

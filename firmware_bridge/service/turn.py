@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from firmware_bridge.bay.state import BayState
 from firmware_bridge.journal.audit import Entry
 from firmware_bridge.journal.journal import Event
+from firmware_bridge.logs import escaped
 from firmware_bridge.sensors.sample import Sample
 
 __all__ = ["Turn"]
@@ -30,7 +31,7 @@ class Turn:
 
     def tell(self, bay: str, code: str, text: str) -> None:
         """Note something that people should know."""
-        self.events.append(Event(t=self.day, bay=bay, code=code, text=text))
+        self.events.append(Event(t=self.day, bay=bay, code=code, text=escaped(text)))
 
     def log(self, bay: str, kind: str, body: bytes) -> None:
         """Note something for the audit log."""

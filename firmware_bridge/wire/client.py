@@ -13,6 +13,7 @@ import functools
 import math
 import random
 import ssl
+import sys
 import threading
 import time
 from collections import Counter, deque
@@ -28,6 +29,7 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from firmware_bridge.config import BrokerConfig
 from firmware_bridge.errors import LinkError
+from firmware_bridge.wire.trouble import never_answered, reason_of
 
 __all__ = ["Link", "Message", "Wire"]
 
@@ -77,8 +79,11 @@ class Link:
         steady: Callable[[], float],
         will: Message | None = None,
         birth: Callable[[], Sequence[Message]] | None = None,
+        others: Sequence[str] = (),
     ) -> None:
         self._broker, self._id, self._topics = broker, client_id, tuple(topics)
+        self._others = tuple(others)
+        """Topics of which only what others say is wanted; MQTT 5 alone can tell."""
         self._steady, self._will, self._birth = steady, will, birth
         self._queue: deque[Message] = deque()
         self._put = self._got = 0
@@ -304,6 +309,7 @@ class Link:
             return
         if self._protocol == mqtt.MQTTv5:
             wanted: Any = [(topic, SubscribeOptions(qos=qos)) for topic, qos in self._topics]
+            wanted += [(topic, SubscribeOptions(qos=0, noLocal=True)) for topic in self._others]
         else:
             wanted = list(self._topics)
         self._subscribing = client.subscribe(wanted)[1]
@@ -335,7 +341,8 @@ class Link:
                 self.drops.append(self._steady())
             self.connected = self.ready = False
             if not self.problem:
-                self.problem = f"connection lost: {code}"
+                why = "" if self.answered else never_answered(self._broker)
+                self.problem = f"connection lost: {code}{'; ' if why else ''}{why}"
         except Exception:  # the library's thread must live
             self.counts["errors"] += 1
         self._wake.set()
@@ -346,7 +353,9 @@ class Link:
 
     def _on_connect_fail(self, *_: Any) -> None:
         self._reached_at = None
-        self.problem = f"no connection to {self._broker.host}:{self._broker.port}"
+        place = f"{self._broker.host}:{self._broker.port}"
+        why = reason_of(sys.exc_info()[1], self._broker)  # the library is in its handler
+        self.problem = f"no connection to {place}{': ' if why else ''}{why}"
         self._wake.set()
 
     def _on_message(self, _: Any, __: Any, message: Any) -> None:

@@ -21,6 +21,7 @@ __all__ = [
     "bay_topic",
     "bridge_topic",
     "link_topics",
+    "overheard_topics",
     "split",
     "subscriptions",
 ]
@@ -195,6 +196,12 @@ def subscriptions(root: str, bay: str) -> tuple[str, ...]:
         Topic filters that do not overlap, so that nothing arrives twice.
     """
     return f"{root}/{VERSION}/{bay}/from/+", bay_topic(root, bay, "beat")
+
+
+def overheard_topics(config: Config) -> list[str]:
+    """Topics on which the bridge alone should speak: it listens whether somebody else does."""
+    own = config.bridge
+    return [bay_topic(own.root, bay.name, "advice") for bay in config.bays if not bay.mapping]
 
 
 def link_topics(config: Config) -> list[tuple[str, int]]:

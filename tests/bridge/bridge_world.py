@@ -29,6 +29,9 @@ class HandClock:
 
     now: float = 1000.0
     offset: float = START - 1000.0
+    error: float = 0.0
+    """Of the wall clock of the bridge's machine."""
+    epoch: str = ""
 
     def steady(self):
         return self.now
@@ -38,6 +41,9 @@ class HandClock:
 
     def clock(self):
         return Clock(steady=self.steady, wall=self.wall)
+
+    def of_the_bridge(self):
+        return Clock(steady=self.steady, wall=lambda: self.wall() + self.error, epoch=self.epoch)
 
 
 def matches(pattern, topic):
@@ -174,12 +180,16 @@ class World:
             self.wire,
             self.journal,
             self.audit,
-            self.hand.clock(),
+            self.hand.of_the_bridge(),
             lambda: self.free,
             bays,
             boot,
         )
         self.wire.connect()
+
+    def turn(self):
+        """A turn of the bridge's loop, for what is called by itself."""
+        return self.service._day.turn()
 
     def kill(self):
         """The bridge's process is gone from one instant to the next."""

@@ -679,3 +679,16 @@ def test_a_missing_broker_fails_in_ci_and_skips_elsewhere(monkeypatch):
     monkeypatch.delenv("CI")
     with pytest.raises(pytest.skip.Exception, match="apt-get install mosquitto"):
         need_mosquitto()
+
+
+def test_advice_of_somebody_else_is_heard(live):
+    """The broker keeps the bridge's own advice from it (no local): all that it hears is forged."""
+    broker = live.broker()
+    bridge = live.bridge(broker.port)
+    controller = live.controller(broker.port)
+    follows(controller)
+    ear = live.listener(broker.port)
+    until(lambda: len(ear.of("advice")) > 2, 10.0, "advice goes out")
+    assert "forged" not in bridge.text()
+    ear.say("vent/1/bay-1/to/advice", b"{}", qos=0)
+    until(lambda: "bay-1 forged somebody else speaks" in bridge.text(), 5.0, "it is told")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import threading
+from dataclasses import replace
 
 import pytest
 from bridge_live import write_config
@@ -134,6 +135,21 @@ def test_one_bridge_a_bay_and_a_data_folder(tmp_path):
         Locks(other)
     first.release()
     Locks(other).release()
+
+
+def test_without_a_folder_for_them_locks_stay_in_the_data_folder(tmp_path):
+    """Nothing in a place that others may write to can keep the bridge from starting."""
+    config = read_config(write_config(tmp_path, 1))
+    config = replace(config, bridge=replace(config.bridge, locks=None))
+    locks = Locks(config)
+    assert [file.name for file in config.bridge.data.iterdir()] == ["lock"]
+    assert (config.bridge.data / "lock").stat().st_mode & 0o777 == 0o600
+    locks.release()
+    (config.bridge.data / "lock").unlink()
+    (config.bridge.data / "lock").symlink_to(tmp_path / "elsewhere")
+    with pytest.raises(LinkError, match="no lock can be taken"):
+        Locks(config)
+    assert not (tmp_path / "elsewhere").exists()
 
 
 def test_client_id_is_kept_and_short(tmp_path):

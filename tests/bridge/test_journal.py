@@ -39,6 +39,20 @@ def journal(tmp_path):
     one.close()
 
 
+def test_the_files_are_nobody_elses(tmp_path):
+    """The folder, the database and what SQLite lays beside it; also those of an older version."""
+    path = tmp_path / "data" / "journal.db"
+    one = Journal(path)
+    one.store(events=[Event(t=T0, bay="", code="start", text="")])
+    modes = {file.name: file.stat().st_mode & 0o777 for file in path.parent.iterdir()}
+    assert modes == {"journal.db": 0o600, "journal.db-wal": 0o600, "journal.db-shm": 0o600}
+    assert path.parent.stat().st_mode & 0o777 == 0o700
+    one.close()
+    path.chmod(0o644)
+    Journal(path).close()
+    assert path.stat().st_mode & 0o777 == 0o600
+
+
 def fill(journal, minutes, start=T0):
     for n in range(minutes):
         value = 5.0 + math.sin(n / 50.0)

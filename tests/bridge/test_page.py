@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import hashlib
 import http.client
 import json
@@ -40,6 +41,8 @@ from firmware_bridge.page.words import (
 )
 from firmware_bridge.sensors.sample import ActualPositions, Sample
 from firmware_bridge.wire.messages import Ack, Alarm
+from ventcalc.web import local
+from ventcalc.web.local import names_of
 
 START = 1762354800.0
 NOWHERE = Path("/nonexistent/journal.db")
@@ -147,8 +150,8 @@ class Client:
         return Answer(said[0]["status"], dict(names), body.decode())
 
 
-def client_of(board, journal=NOWHERE, hosts=()):
-    return Client(page_app(Views(board, journal), hosts))
+def client_of(board, journal=NOWHERE, **names):
+    return Client(page_app(Views(board, journal), **names))
 
 
 @pytest.fixture
@@ -472,7 +475,9 @@ def test_it_only_looks():
     client = client_of(board_of())
     for method in ("POST", "PUT", "PATCH", "DELETE"):
         for where in ("/", "/bay/bay-1", "/stream"):
-            assert client.request(method, where).status_code == 405
+            assert client.request(method, where).status_code == 403
+            own = {"origin": "http://127.0.0.1"}
+            assert client.request(method, where, own).status_code == 405
     page = Reader(client.get("/bay/bay-1").text)
     assert not {"form", "button", "input", "select"} & {tag for tag, _ in page.tags}
 
@@ -489,11 +494,21 @@ def test_headers_that_keep_others_out():
 
 
 def test_another_name_for_this_machine_is_refused():
-    client = client_of(board_of(), hosts=("127.0.0.1", "localhost", "[::1]"))
-    for host in ("127.0.0.1:8470", "localhost", "[::1]:8470", "[::1]"):
+    client = client_of(board_of())
+    for host in ("127.0.0.1:8470", "localhost", "[::1]:8470", "[::1]", "LocalHost"):
         assert client.get("/", headers={"host": host}).status_code == 200
-    for host in ("elsewhere.example", "127.0.0.1.example:80", ""):
+    for host in ("elsewhere.example", "127.0.0.1.example:80", "192.0.2.7", ""):
         assert client.get("/", headers={"host": host}).status_code == 421
+
+
+def test_on_a_network_bare_addresses_and_given_names_only():
+    client = client_of(board_of(), names=names_of("0.0.0.0", ["Store.example"]))
+    for host in ("192.0.2.7:8470", "[2001:db8::1]:8470", "store.example:8470", "127.0.0.1"):
+        assert client.get("/", headers={"host": host}).status_code == 200
+    for host in ("elsewhere.example", "192.0.2.7.example", ""):
+        answer = client.get("/", headers={"host": host})
+        assert answer.status_code == 421
+        assert "address that it was given" in answer.text
 
 
 def test_before_the_first_turn_it_says_so_and_comes_back():
@@ -617,3 +632,25 @@ def test_a_changed_set_of_channels_asks_for_a_new_page():
     other = replace(sample(), kinds={"low": "pulp_temperature"}, values={"low": 4.0})
     board.post(lambda: (view(sample=other),), START)
     assert re.search(r'data-shape="(\w+)"', client.get("/bay/bay-1").text)[1] != shape
+
+
+def test_half_questions_keep_nobody_out(monkeypatch):
+    """The page answers beside more of them than it has connections, and lets each of them go."""
+    monkeypatch.setattr(local, "HEADERS_WITHIN", 1.0)
+    monkeypatch.setattr(local, "MOST_CONNECTIONS", 60)
+    with PageServer(board_of(), NOWHERE) as page:
+        where = urlsplit(page.address)
+        halves = []
+        for _ in range(100):
+            half = socket.create_connection((where.hostname, where.port), 5)
+            half.sendall(b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nX-")
+            halves.append(half)
+        link = http.client.HTTPConnection(where.hostname, where.port, timeout=5)
+        link.request("GET", "/")
+        assert link.getresponse().status == 200
+        link.close()
+        for half in halves:
+            half.settimeout(5)
+            with contextlib.suppress(ConnectionResetError):
+                assert half.recv(1) == b""  # closed, not kept
+            half.close()

@@ -5,16 +5,19 @@ from __future__ import annotations
 import itertools
 import json
 
+import msgspec
 import pytest
 
+from firmware_bridge.bay.kept import kept_text
 from firmware_bridge.bay.replay import replay
 from firmware_bridge.demo.simulator import Fault
 from firmware_bridge.errors import JournalError
 from firmware_bridge.journal.audit import entries, verify
 from firmware_bridge.service.alarms import alarm_of, fitting
+from firmware_bridge.service.requests import Request
 from firmware_bridge.wire import messages
 from firmware_bridge.wire.client import Message
-from firmware_bridge.wire.messages import AdviceMessage, Alarm, Beat, decode, encode
+from firmware_bridge.wire.messages import AdviceMessage, Alarm, Alarms, Beat, decode, encode
 
 
 def sent(world, leaf="advice"):
@@ -352,6 +355,100 @@ def test_a_wall_clock_that_was_never_set(world):
     assert last(one).none == "clock"
 
 
+def starts_again(one, later, wall_off, epoch=""):
+    """The bridge, after so long, with a wall clock that is so far off. [s]"""
+    one.kill()
+    one.hand.now += later
+    one.hand.epoch = epoch
+    one.hand.error = wall_off
+    one.start()
+
+
+@pytest.mark.parametrize("away", [20.0, 1800.0])
+def test_a_probe_that_is_doubted_stays_so_when_the_bridge_starts_again(world, away):
+    """Its first reading alone would be believed: nothing says that 40 is not °C outside."""
+    one = world()
+    one.run(600)
+    begin = one.hand.wall()
+    one.sim.faults = [Fault(key="outside_t", how="fahrenheit", start=begin, end=begin + 1e6)]
+    one.run(180)
+    assert one.bay.source.newest.faults["outside_t"] == "units"
+    starts_again(one, away, 0.0)
+    one.run(120)
+    assert one.bay.source.newest.faults["outside_t"] == "units"
+
+
+def test_running_times_and_changes_outlive_the_process(world):
+    one = world()
+    one.run(1200)
+    before, now = one.bay.history, one.hand.now
+    assert before.fan.measured
+    starts_again(one, 30.0, 0.0)
+    after = one.bay.history
+    assert after.fan == before.fan
+    assert after.changes == pytest.approx(before.changes)
+    assert now < one.hand.now
+
+
+@pytest.mark.parametrize("text", ["", "[]", '{"day": 1}', '{"day": "x"}', "DROPPED"])
+def test_what_was_kept_and_cannot_be_read_harms_nothing(world, text):
+    one = world()
+    one.run(300)
+    kept = kept_text(one.bay, one.hand.now, one.hand.wall())
+    one.journal.set_note("kept bay-1", text or kept.replace('"good": ', '"good": "x", "_": '))
+    starts_again(one, 20.0, 0.0)
+    one.run(600)
+    assert one.service.inbox.counts["errors"] == 0
+    assert last(one).none is None
+
+
+YEARS = 5 * 365 * 86400.0
+
+
+@pytest.mark.parametrize("off", [YEARS, -60 * 86400.0])
+def test_a_clock_far_off_at_start_is_doubted_until_it_is_set(world, off):
+    one = world()
+    one.run(600)
+    starts_again(one, 30.0, off)
+    one.run(1200)
+    assert {advice.none for at, advice in sent(one) if at > one.hand.now - 1200} == {"clock"}
+    said = [event.text for event in one.journal.events() if event.code == "clock" and not event.bay]
+    assert len(said) == 1
+    assert "2026-11-05 03:" in said[0]
+    one.hand.error = 0.0
+    assert comes_back(one)
+
+
+def test_a_clock_far_off_at_start_is_trusted_where_a_person_says_so(world):
+    """A store that stood empty for two years."""
+    one = world()
+    one.run(600)
+    starts_again(one, 30.0, 2 * 365 * 86400.0)
+    one.run(600)
+    assert last(one).none == "clock"
+    done = one.service._do(Request(do="trust-clock", bay="", by="the manager"), one.turn())
+    assert done == (True, "the time of day is right: 2028-11-04 03:20 UTC")
+    assert comes_back(one)
+    again = one.service._do(Request(do="trust-clock", bay="", by="the manager"), one.turn())
+    assert not again[0]
+
+
+@pytest.mark.parametrize(
+    ("off", "doubted"), [(0.0, False), (7200.0, True), (-7200.0, True), (30.0, False)]
+)
+def test_a_process_that_starts_again_knows_how_long_it_was_gone(world, off, doubted):
+    """The machine's steady clock goes on, so an hour too much or too little shows."""
+    one = world()
+    one.hand.epoch = "the machine's"
+    one.kill()
+    one.start()
+    one.run(600)
+    starts_again(one, 3600.0, off, "the machine's")
+    one.run(120)
+    assert (last(one).none == "clock") is doubted
+    assert comes_back(one)
+
+
 def test_small_steps_of_the_wall_clock_do_not_matter(world):
     one = world()
     one.run(300)
@@ -426,6 +523,69 @@ def test_an_earlier_bridge_does_not_stop_the_later(world):
         one.run(30)
     assert last(one).none is None
     assert one.bay.counts["older bridge"] == 10
+
+
+FORGED = "somebody else speaks in this bridge's name, on the topic"
+
+
+def own_beats(one):
+    return [message for _, message in one.broker.of("beat")]
+
+
+def forged(one):
+    """What stands on the bridge's own alarm topic about it."""
+    alarms = decode(one.broker.of("alarm")[-1][1].payload, Alarms).on
+    return [alarm.text for alarm in alarms if alarm.kind == "forged"]
+
+
+def test_a_beat_in_the_bridges_own_name_is_an_alarm(world):
+    """Played again, or made up with a number that was never sent; it does not count as heard."""
+    one = world()
+    one.run(300)
+    assert forged(one) == []
+    beat = decode(own_beats(one)[-1].payload, Beat)
+    for payload in (
+        own_beats(one)[0].payload,
+        encode(msgspec.structs.replace(beat, seq=beat.seq + 50)),
+    ):
+        one.broker.publish(Message(topic="vent/1/bay-1/to/beat", payload=payload))
+    one.run(30)
+    assert one.bay.counts["forged beat"] == 2
+    assert forged(one) == [
+        "bay-1: somebody else speaks in this bridge's name, on the topic to/beat"
+    ]
+    assert codes(one).count("forged") == 1
+    assert last(one).none is None
+    one.run(700)
+    assert forged(one) == []
+
+
+def test_an_earlier_bridge_that_does_not_stand_back_is_an_alarm(world):
+    one = world()
+    one.run(60)
+    rival = encode(Beat(boot=1, seq=1, id=1))
+    for n in range(10):
+        one.broker.publish(Message(topic="vent/1/bay-1/to/beat", payload=rival))
+        one.run(10)
+        assert bool(one.bay.intruder) is (n > 6)
+    one.run(20)
+    assert "to/beat" in forged(one)[0]
+
+
+def test_advice_of_somebody_else_is_an_alarm_unless_another_bridge_is_there(world):
+    one = world()
+    one.run(300)
+    advice = one.broker.of("advice")[-1][1]
+    one.broker.publish(
+        Message(topic="vent/1/bay-1/to/beat", payload=encode(Beat(boot=1, seq=1, id=1)))
+    )
+    one.wire.put(advice, retain=False)
+    one.run(30)
+    assert forged(one) == []  # a bridge that has not stood back yet
+    one.run(60)
+    one.wire.put(advice, retain=True)
+    one.run(30)
+    assert "to/advice" in forged(one)[0]
 
 
 # --- what comes from elsewhere ---------------------------------------------------------------

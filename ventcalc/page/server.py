@@ -1,5 +1,5 @@
 """
-The page's web server, on this machine only; the only door to the web library.
+What the page answers, on this machine only.
 
 It keeps nothing but uploaded weather: every question brings the whole form with it.
 """
@@ -7,22 +7,16 @@ It keeps nothing but uploaded weather: every question brings the whole form with
 from __future__ import annotations
 
 import asyncio
-import contextlib
 import json
-import socket
-import threading
 from collections.abc import AsyncIterator, Callable, Mapping
-from importlib import resources
-from types import TracebackType
 from typing import Any
 
-import uvicorn
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
-from starlette.types import ASGIApp, Message, Receive, Scope, Send
+from starlette.types import ASGIApp
 
 from ventcalc import __version__
 from ventcalc.advice.policies import POLICIES
@@ -42,7 +36,7 @@ from ventcalc.page.studies import answer_compare, answer_size, season_run
 from ventcalc.page.weathers import Weathers
 from ventcalc.report.season_rows import control_words
 from ventcalc.units import UnitSystem, parse
-from ventcalc.web import files
+from ventcalc.web.local import NAMES, LocalServer, guarded, static_routes, take_port
 from ventcalc.web.templates import render
 
 __all__ = ["PageServer", "Views", "page_app"]
@@ -55,19 +49,7 @@ MOST_WEATHER = 60_000_000
 SAY_EVERY = 0.2
 """How often a season says how far it is. [s]"""
 _FILES = {"plan.css": "text/css", "plan.js": "text/javascript", "icon.svg": "image/svg+xml"}
-_HEADERS = {
-    "Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; "
-    "img-src 'self' data:; connect-src 'self'; base-uri 'none'; form-action 'none'; "
-    "frame-ancestors 'none'",
-    "X-Content-Type-Options": "nosniff",
-    "X-Frame-Options": "DENY",
-    "Referrer-Policy": "same-origin",
-    "Cross-Origin-Opener-Policy": "same-origin",
-    "Cross-Origin-Resource-Policy": "same-origin",
-    "Cache-Control": "no-store",
-}
 _BUSY = "a season is running already; stop it, or wait until it ends"
-_NAMES = ("127.0.0.1", "localhost", "[::1]")
 
 
 class Views:
@@ -183,7 +165,19 @@ async def _asked(request: Request) -> dict[str, Any]:
 
 
 def page_app(views: Views) -> ASGIApp:
-    """The page as an ASGI application."""
+    """
+    The page as an ASGI application.
+
+    Parameters
+    ----------
+    views : Views
+        Answers requests.
+
+    Returns
+    -------
+    ASGIApp
+        Answers only to the names of this machine, and questions only from its own page.
+    """
 
     async def refused(_: Request, error: Exception) -> Response:
         assert isinstance(error, VentcalcError)
@@ -194,9 +188,12 @@ def page_app(views: Views) -> ASGIApp:
         lines = [f"this failed, and should not have: {error!r}"]
         return JSONResponse({"problems": {}, "above": lines}, status_code=500)
 
+    def plain(status: int, title: str, words: str) -> Response:
+        html = render(HERE, "plain.html", title=title, words=words)
+        return HTMLResponse(html, status_code=status)
+
     async def missing(_: Request, __: Exception) -> Response:
-        html = render(HERE, "plain.html", title="Not found", words="There is no such page.")
-        return HTMLResponse(html, status_code=404)
+        return plain(404, "Not found", "There is no such page.")
 
     routes = [
         Route("/", views.page, methods=["GET"]),
@@ -207,109 +204,38 @@ def page_app(views: Views) -> ASGIApp:
         Route("/size", views.size, methods=["POST"]),
         Route("/season", views.season, methods=["POST"]),
         Route("/file", _answering(answer_file), methods=["POST"]),
-        *(_static(name, _own(name), kind) for name, kind in _FILES.items()),
-        *(_static(name, files.read(name), kind) for name, kind in files.TYPES.items()),
+        *static_routes(HERE, _FILES),
     ]
     app = Starlette(
         routes=routes, exception_handlers={VentcalcError: refused, 404: missing, Exception: failed}
     )
-    return _guard(app)
+    return guarded(app, NAMES, plain)
 
 
-def _own(name: str) -> bytes:
-    return resources.files(HERE).joinpath("static", name).read_bytes()
-
-
-def _static(name: str, body: bytes, kind: str) -> Route:
-    async def send(_: Request) -> Response:
-        return Response(body, media_type=kind)
-
-    return Route(f"/static/{name}", send, methods=["GET"])
-
-
-def _guard(app: ASGIApp) -> ASGIApp:
-    """Headers on every answer; no other name for this machine, no question from elsewhere."""
-    headers = [(name.lower().encode(), value.encode()) for name, value in _HEADERS.items()]
-
-    async def guarded(scope: Scope, receive: Receive, send: Send) -> None:
-        if scope["type"] != "http":
-            return
-
-        async def answer(message: Message) -> None:
-            if message["type"] == "http.response.start":
-                message = {**message, "headers": [*message["headers"], *headers]}
-            await send(message)
-
-        given = {name: value.decode("latin-1") for name, value in scope["headers"]}
-        host = given.get(b"host", "")
-        name = host.rsplit(":", 1)[0] if not host.endswith("]") else host
-        if name not in _NAMES:
-            words = "This page is only to be had on the machine that it runs on."
-            html = render(HERE, "plain.html", title="Not here", words=words)
-            await HTMLResponse(html, status_code=421)(scope, receive, answer)
-            return
-        if scope["method"] not in ("GET", "HEAD") and given.get(b"origin") != f"http://{host}":
-            words = "This page only answers its own script."
-            html = render(HERE, "plain.html", title="Not from there", words=words)
-            await HTMLResponse(html, status_code=403)(scope, receive, answer)
-            return
-        await app(scope, receive, answer)
-
-    return guarded
-
-
-class PageServer:
+class PageServer(LocalServer):
     """The page in a thread; ``address`` is where to look."""
 
     def __init__(self, form: Form, units: UnitSystem = "metric", port: int = 0) -> None:
-        """Take the port."""
-        self._views = Views(form, units)
-        self._socket = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-        self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        """
+        Take the port.
+
+        Parameters
+        ----------
+        form : Form
+            The bay that the page begins with.
+        units : {"metric", "us"}
+            Units that it begins with.
+        port : int
+            0 for any that is free.
+
+        Raises
+        ------
+        BadInput
+            If the port cannot be had.
+        """
         try:
-            self._socket.bind((HOST, port))
-            self._socket.listen(128)  # whoever asks before the thread runs waits, and is answered
+            taken = take_port(HOST, port)
         except (OSError, OverflowError) as error:
-            self._socket.close()
-            self._views.close()
             raise BadInput(f"--port {port}: cannot be had ({error}); name another") from None
-        self.address = f"http://{HOST}:{self._socket.getsockname()[1]}/"
-        config = uvicorn.Config(
-            page_app(self._views),
-            loop="asyncio",
-            http="h11",
-            ws="none",
-            lifespan="off",
-            log_config=None,
-            log_level="critical",
-            access_log=False,
-            server_header=False,
-            limit_concurrency=64,
-            timeout_graceful_shutdown=2,
-        )
-        self._server = uvicorn.Server(config)
-        self._thread = threading.Thread(target=self._run, daemon=True, name="page")
-
-    def _run(self) -> None:
-        self._server.run(sockets=[self._socket])
-
-    def wait(self) -> None:
-        """Until the server ends."""
-        while self._thread.is_alive():
-            self._thread.join(0.5)
-
-    def __enter__(self) -> PageServer:
-        self._thread.start()
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self._server.should_exit = True
-        self._thread.join(5.0)
-        self._views.close()
-        with contextlib.suppress(OSError):
-            self._socket.close()
+        views = Views(form, units)
+        super().__init__(page_app(views), taken, views.close)

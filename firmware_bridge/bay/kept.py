@@ -1,0 +1,89 @@
+"""
+What must outlive the process besides memory and words: doubts about sensors, running times.
+
+Kept as ages, since a steady clock means nothing to another run of the machine.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import replace
+from typing import Any
+
+from firmware_bridge.bay.safety import Machine
+from firmware_bridge.bay.state import BayState
+
+__all__ = ["kept_text", "recall"]
+
+LONGEST = 7 * 86400.0
+"""Of a bridge that was away for longer nothing is taken up: probes were mended meanwhile. [s]"""
+
+
+def kept_text(bay: BayState, now: float, day: float) -> str | None:
+    """
+    What is to be kept of a bay.
+
+    Parameters
+    ----------
+    bay : BayState
+        The bay.
+    now, day : float
+        Steady clock, time of day UTC. [s]
+
+    Returns
+    -------
+    str or None
+        None before the controller has said what it measures.
+    """
+    source = bay.source.kept(now)
+    if source is None:
+        return None
+    machines = {"fan": bay.history.fan, "cool": bay.history.cool}
+    seen = {key: [one.on, now - one.since] for key, one in machines.items() if one.measured}
+    changes = [now - time for time in bay.history.changes]
+    return json.dumps({"day": day, "source": source, "machines": seen, "changes": changes})
+
+
+def recall(bay: BayState, text: str | None, now: float, day: float) -> bool:
+    """
+    Take up what was kept.
+
+    Parameters
+    ----------
+    bay : BayState
+        A bay of which nothing is known yet.
+    text : str or None
+        From ``kept_text``.
+    now, day : float
+        Steady clock, time of day UTC. [s]
+
+    Returns
+    -------
+    bool
+        False where there was nothing, or nothing that can be used.
+    """
+    try:
+        given = json.loads(text or "")
+        gap = day - float(given["day"])
+        if not 0.0 <= gap <= LONGEST:
+            return False
+        machines = {key: _machine(one, now - gap) for key, one in given["machines"].items()}
+        history = replace(
+            bay.history,
+            fan=machines.get("fan", bay.history.fan),
+            cool=machines.get("cool", bay.history.cool),
+            changes=tuple(now - gap - float(age) for age in given["changes"]),
+        )
+        bay.source.take_up(given["source"], now - gap)
+    except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
+        return False
+    bay.history = history
+    return True
+
+
+def _machine(given: Any, then: float) -> Machine:
+    on, age = given
+    if not isinstance(on, bool) or math.isnan(age):
+        raise ValueError("no machine")
+    return Machine(on=on, since=then - float(age), measured=True)

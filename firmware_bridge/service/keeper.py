@@ -1,0 +1,38 @@
+"""Keeps in the journal what must outlive this process, a few bays a second."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Mapping
+from contextlib import suppress
+
+from firmware_bridge.bay.kept import kept_text, recall
+from firmware_bridge.bay.state import BayState
+from firmware_bridge.errors import JournalError
+from firmware_bridge.journal.journal import Journal
+from firmware_bridge.service.turn import Turn
+
+__all__ = ["Keeper"]
+
+EVERY = 60
+"""Each bay is kept so often. [s]"""
+
+
+class Keeper:
+    """Of all bays; called once a second."""
+
+    def __init__(self, bays: Mapping[str, BayState], journal: Journal, begun: Turn) -> None:
+        self._journal, self._count = journal, len(bays)
+        self._next = itertools.cycle(bays.values())
+        for bay in bays.values():
+            recall(bay, journal.note(f"kept {bay.name}"), begun.now, begun.day)
+
+    def note(self, turn: Turn, *, all_bays: bool = False) -> None:
+        """Keep of the next bays what stands; what cannot be written waits for its next turn."""
+        count = self._count if all_bays else math.ceil(self._count / EVERY)
+        with suppress(JournalError):
+            for bay in itertools.islice(self._next, count):
+                text = kept_text(bay, turn.now, turn.day)
+                if text is not None:
+                    self._journal.set_note(f"kept {bay.name}", text)
