@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ventcalc.advice.readings_file import KEYS, PULPS
+from ventcalc.diagnose.channels import as_columns
 from ventcalc.errors import BadInput
 
 __all__ = ["COLUMNS", "FACTORS", "Log", "read_log", "read_logs"]
@@ -174,6 +175,8 @@ def _parted(text: str) -> tuple[tuple[float, ...] | None, list[str], list[str], 
         raise BadInput("no line with column names; begin with time,plenum_temp_c,...")
     titles = [title.strip().lower() for title in next(csv.reader([lines[top]]))]
     body = lines[top + 1 :]
+    if any(":" in title for title in titles):
+        titles, body = as_columns(titles, body)
     while body and not body[-1].strip():
         body.pop()
     return heights, titles, body, np.arange(top + 2, top + 2 + len(body))

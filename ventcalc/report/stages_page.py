@@ -72,7 +72,7 @@ def _glances(told: Progress, units: UnitSystem) -> list[Glance]:
 def _figure(bay: Bay, told: Progress, units: UnitSystem) -> Figure:
     band = bay.limits.band
     planned, measured = (
-        np.array([getattr(one, name) for one in told.course]) for name in ("planned", "measured")
+        np.array([getattr(one, name) for one in told.course]) for name in ("target", "pulp")
     )
 
     def shown(values: Any) -> Any:
@@ -97,8 +97,8 @@ def _figure(bay: Bay, told: Progress, units: UnitSystem) -> Figure:
     rows += [
         [
             f"{one.day:%d %b %Y}",
-            show(one.planned, "degC", units),
-            "" if math.isnan(one.measured) else show(one.measured, "degC", units),
+            show(one.target, "degC", units),
+            "" if math.isnan(one.pulp) else show(one.pulp, "degC", units),
         ]
         for one in told.course[::7]
     ]

@@ -64,6 +64,7 @@ def stage_parts(bay: Bay, told: Progress, units: UnitSystem) -> list[tuple[str, 
 
 
 def plain(stage: str) -> str:
+    """A stage in words."""
     return stage.replace("_", " ")
 
 

@@ -78,12 +78,14 @@ def _bay_lines(one: Unloading, units: UnitSystem) -> list[str]:
 
 
 def known_by(one: Unloading) -> str:
+    """Where the weight of the crop comes from."""
     if one.weighed:
         return "crop by its season folder"
     return "crop by the bay file, as loaded: shrink will make it less"
 
 
 def warm_lines(one: Unloading, units: UnitSystem) -> list[str]:
+    """When to begin, what gives the heat, what the model says."""
     heat, run = one.balance, one.model
     now, goal = (show(x, "degC", units) for x in (one.pulp, one.final))
     lines = []
@@ -131,6 +133,7 @@ def warm_lines(one: Unloading, units: UnitSystem) -> list[str]:
 
 
 def air_rows(one: Unloading, units: UnitSystem) -> list[list[str]]:
+    """A row a share that is left, the heading first."""
     rows = [["left", "crop", "laterals", "airflow", "of the crop", "pressure", "speed"]]
     for row in one.air:
         rows.append(
@@ -148,6 +151,7 @@ def air_rows(one: Unloading, units: UnitSystem) -> list[list[str]]:
 
 
 def air_words(one: Unloading) -> list[str]:
+    """What the table of air calls for."""
     least = one.bay.fans.minimum_speed
     lines = [
         "speed: gives each tonne the air that the full bay has at full speed"
@@ -170,6 +174,7 @@ def air_words(one: Unloading) -> list[str]:
 
 
 def people_lines(one: Unloading, units: UnitSystem) -> list[str]:
+    """CO2 where people load trucks."""
     people = one.people
     limit = show(PEOPLE_CO2, "1 ppm", units)
     stays = (

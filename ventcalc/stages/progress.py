@@ -64,10 +64,10 @@ class PulpDay(NamedTuple):
     """Mean pulp of a day."""
 
     day: date
-    planned: float
+    target: float
     """By the calendar. [°C]"""
-    measured: float
-    """NaN where it was not. [°C]"""
+    pulp: float
+    """As measured; NaN where it was not. [°C]"""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
