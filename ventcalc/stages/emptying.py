@@ -25,6 +25,7 @@ __all__ = [
     "air_for_remains",
     "people_inside",
     "sweating_share",
+    "system_of_part",
 ]
 
 SHARES = (1.0, 0.75, 0.5, 0.25, 0.1)
@@ -89,14 +90,14 @@ def air_for_remains(bay: Bay, mass: float, shares: Sequence[float] = SHARES) -> 
     """
     pressure = float(air.standard_pressure(bay.site.altitude))
     wanted = bay.schedule.warm_up_temperature
-    full = _system(bay, 1.0, pressure, wanted)
+    full = system_of_part(bay, 1.0, pressure, wanted)
     per_mass = float(full.airflow) / mass
     unloaded = math.sqrt(
         (float(full.duct_pressure) + float(full.pile_pressure)) / float(full.duct_pressure)
     )
     rows = []
     for share in shares:
-        system = _system(bay, share, pressure, wanted)
+        system = system_of_part(bay, share, pressure, wanted)
         open_ones = _laterals(bay, share)
         flow, all_ones = float(system.airflow), bay.ducts.laterals if bay.ducts else 0
         idle = (all_ones - open_ones) * unloaded
@@ -120,8 +121,8 @@ def _laterals(bay: Bay, share: float) -> int:
     return max(math.ceil(share * bay.ducts.laterals - 1e-9), 1) if bay.ducts else 0
 
 
-def _system(bay: Bay, share: float, pressure: float, temperature: float) -> AirSystem:
-    """Fans on a shorter pile with fewer laterals."""
+def system_of_part(bay: Bay, share: float, pressure: float, temperature: float) -> AirSystem:
+    """Fans on a share of the pile, with as many of its laterals. [share, Pa, °C]"""
     floor = bay.pile
     along_length = bay.ducts is None or bay.ducts.plenum_along == "length"
     side = {"length": floor.length * share} if along_length else {"width": floor.width * share}
