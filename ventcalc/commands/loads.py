@@ -52,7 +52,7 @@ def add(commands: Any) -> None:
         "words",
         metavar="KEY=VALUE",
         nargs="*",
-        help="a truck that is not written down yet: pulp, rot, frost, soil, wet",
+        help="a truck that is not written down yet: pulp, rot, frost, soil, wet, fall",
     )
     parser.add_argument("--pile", metavar="VALUE", help="pulp that it falls on (from the season)")
     parser.add_argument("--trucks", type=int, metavar="N", help="plan the fill with so many trucks")

@@ -80,6 +80,9 @@ class Load:
     place: float | None = _place("middle of where it fell, from the back wall")
     rot_share: float | None = _share("rotten tubers in a sample", like="0.5 %")
     frost_share: float | None = _share("frosted tubers in a sample", like="1 %")
+    fall: float | None = quantity(
+        "m", 0, 10, "how far the tubers fell from the boom", None, like="8 inch"
+    )
     wet: str | None = text("whether the tubers are wet", None, like="no", choices=_YES)
     ticket: str | None = text("number of the scale's ticket", None, like="1042")
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from ventcalc.logbook.judge import COLDEST, YANTA
+from ventcalc.logbook.judge import COLDEST, FREEZES, YANTA
 from ventcalc.report.lots_text import shrink_lines
 from ventcalc.report.table import bullets, table
 from ventcalc.stages.emptying import PEOPLE_CO2, TIGHT_CO2
@@ -129,6 +129,11 @@ def warm_lines(one: Unloading, units: UnitSystem) -> list[str]:
             f"on the truck: in {one.sweating:.0%} of the working hours outside air would wet "
             "tubers of that pulp; cover them, and warm them more if they must stay dry"
         )
+    if one.freezing > 0.0:
+        lines.append(
+            f"on the truck: in {one.freezing:.0%} of the working hours it is colder outside than "
+            f"{show(FREEZES, 'degC', units)}: no uncovered load on the road"
+        )
     return lines
 
 
@@ -248,6 +253,7 @@ def _bay_data(one: Unloading) -> dict[str, Any]:
             "mass_loss": run.mass_loss,
         },
         "sweating_share": _known(one.sweating),
+        "freezing_share": _known(one.freezing),
         "air": [
             {
                 "share": row.share,

@@ -14,6 +14,7 @@ from ventcalc import air
 from ventcalc.bay.description import Bay, fresh_fraction_at
 from ventcalc.check.air_system import AirSystem, air_system
 from ventcalc.check.pile_carbon import free_air
+from ventcalc.logbook.judge import FREEZES
 from ventcalc.pile.crop import CO2_DENSITY, CO2_OUTSIDE, co2_rate, crop_for, respiration_heat
 from ventcalc.stages.warm_up import SETTLED
 from ventcalc.weather import Weather
@@ -23,8 +24,8 @@ __all__ = [
     "People",
     "Remaining",
     "air_for_remains",
+    "on_the_truck",
     "people_inside",
-    "sweating_share",
     "system_of_part",
 ]
 
@@ -203,9 +204,11 @@ def _purge(volume: float, made: float, fresh: float, high: float, low: float) ->
     return math.inf if end >= low else volume / fresh * math.log((high - end) / (low - end))
 
 
-def sweating_share(weather: Weather, zone: str, *, pulp: float, first: date, days: float) -> float:
+def on_the_truck(
+    weather: Weather, zone: str, *, pulp: float, first: date, days: float
+) -> tuple[float, float]:
     """
-    Working hours in which outside air wets tubers as they leave.
+    Working hours in which outside air wets tubers as they leave, or freezes them on the way.
 
     Parameters
     ----------
@@ -222,9 +225,11 @@ def sweating_share(weather: Weather, zone: str, *, pulp: float, first: date, day
 
     Returns
     -------
-    float
+    sweating : float
         Hours of daylight work with the dew point outside above the pulp, of all; NaN where the
         weather lacks these days. [0-1]
+    freezing : float
+        The same with air in which tubers freeze. [0-1]
     """
     wanted = {(first + timedelta(days=k)).timetuple()[1:3] for k in range(max(round(days), 1))}
     place = ZoneInfo(zone)
@@ -234,6 +239,6 @@ def sweating_share(weather: Weather, zone: str, *, pulp: float, first: date, day
     ]
     rows = [k for k, t in enumerate(stamps) if (t.month, t.day) in wanted and t.hour in DAYLIGHT]
     if not rows:
-        return math.nan
+        return math.nan, math.nan
     dew = air.dew_point(weather.humidity_ratio[rows], weather.pressure[rows])
-    return float(np.mean(dew > pulp))
+    return float(np.mean(dew > pulp)), float(np.mean(weather.temperature[rows] < FREEZES))

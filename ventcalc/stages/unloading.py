@@ -16,8 +16,8 @@ from ventcalc.stages.emptying import (
     People,
     Remaining,
     air_for_remains,
+    on_the_truck,
     people_inside,
-    sweating_share,
 )
 from ventcalc.stages.trucks import BayTurn, DayOff, TruckPlan, plan_trucks, turns_of
 from ventcalc.stages.warm_up import ModelRun, WarmUp, model_run, warm_up
@@ -69,6 +69,8 @@ class Unloading:
     people: People
     sweating: float
     """Working hours with a dew point outside above the pulp; NaN without weather. [0-1]"""
+    freezing: float
+    """Working hours with air in which tubers freeze; NaN without weather. [0-1]"""
     shrinks: tuple[Shrink, ...]
     """By lot, where trucks went out."""
 
@@ -190,9 +192,9 @@ def _told(
     turn: BayTurn,
     weather: Weather | None,
 ) -> Unloading:
-    (mass, weighed), pulp, sweating = crop, max(warm.pulp, warm.final), math.nan
+    (mass, weighed), pulp, truck = crop, max(warm.pulp, warm.final), (math.nan, math.nan)
     if weather is not None:
-        sweating = sweating_share(
+        truck = on_the_truck(
             weather,
             bay.site.time_zone,
             pulp=pulp,
@@ -212,7 +214,8 @@ def _told(
         lead_time=warm.lead_time,
         air=tuple(air_for_remains(bay, mass)) if mass > 0.0 else (),
         people=people_inside(bay, max(mass, 1.0), pulp),
-        sweating=sweating,
+        sweating=truck[0],
+        freezing=truck[1],
         shrinks=_shrinks(book),
     )
 
