@@ -21,7 +21,7 @@ from ventcalc.bay.description import Bay
 from ventcalc.diagnose.log import Log
 from ventcalc.logbook.folder import Logbook
 from ventcalc.logbook.kinds import Line, Load
-from ventcalc.pile.bed import HOUR_LIMITS, BedState, fresh_bed, step
+from ventcalc.pile.bed import HOUR_LIMITS, Bed, BedState, fresh_bed, step
 from ventcalc.pile.passage import natural_velocity
 from ventcalc.season.bay_state import bed_of
 from ventcalc.stages.emptying import system_of_part
@@ -171,25 +171,8 @@ def filled_zones(
             unknown, given = unknown + HOUR, _Air(0.0, bay.schedule.healing_temperature, 0.95)
         fast = velocity(sum(one.length for one in there), given.fan_speed)
         if given.fan_speed > RUNS and log is not None:
-            for one in columns:
-                if math.isnan(one.first_air) and one.begin < time + HOUR:
-                    one.first_air = max(time - one.begin, 0.0)
-        moisture = float(air.humidity_ratio(given.temperature, given.relative_humidity, pressure))
-        for one in there:
-            mean = float(np.mean(one.state.temperature))
-            speed = min(fast, HOUR_LIMITS["superficial_velocity"][1])
-            if given.fan_speed <= RUNS:
-                speed = natural_velocity(bed, mean, given.temperature)
-            one.state, _ = step(
-                bed,
-                one.state,
-                step=HOUR,
-                superficial_velocity=speed,
-                inlet_temperature=given.temperature,
-                inlet_humidity_ratio=moisture,
-                age=time - one.middle,
-            )
-            one.wettest = max(one.wettest, float(np.max(one.state.film)))
+            _note_first_air(columns, time)
+        _blow(bed, there, given, fast, time)
         time += HOUR
     if not there:
         return None
@@ -199,6 +182,33 @@ def filled_zones(
         logged=log is not None,
         unknown_time=unknown,
     )
+
+
+def _note_first_air(columns: Sequence[_Column], time: float) -> None:
+    """Fans run in the hour from here on."""
+    for one in columns:
+        if math.isnan(one.first_air) and one.begin < time + HOUR:
+            one.first_air = max(time - one.begin, 0.0)
+
+
+def _blow(bed: Bed, there: Sequence[_Column], given: _Air, velocity: float, time: float) -> None:
+    """One hour of every zone. [m/s, s]"""
+    moisture = float(air.humidity_ratio(given.temperature, given.relative_humidity, bed.pressure))
+    for one in there:
+        mean = float(np.mean(one.state.temperature))
+        speed = min(velocity, HOUR_LIMITS["superficial_velocity"][1])
+        if given.fan_speed <= RUNS:
+            speed = natural_velocity(bed, mean, given.temperature)
+        one.state, _ = step(
+            bed,
+            one.state,
+            step=HOUR,
+            superficial_velocity=speed,
+            inlet_temperature=given.temperature,
+            inlet_humidity_ratio=moisture,
+            age=time - one.middle,
+        )
+        one.wettest = max(one.wettest, float(np.max(one.state.film)))
 
 
 def _columns(bay: Bay, book: Logbook, fresh: Callable[[float], BedState]) -> list[_Column]:
