@@ -30,7 +30,7 @@ LEFT_OUT = (
 def zones_text(bay: Bay, found: Filled | None, units: UnitSystem) -> str:
     """A row a zone, and what is wrong between and in them."""
     if found is None:
-        return f"{bay.name}: no load with its pulp temperature by then; look at the times of loads and log"
+        return f"{bay.name}: no load with its pulp temperature by then; look at the times"
     rows = [
         ["zone", "lot", "from the back wall", "crop", "age", "came in", "bottom", "mean", "top"]
     ]
