@@ -26,6 +26,7 @@ from firmware_bridge.config import BrokerConfig, is_loopback, read_config
 from firmware_bridge.demo.plant import plant_of
 from firmware_bridge.demo.simulator import Simulator
 from firmware_bridge.errors import BadConfig, BridgeError
+from firmware_bridge.journal.advised import write_advice_csv
 from firmware_bridge.journal.audit import verify
 from firmware_bridge.journal.export import (
     samples_of_csv,
@@ -104,6 +105,7 @@ def _parser() -> _Parser:
     one.add_argument("config", type=Path)
     one.add_argument("--bay", required=True)
     one.add_argument("--out", type=Path, required=True, help="file ending in .csv or .parquet")
+    one.add_argument("--advice", action="store_true", help="what was advised instead, as CSV")
     one.add_argument("--since", default="1970-01-01", help="ISO date or time, UTC")
     one.add_argument("--until", default="2100-01-01", help="ISO date or time, UTC")
     one.set_defaults(do=_export)
@@ -261,6 +263,8 @@ def _export(args: argparse.Namespace) -> int:
     config = read_config(args.config)
     bay = bay_of(config, args.bay)
     start, end = (_time(text) for text in (args.since, args.until))
+    if args.advice:
+        return _export_advice(args, config.bridge.data / "audit.db", bay.name, start, end)
     journal = Journal(config.bridge.data / "journal.db", read_only=True)
     try:
         if args.out.suffix == ".parquet":
@@ -275,6 +279,20 @@ def _export(args: argparse.Namespace) -> int:
     finally:
         journal.close()
     say(f"{count} readings in {args.out}")
+    return 0
+
+
+def _export_advice(
+    args: argparse.Namespace, audit: Path, bay: str, start: float, end: float
+) -> int:
+    if args.out.suffix != ".csv":
+        raise BadConfig(f"--out {args.out}: advice is written as .csv")
+    try:
+        with args.out.open("w", encoding="utf-8", newline="") as file:
+            count = write_advice_csv(audit, bay, file, start, end)
+    except OSError as error:
+        raise BadConfig(f"--out {args.out}: cannot be written ({error.strerror})") from None
+    say(f"{count} times advice in {args.out}")
     return 0
 
 

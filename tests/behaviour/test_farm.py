@@ -229,6 +229,35 @@ def test_a_log_is_its_own_memory(run, farm):
     assert run(*words, "--readings", farm / "north.readings.json")[0] == 2
 
 
+def test_one_log_of_several_bays(run, farm):
+    """Each bay's rows as if they stood alone; what is wrong keeps the number of its row."""
+    lines = (farm / "south.readings.csv").read_text(encoding="utf-8").splitlines()
+    both = [lines[0].replace("time,", "time,bay,")]
+    for line in lines[1:]:
+        both += [line.replace(",", f",{bay},", 1) for bay in ("south", "north")]
+    log = farm / "both.csv"
+    log.write_text("\n".join(both), encoding="utf-8")
+    alone = {}
+    for bay in ("south", "north"):
+        out = run("advise", farm / f"{bay}.toml", "--log", farm / "south.readings.csv")[1]
+        alone[bay] = list(csv.DictReader(io.StringIO(out)))
+    status, out, _ = run("advise", farm, "--log", log)
+    rows = list(csv.DictReader(io.StringIO(out)))
+    assert (status, len(rows)) == (0, 192)
+    assert [row["time"] for row in rows] == sorted(row["time"] for row in rows)
+    for bay, own in alone.items():
+        assert [{**one, "bay": bay} for one in own] == [r for r in rows if r["bay"] == bay]
+    found = run("advise", farm, "--log", log, "--json-lines")[1].splitlines()
+    assert [json.loads(line)["action"] for line in found] == [row["action"] for row in rows]
+    log.write_text("\n".join([*both[:9], both[9].replace("south", "west"), *both[10:]]))
+    status, _, err = run("advise", farm, "--log", log)
+    assert (status, "row 10: bay 'west' is none of north, south" in err) == (2, True)
+    both[9] = re.sub(r"^[^,]*", "yesterday", both[9])
+    log.write_text("\n".join(both), encoding="utf-8")
+    assert "row 10: time is 'yesterday'" in run("advise", farm, "--log", log)[2]
+    assert run("advise", farm, "--log", farm / "south.readings.csv")[0] == 2
+
+
 # --- the record --------------------------------------------------------------------------
 
 

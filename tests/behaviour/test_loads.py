@@ -84,6 +84,9 @@ def test_the_pile_that_it_falls_on(pulp, pile, take, why):
         ({"frost_share": 0.06}, Take.WAIT, ["frost"]),
         ({"wet": "yes"}, Take.WARNING, ["wet"]),
         ({"wet": "no"}, Take.YES, []),
+        # drops of at most 6 inch: P. Nolte, Univ. of Idaho, 2012
+        ({"fall": 0.15}, Take.YES, []),
+        ({"fall": 0.16}, Take.WARNING, ["fall"]),
         # the bay counts on 2 % of soil; 2 % more is a factor of 1.36
         ({"soil_share": 0.039}, Take.YES, []),
         ({"soil_share": 0.04}, Take.WARNING, ["soil"]),

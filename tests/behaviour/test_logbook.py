@@ -12,6 +12,7 @@ import pytest
 
 from ventcalc.bay.file import example_bay, example_bay_path
 from ventcalc.commands.main import main
+from ventcalc.logbook.airflows import measured_air
 from ventcalc.logbook.folder import read_logbook, season_folder
 from ventcalc.logbook.writing import add_lines
 
@@ -415,3 +416,38 @@ def test_a_full_disk_leaves_no_half_line(run, bay, loads, monkeypatch):
     assert status == 2
     assert "cannot be written (No space left on device); nothing was added" in err
     assert path.read_bytes() == before
+
+
+# --- air in the laterals -----------------------------------------------------------------
+
+
+def test_air_in_the_laterals_by_hand(tmp_path):
+    """Twelve of 28 inch, 4.276 ft² each: eleven at 780 ft/min, one at half of it."""
+    bay, start = example_bay("seed_bay"), 1787000000.0
+    lines = [
+        {"time": start + 60.0 * k, "lateral": str(k), "velocity": 780 * 0.00508}
+        for k in range(1, 13)
+    ]
+    lines.append({"time": start + 900.0, "lateral": "5", "velocity": 390 * 0.00508})
+    add_lines(tmp_path, bay, "airflows", lines, written=start)
+    found = measured_air(bay, read_logbook(tmp_path, bay))
+    assert found.airflow / 0.00047194745 == pytest.approx(11.5 * 780 * 4.276, rel=1e-3)
+    mean = 11.5 / 12
+    assert found.least == pytest.approx(0.5 / mean)
+    assert found.evenness == pytest.approx(1 - (11 * (1 - mean) + mean - 0.5) / 12 / mean)
+    assert (found.weakest, found.measured) == ("5", 12)
+    # 4 million lb are 2 000 short tons
+    assert found.airflow_per_mass / 5.2023e-7 == pytest.approx(11.5 * 780 * 4.276 / 2000, rel=1e-3)
+
+
+def test_air_in_the_laterals_in_words(tmp_path, capsys):
+    words = ["log", "seed_bay", "airflows", "--folder", str(tmp_path)]
+    for lateral, velocity in (("1", "800 ft/min"), ("2", "400 ft/min")):
+        told = [f"lateral={lateral}", f"velocity={velocity}", "time=2026-08-20 09:00"]
+        assert main([*words, *told, "--units", "us"]) == 0
+    capsys.readouterr()
+    assert main([*words, "--units", "us"]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert "2 of 12 laterals measured" in out
+    assert "evenness 67%, uneven" in out
+    assert main([*words, "lateral=1", "velocity=800 lb", "time=2026-08-20 09:00"]) == 2

@@ -15,9 +15,10 @@ import subprocess
 import sys
 import tomllib
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 import pytest
+from guides import blocks, commands_of, not_printed
 from jsonschema import Draft202012Validator
 
 from firmware_bridge.config import read_config
@@ -40,26 +41,7 @@ BY_CI = re.compile(
 TEST_COMMAND = 'python -m pip install -e ".[test]" && python -m pytest'
 
 
-class Command(NamedTuple):
-    line: str
-    shown: str
-
-
-def blocks(language: str) -> list[str]:
-    return re.findall(rf"^```{language}\n(.*?)^```$", TEXT, re.MULTILINE | re.DOTALL)
-
-
-def commands() -> list[Command]:
-    """Lines after ``$``, each with what is shown below it."""
-    found = []
-    for block in blocks("console"):
-        for part in re.split(r"^\$ ", block, flags=re.MULTILINE)[1:]:
-            line, _, shown = part.replace("\\\n", "").partition("\n")
-            found.append(Command(line.strip(), shown))
-    return found
-
-
-COMMANDS = commands()
+COMMANDS = commands_of(TEXT)
 
 
 @pytest.fixture(scope="module")
@@ -120,10 +102,7 @@ def test_commands(printed: dict[str, str]) -> None:
                 if part not in CI and not is_sound_install(part)
             ]
             continue
-        output = " ".join(printed[command.line].split())
-        for line in command.shown.splitlines():
-            if line.strip() not in ("", "...") and " ".join(line.split()) not in output:
-                wrong.append(f"{command.line}\n  does not print: {line}")
+        wrong += not_printed(command, printed[command.line])
     assert not wrong, "\n".join(wrong)
 
 
@@ -147,8 +126,8 @@ def bridge_sample(text: str, folder: Path) -> None:
 
 
 def test_toml_samples(tmp_path: Path) -> None:
-    assert blocks("toml")
-    for text in blocks("toml"):
+    assert blocks(TEXT, "toml")
+    for text in blocks(TEXT, "toml"):
         sample = tomllib.loads(text)
         if sample.keys() & {"bridge", "broker", "bays"}:
             bridge_sample(text, tmp_path)
@@ -158,8 +137,8 @@ def test_toml_samples(tmp_path: Path) -> None:
 
 def test_json_samples() -> None:
     """Readings for ``ventcalc advise``, or a message that fits one of the bridge's schemas."""
-    assert blocks("json")
-    for text in blocks("json"):
+    assert blocks(TEXT, "json")
+    for text in blocks(TEXT, "json"):
         sample = json.loads(text)
         if set(sample) <= {*KEYS, "time", "note"}:
             readings_from_dict(sample)
@@ -170,9 +149,9 @@ def test_json_samples() -> None:
 
 
 def test_python_samples(tmp_path: Path) -> None:
-    assert blocks("python")
+    assert blocks(TEXT, "python")
     shutil.copytree(ROOT / "examples", tmp_path / "examples")
-    for text in blocks("python"):
+    for text in blocks(TEXT, "python"):
         command = [sys.executable, "-W", "error", "-c", text]
         run = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True)
         assert run.returncode == 0, f"{text}\n{run.stderr}"

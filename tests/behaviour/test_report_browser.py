@@ -16,9 +16,15 @@ COMMANDS = {
     "check, hardly anything known": ("check", "seed_bay", "--height", "30 inch"),
     "size": ("size", "fry_bay", "--target", "20 cfm/ton"),
     "season": ("season", "seed_bay", "--weather", "example", "--compare", "--layers", "4"),
+    "stages": ("stages", "seed_bay", "--today", "2026-11-20"),
+    "unload": ("unload", "seed_bay", "fry_bay", "--date", "2027-05-03", "--no-trucks", "sat,sun"),
 }
 FIGURES = {"check": 6, "check, hardly anything known": 6, "size": 6, "season": 7 + 4}
+FIGURES |= {"stages": 1, "unload": 1}
 LIVE = {"check": 1, "check, hardly anything known": 1, "size": 2, "season": 5}
+LIVE |= {"stages": 1, "unload": 1}
+SHORT = {"stages", "unload"}
+"""Pages of one live figure and few tables."""
 DESKTOP, PHONE, SMALL_PHONE = 1280, 390, 320
 A4, LETTER = (8.27, 11.69), (8.5, 11.0)
 MARGIN = 0.4
@@ -69,6 +75,7 @@ def test_a_page_is_as_wide_as_its_window(browser, shown, width, dark):
 
 def test_a_phone_shows_figures_large_enough_to_read(browser, shown):
     """The smallest words of a figure are no smaller than 8 px; the figure scrolls by itself."""
+    name, _ = shown
     browser.look(width=PHONE)
     heights = browser.ask(
         """[...document.querySelectorAll('figure:not(.live) svg text')].map((e) => {
@@ -76,8 +83,8 @@ def test_a_phone_shows_figures_large_enough_to_read(browser, shown):
           return parseFloat(getComputedStyle(e).fontSize) * Math.hypot(m.b, m.d);
         })"""
     )
-    assert len(heights) > 50
-    assert min(heights) >= 7.5
+    assert len(heights) > (-1 if name in SHORT else 50)
+    assert min(heights, default=7.5) >= 7.5
 
 
 def test_every_figure_has_words_instead(browser, shown):
@@ -128,8 +135,9 @@ LEGENDS = """
 
 def test_lines_and_areas_can_be_told_apart_without_colour(browser, shown):
     """By dashes and hatches alone; what a legend names must look like nothing else in it."""
+    name, _ = shown
     legends = browser.ask(LEGENDS)
-    assert len(legends) >= 3
+    assert len(legends) >= (1 if name in SHORT else 3)
     for looks in legends:
         assert len(looks) >= 2
         assert "" not in looks
@@ -263,12 +271,12 @@ def pages_of(data):
 
 @pytest.mark.parametrize("paper", [A4, LETTER])
 def test_a_page_can_be_printed(browser, shown, paper):
-    wide, high = paper
+    (name, _), (wide, high) = shown, paper
     data = base64.b64decode(
         browser.call("Page.printToPDF", paperWidth=wide, paperHeight=high)["data"]
     )
     assert data.startswith(b"%PDF")
-    assert 5 <= pages_of(data) <= 20
+    assert (2 if name in SHORT else 5) <= pages_of(data) <= 20
     # As wide as the paper leaves it, nothing is cut off: what scrolls on a screen cannot here.
     width = int(96 * (wide - 2 * MARGIN))
     browser.look(width=width)

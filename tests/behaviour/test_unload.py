@@ -81,6 +81,22 @@ def test_a_bay_that_ends_with_a_day_leaves_the_next_day_to_the_next():
     assert turns[1].first_truck == turns[1].last_truck == date(2027, 5, 3)
 
 
+def test_no_trucks_on_weekends_and_holidays():
+    """From Friday 30 April 2027: 6.67 days of work, the weekends and Monday 3 May off."""
+    off = {5, 6, date(2027, 5, 3)}
+    first, second = turns_of(date(2027, 4, 30), [trucks(), trucks(2e6)], [14.0, 0.0], off)
+    assert first.last_truck == second.first_truck == date(2027, 5, 11)
+    assert second.last_truck == date(2027, 5, 14)
+    left = {day: mass / POUND for day, mass in first.left}
+    assert left[date(2027, 4, 30)] == left[date(2027, 5, 3)] == pytest.approx(3.4e6)
+    assert left[date(2027, 5, 4)] == pytest.approx(2.8e6)
+    assert left[date(2027, 5, 11)] == 0.0
+    later = turns_of(date(2027, 5, 1), [trucks()], [14.0], off)[0]
+    assert (later.first_truck, later.warm_up) == (date(2027, 5, 4), date(2027, 4, 20))
+    with pytest.raises(BadInput, match="no_trucks"):
+        turns_of(date(2027, 5, 1), [trucks()], [0.0], range(7))
+
+
 # --- the command -------------------------------------------------------------------------
 
 
@@ -117,6 +133,12 @@ def test_a_pulp_that_was_measured_and_what_is_weighed(north, capsys):
     assert bay["shrink"][0]["mass_loss"] == pytest.approx(1 - 51 / 54)
 
 
+def test_days_off_by_name_and_date(capsys):
+    words = ("--date", "2027-04-30", "--no-trucks", "Sat, sunday,2027-05-03")
+    (bay,) = told(capsys, "seed_bay", *words)
+    assert (bay["first_truck"], bay["last_truck"]) == ("2027-04-30", "2027-05-11")
+
+
 def test_warm_enough(capsys):
     (bay,) = told(capsys, "seed_bay", "--date", "2027-05-01", "--now", "50 degF")
     assert bay["begin_to_warm"] is None
@@ -139,6 +161,7 @@ def test_the_text_says_what_a_person_must_know(capsys):
     ("words", "part"),
     [
         (("--date", "1 May"), "--date"),
+        (("--no-trucks", "sat,easter"), "easter"),
         (("--trucks-per-day", "0"), "trucks_per_day"),
         (("--truck-load", "60000"), "--truck-load"),
         (("--pulp", "50 lb"), "--pulp"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import threading
 from dataclasses import replace
 
@@ -17,6 +18,7 @@ from firmware_bridge.journal.audit import AuditLog, Entry
 from firmware_bridge.service.locks import Locks, client_id
 from firmware_bridge.service.run import run
 from firmware_bridge.wire.topics import link_topics
+from ventcalc.commands.main import main as ventcalc
 
 
 @pytest.fixture
@@ -88,6 +90,21 @@ def test_replay_of_journal_and_of_csv_agree(recorded, tmp_path, capsys):
     assert main(["replay", str(recorded), "--bay", "bay-1", "--csv", str(out)]) == 0
     assert capsys.readouterr().out == journal
     assert journal.count("outside fan") > 30
+
+
+def test_the_season_record_reads_what_was_stored_and_advised(recorded, tmp_path, capsys):
+    """Both exports lie beside a bay file; the simulated controller does what it is told."""
+    shutil.copy(read_config(recorded).bays[0].bay_file, tmp_path / "store.toml")
+    words = ["export", str(recorded), "--bay", "bay-1", "--out"]
+    assert main([*words, str(tmp_path / "store.readings.csv")]) == 0
+    assert main([*words, str(tmp_path / "store.advice.csv"), "--advice"]) == 0
+    assert main([*words, str(tmp_path / "x.parquet"), "--advice"]) == 2
+    capsys.readouterr()
+    assert ventcalc(["record", str(tmp_path / "store.toml"), "--json"]) == 0
+    (bay,) = json.loads(capsys.readouterr().out)["bays"]
+    assert bay["problems"] == []
+    assert 0.4 < bay["advice"]["advised_h"] <= 1.0, "an hour of readings, advice from the start"
+    assert bay["advice"]["followed_share"] > 0.8
 
 
 @pytest.mark.parametrize(

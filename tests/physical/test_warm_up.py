@@ -13,8 +13,8 @@ from ventcalc.bay.file import example_bay
 from ventcalc.stages.emptying import (
     PEOPLE_CO2,
     air_for_remains,
+    on_the_truck,
     people_inside,
-    sweating_share,
 )
 from ventcalc.stages.warm_up import model_run, warm_up
 from ventcalc.weather import example_weather
@@ -145,10 +145,21 @@ def test_tubers_sweat_more_the_colder_they_are():
     weather = example_weather()
     given = {"first": date(2027, 7, 1), "days": 20.0}
     shares = [
-        sweating_share(weather, BAY.site.time_zone, pulp=pulp, **given)
+        on_the_truck(weather, BAY.site.time_zone, pulp=pulp, **given)[0]
         for pulp in (-20.0, 3.0, 8.0, 13.0, 30.0)
     ]
     assert shares == sorted(shares, reverse=True)
     assert shares[0] == 1.0
     assert 0.0 < shares[2] < 1.0
     assert shares[-1] == 0.0
+
+
+def test_it_freezes_on_the_road_in_january_and_not_in_july():
+    """Fort Collins in January: lowest -8 °C by night, highest 7 °C by day (NOAA, from memory)."""
+    given = {"pulp": 8.0, "days": 20.0}
+    winter, summer = (
+        on_the_truck(example_weather(), BAY.site.time_zone, first=date(2027, month, 1), **given)[1]
+        for month in (1, 7)
+    )
+    assert 0.05 < winter < 0.6, "by day only"
+    assert summer == 0.0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import json
 import sys
 from pathlib import Path
 from typing import Any
@@ -12,13 +13,13 @@ from ventcalc.advice.freeze_guard import release
 from ventcalc.advice.kept_file import kept_from_json, kept_to_dict
 from ventcalc.advice.probe_history import ProbeHistory
 from ventcalc.advice.readings_file import readings_from_json
-from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named, read_text, write_text
 from ventcalc.commands.words import add_command, as_json
-from ventcalc.diagnose.log import read_log
+from ventcalc.diagnose.log import read_logs
 from ventcalc.errors import BadInput
-from ventcalc.farm.advised import advise_given, advise_log
-from ventcalc.report.advised_rows import advised_row, csv_text
+from ventcalc.farm.advised import advise_given
+from ventcalc.farm.folder import bay_files
+from ventcalc.report.advised_rows import advised_rows, csv_text
 from ventcalc.report.data import advice_data
 from ventcalc.report.text import CAUTION, advice_text
 from ventcalc.season.installed import as_installed
@@ -35,7 +36,12 @@ def add(commands: Any) -> None:
         "Say what fans, door, humidifier, refrigeration and heater should do now, and why.",
         "ventcalc advise seed_bay --readings examples/readings_cold_night.json --units us",
     )
-    parser.add_argument("bay", metavar="BAY", help="bay file, or seed_bay or fry_bay (invented)")
+    parser.add_argument(
+        "bays",
+        metavar="BAY",
+        nargs="+",
+        help="bay file, or seed_bay or fry_bay (invented); with --log several, or a folder",
+    )
     source = parser.add_mutually_exclusive_group(required=True)
     source.add_argument(
         "--readings",
@@ -45,7 +51,11 @@ def add(commands: Any) -> None:
     source.add_argument(
         "--log",
         metavar="FILE",
-        help="a log of readings, CSV as of diagnose: prints CSV, what was advised in each row",
+        help="a log of readings, CSV as of diagnose: prints CSV, what was advised in each row; of "
+        "several bays where its second column is bay, with the name of each bay's file",
+    )
+    parser.add_argument(
+        "--json-lines", action="store_true", help="with --log: a line of JSON for each row"
     )
     parser.add_argument(
         "--memory",
@@ -61,9 +71,11 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> str:
     """Advice as text or JSON; the memory goes back to its file."""
-    described = bay_named(args.bay)
     if args.log is not None:
-        return _over_log(described, args)
+        return _over_log(args)
+    if len(args.bays) > 1 or args.json_lines:
+        raise BadInput("--readings is for one bay and one time; --log takes more")
+    described = bay_named(args.bays[0])
     memory, probes = _kept(args.memory, described.name)
     text, zone = read_text(args.readings, "readings"), described.site.time_zone
     given = readings_from_json(text, args.readings, probes, zone)
@@ -89,17 +101,27 @@ def run(args: argparse.Namespace) -> str:
     return said
 
 
-def _over_log(bay: Bay, args: argparse.Namespace) -> str:
+def _over_log(args: argparse.Namespace) -> str:
     """Advice for each row; caution and what was left out go to standard error."""
     if args.memory is not None or args.release:
         raise BadInput("--memory and --release go with --readings; a log is its own memory")
-    log = read_log(read_text(args.log, "a log"), args.log)
-    for remark in log.remarks:
-        sys.stderr.write(f"ventcalc: {args.log}: {remark}\n")
-    rows = [advised_row(bay, one) for one in advise_log(bay, log)]
+    named = {path.stem: bay_named(str(path)) for path in bay_files(args.bays)}
+    logs = read_logs(read_text(args.log, "a log"), named, args.log)
+    if "" in logs and len(named) == 1:
+        logs = {next(iter(named)): logs[""]}
+    elif "" in logs:
+        raise BadInput(f"{args.log}: whose rows? put a column bay behind time, or name one bay")
+    remarks = [remark for log in logs.values() for remark in log.remarks]
+    remarks += [f"no row of bay {name}" for name in named if name not in logs]
+    sys.stderr.writelines(f"ventcalc: {args.log}: {remark}\n" for remark in remarks)
+    rows = advised_rows({name: (named[name], log) for name, log in logs.items()})
     if args.json:
-        return as_json({"bay": bay.name, "rows": rows, "caution": CAUTION})
+        bay = named[next(iter(logs))].name
+        return as_json({**({"bay": bay} if len(named) == 1 else {}), "rows": rows,
+                        "caution": CAUTION})  # fmt: skip
     sys.stderr.write(f"{CAUTION}\n")
+    if args.json_lines:
+        return "\n".join(json.dumps(row, ensure_ascii=False, allow_nan=False) for row in rows)
     return csv_text(rows)
 
 

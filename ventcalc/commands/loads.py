@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 import argparse
+import math
 import time as clock
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from ventcalc.advice.json_values import moment_of
 from ventcalc.bay.description import Bay
-from ventcalc.commands.files import bay_named
+from ventcalc.commands.files import bay_named, read_text
 from ventcalc.commands.log import add_folder_options, opened, values_of
 from ventcalc.commands.words import add_command, as_json
+from ventcalc.diagnose.log import read_log
 from ventcalc.errors import BadInput
+from ventcalc.farm.zones import filled_zones
 from ventcalc.logbook.filling import filling_of, plan_fill
-from ventcalc.logbook.folder import season_folder
+from ventcalc.logbook.folder import Logbook, season_folder
 from ventcalc.logbook.judge import judge_load, judge_loads, pile_under
 from ventcalc.logbook.kinds import Load
 from ventcalc.report.loads_data import judgement_data, loads_data
 from ventcalc.report.loads_text import judgement_text, loads_text, plan_text
+from ventcalc.report.zones_text import zones_data, zones_text
 from ventcalc.units import parse
 
 __all__ = ["add", "run"]
@@ -47,7 +52,7 @@ def add(commands: Any) -> None:
         "words",
         metavar="KEY=VALUE",
         nargs="*",
-        help="a truck that is not written down yet: pulp, rot, frost, soil, wet",
+        help="a truck that is not written down yet: pulp, rot, frost, soil, wet, fall",
     )
     parser.add_argument("--pile", metavar="VALUE", help="pulp that it falls on (from the season)")
     parser.add_argument("--trucks", type=int, metavar="N", help="plan the fill with so many trucks")
@@ -55,6 +60,15 @@ def add(commands: Any) -> None:
     for name, (_, value, about) in _PLAN.items():
         option = f"--{name.replace('_', '-')}"
         parser.add_argument(option, metavar="VALUE", default=value, help=f"{about} ({value})")
+    parser.add_argument(
+        "--zones",
+        action="store_true",
+        help="the pile as it grew: temperature, age and lot of each day's loads along the bay",
+    )
+    parser.add_argument(
+        "--log", metavar="FILE", help="with --zones: what plenum and fans did, CSV as of diagnose"
+    )
+    parser.add_argument("--at", metavar="TIME", help="with --zones: at this time, ISO 8601")
     parser.add_argument("--all", action="store_true", help="show every doubtful load, not 20")
     add_folder_options(parser)
 
@@ -77,10 +91,26 @@ def run(args: argparse.Namespace) -> str:
         if args.json:
             return as_json(judgement_data(judgement))
         return judgement_text(judgement, args.units)
+    if args.zones:
+        return _zones(bay, book, args)
+    if args.log is not None or args.at is not None:
+        raise BadInput("--log and --at go with --zones")
     filling, judged = filling_of(bay, book), judge_loads(bay, book)
     if args.json:
         return as_json(loads_data(bay, book, filling, judged))
     return loads_text(bay, book, filling, judged, args.units, None if args.all else 20)
+
+
+def _zones(bay: Bay, book: Logbook, args: argparse.Namespace) -> str:
+    problems: list[str] = []
+    until = math.inf if args.at is None else moment_of(args.at, problems)
+    if problems:
+        raise BadInput(f"--at: {problem}" for problem in problems)
+    log = read_log(read_text(args.log, "a log"), args.log) if args.log else None
+    found = filled_zones(bay, book, log, until)
+    if args.json:
+        return as_json(zones_data(bay, found))
+    return zones_text(bay, found, args.units)
 
 
 def _plan(bay: Bay, args: argparse.Namespace) -> str:

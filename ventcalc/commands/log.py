@@ -192,7 +192,7 @@ def values_of(kind: str, words: list[str], zone: ZoneInfo) -> dict[str, Any]:
                 raise BadInput(f"{key}: given twice")
             if column.field == "time":
                 found["time"] = time_of(value, zone)
-            elif column.unit in ("kg", "degC", "m", "1") and key in keys:
+            elif column.unit in ("kg", "degC", "m", "m/s", "1") and key in keys:
                 found[column.field] = _quantity(key, value, column.unit, column.low, column.high)
             else:
                 found[column.field] = read_words(column, value)

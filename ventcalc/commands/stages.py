@@ -12,15 +12,17 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from ventcalc.bay.description import Bay
-from ventcalc.commands.files import bay_named, read_text
+from ventcalc.commands.files import bay_named, check_target, read_text, write_text
 from ventcalc.commands.log import add_folder_options, opened
 from ventcalc.commands.unload import parsed
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.diagnose.log import read_log
 from ventcalc.errors import BadInput
 from ventcalc.logbook.folder import season_folder
+from ventcalc.report.stages_page import stages_page
 from ventcalc.report.stages_text import stages_data, stages_text
 from ventcalc.stages.progress import progress_of
+from ventcalc.web.templates import need_jinja2
 
 __all__ = ["add", "run"]
 
@@ -48,11 +50,15 @@ def add(commands: Any) -> None:
     parser.add_argument("--log", metavar="FILE", help="CSV of readings with pulp, as of diagnose")
     for name, (_, _, _, about) in _VALUES.items():
         parser.add_argument(f"--{name.replace('_', '-')}", metavar="VALUE", help=about)
+    parser.add_argument("--html", metavar="OUT", help="write a page")
     add_folder_options(parser)
 
 
 def run(args: argparse.Namespace) -> str:
-    """Where the season stands, as text or JSON."""
+    """Where the season stands, as text or JSON, and as a page."""
+    if args.html is not None:
+        check_target(args.html, args.force)
+        need_jinja2()
     bay = bay_named(args.bay)
     folder = Path(args.folder) if args.folder else season_folder(args.bay)
     book = opened(bay, folder, args.skip_bad)
@@ -77,7 +83,10 @@ def run(args: argparse.Namespace) -> str:
         recondition_days=days,
         **({} if math.isnan(again) else {"recondition_temperature": again}),
     )
-    return as_json(stages_data(bay, told)) if args.json else stages_text(bay, told, args.units)
+    wrote = [write_text(args.html, stages_page(bay, told, args.units))] if args.html else []
+    if args.json:
+        return as_json(stages_data(bay, told))
+    return "\n\n".join([stages_text(bay, told, args.units), *wrote])
 
 
 def _logged(name: str) -> tuple[tuple[float, float], ...]:

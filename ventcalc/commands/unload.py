@@ -9,17 +9,23 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from ventcalc.bay.description import Bay
-from ventcalc.commands.files import bay_named
+from ventcalc.commands.files import bay_named, check_target, write_text
 from ventcalc.commands.log import opened
 from ventcalc.commands.season import weather_for
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.errors import BadInput
 from ventcalc.logbook.folder import season_folder
+from ventcalc.report.unload_page import unload_page
 from ventcalc.report.unload_text import unload_data, unload_text
+from ventcalc.stages.trucks import DayOff
 from ventcalc.stages.unloading import Trucks, unload
 from ventcalc.units import parse, show
+from ventcalc.web.templates import need_jinja2
 
 __all__ = ["add", "parsed", "run"]
+
+WEEK_NAMES = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+WEEK = tuple(name[:3] for name in WEEK_NAMES)
 
 _TEMPERATURE = (-2.0, 25.0)
 _RANGES = {
@@ -57,19 +63,29 @@ def add(commands: Any) -> None:
     parser.add_argument(
         "--trucks-per-day", type=float, metavar="N", default=10.0, help="trucks a day (10)"
     )
+    parser.add_argument(
+        "--no-trucks",
+        metavar="DAYS",
+        default="",
+        help="days on which none comes, such as sat,sun,2027-05-31",
+    )
     for name, (_, value, about) in _VALUES.items():
         words = f"{about} ({value})" if value else about
         parser.add_argument(
             f"--{name.replace('_', '-')}", metavar="VALUE", default=value, help=words
         )
     parser.add_argument("--weather", metavar="FILE", help="run the model: weather file, or example")
+    parser.add_argument("--html", metavar="OUT", help="write a page")
     parser.add_argument(
         "--skip-bad", action="store_true", help="go on without the lines that have a problem"
     )
 
 
 def run(args: argparse.Namespace) -> str:
-    """The end of the season of each bay, as text or JSON."""
+    """The end of the season of each bay, as text or JSON, and as a page."""
+    if args.html is not None:
+        check_target(args.html, args.force)
+        need_jinja2()
     bays = [bay_named(name) for name in args.bays]
     books = [
         opened(bay, season_folder(name), args.skip_bad)
@@ -87,6 +103,7 @@ def run(args: argparse.Namespace) -> str:
             truck_load=given["truck_load"],
             truck_time=given["truck_time"],
             working_time=given["working_time"],
+            off=_days_off(args.no_trucks),
         ),
         pulp=given["now"],
         final=given["pulp"],
@@ -94,7 +111,10 @@ def run(args: argparse.Namespace) -> str:
         ramp=given["rise"],
         weather=weather_for(bays[0], args.weather) if args.weather else None,
     )
-    return as_json(unload_data(told)) if args.json else unload_text(told, args.units)
+    wrote = [write_text(args.html, unload_page(told, args.units))] if args.html else []
+    if args.json:
+        return as_json(unload_data(told))
+    return "\n\n".join([unload_text(told, args.units), *wrote])
 
 
 def parsed(
@@ -112,6 +132,23 @@ def parsed(
         least, most = (show(limit, unit) for limit in (low, high))
         raise BadInput(f"{option} {text!r}: must lie in {least} to {most}; wrong unit?")
     return value
+
+
+def _days_off(text: str) -> frozenset[DayOff]:
+    """Days of the week and dates from words."""
+    off: set[DayOff] = set()
+    for word in filter(None, (part.strip().lower() for part in text.split(","))):
+        if word[:3] in WEEK and WEEK_NAMES[WEEK.index(word[:3])].startswith(word):
+            off.add(WEEK.index(word[:3]))
+            continue
+        try:
+            off.add(date.fromisoformat(word))
+        except ValueError:
+            raise BadInput(
+                f"--no-trucks {word!r}: write days of the week and dates, such as "
+                "sat,sun,2027-05-31"
+            ) from None
+    return frozenset(off)
 
 
 def _day(text: str | None, bay: Bay) -> date:

@@ -11,19 +11,22 @@ from __future__ import annotations
 import csv
 import difflib
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ventcalc.advice.readings_file import KEYS, PULPS
+from ventcalc.diagnose.channels import as_columns
 from ventcalc.errors import BadInput
 
-__all__ = ["COLUMNS", "Log", "read_log"]
+__all__ = ["COLUMNS", "FACTORS", "Log", "read_log", "read_logs"]
 
 Array = NDArray[np.float64]
+Found = TypeVar("Found")
 Lines = NDArray[np.int64]
 
 MOST_WRONG = 0.05
@@ -100,13 +103,67 @@ def read_log(text: str, name: str = "log") -> Log:
     BadInput
         Every problem found, one line each.
     """
+    return _named(name, lambda: _read(*_parted(text)))
+
+
+def read_logs(text: str, known: Collection[str], name: str = "log") -> dict[str, Log]:
+    """
+    Read a log that may hold several bays.
+
+    Parameters
+    ----------
+    text : str
+        As for ``read_log``; a column ``bay`` behind ``time`` tells whose row it is.
+    known : collection of str
+        Names that may stand there.
+    name : str
+        Name of the file, for messages.
+
+    Returns
+    -------
+    dict of str to Log
+        By bay, in the order in which they appear; the key is empty without that column.
+
+    Raises
+    ------
+    BadInput
+        Every problem found, one line each.
+    """
+    heights, titles, body, numbers = _named(name, lambda: _parted(text))
+    if titles[1:2] != ["bay"]:
+        return {"": _named(name, lambda: _read(heights, titles, body, numbers))}
+    rows: dict[str, tuple[list[str], list[int]]] = {}
+    for line, number in zip(body, numbers.tolist(), strict=True):
+        time, _, rest = line.partition(",")
+        bay, _, rest = rest.partition(",")
+        lines, where = rows.setdefault(bay.strip().strip('"'), ([], []))
+        lines.append(f"{time},{rest}")
+        where.append(number)
+    strange = [(where[0], bay) for bay, (_, where) in rows.items() if bay not in known]
+    if strange:
+        told = ", ".join(known)
+        raise BadInput(f"{name}: row {k}: bay {bay!r} is none of {told}" for k, bay in strange)
+    return {
+        bay: _named(
+            f"{name}, bay {bay}",
+            lambda lines=lines, where=where: _read(  # type: ignore[misc]
+                heights, [titles[0], *titles[2:]], lines, np.array(where)
+            ),
+        )
+        for bay, (lines, where) in rows.items()
+    }
+
+
+def _named(name: str, read: Callable[[], Found]) -> Found:
+    """What is read, or its problems with the name of the file."""
     try:
-        return _read(text)
+        return read()
     except BadInput as error:
         raise BadInput(f"{name}: {problem}" for problem in error.problems) from None
 
 
-def _read(text: str) -> Log:
+def _parted(text: str) -> tuple[tuple[float, ...] | None, list[str], list[str], Lines]:
+    """Heights of the probes, names of the columns, rows, and their numbers in the file."""
     lines = text.splitlines()
     top = 0
     heights: tuple[float, ...] | None = None
@@ -117,14 +174,22 @@ def _read(text: str) -> Log:
     if top == len(lines):
         raise BadInput("no line with column names; begin with time,plenum_temp_c,...")
     titles = [title.strip().lower() for title in next(csv.reader([lines[top]]))]
-    _check_titles(titles)
     body = lines[top + 1 :]
+    if any(":" in title for title in titles):
+        titles, body = as_columns(titles, body)
     while body and not body[-1].strip():
         body.pop()
+    return heights, titles, body, np.arange(top + 2, top + 2 + len(body))
+
+
+def _read(
+    heights: tuple[float, ...] | None, titles: list[str], body: Sequence[str], lines: Lines
+) -> Log:
+    _check_titles(titles)
     if len(body) < FEWEST:
         raise BadInput(f"{len(body)} rows; at least {FEWEST} are needed to compare anything")
     remarks: list[str] = []
-    stamps, table, numbers = _table(body, len(titles) - 1, top + 2, remarks)
+    stamps, table, numbers = _table(body, len(titles) - 1, lines, remarks)
     time = _times(stamps, numbers, remarks)
     keep = _in_order(time, numbers, remarks)
     if len(keep) < (1.0 - MOST_WRONG) * len(body) or len(keep) < FEWEST:
@@ -181,7 +246,7 @@ def _plain(title: str) -> str:
 
 
 def _table(
-    body: Sequence[str], width: int, first: int, remarks: list[str]
+    body: Sequence[str], width: int, lines: Lines, remarks: list[str]
 ) -> tuple[list[str], Array, Lines]:
     """Time stamps, numbers (rows, columns) and line numbers; fast where every cell is a number."""
     parts = [line.partition(",") for line in body]
@@ -193,17 +258,17 @@ def _table(
     except ValueError:
         table = np.empty((0, 0))
     if table.shape == (len(body), width) and not np.isinf(table).any():
-        return [part[0] for part in parts], table, np.arange(first, first + len(body))
-    return _table_by_cell(body, width, first, remarks)
+        return [part[0] for part in parts], table, lines
+    return _table_by_cell(body, width, lines, remarks)
 
 
 def _table_by_cell(
-    body: Sequence[str], width: int, first: int, remarks: list[str]
+    body: Sequence[str], width: int, lines: Lines, remarks: list[str]
 ) -> tuple[list[str], Array, Lines]:
     """Row by row, to say which cell is wrong."""
     stamps, rows, numbers = [], [], []
     wrong, short = [], []
-    for number, cells in enumerate(csv.reader(body), start=first):
+    for number, cells in zip(lines.tolist(), csv.reader(body), strict=False):
         if not any(cell.strip() for cell in cells):
             continue
         if len(cells) != width + 1:

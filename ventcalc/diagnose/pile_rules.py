@@ -227,9 +227,10 @@ def co2_stays(scene: Scene) -> Signal:
     fresh = (np.nan_to_num(scene.door) >= PURGE_DOOR) & (hours.running > 0.9)
     able = scene.stored & ~np.isnan(co2)
     before = np.full(len(co2), math.nan)
-    for back in range(PURGED):
-        able &= np.concatenate([np.zeros(back, dtype=bool), fresh[: len(fresh) - back]])
-    before[PURGED - 1 :] = co2[: len(co2) - PURGED + 1]
+    for back in range(min(PURGED, len(co2))):
+        able[:back] = False
+        able[back:] &= fresh[: len(fresh) - back]
+    before[PURGED - 1 :] = co2[: max(len(co2) - PURGED + 1, 0)]
     return Signal(
         id="co2_stays",
         rule="S10",

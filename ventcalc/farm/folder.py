@@ -1,7 +1,7 @@
 """
 What lies in a folder of bays: each bay file with its season, its newest readings and its log.
 
-Beside ``north.toml`` stand ``north.season``, ``north.readings.json`` (one time) and
+Beside ``north.toml`` stand ``north.season``, ``north.readings.json`` (one time),
 ``north.readings.csv`` (a log); each of them may be missing.
 """
 
@@ -18,6 +18,7 @@ from ventcalc.bay.description import Bay
 from ventcalc.bay.file import read_bay
 from ventcalc.diagnose.log import Log, read_log
 from ventcalc.errors import BadInput
+from ventcalc.farm.followed import GivenAdvice, read_advice
 from ventcalc.logbook.folder import Logbook, read_logbook, season_folder
 
 __all__ = ["SHARED", "FarmBay", "bay_files", "farm_bay"]
@@ -41,6 +42,8 @@ class FarmBay:
     log: Log | None
     problems: tuple[str, ...]
     """What could not be read or was left out, one line each."""
+    advice: GivenAdvice | None = None
+    """What was advised, as it was given."""
 
 
 def bay_files(named: Iterable[str]) -> list[Path]:
@@ -119,12 +122,20 @@ def farm_bay(path: Path) -> FarmBay:
     book = tried(lambda: read_logbook(season_folder(path), bay))
     given = tried(lambda: _json(path.with_name(f"{path.stem}.readings.json")))
     log = tried(lambda: _log(path.with_name(f"{path.stem}.readings.csv")))
+    advice = tried(lambda: _advice(path.with_name(f"{path.stem}.advice.csv")))
+    problems += advice.remarks if advice is not None else ()
     if book is not None:
         problems += [problem.text for problem in book.problems]
     if log is not None:
         problems += [f"{path.stem}.readings.csv: {remark}" for remark in log.remarks]
     return FarmBay(
-        name=path.stem, bay=bay, book=book, given=given, log=log, problems=tuple(problems)
+        name=path.stem,
+        bay=bay,
+        book=book,
+        given=given,
+        log=log,
+        advice=advice,
+        problems=tuple(problems),
     )
 
 
@@ -138,6 +149,10 @@ def _json(path: Path) -> Mapping[str, Any]:
 
 def _log(path: Path) -> Log:
     return read_log(_text(path), path.name)
+
+
+def _advice(path: Path) -> GivenAdvice:
+    return read_advice(_text(path), path.name)
 
 
 def _text(path: Path) -> str:

@@ -17,6 +17,7 @@ from ventcalc.diagnose.log import Log
 from ventcalc.errors import BadInput
 from ventcalc.farm.expected import ExpectedLoss, expected_loss
 from ventcalc.farm.folder import FarmBay
+from ventcalc.farm.followed import Followed, followed
 from ventcalc.logbook.kinds import Line
 from ventcalc.logbook.lots import LotState, lots_of
 from ventcalc.logbook.weights import Shrink, shrink_of
@@ -68,6 +69,8 @@ class BayRecord:
     """Empty without a log."""
     diagnosis: Diagnosis | None
     """What the log shows to be wrong; None without one."""
+    followed: Followed | None
+    """What became of the advice; None without a file of it and a log."""
     told: tuple[tuple[str, Line[object]], ...]
     """Kind and line of what was done and seen, by time."""
     problems: tuple[str, ...]
@@ -127,6 +130,9 @@ def bay_record(place: FarmBay, units: UnitSystem = "metric") -> BayRecord:
         expected=expected,
         months=_months(place.log, place.bay.site.time_zone) if place.log is not None else (),
         diagnosis=diagnosis,
+        followed=None
+        if place.advice is None or place.log is None
+        else followed(place.advice, place.log, book),
         told=tuple(sorted(told, key=lambda pair: pair[1].time)),
         problems=tuple(problems),
     )

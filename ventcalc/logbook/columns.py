@@ -32,12 +32,13 @@ _ENDINGS = {
     "kg": {"kg": "kg", "lb": "lb", "t": "t", "cwt": "cwt", "ton": "ton"},
     "degC": {"temp_c": "degC", "temp_f": "degF"},
     "m": {"m": "m", "ft": "ft"},
+    "m/s": {"m_s": "m/s", "ft_min": "ft/min"},
     "1": {"percent": "percent", "share": ""},
 }
 """Unit inside ventcalc: how a column's name may end, and the unit that it then has."""
 _WRITTEN = {
-    "metric": {"kg": "kg", "degC": "temp_c", "m": "m", "1": "percent"},
-    "us": {"kg": "lb", "degC": "temp_f", "m": "ft", "1": "percent"},
+    "metric": {"kg": "kg", "degC": "temp_c", "m": "m", "m/s": "m_s", "1": "percent"},
+    "us": {"kg": "lb", "degC": "temp_f", "m": "ft", "m/s": "ft_min", "1": "percent"},
 }
 _YEARS = (2000, 2099)
 _SPREADSHEET = re.compile(

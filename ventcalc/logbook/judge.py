@@ -39,6 +39,8 @@ ROT = (0.01, 0.05)
 """Rotten tubers: to be kept in mind, and too many (common practice, no source). [0-1]"""
 FROST = (0.0, 0.05)
 """Frosted tubers, the same (common practice, no source). [0-1]"""
+FALL = 0.1524
+"""Tubers fall no further than 6 inch, Nolte, Univ. of Idaho, 2012. [m]"""
 MEMORY = 86400.0
 """The pile under a load: what came in the day before it. [s]"""
 
@@ -46,6 +48,7 @@ THORNTON = "M. Thornton, Univ. of Idaho, 2019: 50-60 °F best, above 65 °F risk
 BETHKE = "P. Bethke, USDA-ARS: ideal 10-16 °C, suspend harvest above 18 °C"
 YANTA = "J. Yanta and C. Tong, Univ. of Minnesota DG6239: below 45 °F more injury"
 FROZEN = "P. Bethke and T. Fishler, 2019: tubers freeze at about 30 °F; frozen tissue does not heal"
+NOLTE = "P. Nolte, Univ. of Idaho, 2012: drops of at most 6 inch"
 AHDB = "AHDB Storage Bulletin, Sep 2013: no more than a couple of degrees apart"
 SOIL = "Hamadan: each 2 % of soil raises the resistance to air 1.36 times (Agria)"
 PRACTICE = "common practice, no source"
@@ -159,6 +162,8 @@ def _health(load: Load) -> list[Reason]:
             take, limit = (Take.WAIT, most) if share > most else (Take.WARNING, mind)
             source = f"{FROZEN}; share: {PRACTICE}" if key == "frost" else PRACTICE
             found.append(_reason(key, take, share, limit, "1 percent", source))
+    if load.fall is not None and load.fall > FALL:
+        found.append(_reason("fall", Take.WARNING, load.fall, FALL, "m small", NOLTE))
     return found
 
 

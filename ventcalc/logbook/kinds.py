@@ -17,6 +17,7 @@ from ventcalc.bay.fields import quantity, text
 __all__ = [
     "COMMON",
     "KINDS",
+    "Airflow",
     "Inspection",
     "Line",
     "Load",
@@ -80,6 +81,9 @@ class Load:
     place: float | None = _place("middle of where it fell, from the back wall")
     rot_share: float | None = _share("rotten tubers in a sample", like="0.5 %")
     frost_share: float | None = _share("frosted tubers in a sample", like="1 %")
+    fall: float | None = quantity(
+        "m", 0, 10, "how far the tubers fell from the boom", None, like="8 inch"
+    )
     wet: str | None = text("whether the tubers are wet", None, like="no", choices=_YES)
     ticket: str | None = text("number of the scale's ticket", None, like="1042")
 
@@ -200,6 +204,16 @@ class SensorCheck:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class Airflow:
+    """Air in a lateral, measured with the fans at full speed."""
+
+    lateral: str = text("number of the lateral, from the fans on", like="3")
+    velocity: float = quantity(
+        "m/s", 0.1, 40, "mean air velocity at its head, fans at full speed", like="760 ft/min"
+    )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Setting:
     """A setting that somebody changed."""
 
@@ -219,6 +233,7 @@ KINDS: dict[str, type[Any]] = {
     "observations": Observation,
     "sensor_checks": SensorCheck,
     "settings": Setting,
+    "airflows": Airflow,
 }
 """Name of a kind and of its file, and what a line holds."""
 

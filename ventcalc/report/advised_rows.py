@@ -5,17 +5,21 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from ventcalc.advice.action import Action
 from ventcalc.advice.alarms import alarms
 from ventcalc.bay.calendar import STAGES
 from ventcalc.bay.description import Bay
-from ventcalc.farm.advised import Advised
+from ventcalc.diagnose.log import Log
+from ventcalc.farm.advised import Advised, advise_log
 from ventcalc.report.season_days import local
 
-__all__ = ["advised_row", "csv_text"]
+__all__ = ["advised_rows", "csv_text"]
+
+MANY = 3000
+"""Rows, a second or two of work, from which processes of their own pay."""
 
 _POSITIONS = ("fan_speed", "door_opening", "humidifier", "refrigeration", "heater")
 
@@ -33,6 +37,33 @@ def advised_row(bay: Bay, one: Advised) -> dict[str, Any]:
         "plenum_temp_c": _number(advice.plenum_temperature) if advice.fan_speed > 0.0 else None,
         "alarms": " ".join(alarm.id for alarm in alarms(advice, bay, one.memory)),
     }
+
+
+def advised_rows(logs: Mapping[str, tuple[Bay, Log]]) -> list[dict[str, Any]]:
+    """
+    Every row of the logs of one bay or several, by time.
+
+    Many rows of several bays are shared out among the processors.
+    """
+    many = len(logs) > 1 and sum(len(log.time) for _, log in logs.values()) > MANY
+    if many:
+        from concurrent.futures import ProcessPoolExecutor
+        from multiprocessing import get_context
+
+        with ProcessPoolExecutor(mp_context=get_context("spawn")) as pool:
+            found = list(pool.map(_rows_of, *zip(*logs.values(), strict=True)))
+    else:
+        found = [_rows_of(bay, log) for bay, log in logs.values()]
+    rows = [
+        (time, {"bay": name, **row} if len(logs) > 1 else row)
+        for (name, (_, log)), part in zip(logs.items(), found, strict=True)
+        for time, row in zip(log.time.tolist(), part, strict=True)
+    ]
+    return [row for _, row in sorted(rows, key=lambda pair: pair[0])]
+
+
+def _rows_of(bay: Bay, log: Log) -> list[dict[str, Any]]:
+    return [advised_row(bay, one) for one in advise_log(bay, log)]
 
 
 def _number(value: float) -> float | None:

@@ -39,6 +39,7 @@ _WORDS = {
     "frost": "frosted {value}, more than {limit}: keep it apart, dry, near the door, first out",
     "soil": "soil makes it {value} times as hard to blow through: clean it better, and keep it "
     "from falling in one heap",
+    "fall": "fell {value}, more than {limit}: lower the boom, or bruises let rot in",
     "wet": "wet: much air and no humidifier until the skin is dry",
     "not_measured": "pulp not measured: probe the middle of every load",
 }

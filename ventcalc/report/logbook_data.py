@@ -13,7 +13,7 @@ from ventcalc.logbook.kinds import KINDS
 
 __all__ = ["entry_data", "logbook_data"]
 
-_ENDING = {"kg": "_kg", "degC": "_temp_c", "m": "_m", "1": "_share"}
+_ENDING = {"kg": "_kg", "degC": "_temp_c", "m": "_m", "m/s": "_m_s", "1": "_share"}
 
 
 def entry_data(entry: Any) -> dict[str, Any]:

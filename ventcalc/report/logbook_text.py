@@ -9,6 +9,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from ventcalc.bay.description import Bay
+from ventcalc.logbook.airflows import EVEN, MeasuredAir, measured_air
 from ventcalc.logbook.columns import Column, columns_of, heading, stem
 from ventcalc.logbook.folder import Logbook
 from ventcalc.logbook.kinds import KINDS, required
@@ -76,7 +77,23 @@ def kind_text(bay: Bay, book: Logbook, kind: str, units: UnitSystem, last: int |
     if kind == "sensor_checks":
         told = [offset_text(probe_offset(line.entry, line.time), units) for line in lines]
         more += ["", "Reading less truth, the newest below:", *bullets(told)]
+    if kind == "airflows" and (told_air := measured_air(bay, book)):
+        more += ["", *bullets(air_lines(told_air, units))]
     return "\n".join([f"{bay.name}, {kind}", *table(rows), *more, *problem_lines(book)])
+
+
+def air_lines(found: MeasuredAir, units: UnitSystem) -> list[str]:
+    """What the laterals get together, and how evenly."""
+    even = "even enough" if found.evenness >= EVEN else "uneven: balance them before fill"
+    whole = f"{found.measured} of {found.laterals} laterals measured, the last time of each"
+    return [
+        f"{whole}: {show(found.airflow, 'm3/s', units)}; all of them "
+        f"{show(found.whole, 'm3/s', units)}, {show(found.airflow_per_mass, 'm3/(s kg)', units)} "
+        f"of a full pile; the bay file has {show(found.rated_airflow, 'm3/s', units)}",
+        f"evenness {found.evenness:.0%}, {even} ({EVEN:.0%}: R. Brook, Michigan State Univ., "
+        f"2001); coefficient of variation {found.scatter:.0%}",
+        f"least in lateral {found.weakest}, {found.least:.0%} of the mean",
+    ]
 
 
 _OWN = {"line", "time", "who", "note", "corrects", "late", "written"}

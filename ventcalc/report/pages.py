@@ -9,7 +9,16 @@ from ventcalc import __version__
 from ventcalc.web.svg import Picture
 from ventcalc.web.templates import need_jinja2, render
 
-__all__ = ["Figure", "Glance", "Table", "Verdict", "need_page_libraries", "one_line", "page"]
+__all__ = [
+    "Figure",
+    "Glance",
+    "Part",
+    "Table",
+    "Verdict",
+    "need_page_libraries",
+    "one_line",
+    "page",
+]
 
 Table = Sequence[Sequence[str]]
 """Rows of cells, the heading first; the first cell of each names its row."""
@@ -29,6 +38,16 @@ class Glance(NamedTuple):
     value: str
     beside: str
     """How it compares with a limit, or with what is published."""
+
+
+class Part(NamedTuple):
+    """A section of a report that is told in a table and in sentences; either may be empty."""
+
+    title: str
+    rows: Table
+    caption: str
+    """Of the table."""
+    lines: Sequence[str]
 
 
 class Verdict(NamedTuple):

@@ -55,6 +55,26 @@ def _expected(one: BayRecord) -> dict[str, float | None]:
     }
 
 
+def _followed(one: BayRecord) -> dict[str, Any] | None:
+    if one.followed is None:
+        return None
+    return {
+        "advised_h": one.followed.advised_time / 3600.0,
+        "followed_share": _known(one.followed.share),
+        "otherwise_h": {k: t / 3600.0 for k, t in one.followed.device_time.items()},
+        "not_advised_h": {k: t / 3600.0 for k, t in one.followed.silent_time.items()},
+        "departures": [
+            {
+                "begin": local(one.place.bay, part.begin).isoformat(),
+                "hours": (part.end - part.begin) / 3600.0,
+                "devices": list(part.devices),
+                "why": part.why or None,
+            }
+            for part in one.followed.departures
+        ],
+    }
+
+
 def record_data(records: Sequence[BayRecord]) -> dict[str, Any]:
     """Everything for JSON; null where nothing is known."""
     loss, doubt = farm_shrink(records)
@@ -73,6 +93,7 @@ def record_data(records: Sequence[BayRecord]) -> dict[str, Any]:
                     for month in one.months
                 ],
                 "findings": [asdict(x) for x in one.diagnosis.findings] if one.diagnosis else None,
+                "advice": _followed(one),
                 "told": told_data(one),
                 "problems": list(one.problems),
             }
@@ -106,6 +127,13 @@ def _facts(one: BayRecord) -> Iterator[list[Any]]:
     for month in one.months:
         begin = f"{local(one.place.bay, month.begin):%Y-%m}"
         yield from numbers("", begin, "month", _month(month))
+    if one.followed is not None:
+        yield ["", "", "advice", "advised_h", _known(one.followed.advised_time / 3600.0), ""]
+        yield ["", "", "advice", "followed_share", _known(one.followed.share), ""]
+        for away in one.followed.departures:
+            when = local(one.place.bay, away.begin).isoformat()
+            hours = f"{(away.end - away.begin) / 3600.0:.1f} h {' '.join(away.devices)}"
+            yield ["", when, "otherwise than advised", hours, away.why, ""]
     for finding in one.diagnosis.findings if one.diagnosis else ():
         yield ["", finding.since, "finding", finding.id, finding.text, ""]
     for (kind, line), row in zip(one.told, told_rows(one, "metric")[1:], strict=True):

@@ -16,9 +16,12 @@ from ventcalc.report.logbook_text import offset_text
 from ventcalc.report.season_days import local
 from ventcalc.units import UnitSystem, show
 
-__all__ = ["farm_rows", "found_rows", "lot_rows", "money_lines", "month_rows", "share_words",
-           "shrink_words", "surprise_words", "told_data", "told_rows"]  # fmt: skip
+__all__ = ["departure_rows", "farm_rows", "followed_lines", "found_rows", "lot_rows",
+           "money_lines", "month_rows", "share_words", "shrink_words", "surprise_words",
+           "told_data", "told_rows"]  # fmt: skip
 
+DEPARTURES = 20
+"""So many stretches without following are told, the longest."""
 SURPRISE = 2.0
 """Standard uncertainties beyond which weight and expectation do not agree (about 95 %)."""
 
@@ -190,6 +193,39 @@ def found_rows(one: BayRecord) -> list[list[str]]:
             [finding.since[:10], finding.until[:10], WORDS[finding.level], finding.text,
              finding.sure]
         )  # fmt: skip
+    return rows
+
+
+def followed_lines(one: BayRecord) -> list[str]:
+    """How much of the advice was followed, and what stood in its way."""
+    if one.followed is None:
+        return []
+    if math.isnan(one.followed.share):
+        return ["Advice: none stood while the log knows what was done."]
+    hours = one.followed.advised_time / 3600.0
+    lines = [
+        f"Advice was followed in {one.followed.share:.0%} of {hours:,.0f} h in which it stood."
+    ]
+    away = {k: t for k, t in one.followed.device_time.items() if t > 0.0}
+    if away:
+        told = ", ".join(f"{k.replace('_', ' ')} {t / 3600.0:,.0f} h" for k, t in away.items())
+        lines.append(f"Something else was done by: {told}.")
+    if one.followed.silent_time:
+        silent = one.followed.silent_time.items()
+        told = ", ".join(f"{reason} {t / 3600.0:,.0f} h" for reason, t in silent)
+        lines.append(f"Nothing was advised: {told}.")
+    return lines
+
+
+def departure_rows(one: BayRecord) -> list[list[str]]:
+    """A row for each of the longest stretches in which something else was done, by time."""
+    rows = [["from", "hours", "what was done otherwise", "why"]]
+    longest = one.followed.departures[:DEPARTURES] if one.followed else ()
+    for part in sorted(longest, key=lambda part: part.begin):
+        begin = f"{local(one.place.bay, part.begin):%Y-%m-%d %H:%M}"
+        devices = ", ".join(name.replace("_", " ") for name in part.devices)
+        hours = f"{(part.end - part.begin) / 3600.0:.0f}"
+        rows.append([begin, hours, devices, part.why or "no reason written down"])
     return rows
 
 

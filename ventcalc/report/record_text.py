@@ -9,7 +9,9 @@ from ventcalc.diagnose.diagnose import UNSEEN
 from ventcalc.farm.record import BayRecord
 from ventcalc.report.pages import one_line, page
 from ventcalc.report.record_rows import (
+    departure_rows,
     farm_rows,
+    followed_lines,
     found_rows,
     lot_rows,
     money_lines,
@@ -38,7 +40,7 @@ def record_text(records: Sequence[BayRecord], units: UnitSystem = "metric") -> s
     """The farm in a table, then each bay."""
     lines = table(farm_rows(records, units), 0)
     for one in records:
-        lines += ["", one.place.bay.name, *bullets([surprise_words(one), *money_lines(one, units)])]
+        lines += ["", one.place.bay.name, *bullets(_about(one, units))]
         for title, rows in (
             ("Lots", lot_rows(one, units)),
             ("Months of the log", month_rows(one, units)),
@@ -48,6 +50,9 @@ def record_text(records: Sequence[BayRecord], units: UnitSystem = "metric") -> s
         if len(rows := found_rows(one)) > 1:
             lines += ["  Found in the log:"]
             lines += bullets(f"{row[0]} to {row[1]}, {row[4]}: {row[3]}" for row in rows[1:])
+        if len(rows := departure_rows(one)) > 1:
+            lines += ["  Otherwise than advised, the longest stretches:"]
+            lines += bullets(f"{row[0]}, {row[1]} h: {row[2]}; {row[3]}" for row in rows[1:])
         if len(rows := told_rows(one, units)) > 1:
             lines += ["  Done, checked and seen:"]
             lines += bullets(
@@ -72,16 +77,21 @@ def record_page(records: Sequence[BayRecord], units: UnitSystem = "metric") -> s
     )
 
 
+def _about(one: BayRecord, units: UnitSystem) -> list[str]:
+    return [surprise_words(one), *money_lines(one, units), *followed_lines(one)]
+
+
 def _bay(one: BayRecord, units: UnitSystem) -> dict[str, Any]:
     return {
         "name": one.place.bay.name,
-        "about": [surprise_words(one), *money_lines(one, units)],
+        "about": _about(one, units),
         "tables": [
             (rows, caption, words)
             for rows, caption, words in (
                 (lot_rows(one, units), "Lots", False),
                 (month_rows(one, units), "Months of the log", False),
                 (found_rows(one), "Found in the log", True),
+                (departure_rows(one), "Otherwise than advised, the longest stretches", True),
                 (told_rows(one, units), "Done, checked and seen", True),
             )
             if len(rows) > 1

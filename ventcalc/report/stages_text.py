@@ -13,48 +13,58 @@ from ventcalc.stages.dormancy import SOURCES
 from ventcalc.stages.progress import Progress
 from ventcalc.units import UnitSystem, show
 
-__all__ = ["stages_data", "stages_text"]
+__all__ = ["UNMEASURED", "plain", "stage_parts", "stage_rows", "stages_data", "stages_text"]
 
 DAY = 86400.0
+UNMEASURED = "No pulp was measured: everything below takes the plan for what happened"
 _EARLY = ("filling", "wound_healing", "cool_down")
 
 
 def stages_text(bay: Bay, told: Progress, units: UnitSystem) -> str:
     """All that can be said today."""
     pulp, target = (show(x, "degC", units) for x in (told.pulp, told.target))
-    head = (
-        f"{bay.name}, {told.today:%d %b %Y}: {_plain(told.stage)} by the calendar, pulp {pulp}, "
+    head = [
+        f"{bay.name}, {told.today:%d %b %Y}: {plain(told.stage)} by the calendar, pulp {pulp}, "
         f"planned {target}"
-    )
+    ]
     if not told.measured:
-        head += "\nNo pulp was measured: everything below takes the plan for what happened"
+        head.append(UNMEASURED)
+    parts = ["\n".join([*head, *table(stage_rows(told))])]
+    for title, lines in stage_parts(bay, told, units):
+        parts.append("\n".join([f"{title}:", *bullets(lines)]))
+    parts.append("From:\n" + "\n".join(bullets(SOURCES)))
+    return "\n\n".join(parts)
+
+
+def stage_rows(told: Progress) -> list[list[str]]:
+    """A row a stage, the heading first."""
     rows = [["stage", "planned", "", "actual", ""]]
     rows += [
         [
-            _plain(row.stage),
+            plain(row.stage),
             *(_day(d) for d in (row.planned_begin, row.planned_end)),
             *(_day(d) for d in (row.actual_begin, row.actual_end)),
         ]
         for row in told.stages
     ]
+    return rows
+
+
+def stage_parts(bay: Bay, told: Progress, units: UnitSystem) -> list[tuple[str, list[str]]]:
+    """Titles, and what stands below each."""
     parts = [
-        "\n".join([head, *table(rows)]),
-        _part("Healing and cooling", _way_lines(bay, told, units)),
-        _part("Sprouting, without any inhibitor", _sprout_lines(told, units)),
+        ("Healing and cooling", _way_lines(bay, told, units)),
+        ("Sprouting, without any inhibitor", _sprout_lines(told, units)),
     ]
     if told.stage in _EARLY:
-        parts.append(_part("To heal or to cool at once", _choice_lines(told, units)))
+        parts.append(("To heal or to cool at once", _choice_lines(told, units)))
     if told.reconditioning:
-        parts.append(_part("Reconditioning", _recondition_lines(told, units)))
-    parts.append("From:\n" + "\n".join(bullets(SOURCES)))
-    return "\n\n".join(parts)
+        parts.append(("Reconditioning", _recondition_lines(told, units)))
+    return parts
 
 
-def _part(title: str, lines: list[str]) -> str:
-    return "\n".join([f"{title}:", *bullets(lines)])
-
-
-def _plain(stage: str) -> str:
+def plain(stage: str) -> str:
+    """A stage in words."""
     return stage.replace("_", " ")
 
 

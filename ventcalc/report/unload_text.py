@@ -6,14 +6,15 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from ventcalc.logbook.judge import COLDEST, YANTA
+from ventcalc.logbook.judge import COLDEST, FREEZES, YANTA
 from ventcalc.report.lots_text import shrink_lines
 from ventcalc.report.table import bullets, table
 from ventcalc.stages.emptying import PEOPLE_CO2, TIGHT_CO2
 from ventcalc.stages.unloading import Unloading
 from ventcalc.units import UnitSystem, show
 
-__all__ = ["unload_data", "unload_text"]
+__all__ = ["CAUTION", "air_rows", "air_words", "head_line", "known_by", "people_lines", "turn_rows",
+           "unload_data", "unload_text", "warm_lines"]  # fmt: skip
 
 DAY = 86400.0
 _BINDS = {
@@ -21,7 +22,7 @@ _BINDS = {
     "air": "the air sets the rate: it may be no warmer above the coldest pulp",
     "ramp": "the gentle rate asked for sets it",
 }
-_CAUTION = (
+CAUTION = (
     "Inside: loaders burn fuel, and carbon monoxide is not counted here. Lock out the fans before "
     "anyone enters plenum or ducts; test the air before anyone goes in; never alone; keep off the "
     "face of the pile. Advice only: the controller's own interlocks stay in charge."
@@ -30,6 +31,13 @@ _CAUTION = (
 
 def unload_text(bays: Sequence[Unloading], units: UnitSystem) -> str:
     """All bays in their order, then each by itself."""
+    parts = ["\n".join([head_line(bays[0], units), *table(turn_rows(bays, units))])]
+    parts += ["\n".join(_bay_lines(one, units)) for one in bays]
+    return "\n\n".join([*parts, "\n".join(bullets([CAUTION]))])
+
+
+def turn_rows(bays: Sequence[Unloading], units: UnitSystem) -> list[list[str]]:
+    """A row a bay, the heading first."""
     rows = [["bay", "crop", "begin to warm", "first truck", "last truck", "days", "trucks"]]
     for one in bays:
         plan, turn = one.turn.plan, one.turn
@@ -44,37 +52,40 @@ def unload_text(bays: Sequence[Unloading], units: UnitSystem) -> str:
                 str(plan.trucks),
             ]
         )
-    plan = bays[0].turn.plan
+    return rows
+
+
+def head_line(one: Unloading, units: UnitSystem) -> str:
+    """What a day takes out."""
+    plan = one.turn.plan
     head = (
         f"{plan.trucks_per_day:.3g} trucks a day: {show(plan.mass_per_day, 'kg', units)} and "
         f"{show(plan.loading_time, 's', units)} of loading a day"
     )
-    if plan.binds == "working_time":
-        head += "; the working day is too short for more"
-    parts = ["\n".join([head, *table(rows)])]
-    parts += ["\n".join(_bay_lines(one, units)) for one in bays]
-    return "\n\n".join([*parts, "\n".join(bullets([_CAUTION]))])
+    return head + ("; the working day is too short for more" if plan.binds != "trucks" else "")
 
 
 def _bay_lines(one: Unloading, units: UnitSystem) -> list[str]:
-    lines = [f"{one.bay.name}: {_known_by(one)}", *bullets(_warm_lines(one, units))]
+    lines = [f"{one.bay.name}: {known_by(one)}", *bullets(warm_lines(one, units))]
     if one.air:
         lines += ["", "Air for what remains, fans at full speed, empty laterals shut:"]
-        lines += table(_air_rows(one, units))
-        lines += bullets(_air_words(one))
-    lines += ["", "People inside:", *bullets(_people_lines(one, units))]
+        lines += table(air_rows(one, units))
+        lines += bullets(air_words(one))
+    lines += ["", "People inside:", *bullets(people_lines(one, units))]
     if one.shrinks:
         lines += ["", "Weight out against weight in:", *bullets(shrink_lines(one.shrinks, units))]
     return lines
 
 
-def _known_by(one: Unloading) -> str:
+def known_by(one: Unloading) -> str:
+    """Where the weight of the crop comes from."""
     if one.weighed:
         return "crop by its season folder"
     return "crop by the bay file, as loaded: shrink will make it less"
 
 
-def _warm_lines(one: Unloading, units: UnitSystem) -> list[str]:
+def warm_lines(one: Unloading, units: UnitSystem) -> list[str]:
+    """When to begin, what gives the heat, what the model says."""
     heat, run = one.balance, one.model
     now, goal = (show(x, "degC", units) for x in (one.pulp, one.final))
     lines = []
@@ -118,10 +129,16 @@ def _warm_lines(one: Unloading, units: UnitSystem) -> list[str]:
             f"on the truck: in {one.sweating:.0%} of the working hours outside air would wet "
             "tubers of that pulp; cover them, and warm them more if they must stay dry"
         )
+    if one.freezing > 0.0:
+        lines.append(
+            f"on the truck: in {one.freezing:.0%} of the working hours it is colder outside than "
+            f"{show(FREEZES, 'degC', units)}: no uncovered load on the road"
+        )
     return lines
 
 
-def _air_rows(one: Unloading, units: UnitSystem) -> list[list[str]]:
+def air_rows(one: Unloading, units: UnitSystem) -> list[list[str]]:
+    """A row a share that is left, the heading first."""
     rows = [["left", "crop", "laterals", "airflow", "of the crop", "pressure", "speed"]]
     for row in one.air:
         rows.append(
@@ -138,7 +155,8 @@ def _air_rows(one: Unloading, units: UnitSystem) -> list[list[str]]:
     return rows
 
 
-def _air_words(one: Unloading) -> list[str]:
+def air_words(one: Unloading) -> list[str]:
+    """What the table of air calls for."""
     least = one.bay.fans.minimum_speed
     lines = [
         "speed: gives each tonne the air that the full bay has at full speed"
@@ -160,7 +178,8 @@ def _air_words(one: Unloading) -> list[str]:
     return lines
 
 
-def _people_lines(one: Unloading, units: UnitSystem) -> list[str]:
+def people_lines(one: Unloading, units: UnitSystem) -> list[str]:
+    """CO2 where people load trucks."""
     people = one.people
     limit = show(PEOPLE_CO2, "1 ppm", units)
     stays = (
@@ -234,6 +253,7 @@ def _bay_data(one: Unloading) -> dict[str, Any]:
             "mass_loss": run.mass_loss,
         },
         "sweating_share": _known(one.sweating),
+        "freezing_share": _known(one.freezing),
         "air": [
             {
                 "share": row.share,

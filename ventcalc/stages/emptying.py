@@ -14,6 +14,7 @@ from ventcalc import air
 from ventcalc.bay.description import Bay, fresh_fraction_at
 from ventcalc.check.air_system import AirSystem, air_system
 from ventcalc.check.pile_carbon import free_air
+from ventcalc.logbook.judge import FREEZES
 from ventcalc.pile.crop import CO2_DENSITY, CO2_OUTSIDE, co2_rate, crop_for, respiration_heat
 from ventcalc.stages.warm_up import SETTLED
 from ventcalc.weather import Weather
@@ -23,8 +24,9 @@ __all__ = [
     "People",
     "Remaining",
     "air_for_remains",
+    "on_the_truck",
     "people_inside",
-    "sweating_share",
+    "system_of_part",
 ]
 
 SHARES = (1.0, 0.75, 0.5, 0.25, 0.1)
@@ -89,14 +91,14 @@ def air_for_remains(bay: Bay, mass: float, shares: Sequence[float] = SHARES) -> 
     """
     pressure = float(air.standard_pressure(bay.site.altitude))
     wanted = bay.schedule.warm_up_temperature
-    full = _system(bay, 1.0, pressure, wanted)
+    full = system_of_part(bay, 1.0, pressure, wanted)
     per_mass = float(full.airflow) / mass
     unloaded = math.sqrt(
         (float(full.duct_pressure) + float(full.pile_pressure)) / float(full.duct_pressure)
     )
     rows = []
     for share in shares:
-        system = _system(bay, share, pressure, wanted)
+        system = system_of_part(bay, share, pressure, wanted)
         open_ones = _laterals(bay, share)
         flow, all_ones = float(system.airflow), bay.ducts.laterals if bay.ducts else 0
         idle = (all_ones - open_ones) * unloaded
@@ -120,8 +122,8 @@ def _laterals(bay: Bay, share: float) -> int:
     return max(math.ceil(share * bay.ducts.laterals - 1e-9), 1) if bay.ducts else 0
 
 
-def _system(bay: Bay, share: float, pressure: float, temperature: float) -> AirSystem:
-    """Fans on a shorter pile with fewer laterals."""
+def system_of_part(bay: Bay, share: float, pressure: float, temperature: float) -> AirSystem:
+    """Fans on a share of the pile, with as many of its laterals. [share, Pa, °C]"""
     floor = bay.pile
     along_length = bay.ducts is None or bay.ducts.plenum_along == "length"
     side = {"length": floor.length * share} if along_length else {"width": floor.width * share}
@@ -202,9 +204,11 @@ def _purge(volume: float, made: float, fresh: float, high: float, low: float) ->
     return math.inf if end >= low else volume / fresh * math.log((high - end) / (low - end))
 
 
-def sweating_share(weather: Weather, zone: str, *, pulp: float, first: date, days: float) -> float:
+def on_the_truck(
+    weather: Weather, zone: str, *, pulp: float, first: date, days: float
+) -> tuple[float, float]:
     """
-    Working hours in which outside air wets tubers as they leave.
+    Working hours in which outside air wets tubers as they leave, or freezes them on the way.
 
     Parameters
     ----------
@@ -221,9 +225,11 @@ def sweating_share(weather: Weather, zone: str, *, pulp: float, first: date, day
 
     Returns
     -------
-    float
+    sweating : float
         Hours of daylight work with the dew point outside above the pulp, of all; NaN where the
         weather lacks these days. [0-1]
+    freezing : float
+        The same with air in which tubers freeze. [0-1]
     """
     wanted = {(first + timedelta(days=k)).timetuple()[1:3] for k in range(max(round(days), 1))}
     place = ZoneInfo(zone)
@@ -233,6 +239,6 @@ def sweating_share(weather: Weather, zone: str, *, pulp: float, first: date, day
     ]
     rows = [k for k, t in enumerate(stamps) if (t.month, t.day) in wanted and t.hour in DAYLIGHT]
     if not rows:
-        return math.nan
+        return math.nan, math.nan
     dew = air.dew_point(weather.humidity_ratio[rows], weather.pressure[rows])
-    return float(np.mean(dew > pulp))
+    return float(np.mean(dew > pulp)), float(np.mean(weather.temperature[rows] < FREEZES))

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from itertools import pairwise
+from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from ventcalc.bay.calendar import STAGES, calendar_at, planned_target, stage_of
@@ -19,7 +20,7 @@ from ventcalc.stages.dormancy import Outlook, dormancy_outlook
 from ventcalc.stages.outcomes import Healing, Outcome, healing_choice, outcome_of
 from ventcalc.stages.pulp_days import between, pulp_days
 
-__all__ = ["HEALING_SPAN", "Progress", "Reconditioning", "StageDates", "progress_of"]
+__all__ = ["HEALING_SPAN", "Progress", "PulpDay", "Reconditioning", "StageDates", "progress_of"]
 
 DAY = 86400.0
 HEALING_SPAN = (7 * DAY, 21 * DAY)
@@ -59,6 +60,16 @@ class Reconditioning:
     """Part of a long and of a short dormancy that these days take. [1]"""
 
 
+class PulpDay(NamedTuple):
+    """Mean pulp of a day."""
+
+    day: date
+    target: float
+    """By the calendar. [°C]"""
+    pulp: float
+    """As measured; NaN where it was not. [°C]"""
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Progress:
     """Where a season stands against its plan."""
@@ -72,6 +83,8 @@ class Progress:
     """Last measured, or planned. [°C]"""
     target: float
     """By the calendar, today. [°C]"""
+    course: tuple[PulpDay, ...]
+    """From the first load to the first truck, as planned and as it came."""
     healed: float
     """Since the last load, as time at 12.8 °C. [s]"""
     healing_wanted: float
@@ -151,6 +164,8 @@ def progress_of(
     healed = DAY * math.fsum(healing_factor(x, crop) for x in since)
     wanted = plan.healing_days * healing_factor(plan.healing_temperature, crop)
     days_left = _course(bay, plans, today, plans[-1][1])
+    begin = min(first, plans[0][0])
+    whole = _course(bay, plans, begin, plans[-1][0])
     ramp = _ramp(found, today)
     rot = _share(book, "rot") if rot_share is None else rot_share
     frost = _share(book, "frost") if frost_share is None else frost_share
@@ -165,6 +180,10 @@ def progress_of(
         measured=len(found),
         pulp=pulp,
         target=target,
+        course=tuple(
+            PulpDay(day := begin + timedelta(days=k), goal, found.get(day, math.nan))
+            for k, goal in enumerate(whole)
+        ),
         healed=healed,
         healing_wanted=wanted,
         healed_by=(ends[0], ends[1], ends[2]),

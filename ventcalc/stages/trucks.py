@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from bisect import bisect_right
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import count, islice
 
 from ventcalc.errors import BadInput
 
-__all__ = ["BayTurn", "TruckPlan", "plan_trucks", "turns_of"]
+__all__ = ["BayTurn", "DayOff", "TruckPlan", "plan_trucks", "turns_of"]
 
 DAY = 86400.0
+DayOff = int | date
+"""A day without trucks: of each week, Monday is 0, or a date."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -97,38 +101,75 @@ class BayTurn:
     """Latest day to begin re-warming."""
     first_truck: date
     last_truck: date
+    left: tuple[tuple[date, float], ...]
+    """Crop at the end of each day from the first truck to the last. [kg]"""
     plan: TruckPlan
 
 
-def turns_of(first: date, plans: Sequence[TruckPlan], leads: Sequence[float]) -> list[BayTurn]:
+def turns_of(
+    first: date,
+    plans: Sequence[TruckPlan],
+    leads: Sequence[float],
+    off: Collection[DayOff] = (),
+) -> list[BayTurn]:
     """
     Bays one after the other.
 
     Parameters
     ----------
     first : date
-        First truck out of the first bay.
+        First truck out of the first bay; the next day with trucks where there is none on it.
     plans : sequence of TruckPlan
         Of each bay, in their order.
     leads : sequence of float
         Re-warming of each. [days]
+    off : collection of int or date
+        Days without trucks.
 
     Returns
     -------
     list of BayTurn
-        The day on which a bay runs out goes on in the next one; trucks come every day.
+        The day on which a bay runs out goes on in the next one.
+
+    Raises
+    ------
+    BadInput
+        If no day of the week is left.
     """
-    turns, start = [], 0.0
-    for plan, lead in zip(plans, leads, strict=True):
-        begins = first + timedelta(days=math.floor(start + 1e-9))
-        start += plan.days
-        last = first + timedelta(days=max(math.ceil(start - 1e-9) - 1, 0))
+    if set(range(7)) <= set(off):
+        raise BadInput("no_trucks: leave a day of the week on which trucks come")
+    ends = [0.0]
+    for plan in plans:
+        ends.append(ends[-1] + plan.days)
+    work = list(islice(_work_days(first, off), math.ceil(ends[-1]) + 1))
+    turns = []
+    for plan, lead, start, end in zip(plans, leads, ends[:-1], ends[1:], strict=True):
+        begins = work[math.floor(start + 1e-9)]
+        last = max(work[max(math.ceil(end - 1e-9) - 1, 0)], begins)
         turns.append(
             BayTurn(
                 warm_up=begins - timedelta(days=math.ceil(lead - 1e-9)),
                 first_truck=begins,
-                last_truck=max(last, begins),
+                last_truck=last,
+                left=tuple(_left(plan, start, work, begins, last)),
                 plan=plan,
             )
         )
     return turns
+
+
+def _work_days(first: date, off: Collection[DayOff]) -> Iterator[date]:
+    for k in count():
+        day = first + timedelta(days=k)
+        if day not in off and day.weekday() not in off:
+            yield day
+
+
+def _left(
+    plan: TruckPlan, start: float, work: Sequence[date], begins: date, last: date
+) -> Iterator[tuple[date, float]]:
+    """Of a bay whose loading begins after so many days of work. [kg]"""
+    for k in range((last - begins).days + 1):
+        day = begins + timedelta(days=k)
+        worked = bisect_right(work, day) - start
+        yield day, max(plan.mass - max(worked, 0.0) * plan.mass_per_day, 0.0)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import NamedTuple
@@ -16,10 +16,10 @@ from ventcalc.stages.emptying import (
     People,
     Remaining,
     air_for_remains,
+    on_the_truck,
     people_inside,
-    sweating_share,
 )
-from ventcalc.stages.trucks import BayTurn, TruckPlan, plan_trucks, turns_of
+from ventcalc.stages.trucks import BayTurn, DayOff, TruckPlan, plan_trucks, turns_of
 from ventcalc.stages.warm_up import ModelRun, WarmUp, model_run, warm_up
 from ventcalc.weather import Weather
 
@@ -40,6 +40,8 @@ class Trucks:
     """To load one. [s]"""
     working_time: float
     """Work on a day. [s]"""
+    off: Collection[DayOff] = ()
+    """Days on which none comes."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -67,6 +69,8 @@ class Unloading:
     people: People
     sweating: float
     """Working hours with a dew point outside above the pulp; NaN without weather. [0-1]"""
+    freezing: float
+    """Working hours with air in which tubers freeze; NaN without weather. [0-1]"""
     shrinks: tuple[Shrink, ...]
     """By lot, where trucks went out."""
 
@@ -129,7 +133,7 @@ def unload(
     """
     crops = [content_of(bay, book) for bay, book in bays]
     plans = [_trucks_for(mass, trucks) for mass, _ in crops]
-    starts = [turn.first_truck for turn in turns_of(first, plans, [0.0] * len(plans))]
+    starts = [turn.first_truck for turn in turns_of(first, plans, [0.0] * len(plans), trucks.off)]
     warmed = []
     for (bay, book), (mass, _), day in zip(bays, crops, starts, strict=True):
         now = _first_known(pulp, pulp_seen(book), bay.schedule.holding_temperature)
@@ -137,7 +141,8 @@ def unload(
         around = _first_known(outside_temperature, _mean_outside(weather, day), goal)
         gentle = _first_known(ramp, bay.schedule.ramp)
         warmed.append(_warmed(bay, mass, now, goal, around, gentle, day, weather))
-    turns = turns_of(first, plans, [min(one.lead_time / DAY, 365.0) for one in warmed])
+    leads = [min(one.lead_time / DAY, 365.0) for one in warmed]
+    turns = turns_of(first, plans, leads, trucks.off)
     return [
         _told(bay, book, crop, warm, turn, weather)
         for (bay, book), crop, warm, turn in zip(bays, crops, warmed, turns, strict=True)
@@ -187,14 +192,14 @@ def _told(
     turn: BayTurn,
     weather: Weather | None,
 ) -> Unloading:
-    (mass, weighed), pulp, sweating = crop, max(warm.pulp, warm.final), math.nan
+    (mass, weighed), pulp, truck = crop, max(warm.pulp, warm.final), (math.nan, math.nan)
     if weather is not None:
-        sweating = sweating_share(
+        truck = on_the_truck(
             weather,
             bay.site.time_zone,
             pulp=pulp,
             first=turn.first_truck,
-            days=turn.plan.days,
+            days=(turn.last_truck - turn.first_truck).days + 1,
         )
     return Unloading(
         bay=bay,
@@ -209,7 +214,8 @@ def _told(
         lead_time=warm.lead_time,
         air=tuple(air_for_remains(bay, mass)) if mass > 0.0 else (),
         people=people_inside(bay, max(mass, 1.0), pulp),
-        sweating=sweating,
+        sweating=truck[0],
+        freezing=truck[1],
         shrinks=_shrinks(book),
     )
 

@@ -174,7 +174,8 @@ def _line(name: str, line: Line, x: Numbers, across: Scale, up: Scale) -> list[S
     places = line.x if line.x is not None else x
     upper = _points(places, line.y, across, up)
     if line.base is None:
-        dots = [_dot(*at, line.color) for at in upper] if line.marks else []
+        seen = upper if line.marks else []
+        dots = [_dot(*at, line.color) for at in seen if at[1] == at[1]]
         return [*([_stroke(upper, line)] if line.width else []), *dots]
     lower = _points(places, line.base, across, up)
     edge = [_stroke(upper, line)] if line.width else []
