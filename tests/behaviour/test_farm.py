@@ -9,6 +9,7 @@ import math
 import re
 from dataclasses import replace
 from datetime import datetime, timedelta
+from types import SimpleNamespace
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -18,6 +19,7 @@ import ventcalc as vc
 from ventcalc.bay.file import example_bay, example_bay_path
 from ventcalc.commands.main import main
 from ventcalc.diagnose.log import read_log
+from ventcalc.farm.advised import as_logged
 from ventcalc.farm.expected import expected_loss
 from ventcalc.farm.folder import FarmBay, farm_bay
 from ventcalc.logbook.writing import add_lines
@@ -423,3 +425,26 @@ def test_a_record_is_printed_whole(run, browser, ended, tmp_path):
     )
     browser.call("Emulation.setEmulatedMedia", media="", features=[])
     assert cut == []
+
+
+def test_from_what_was_not_done_nothing_is_learnt():
+    """A log in which the fans stand while the advice would run them, and the other way round."""
+    before = vc.Memory()._replace(time=0.0, fan_on=True, fan_since=1800.0)
+    after = vc.Memory()._replace(
+        time=3600.0, fan_on=True, fan_since=5400.0, fan_speed=0.6, door_opening=0.2,
+        expected_plenum_temperature=2.5, expected_humidity=0.95,
+    )  # fmt: skip
+
+    def seen(speed: float, door: float):
+        values = {"fan_speed": np.array([speed]), "door_opening": np.array([door])}
+        log = SimpleNamespace(values=values)
+        return as_logged(before, after, log, 0)
+
+    assert seen(0.61, 0.18) == after  # as advised
+    stood = seen(0.0, 0.0)
+    assert (stood.fan_on, stood.fan_since, stood.door_opening) == (False, 0.0, 0.0)
+    other = seen(0.6, 0.9)
+    assert (other.fan_on, other.fan_since, other.door_opening) == (True, 5400.0, 0.9)
+    assert math.isnan(stood.expected_plenum_temperature)
+    assert math.isnan(other.expected_plenum_temperature)
+    assert seen(math.nan, 0.5) == after

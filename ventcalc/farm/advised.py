@@ -16,7 +16,12 @@ from ventcalc.bay.description import Bay
 from ventcalc.diagnose.log import COLUMNS, FACTORS, Log
 from ventcalc.season.installed import as_installed
 
-__all__ = ["Advised", "advise_given", "advise_log", "advise_once", "row_of"]
+__all__ = ["Advised", "advise_given", "advise_log", "advise_once", "as_logged", "row_of"]
+
+RUNNING = 0.01
+"""Fan speed from which on fans run. [0-1]"""
+AGREES = 0.05
+"""Position this near to the advised one is the advised one. [0-1]"""
 
 
 class Advised(NamedTuple):
@@ -113,8 +118,35 @@ def advise_log(
     for row in chosen:
         given = readings_from_dict({**row_of(log, row), **told}, probes)
         found = advise_given(installed, given, memory)
-        memory = found.memory
-        yield found
+        memory = as_logged(memory, found.memory, log, row)
+        yield found._replace(memory=memory)
+
+
+def as_logged(before: Memory | None, after: Memory, log: Log, row: int) -> Memory:
+    """
+    What is remembered, by what the log says was done.
+
+    From a plenum that another setting made nothing can be learnt.
+    """
+    speed, door = (
+        float(log.values[name][row]) if name in log.values else math.nan
+        for name in ("fan_speed", "door_opening")
+    )
+    if math.isnan(speed):
+        return after
+    on = speed > RUNNING
+    apart = abs(speed - after.fan_speed) > AGREES or abs(door - after.door_opening) > AGREES
+    if on == after.fan_on and not (on and apart):
+        return after
+    goes_on = before is not None and before.fan_on == on
+    return after._replace(
+        fan_on=on,
+        fan_since=before.fan_since + after.time - before.time if before and goes_on else 0.0,
+        fan_speed=speed if on else 0.0,
+        door_opening=0.0 if math.isnan(door) or not on else door,
+        expected_plenum_temperature=math.nan,
+        expected_humidity=math.nan,
+    )
 
 
 def advise_once(bay: Bay, mapping: Mapping[str, Any]) -> Advised:
