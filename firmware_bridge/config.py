@@ -141,6 +141,9 @@ class BayConfig:
     max_age_s: float = entry("oldest reading that advice may rest on", 180.0, low=1, high=3600)
     lost_after_s: float = entry("silence that raises an alarm", 600.0, low=1, high=86400)
     advice_every_s: float = entry("least time between two pieces of advice", 30.0, low=0, high=3600)
+    co2_top_ppm: float | None = entry(
+        'top of the CO2 probe: a reading there means "at least"', None, low=1000, high=100_000
+    )
     ignore: tuple[str, ...] = entry("channels not to be used", (), kind="names")
     limits: Limits = field(default_factory=Limits, metadata={"table": Limits})
     mapping: PlainTopics | None = field(default=None, metadata={"internal": True})

@@ -11,7 +11,7 @@ from typing import Any, Literal, cast
 import msgspec
 
 from firmware_bridge.bay import advisor, safety
-from firmware_bridge.bay.advisor import Bay, Words
+from firmware_bridge.bay.advisor import Bay, Words, named
 from firmware_bridge.bay.decision import WAITING, BayView, Decision, no_words
 from firmware_bridge.bay.following import Following
 from firmware_bridge.bay.memory import (
@@ -24,12 +24,7 @@ from firmware_bridge.bay.safety import History
 from firmware_bridge.bay.told import Told, fields_of, forgotten, hear, tell, told_alarms
 from firmware_bridge.codes import MODES, TARGETS
 from firmware_bridge.config import BayConfig
-from firmware_bridge.sensors.sample import (
-    Sample,
-    actual_positions,
-    contradiction,
-    fault_of,
-)
+from firmware_bridge.sensors.sample import Sample, actual_positions, contradiction, fault_of
 from firmware_bridge.sensors.source import Source
 from firmware_bridge.wire.messages import Ack, AdviceMessage, Alarm
 from firmware_bridge.wire.plain_topics import PlainInbox
@@ -216,13 +211,14 @@ class BayState:
         actual = actual_positions(sample)
         self.history = safety.watch(self.history, actual.fan, actual.cool, now)
         told = fields_of(self.told, self.description.mass)
-        readings = advisor.readings_of(sample, wall, told)
+        readings = advisor.readings_of(sample, wall, told, self.source.co2_top)
         fan_for = now - self.history.fan.since
         try:
             result = advisor.request(self.description, readings, self.memory, actual, fan_for)
         except Exception as error:  # whatever the adviser stumbles over, the controller goes on
             return self._none("adviser", " ".join(f"{error}".split())[:120])
-        self.memory, self.words, self.found = result.memory, result.words, result.alarms
+        self.memory, self.words = result.memory, result.words
+        self.found = named(result.alarms, sample)
         if result.targets is None:
             return self._none("hands_off", " ".join(self.words("metric"))[:120])
         refusal = safety.check(
@@ -392,7 +388,11 @@ def new_bay(config: BayConfig, boot: int, memory: str | None = None) -> BayState
     bay = BayState(
         config=config,
         description=description,
-        source=Source(ignore=frozenset(config.ignore), max_age=config.max_age_s),
+        source=Source(
+            ignore=frozenset(config.ignore),
+            max_age=config.max_age_s,
+            co2_top=math.inf if config.co2_top_ppm is None else config.co2_top_ppm * 1e-6,
+        ),
         memory=None if memory is None else memory_from_text(memory, description.name),
         told=Told() if memory is None else told_from_text(memory),
     )

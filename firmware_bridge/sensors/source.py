@@ -12,9 +12,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from firmware_bridge.quantities import QUANTITIES, to_internal
-from firmware_bridge.sensors.sample import Sample, disowned, outvoted
+from firmware_bridge.sensors.sample import RUNS, Sample, airs_out, disowned, outvoted
 from firmware_bridge.wire.messages import Birth, Channel, ReadingMessage, State
-from ventcalc.advice.probe_history import PROBES, ProbeHistory, ProbeLimits, probe_of
+from ventcalc.advice.probe_history import PROBES, ProbeHistory, ProbeLimits, held, probe_of
 
 __all__ = ["Source", "history_of"]
 
@@ -47,6 +47,8 @@ class Source:
 
     ignore: frozenset[str] = frozenset()
     max_age: float = 180.0
+    co2_top: float = math.inf
+    """Top of the CO2 probes' range; a reading there means "at least". [1]"""
     birth: Birth | None = None
     online: bool = False
     stranger: bool = False
@@ -108,7 +110,10 @@ class Source:
         known = self._channels.get(channel.key)
         if known and before and (channel.kind, channel.unit) == (before.kind, before.unit):
             return known
-        return history_of(channel.kind)
+        history = history_of(channel.kind)
+        if channel.kind == "co2":
+            history.top = self.co2_top
+        return history
 
     def take_state(self, state: State) -> bool:
         """
@@ -178,6 +183,7 @@ class Source:
         )
         if fresh:
             sample = replace(sample, faults={**sample.faults, **outvoted(sample)})
+            sample = replace(sample, faults={**sample.faults, **airs_out(sample)})
             sample = self._doubt_outside(sample, now)
         if step > 0:
             self.newest = sample
@@ -229,12 +235,19 @@ class Source:
         self, reading: ReadingMessage, values: Mapping[str, float], now: float
     ) -> dict[str, str]:
         faults = {}
+        fans = [value for key, value in values.items() if self._kinds[key] == "fan_speed"]
+        run = any(fan > RUNS for fan in fans) if fans else None
         for key, value in values.items():
-            fault = self._channels[key].judge(value, now)
+            fault = self._channels[key].judge(value, now, run)
             if key in self.units_wrong:
                 fault = "units"
             elif key in reading.bad and fault == "":
                 fault = "implausible"
             if fault:
                 faults[key] = fault
+        if "stuck" in faults.values():
+            pulps = {key for key, kind in self._kinds.items() if kind == "pulp_temperature"}
+            pulps -= self.ignore
+            if held([self._channels[key] for key in pulps], now):
+                faults = {k: f for k, f in faults.items() if f != "stuck" or k not in pulps}
         return faults
