@@ -182,6 +182,25 @@ class Journal:
             self._pack(bay, hour, layout)
         return len(found)
 
+    def prune(self, before: float) -> None:
+        """
+        Forget readings and events older than a time; hourly roll-ups stay.
+
+        Parameters
+        ----------
+        before : float
+            Wall clock, UTC. [s]
+
+        Raises
+        ------
+        JournalError
+            If it cannot be written.
+        """
+        with writing(self._database, "journal") as database:
+            database.execute("DELETE FROM block WHERE hour < ?", (before // HOUR,))
+            database.execute("DELETE FROM sample WHERE t < ?", (before // HOUR * HOUR,))
+            database.execute("DELETE FROM event WHERE t < ?", (before,))
+
     def _pack(self, bay: str, hour: int, layout: int) -> None:
         span = (bay, layout, hour * HOUR, (hour + 1) * HOUR)
         where = "bay = ? AND layout = ? AND t >= ? AND t < ?"

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections import Counter, deque
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 from typing import Literal
 
 from firmware_bridge.bay.decision import BayView, Decision
@@ -20,6 +21,7 @@ from firmware_bridge.config import Config
 from firmware_bridge.errors import BadMessage, JournalError
 from firmware_bridge.journal.audit import AuditLog, Entry
 from firmware_bridge.journal.journal import Event, Journal
+from firmware_bridge.journal.proof import advice_body
 from firmware_bridge.sensors.sample import Sample
 from firmware_bridge.service.alarms import alarm_of, fitting
 from firmware_bridge.service.clock import Clock, DayTime
@@ -42,6 +44,7 @@ PACK_EVERY = 300.0
 """Finished hours are packed. [s]"""
 LOG_WITHIN = 1.0
 """An answer waits so long for advice to be written with; advice itself never waits. [s]"""
+DAY = 86400.0
 MOST_UNWRITTEN = 5000
 """Entries kept for a log that cannot be written; the oldest go first."""
 
@@ -166,9 +169,8 @@ class Service:
     def _entry(self, bay: BayState, decision: Decision, name: tuple[int, int], turn: Turn) -> Entry:
         row = messages.encode_advice(bay.advice(decision, name), "integers")
         kind = "observe" if bay.config.mode == "observe" else "advice"
-        return Entry(
-            t=turn.day, bay=bay.name, kind=kind, body=b"%b %b" % (row, decision.text.encode())
-        )
+        body = advice_body(row, bay.source.newest, decision.text)
+        return Entry(t=turn.day, bay=bay.name, kind=kind, body=body)
 
     def _send(self, bay: BayState, decision: Decision, name: tuple[int, int], turn: Turn) -> None:
         if decision.code != bay.decision.code:
@@ -221,10 +223,21 @@ class Service:
                 self._publish_alarms(turn)
         if turn.now >= self._hour_due:
             self._hour_due = turn.now + PACK_EVERY
-            try:
-                self.journal.pack_hours(turn.day)
-            except JournalError:
-                self.counts["journal failed"] += 1
+            self._tidy(turn)
+        with suppress(JournalError):
+            self.audit.pack()
+
+    def _tidy(self, turn: Turn) -> None:
+        """Pack what has ended, forget what is older than the configuration wants."""
+        own = self.config.bridge
+        try:
+            self.journal.pack_hours(turn.day)
+            if own.journal_days:
+                self.journal.prune(turn.day - own.journal_days * DAY)
+            if own.audit_days and self.audit.prune(turn.day - own.audit_days * DAY, turn.day):
+                turn.tell("", "audit", f"audit log older than {own.audit_days:g} days pruned")
+        except JournalError:
+            self.counts["journal failed"] += 1
 
     def _recall(self, bay: BayState, turn: Turn) -> None:
         """What the controller's channels tell is logged like the word of a person."""
