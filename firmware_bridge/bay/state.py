@@ -24,7 +24,7 @@ from firmware_bridge.bay.safety import History
 from firmware_bridge.bay.told import Told, fields_of, forgotten, hear, tell, told_alarms
 from firmware_bridge.codes import MODES, TARGETS
 from firmware_bridge.config import BayConfig
-from firmware_bridge.sensors.sample import Sample, actual_positions, contradiction, fault_of
+from firmware_bridge.sensors.sample import Sample, actual_positions, contradiction
 from firmware_bridge.sensors.source import Source
 from firmware_bridge.wire.messages import Ack, AdviceMessage, Alarm
 from firmware_bridge.wire.plain_topics import PlainInbox
@@ -98,6 +98,11 @@ class BayState:
         return self.description.site.time_zone
 
     @property
+    def protects(self) -> bool:
+        """Whether a stage of freeze protection stands."""
+        return self.memory is not None and self.memory.hourly.freeze_stage > 0
+
+    @property
     def wants_birth(self) -> bool:
         """Whether the controller should say its birth again."""
         return self.plain is None and (self.source.birth is None or self.source.stranger)
@@ -138,7 +143,7 @@ class BayState:
             return "stale"
         if self.source.units_wrong:
             return "units"
-        return fault_of(sample)
+        return sample.fault
 
     def due(self, now: float) -> bool:
         """Whether the rate limit allows the next piece of advice."""
@@ -180,6 +185,9 @@ class BayState:
         sample, before = self._fresh(now), self.told
         if sample is not None:
             self.told = hear(self.told, sample, wall)
+        if self.told == before == Told():
+            self.standing = ()
+            return []
         news = [
             f"the controller tells: {key} {word.value}"
             for key, word in self.told.heard.items()

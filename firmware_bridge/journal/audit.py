@@ -2,7 +2,7 @@
 The audit log: what was seen, advised, sent and answered, in a file of its own that only grows.
 
 Each entry carries the SHA-256 of itself and of the entry before, so that a change anywhere shows
-in all that follows. Older entries are packed by the thousand; their hashes follow from what they
+in all that follows. Older entries are packed by the hundred; their hashes follow from what they
 say, and the last one is kept. What is pruned leaves its last hash, and an entry that names it. The
 boot numbers of the bridge live here too: they are committed before the first message goes out,
 and never come twice.
@@ -56,8 +56,8 @@ _TABLES += "".join(
 _START = hashlib.sha256(b"firmware_bridge audit 1").digest()
 LOOSE = 1000
 """Newest entries that stand one by one."""
-PACK = 1000
-"""Entries packed at once: some milliseconds of work."""
+PACK = 500
+"""Entries packed at once: a few milliseconds of work."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -225,7 +225,7 @@ def _packed(rows: Sequence[Any]) -> bytes:
     exact = all(ms / 1000.0 == t for ms, t in zip(whole, times, strict=True))
     found = [steps if exact else [], [] if exact else times, bays, kinds]
     texts = [bytes(body).decode("latin-1") for body in bodies]
-    return zlib.compress(msgspec.json.encode([*found, texts]), 9)
+    return zlib.compress(msgspec.json.encode([*found, texts]), 6)
 
 
 def _unpacked(last: int, data: bytes) -> Iterator[tuple[int, Entry]]:

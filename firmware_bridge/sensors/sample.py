@@ -24,7 +24,6 @@ __all__ = [
     "airs_out",
     "contradiction",
     "disowned",
-    "fault_of",
     "mean_of",
     "outvoted",
     "pulp_keys",
@@ -76,6 +75,7 @@ class Sample:
     """Keys not to be used."""
     sound: Mapping[str, Sequence[tuple[str, float]]] = field(init=False, repr=False, compare=False)
     """Keys and values that are believed, by kind, in the order of the birth."""
+    _found: list[str] = field(default_factory=list, init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         found: dict[str, list[tuple[str, float]]] = {}
@@ -83,6 +83,17 @@ class Sample:
             if key not in self.faults and key not in self.ignore:
                 found.setdefault(self.kinds[key], []).append((key, value))
         object.__setattr__(self, "sound", found)
+
+    @property
+    def fault(self) -> str:
+        """
+        Why it is no ground for advice, one of ``codes.NONE_REASONS``; empty where it is.
+
+        Asked for every second, found once.
+        """
+        if not self._found:
+            self._found.append(_fault_of(self))
+        return self._found[0]
 
     def age(self, now: float) -> float:
         """Age by the steady clock. [s]"""
@@ -161,20 +172,8 @@ def pulps_of(sample: Sample) -> list[float]:
     return [value for _, value in found]
 
 
-def fault_of(sample: Sample) -> str:
-    """
-    Why a reading is no ground for advice.
-
-    Parameters
-    ----------
-    sample : Sample
-        An accepted reading.
-
-    Returns
-    -------
-    str
-        One of ``codes.NONE_REASONS``; empty where enough of what is needed is sound.
-    """
+def _fault_of(sample: Sample) -> str:
+    """The first of what is needed that is not sound, else a contradiction."""
     for kind in REQUIRED:
         faults = [
             sample.faults.get(key, "")

@@ -58,6 +58,8 @@ class Source:
     counts: Counter[str] = field(default_factory=Counter)
     _kinds: dict[str, str] = field(default_factory=dict)
     _heights: dict[str, float] = field(default_factory=dict)
+    _factors: list[tuple[float, float]] = field(default_factory=list)
+    """Of each channel's unit, in the order of the birth."""
     _channels: dict[str, ProbeHistory] = field(default_factory=dict)
     outside_doubted: bool = False
     """Whether the plenum has said with the door open that outside air reads wrongly."""
@@ -93,10 +95,12 @@ class Source:
             self.outside_doubted, self._doubt_since = False, math.inf
         same = {} if self.birth is None else {one.key: one for one in self.birth.channels}
         self.birth, self.online, self.stranger = birth, True, False
+        known = [to_internal(channel.kind, channel.unit) for channel in birth.channels]
+        self._factors = [one or (math.nan, math.nan) for one in known]
         self.units_wrong = tuple(
             channel.key
-            for channel in birth.channels
-            if channel.key not in self.ignore and to_internal(channel.kind, channel.unit) is None
+            for channel, factors in zip(birth.channels, known, strict=True)
+            if channel.key not in self.ignore and factors is None
         )
         self._kinds = {channel.key: channel.kind for channel in birth.channels}
         self._heights = {one.key: one.at for one in birth.channels if one.at is not None}
@@ -182,8 +186,10 @@ class Source:
             ignore=self.ignore,
         )
         if fresh:
-            sample = replace(sample, faults={**sample.faults, **outvoted(sample)})
-            sample = replace(sample, faults={**sample.faults, **airs_out(sample)})
+            for find in (outvoted, airs_out):
+                more = find(sample)
+                if more:
+                    sample = replace(sample, faults={**sample.faults, **more})
             sample = self._doubt_outside(sample, now)
         if step > 0:
             self.newest = sample
@@ -216,7 +222,7 @@ class Source:
                 raw = None if count is None else count * channel.scale
             else:
                 raw = reading.v.get(channel.key) if reading.v else None
-            factor, offset = to_internal(channel.kind, channel.unit) or (math.nan, math.nan)
+            factor, offset = self._factors[place]
             result[channel.key] = math.nan if raw is None else factor * raw + offset
         return result
 

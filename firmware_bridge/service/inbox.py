@@ -25,6 +25,7 @@ class Inbox:
         self._root, self._bays, self._health = root, bays, health
         self._store_every = store_every
         self.counts: Counter[str] = Counter()
+        self._plain = [bay for bay in bays.values() if bay.plain is not None]
         self._by_topic = {
             one.topic: bay
             for bay in bays.values()
@@ -68,7 +69,7 @@ class Inbox:
 
     def plain_readings(self, turn: Turn) -> None:
         """Make readings of plain values where they are due."""
-        for bay in self._bays.values():
+        for bay in self._plain:
             reading = None if bay.plain is None else bay.plain.reading(turn.now)
             if reading is not None:
                 self._take_reading(bay, reading, turn.now, turn)

@@ -31,7 +31,7 @@ from firmware_bridge.service.requests import Request, RequestBox
 from firmware_bridge.service.turn import Turn
 from firmware_bridge.wire import messages, topics
 from firmware_bridge.wire.client import Message, Wire
-from firmware_bridge.wire.messages import Alarm, Alarms, Beat, State
+from firmware_bridge.wire.messages import AdviceMessage, Alarm, Alarms, Beat, State
 from firmware_bridge.wire.plain_topics import plain_advice, plain_beat
 
 __all__ = ["BEAT_EVERY", "Service"]
@@ -45,6 +45,10 @@ PACK_EVERY = 300.0
 LOG_WITHIN = 1.0
 """An answer waits so long for advice to be written with; advice itself never waits. [s]"""
 DAY = 86400.0
+PACKS = 4
+"""Most packs of the audit log a second: thousands of entries, more than 200 bays make."""
+MEMORIES = 20
+"""Bays whose memory is stored at once; the others follow second by second."""
 MOST_UNWRITTEN = 5000
 """Entries kept for a log that cannot be written; the oldest go first."""
 
@@ -151,8 +155,9 @@ class Service:
         planned = []
         for bay, decision in decisions:
             self._seq += 1
-            planned.append((bay, decision, (self.health.boot, self._seq)))
-        entries = [self._entry(bay, decision, name, turn) for bay, decision, name in planned]
+            name = (self.health.boot, self._seq)
+            planned.append((bay, decision, bay.advice(decision, name)))
+        entries = [self._entry(bay, decision, advice, turn) for bay, decision, advice in planned]
         self._unwritten = [*self._unwritten, *turn.entries][-MOST_UNWRITTEN:]
         if not entries and turn.now < self._log_due:
             return
@@ -162,23 +167,23 @@ class Service:
             self._unwritten = []
         except JournalError as error:
             self.health.audit_lost(str(error), turn)
-            planned = [(bay, bay.refuse("audit"), name) for bay, _, name in planned]
-        for bay, decision, name in planned:
-            self._send(bay, decision, name, turn)
+            lost = [(bay, bay.refuse("audit"), advice.id) for bay, _, advice in planned]
+            planned = [(bay, none, bay.advice(none, name)) for bay, none, name in lost]
+        for bay, decision, advice in planned:
+            self._send(bay, decision, advice, turn)
 
-    def _entry(self, bay: BayState, decision: Decision, name: tuple[int, int], turn: Turn) -> Entry:
-        row = messages.encode_advice(bay.advice(decision, name), "integers")
+    def _entry(self, bay: BayState, decision: Decision, advice: AdviceMessage, turn: Turn) -> Entry:
+        row = messages.encode_advice(advice, "integers")
         kind = "observe" if bay.config.mode == "observe" else "advice"
         body = advice_body(row, bay.source.newest, decision.text)
         return Entry(t=turn.day, bay=bay.name, kind=kind, body=body)
 
-    def _send(self, bay: BayState, decision: Decision, name: tuple[int, int], turn: Turn) -> None:
+    def _send(self, bay: BayState, decision: Decision, advice: AdviceMessage, turn: Turn) -> None:
         if decision.code != bay.decision.code:
             turn.tell(bay.name, decision.code, decision.text)
-        bay.settle(decision, name, turn.now)
+        bay.settle(decision, advice.id, turn.now)
         if bay.config.mode == "observe" or decision.code == "other_bridge":
             return  # the other one speaks; two voices would only confuse
-        advice = bay.advice(decision, name)
         if bay.plain is not None:
             to = bay.plain.mapping.advice
             plain = [] if to is None else plain_advice(to, advice)
@@ -195,7 +200,7 @@ class Service:
             )
         self.counts["sent" if sent else "not sent"] += 1
         if not sent:
-            body = messages.encode_plain(list(name))
+            body = messages.encode_plain(list(advice.id))
             self._unwritten.append(Entry(t=turn.day, bay=bay.name, kind="unsent", body=body))
 
     # --- what happens by the clock -------------------------------------------------------------
@@ -225,7 +230,9 @@ class Service:
             self._hour_due = turn.now + PACK_EVERY
             self._tidy(turn)
         with suppress(JournalError):
-            self.audit.pack()
+            for _ in range(PACKS):
+                if not self.audit.pack():
+                    break
 
     def _tidy(self, turn: Turn) -> None:
         """Pack what has ended, forget what is older than the configuration wants."""
@@ -359,9 +366,17 @@ class Service:
             self._store(turn)
 
     def _store(self, turn: Turn) -> None:
+        # Of many bays a few at once: a power cut may cost the others seconds of slow means, never
+        # a latch or what was told.
+        named = {event.bay for event in self._events}
+        now = {
+            name: bay
+            for place, (name, bay) in enumerate(self._changed.items())
+            if place < MEMORIES or name in named or bay.protects
+        }
         memories = [
-            (bay.name, turn.day, _memory_text(bay))
-            for bay in self._changed.values()
+            (name, turn.day, _memory_text(bay))
+            for name, bay in now.items()
             if bay.memory is not None or bay.told != Told()
         ]
         try:
@@ -372,7 +387,8 @@ class Service:
             self.counts["journal failed"] += 1
             return
         self._held, self._events = [], []
-        self._changed.clear()
+        for name in now:
+            del self._changed[name]
 
     # --- the end -------------------------------------------------------------------------------
 

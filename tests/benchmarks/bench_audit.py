@@ -10,9 +10,9 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "bridge"))
 
-from bridge_world import World  # noqa: E402
+from bridge_world import World
 
-from firmware_bridge.journal.audit import PACK, entries, verify  # noqa: E402
+from firmware_bridge.journal.audit import PACK, entries, verify
 
 SEASON = 245
 """Days of a bay-season."""

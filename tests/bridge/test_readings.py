@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firmware_bridge.bay.advisor import readings_of
-from firmware_bridge.sensors.sample import disowned, fault_of, mean_of, pulps_of
+from firmware_bridge.sensors.sample import disowned, mean_of, pulps_of
 from firmware_bridge.sensors.source import Source, history_of
 from firmware_bridge.wire.messages import Birth, Channel, ReadingMessage, State
 
@@ -45,7 +45,7 @@ def reading(seq, boot=7, up=None, **changes):
 
 def test_a_sound_reading_has_no_fault_and_internal_units():
     sample = connected().take(reading(1), 10.0)
-    assert fault_of(sample) == ""
+    assert sample.fault == ""
     assert sample.values["above_rh"] == pytest.approx(0.95)
     assert pulps_of(sample) == [5.0, 5.4]
     assert math.isnan(mean_of(sample, "co2"))
@@ -284,7 +284,7 @@ def test_outside_air_that_the_plenum_disowns_is_not_believed_any_more():
 
     def faults(minute, **changes):
         sample = source.take(reading(minute, **{**OPEN, **changes}), 60.0 * minute)
-        return sample.faults, fault_of(sample)
+        return sample.faults, sample.fault
 
     wrong = {"out": 38.0, "plenum": 5.0}
     assert [faults(n, **wrong)[0] for n in range(1, 6)] == [{}] * 5, "a door takes its time"
@@ -383,12 +383,12 @@ def test_slow_change_is_always_believed(start, steps):
     ],
 )
 def test_what_is_needed_must_be_sound(changes, fault):
-    assert fault_of(connected().take(reading(1, **changes), 0.0)) == fault
+    assert connected().take(reading(1, **changes), 0.0).fault == fault
 
 
 def test_a_probe_taken_out_in_the_configuration_does_not_count():
     sample = connected(ignore=frozenset({"pulp_2"})).take(reading(1, pulp_2=None), 0.0)
-    assert fault_of(sample) == ""
+    assert sample.fault == ""
     assert pulps_of(sample) == [5.0]
 
 
@@ -415,7 +415,7 @@ def test_one_failed_probe_does_not_end_all_advice(pulps, faults, fault):
     source = connected(channels=FIVE + CHANNELS[2:])
     given_values = {f"pulp_{n}": value for n, value in enumerate(pulps, 1)}
     sample = source.take(reading(1, **given_values), 0.0)
-    assert fault_of(sample) == fault
+    assert sample.fault == fault
     if faults is not None:
         assert sample.faults == faults
         seen = readings_of(sample, 0.0)
@@ -448,7 +448,7 @@ def test_of_two_sensors_of_one_air_the_one_that_cannot_be_is_out(changes, out, f
     spare = {"out_2": 1.2, "above_2": 5.7, "plenum_2": 4.1, **changes}
     sample = connected(channels=SPARE).take(reading(1, **spare), 0.0)
     assert sample.faults == dict.fromkeys(out, "contradictory")
-    assert fault_of(sample) == fault
+    assert sample.fault == fault
 
 
 def test_co2_at_the_top_of_its_range_is_at_least_that_and_never_stuck():
@@ -469,7 +469,7 @@ def test_what_the_controller_doubts_is_not_believed():
     assert sample.faults == {"pulp_1": "implausible"}
     assert pulps_of(sample) == [5.4]
     sample = source.take(ReadingMessage(boot=7, seq=2, v=VALUES, bad=("plenum",)), 60.0)
-    assert fault_of(sample) == "implausible"
+    assert sample.fault == "implausible"
 
 
 def test_a_unit_that_does_not_fit_is_found():
@@ -481,4 +481,4 @@ def test_a_unit_that_does_not_fit_is_found():
 
 def test_a_kind_that_is_needed_and_not_declared_is_missing():
     source = connected(channels=CHANNELS[:4])
-    assert fault_of(source.take(reading(1), 0.0)) == "missing"
+    assert source.take(reading(1), 0.0).fault == "missing"

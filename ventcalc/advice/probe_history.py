@@ -134,7 +134,8 @@ class ProbeHistory:
         limits, since, self.heard_at = self.limits, self.heard_at, now
         if math.isnan(value):
             return "missing"
-        if self.turns_unit and self._in_the_other_unit(value, now):
+        near = abs(value - self.good) <= self._room(self.good_at, now, limits.jump)
+        if self.turns_unit and (self.unit or not near) and self._in_the_other_unit(value, now):
             return "units"
         if not limits.low - 1e-9 <= value <= limits.high + 1e-9:
             self.doubts = 0
@@ -148,11 +149,13 @@ class ProbeHistory:
             self.still_running = 0.0
         elif fans_run:
             self.still_running += min(now - since, _HOUR)
-        if self._jumps(value, now):
+        if not near and self._jumps(value, now):
             return "implausible"
         self.good, self.good_at = value, now
         self.doubts = 0
-        return "stuck" if sum(self.stood(now)) >= 1.0 and value < self.top - 1e-9 else ""
+        if self.still_readings < STILL_READINGS or value >= self.top - 1e-9:
+            return ""
+        return "stuck" if sum(self.stood(now)) >= 1.0 else ""
 
     def stood(self, now: float) -> tuple[float, float]:
         """How long it has stood still at rest and in a run, as parts of the longest believed."""
