@@ -12,7 +12,7 @@ import msgspec
 
 from firmware_bridge.bay import advisor, safety
 from firmware_bridge.bay.advisor import Bay, Words, named
-from firmware_bridge.bay.decision import WAITING, BayView, Decision, no_words
+from firmware_bridge.bay.decision import TEXTS, WAITING, BayView, Decision, no_words
 from firmware_bridge.bay.following import Following
 from firmware_bridge.bay.memory import (
     AdvisorMemory,
@@ -30,23 +30,6 @@ from firmware_bridge.wire.messages import Ack, AdviceMessage, Alarm
 from firmware_bridge.wire.plain_topics import PlainInbox
 
 __all__ = ["BayState", "new_bay"]
-
-_TEXTS = {
-    "start": "waiting for the controller to connect and send a reading",
-    "link": "the bridge does not hear its own beat through the broker",
-    "audit": "the audit log cannot be written",
-    "disk": "the disk is nearly full",
-    "other_bridge": "a later bridge serves this bay",
-    "flapping": "the link was lost too often just now",
-    "clock": "the bridge's time of day has jumped or was never set",
-    "shutdown": "the bridge ends",
-    "units": "numbers do not fit their declared unit (°C and °F mixed up?)",
-    "stale": "the newest reading is too old",
-    "lost": "the controller is silent or has disconnected",
-    "missing": "a reading that is needed is missing",
-    "implausible": "a reading that is needed cannot be believed",
-    "stuck": "a sensor that is needed has not moved for too long",
-}
 
 
 @dataclass(slots=True)
@@ -248,7 +231,7 @@ class BayState:
         if code == "contradictory" and sample is not None:
             return f"{contradiction(sample)} contradict each other"
         keys = ", ".join(key for key, fault in self._faults().items() if fault == code)
-        return f"{_TEXTS.get(code, code)}{': ' if keys else ''}{keys[:60]}"
+        return f"{TEXTS.get(code, code)}{': ' if keys else ''}{keys[:60]}"
 
     def settle(self, decision: Decision, identity: tuple[int, int], now: float) -> None:
         """Take note of what was said."""

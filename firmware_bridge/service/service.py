@@ -10,24 +10,22 @@ from __future__ import annotations
 import math
 from collections import Counter, deque
 from collections.abc import Callable, Iterable
-from contextlib import suppress
 from typing import Literal
 
 from firmware_bridge.bay.decision import BayView, Decision
-from firmware_bridge.bay.memory import AdvisorMemory, memory_to_text
 from firmware_bridge.bay.state import BayState
-from firmware_bridge.bay.told import Told, standing
+from firmware_bridge.bay.told import standing
 from firmware_bridge.config import Config
 from firmware_bridge.errors import BadMessage, JournalError
 from firmware_bridge.journal.audit import AuditLog, Entry
 from firmware_bridge.journal.journal import Event, Journal
 from firmware_bridge.journal.proof import advice_body
-from firmware_bridge.sensors.sample import Sample
 from firmware_bridge.service.alarms import alarm_of, fitting
 from firmware_bridge.service.clock import Clock, DayTime
 from firmware_bridge.service.health import BridgeHealth
 from firmware_bridge.service.inbox import Inbox
 from firmware_bridge.service.requests import Request, RequestBox
+from firmware_bridge.service.store import Store
 from firmware_bridge.service.turn import Turn
 from firmware_bridge.wire import messages, topics
 from firmware_bridge.wire.client import Message, Wire
@@ -40,21 +38,10 @@ BEAT_EVERY = 10.0
 """[s]"""
 RETRY_EVERY = 5.0
 """A log that failed is tried again. [s]"""
-PACK_EVERY = 300.0
-"""Finished hours are packed. [s]"""
 LOG_WITHIN = 1.0
 """An answer waits so long for advice to be written with; advice itself never waits. [s]"""
-DAY = 86400.0
-PACKS = 4
-"""Most packs of the audit log a second: thousands of entries, more than 200 bays make."""
-MEMORIES = 20
-"""Bays whose memory is stored at once; the others follow second by second."""
 MOST_UNWRITTEN = 5000
 """Entries kept for a log that cannot be written; the oldest go first."""
-
-
-def _memory_text(bay: BayState) -> str:
-    return memory_to_text(bay.memory or AdvisorMemory(), bay.told, bay.description.name)
 
 
 def _asked(bay: BayState, request: Request, turn: Turn) -> str:
@@ -93,13 +80,11 @@ class Service:
         """Events for whoever shows them; the journal has them all."""
         self._day = DayTime()
         self._seq = self._beat_seq = 0
-        self._beat_due = self._second_due = self._hour_due = self._store_due = -math.inf
+        self._beat_due = self._second_due = -math.inf
         self._log_due = -math.inf
         self._was_ready = False
         self._unwritten: list[Entry] = []
-        self._held: list[tuple[float, str, Sample]] = []
-        self._events: list[Event] = []
-        self._changed: dict[str, BayState] = {}
+        self._store = Store(journal, audit, config.bridge, self.counts)
         self._alarms: tuple[Alarm, ...] | None = None
         self._requests = RequestBox(config.bridge.data)
         self._log_start()
@@ -143,7 +128,8 @@ class Service:
             if (decision := bay.decide(self._ground(bay, turn.now), now, turn.day)) is not None
         ]
         self._say(decisions, turn)
-        self._keep(turn)
+        self.told.extend(turn.events)
+        self._store.keep(turn)
 
     def _ground(self, bay: BayState, now: float) -> str:
         return self.health.doubt(bay, now, self.wire.ready, self.wire.drops, self._day.believed)
@@ -226,32 +212,14 @@ class Service:
             self._beat(turn, self.bays.values())
             if not came_up:  # the own beat is still on its way
                 self._publish_alarms(turn)
-        if turn.now >= self._hour_due:
-            self._hour_due = turn.now + PACK_EVERY
-            self._tidy(turn)
-        with suppress(JournalError):
-            for _ in range(PACKS):
-                if not self.audit.pack():
-                    break
-
-    def _tidy(self, turn: Turn) -> None:
-        """Pack what has ended, forget what is older than the configuration wants."""
-        own = self.config.bridge
-        try:
-            self.journal.pack_hours(turn.day)
-            if own.journal_days:
-                self.journal.prune(turn.day - own.journal_days * DAY)
-            if own.audit_days and self.audit.prune(turn.day - own.audit_days * DAY, turn.day):
-                turn.tell("", "audit", f"audit log older than {own.audit_days:g} days pruned")
-        except JournalError:
-            self.counts["journal failed"] += 1
+        self._store.tidy(turn)
 
     def _recall(self, bay: BayState, turn: Turn) -> None:
         """What the controller's channels tell is logged like the word of a person."""
         for text in bay.recall(turn.now, turn.day):
             turn.tell(bay.name, "told", text)
             turn.log(bay.name, "told", text.encode())
-            self._changed[bay.name] = bay
+            self._store.changed[bay.name] = bay
 
     def _do(self, request: Request | BadMessage, turn: Turn) -> tuple[bool, str]:
         """What a person on this machine asks: first into the audit log, then done."""
@@ -273,7 +241,7 @@ class Service:
             return False, f"{bay.name}: {'; '.join(str(error).splitlines())}; nothing was done"
         self._unwritten = []
         turn.tell(bay.name, request.do, f"{text} (by {request.by})")
-        turn.touched[bay.name] = self._changed[bay.name] = bay
+        turn.touched[bay.name] = self._store.changed[bay.name] = bay
         return True, f"{bay.name}: {text}"
 
     def _retry_audit(self, turn: Turn) -> None:
@@ -353,43 +321,6 @@ class Service:
         if self.wire.send(message):
             self._alarms = alarms
 
-    # --- what is kept --------------------------------------------------------------------------
-
-    def _keep(self, turn: Turn) -> None:
-        """The journal may fail for a while; samples and events wait, the oldest go first."""
-        self.told.extend(turn.events)
-        self._held = [*self._held, *turn.samples][-5000:]
-        self._events = [*self._events, *turn.events][-500:]
-        self._changed |= turn.touched
-        if turn.events or len(self._held) >= 100 or turn.now >= self._store_due:
-            self._store_due = turn.now + 1.0
-            self._store(turn)
-
-    def _store(self, turn: Turn) -> None:
-        # Of many bays a few at once: a power cut may cost the others seconds of slow means, never
-        # a latch or what was told.
-        named = {event.bay for event in self._events}
-        now = {
-            name: bay
-            for place, (name, bay) in enumerate(self._changed.items())
-            if place < MEMORIES or name in named or bay.protects
-        }
-        memories = [
-            (name, turn.day, _memory_text(bay))
-            for name, bay in now.items()
-            if bay.memory is not None or bay.told != Told()
-        ]
-        try:
-            self.journal.store(
-                self._held, self._events, memories, (self.audit.length, self.audit.head)
-            )
-        except JournalError:
-            self.counts["journal failed"] += 1
-            return
-        self._held, self._events = [], []
-        for name in now:
-            del self._changed[name]
-
     # --- the end -------------------------------------------------------------------------------
 
     def shutdown(self) -> list[Message]:
@@ -404,8 +335,7 @@ class Service:
         self._log_due = now  # nothing waits any longer
         self._say([(bay, decision) for bay, decision in decisions if decision], turn)
         turn.tell("", "stop", f"bridge stopped (run {self.health.boot})")
-        self._events, self._changed = [*self._events, *turn.events], dict(self.bays)
-        self._store(turn)
+        self._store.end(turn, self.bays)
         own = self.config.bridge
         return [
             Message(
