@@ -419,7 +419,7 @@ def test_one_failed_probe_does_not_end_all_advice(pulps, faults, fault):
     if faults is not None:
         assert sample.faults == faults
         seen = readings_of(sample, 0.0)
-        assert seen.pulp_probes == (5, 2, 1)[len(faults)], "margins widen"
+        assert seen.pulp_probes == (5, 2, 2)[len(faults)], "margins widen"
         assert (seen.pulp_bottom, seen.pulp_top) == (pulps_of(sample)[0], pulps_of(sample)[-1])
         odd = [int(key[-1]) for key, what in faults.items() if what == "odd"]
         assert seen.pulp_odd_place == (6 - odd[0] if odd else 0), "counted from the bottom"

@@ -61,8 +61,8 @@ class Pulp(NamedTuple):
     """Its place from the bottom, 1 for the lowest; 0 for none."""
     pulp_probes: int
     """
-    On how many to count: all that agree, or where others are out, their part of ``FEW``. Nobody
-    knows how cold it is where a probe is out, and margins widen.
+    On how many to count: all that agree; where others are out two at most, which widens margins:
+    nobody knows how cold it is there.
     """
 
 
@@ -115,9 +115,8 @@ def pulp_of(temperatures: Sequence[float]) -> Pulp:
     mean, middle = math.fsum(values) / len(values), median(values)
     out = {k: t for k, t in enumerate(temperatures, start=1) if k not in kept and t == t}
     place = max(out, key=lambda k: abs(out[k] - middle), default=0)
-    agree, all_of_them = len(values), len(temperatures)
-    count = agree if agree == all_of_them else min(agree, FEW * agree // all_of_them)
-    odd = out.get(place, NAN)
+    agree = len(values)
+    count = agree if agree == len(temperatures) else min(agree, FEW - 1)
     return Pulp(values[0], values[-1], mean, min(values), odd, place, count)
 
 
