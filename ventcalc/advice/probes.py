@@ -117,6 +117,7 @@ def pulp_of(temperatures: Sequence[float]) -> Pulp:
     place = max(out, key=lambda k: abs(out[k] - middle), default=0)
     agree = len(values)
     count = agree if agree == len(temperatures) else min(agree, FEW - 1)
+    odd = out.get(place, NAN)
     return Pulp(values[0], values[-1], mean, min(values), odd, place, count)
 
 
