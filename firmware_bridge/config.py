@@ -50,8 +50,8 @@ class OwnConfig:
     root: str = entry("first level of all topics", "vent", pattern=ROOT)
     low_disk_mb: float = entry("no advice below this much free disk", 200.0, low=1, high=1e6)
     store_every_s: float = entry("time between stored readings", 60.0, low=1, high=3600)
-    journal_days: float = entry("how long readings are kept, 0 for ever", 0.0, low=0, high=36500)
-    audit_days: float = entry("how long the audit log is kept, 0 for ever", 0.0, low=0, high=36500)
+    journal_days: float = entry("days that readings are kept, 0 for ever", 0.0, low=0, high=36500)
+    audit_days: float = entry("days that the audit log is kept, 0 for ever", 0.0, low=0, high=36500)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
