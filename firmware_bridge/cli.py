@@ -26,8 +26,7 @@ from firmware_bridge.config import BrokerConfig, is_loopback, read_config
 from firmware_bridge.demo.plant import plant_of
 from firmware_bridge.demo.simulator import Simulator
 from firmware_bridge.errors import BadConfig, BridgeError
-from firmware_bridge.journal.advised import write_advice_csv
-from firmware_bridge.journal.audit import verify
+from firmware_bridge.journal.audit import pruned, verify
 from firmware_bridge.journal.export import (
     samples_of_csv,
     samples_of_journal,
@@ -35,6 +34,7 @@ from firmware_bridge.journal.export import (
     write_parquet,
 )
 from firmware_bridge.journal.journal import Journal
+from firmware_bridge.journal.proof import write_log
 from firmware_bridge.local import add_commands, bay_of, say, stop_on_signals
 from firmware_bridge.logs import escaped
 from firmware_bridge.service.clock import fast_clock
@@ -104,8 +104,13 @@ def _parser() -> _Parser:
     one = commands.add_parser("export", help="stored readings to CSV or Parquet")
     one.add_argument("config", type=Path)
     one.add_argument("--bay", required=True)
+    one.add_argument(
+        "--what",
+        choices=("readings", "advice"),
+        default="readings",
+        help="stored readings, or advice with what it rests on, answers and what was done (CSV)",
+    )
     one.add_argument("--out", type=Path, required=True, help="file ending in .csv or .parquet")
-    one.add_argument("--advice", action="store_true", help="what was advised instead, as CSV")
     one.add_argument("--since", default="1970-01-01", help="ISO date or time, UTC")
     one.add_argument("--until", default="2100-01-01", help="ISO date or time, UTC")
     one.set_defaults(do=_export)
@@ -255,7 +260,10 @@ def _verify(args: argparse.Namespace) -> int:
         finally:
             journal.close()
     length, problem = verify(data / "audit.db", seal)
-    say(f"{length} entries are sound" + (f"; {problem}" if problem else ""))
+    gone = pruned(data / "audit.db")[0]
+    text = f"{length - gone} entries are sound"
+    text += f", {gone + 1} to {length}; those before were pruned" if gone else ""
+    say(text + (f"; {problem}" if problem else ""))
     return 1 if problem else 0
 
 
@@ -263,8 +271,8 @@ def _export(args: argparse.Namespace) -> int:
     config = read_config(args.config)
     bay = bay_of(config, args.bay)
     start, end = (_time(text) for text in (args.since, args.until))
-    if args.advice:
-        return _export_advice(args, config.bridge.data / "audit.db", bay.name, start, end)
+    if args.what == "advice":
+        return _export_log(args, config.bridge.data / "audit.db", bay.name, start, end)
     journal = Journal(config.bridge.data / "journal.db", read_only=True)
     try:
         if args.out.suffix == ".parquet":
@@ -282,17 +290,15 @@ def _export(args: argparse.Namespace) -> int:
     return 0
 
 
-def _export_advice(
-    args: argparse.Namespace, audit: Path, bay: str, start: float, end: float
-) -> int:
+def _export_log(args: argparse.Namespace, log: Path, bay: str, start: float, end: float) -> int:
     if args.out.suffix != ".csv":
         raise BadConfig(f"--out {args.out}: advice is written as .csv")
     try:
         with args.out.open("w", encoding="utf-8", newline="") as file:
-            count = write_advice_csv(audit, bay, file, start, end)
+            count = write_log(log, bay, file, start, end)
     except OSError as error:
         raise BadConfig(f"--out {args.out}: cannot be written ({error.strerror})") from None
-    say(f"{count} times advice in {args.out}")
+    say(f"{count} entries in {args.out}")
     return 0
 
 

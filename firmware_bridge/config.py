@@ -62,6 +62,8 @@ class OwnConfig:
     low_disk_mb: float = entry("no advice below this much free disk", 200.0, low=1, high=1e6)
     store_every_s: float = entry("time between stored readings", 60.0, low=1, high=3600)
     page_names: tuple[str, ...] = entry("names that the page may be called by", (), kind="names")
+    journal_days: float = entry("days that readings are kept, 0 for ever", 0.0, low=0, high=36500)
+    audit_days: float = entry("days that the audit log is kept, 0 for ever", 0.0, low=0, high=36500)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -114,6 +116,9 @@ class BayConfig:
     max_age_s: float = entry("oldest reading that advice may rest on", 180.0, low=1, high=3600)
     lost_after_s: float = entry("silence that raises an alarm", 600.0, low=1, high=86400)
     advice_every_s: float = entry("least time between two pieces of advice", 30.0, low=0, high=3600)
+    co2_top_ppm: float | None = entry(
+        'top of the CO2 probe: a reading there means "at least"', None, low=1000, high=100_000
+    )
     ignore: tuple[str, ...] = entry("channels not to be used", (), kind="names")
     limits: Limits = field(default_factory=Limits, metadata={"table": Limits})
     mapping: PlainTopics | None = field(default=None, metadata={"internal": True})

@@ -9,6 +9,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+import msgspec
+
 from firmware_bridge.bay.memory import (
     SOURCES,
     AdvisorMemory,
@@ -36,7 +38,16 @@ from ventcalc.errors import VentcalcError
 from ventcalc.season.installed import as_installed
 from ventcalc.units import UnitSystem
 
-__all__ = ["AdvisorResult", "Bay", "Words", "load_bay", "readings_of", "request", "starter_bay"]
+__all__ = [
+    "AdvisorResult",
+    "Bay",
+    "Words",
+    "load_bay",
+    "named",
+    "readings_of",
+    "request",
+    "starter_bay",
+]
 
 Words = Callable[[UnitSystem], tuple[str, ...]]
 """Reasons for people, the most important first, in the units asked for."""
@@ -87,7 +98,12 @@ def starter_bay() -> str:
     return starter_file("seed", "us")
 
 
-def readings_of(sample: Sample, wall: float, told: Mapping[str, Any] | None = None) -> Readings:
+def readings_of(
+    sample: Sample,
+    wall: float,
+    told: Mapping[str, Any] | None = None,
+    co2_top: float = math.inf,
+) -> Readings:
     """
     A sample as the adviser wants it.
 
@@ -99,12 +115,15 @@ def readings_of(sample: Sample, wall: float, told: Mapping[str, Any] | None = No
         Time of day, UTC. [s]
     told : mapping, optional
         What people tell, by field of the readings.
+    co2_top : float
+        Top of the range of the CO2 probes. [1]
 
     Returns
     -------
     Readings
         NaN where there is no sound channel.
     """
+    gases = [value for _, value in sample.sound.get("co2", ())]
     keys = [key for key in pulp_keys(sample) if key not in sample.ignore]
     bad = [key for key in keys if sample.faults.get(key, "odd") != "odd"]
     pulp = pulp_of([math.nan if key in bad else sample.values[key] for key in keys])
@@ -116,7 +135,8 @@ def readings_of(sample: Sample, wall: float, told: Mapping[str, Any] | None = No
         return_relative_humidity=mean_of(sample, "return_relative_humidity"),
         plenum_temperature=mean_of(sample, "plenum_temperature"),
         ceiling_temperature=mean_of(sample, "ceiling_temperature"),
-        co2=mean_of(sample, "co2"),
+        co2=max(gases, default=math.nan),
+        co2_at_least=max(gases, default=0.0) >= co2_top - 1e-9,
         pressure=mean_of(sample, "pressure"),
         pulp_bottom=pulp.pulp_bottom,
         pulp_top=pulp.pulp_top,
@@ -210,6 +230,17 @@ def _alarms(bay: Bay, advice: Advice, memory: Memory) -> tuple[Alarm, ...]:
             first=one.first[:FIRST],
         )
         for one in alarms(advice, bay, memory)
+    )
+
+
+def named(found: tuple[Alarm, ...], sample: Sample) -> tuple[Alarm, ...]:
+    """The alarm of a pulp probe far from the others with its key: people look for its cable."""
+    keys = ", ".join(key for key, fault in sample.faults.items() if fault == "odd")
+    return tuple(
+        msgspec.structs.replace(one, text=f"{keys}: {one.text}"[:LONGEST])
+        if one.id == "probe_or_spot" and keys
+        else one
+        for one in found
     )
 
 

@@ -10,7 +10,26 @@ from firmware_bridge.bay.safety import Targets
 from firmware_bridge.sensors.sample import ActualPositions, Sample
 from firmware_bridge.wire.messages import Ack, Alarm
 
-__all__ = ["WAITING", "BayView", "BridgeView", "Decision", "no_words"]
+__all__ = ["TEXTS", "WAITING", "BayView", "BridgeView", "Decision", "no_words"]
+
+
+TEXTS = {
+    "start": "waiting for the controller to connect and send a reading",
+    "link": "the bridge does not hear its own beat through the broker",
+    "audit": "the audit log cannot be written",
+    "disk": "the disk is nearly full",
+    "other_bridge": "a later bridge serves this bay; if there is none, its beat is forged",
+    "flapping": "the link was lost too often just now",
+    "clock": "the bridge's time of day jumped, was never set, or does not fit what is stored",
+    "shutdown": "the bridge ends",
+    "units": "numbers do not fit their declared unit (°C and °F mixed up?)",
+    "stale": "the newest reading is too old",
+    "lost": "the controller is silent or has disconnected",
+    "missing": "a reading that is needed is missing",
+    "implausible": "a reading that is needed cannot be believed",
+    "stuck": "a sensor that is needed has not moved for too long",
+}
+"""Why there is no advice, by code, where nothing more is known."""
 
 
 def no_words(_units: str) -> tuple[str, ...]:
@@ -32,7 +51,7 @@ class Decision:
 
 WAITING = Decision(
     code="start",
-    text="waiting for the controller to connect and send a reading",
+    text=TEXTS["start"],
     targets=None,
     rests_on=(0, 0),
 )

@@ -47,7 +47,7 @@ _FAULTS = {
     "implausible": "jumps",
     "stuck": "does not move",
     "units": "°C and °F mixed up?",
-    "contradictory": "it does not show in the plenum",
+    "contradictory": "contradicts the other probes",
 }
 
 

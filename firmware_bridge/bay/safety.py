@@ -116,12 +116,14 @@ def check(
     Refusal or None
         None lets the advice through.
     """
+    refusal = _range(targets) or _combination(targets, limits)
+    if refusal is not None:
+        return refusal
+    mixed = _mixed(targets, sample, limits) if targets.fan > 0.0 else None
     return (
-        _range(targets)
-        or _combination(targets, limits)
-        or (_starts(targets, history) if people_inside else None)
-        or _freezing(targets, sample, limits)
-        or (None if people_inside else _wetting(targets, sample, limits))
+        (_starts(targets, history) if people_inside else None)
+        or _freezing(targets, sample, limits, mixed)
+        or (None if people_inside else _wetting(targets, sample, limits, mixed))
         or _times(targets, history, limits, now)
         or _speed(targets, history, limits, now)
         or _changes(targets, history, limits, now)
@@ -157,8 +159,11 @@ def _starts(targets: Targets, history: History) -> Refusal | None:
     return Refusal(code="combination", text="people are inside; nothing may be started")
 
 
-def _mixed(targets: Targets, sample: Sample, limits: Limits) -> tuple[float, float, float]:
-    """Supply air at its coldest, its humidity ratio at its wettest, and the pressure."""
+Mixed = tuple[float, float, float]
+"""Supply air at its coldest [°C], its humidity ratio at its wettest, and the pressure [Pa]."""
+
+
+def _mixed(targets: Targets, sample: Sample, limits: Limits) -> Mixed:
     pressure = mean_of(sample, "pressure")
     pressure = 101325.0 if math.isnan(pressure) else pressure
     warm = mean_of(sample, "return_temperature")
@@ -175,8 +180,10 @@ def _mixed(targets: Targets, sample: Sample, limits: Limits) -> tuple[float, flo
     return warm - drop, ratio + drop * 1006.0 / 2.501e6, pressure
 
 
-def _freezing(targets: Targets, sample: Sample, limits: Limits) -> Refusal | None:
-    if targets.fan == 0.0:
+def _freezing(
+    targets: Targets, sample: Sample, limits: Limits, mixed: Mixed | None
+) -> Refusal | None:
+    if mixed is None:
         return None
     opens = targets.door > limits.door_shut
     outside = (mean_of(sample, f"outside_{what}") for what in ("temperature", "relative_humidity"))
@@ -186,7 +193,7 @@ def _freezing(targets: Targets, sample: Sample, limits: Limits) -> Refusal | Non
     if not chills:
         return None
     floor, plenum = limits.plenum_floor_c, mean_of(sample, "plenum_temperature")
-    coldest = _mixed(targets, sample, limits)[0]
+    coldest = mixed[0]
     expected = coldest if math.isnan(targets.air) else min(coldest, targets.air + 1e-6)
     if not expected >= floor:
         return Refusal(code="freeze", text=f"supply air at {expected:.1f} °C, below {floor:g} °C")
@@ -195,13 +202,15 @@ def _freezing(targets: Targets, sample: Sample, limits: Limits) -> Refusal | Non
     return None
 
 
-def _wetting(targets: Targets, sample: Sample, limits: Limits) -> Refusal | None:
-    if targets.fan == 0.0:
+def _wetting(
+    targets: Targets, sample: Sample, limits: Limits, mixed: Mixed | None
+) -> Refusal | None:
+    if mixed is None:
         return None
     plenum = mean_of(sample, "plenum_temperature")
     if plenum < limits.plenum_floor_c and targets.door <= limits.door_shut:
         return None  # the pile's own warmth against frost: the greater harm goes first
-    _, ratio, pressure = _mixed(targets, sample, limits)
+    _, ratio, pressure = mixed
     dew = moist_air.dew_point(ratio, pressure)
     if targets.cool > 0.0 and targets.air < dew:
         dew = targets.air  # the coil has taken the rest

@@ -11,8 +11,8 @@ from typing import Any, Literal, cast
 import msgspec
 
 from firmware_bridge.bay import advisor, safety
-from firmware_bridge.bay.advisor import Bay, Words
-from firmware_bridge.bay.decision import WAITING, BayView, Decision, no_words
+from firmware_bridge.bay.advisor import Bay, Words, named
+from firmware_bridge.bay.decision import TEXTS, WAITING, BayView, Decision, no_words
 from firmware_bridge.bay.following import Following
 from firmware_bridge.bay.memory import (
     AdvisorMemory,
@@ -24,35 +24,13 @@ from firmware_bridge.bay.safety import History
 from firmware_bridge.bay.told import Told, fields_of, forgotten, hear, tell, told_alarms
 from firmware_bridge.codes import MODES, TARGETS
 from firmware_bridge.config import BayConfig
-from firmware_bridge.sensors.sample import (
-    Sample,
-    actual_positions,
-    contradiction,
-    fault_of,
-)
+from firmware_bridge.sensors.sample import Sample, actual_positions, contradiction
 from firmware_bridge.sensors.source import Source
 from firmware_bridge.wire.messages import Ack, AdviceMessage, Alarm
 from firmware_bridge.wire.plain_advice import Consent
 from firmware_bridge.wire.plain_topics import PlainInbox
 
 __all__ = ["BayState", "new_bay"]
-
-_TEXTS = {
-    "start": "waiting for the controller to connect and send a reading",
-    "link": "the bridge does not hear its own beat through the broker",
-    "audit": "the audit log cannot be written",
-    "disk": "the disk is nearly full",
-    "other_bridge": "a later bridge serves this bay; if there is none, its beat is forged",
-    "flapping": "the link was lost too often just now",
-    "clock": "the bridge's time of day jumped, was never set, or does not fit what is stored",
-    "shutdown": "the bridge ends",
-    "units": "numbers do not fit their declared unit (°C and °F mixed up?)",
-    "stale": "the newest reading is too old",
-    "lost": "the controller is silent or has disconnected",
-    "missing": "a reading that is needed is missing",
-    "implausible": "a reading that is needed cannot be believed",
-    "stuck": "a sensor that is needed has not moved for too long",
-}
 
 
 @dataclass(slots=True)
@@ -110,6 +88,11 @@ class BayState:
         return self.description.site.time_zone
 
     @property
+    def protects(self) -> bool:
+        """Whether a stage of freeze protection stands."""
+        return self.memory is not None and self.memory.hourly.freeze_stage > 0
+
+    @property
     def wants_birth(self) -> bool:
         """Whether the controller should say its birth again."""
         return self.plain is None and (self.source.birth is None or self.source.stranger)
@@ -150,7 +133,7 @@ class BayState:
             return "stale"
         if self.source.units_wrong:
             return "units"
-        return fault_of(sample)
+        return sample.fault
 
     def due(self, now: float) -> bool:
         """Whether the rate limit allows the next piece of advice."""
@@ -192,6 +175,9 @@ class BayState:
         sample, before = self._fresh(now), self.told
         if sample is not None:
             self.told = hear(self.told, sample, wall)
+        if self.told == before == Told():
+            self.standing = ()
+            return []
         news = [
             f"the controller tells: {key} {word.value}"
             for key, word in self.told.heard.items()
@@ -223,13 +209,14 @@ class BayState:
         actual = actual_positions(sample)
         self.history = safety.watch(self.history, actual.fan, actual.cool, now)
         told = fields_of(self.told, self.description.mass)
-        readings = advisor.readings_of(sample, wall, told)
+        readings = advisor.readings_of(sample, wall, told, self.source.co2_top)
         fan_for = now - self.history.fan.since
         try:
             result = advisor.request(self.description, readings, self.memory, actual, fan_for)
         except Exception as error:  # whatever the adviser stumbles over, the controller goes on
             return self._none("adviser", " ".join(f"{error}".split())[:120])
-        self.memory, self.words, self.found = result.memory, result.words, result.alarms
+        self.memory, self.words = result.memory, result.words
+        self.found = named(result.alarms, sample)
         if result.targets is None:
             return self._none("hands_off", " ".join(self.words("metric"))[:120])
         refusal = safety.check(
@@ -251,7 +238,7 @@ class BayState:
         if code == "contradictory" and sample is not None:
             return f"{contradiction(sample)} contradict each other"
         keys = ", ".join(key for key, fault in self._faults().items() if fault == code)
-        return f"{_TEXTS.get(code, code)}{': ' if keys else ''}{keys[:60]}"
+        return f"{TEXTS.get(code, code)}{': ' if keys else ''}{keys[:60]}"
 
     def settle(self, decision: Decision, identity: tuple[int, int], now: float) -> None:
         """Take note of what was said."""
@@ -409,7 +396,11 @@ def new_bay(config: BayConfig, boot: int, memory: str | None = None) -> BayState
     bay = BayState(
         config=config,
         description=description,
-        source=Source(ignore=frozenset(config.ignore), max_age=config.max_age_s),
+        source=Source(
+            ignore=frozenset(config.ignore),
+            max_age=config.max_age_s,
+            co2_top=math.inf if config.co2_top_ppm is None else config.co2_top_ppm * 1e-6,
+        ),
         memory=None if memory is None else memory_from_text(memory, description.name),
         told=Told() if memory is None else told_from_text(memory),
     )

@@ -153,14 +153,16 @@ class Journal:
             self._layouts[bay, spec] = _layout_of(found, spec)
         return self._layouts[bay, spec]
 
-    def pack_hours(self, wall: float) -> int:
+    def pack_hours(self, wall: float, most: int = 1_000_000) -> int:
         """
-        Pack every hour that has ended.
+        Pack hours that have ended.
 
         Parameters
         ----------
         wall : float
             Wall clock, UTC. [s]
+        most : int
+            At most so many of them.
 
         Returns
         -------
@@ -175,12 +177,32 @@ class Journal:
         before = wall // HOUR * HOUR
         with reading("journal"):
             found = self._database.execute(
-                "SELECT DISTINCT bay, CAST(t / 3600 AS INTEGER), layout FROM sample WHERE t < ?",
-                (before,),
+                "SELECT DISTINCT bay, CAST(t / 3600 AS INTEGER), layout FROM sample WHERE t < ? "
+                "LIMIT ?",
+                (before, most),
             ).fetchall()
         for bay, hour, layout in found:
             self._pack(bay, hour, layout)
         return len(found)
+
+    def prune(self, before: float) -> None:
+        """
+        Forget readings and events older than a time; hourly roll-ups stay.
+
+        Parameters
+        ----------
+        before : float
+            Wall clock, UTC. [s]
+
+        Raises
+        ------
+        JournalError
+            If it cannot be written.
+        """
+        with writing(self._database, "journal") as database:
+            database.execute("DELETE FROM block WHERE hour < ?", (before // HOUR,))
+            database.execute("DELETE FROM sample WHERE t < ?", (before // HOUR * HOUR,))
+            database.execute("DELETE FROM event WHERE t < ?", (before,))
 
     def _pack(self, bay: str, hour: int, layout: int) -> None:
         span = (bay, layout, hour * HOUR, (hour + 1) * HOUR)

@@ -81,7 +81,7 @@ FAULT_WORDS = {
     "implausible": "not believed",
     "stuck": "does not move",
     "units": "not believed: °C and °F mixed up?",
-    "contradictory": "not believed: it does not show in the plenum",
+    "contradictory": "not believed: it contradicts the other probes",
     "odd": "far from the others: bad probe or real spot",
     "late": "late",
     "beyond": "too large to be stored",

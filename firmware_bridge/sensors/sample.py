@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from statistics import fmean, median
 
 from ventcalc.advice.probes import (
     agreeing,
@@ -20,9 +21,9 @@ __all__ = [
     "ActualPositions",
     "Sample",
     "actual_positions",
+    "airs_out",
     "contradiction",
     "disowned",
-    "fault_of",
     "mean_of",
     "outvoted",
     "pulp_keys",
@@ -74,6 +75,7 @@ class Sample:
     """Keys not to be used."""
     sound: Mapping[str, Sequence[tuple[str, float]]] = field(init=False, repr=False, compare=False)
     """Keys and values that are believed, by kind, in the order of the birth."""
+    _found: list[str] = field(default_factory=list, init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         found: dict[str, list[tuple[str, float]]] = {}
@@ -81,6 +83,17 @@ class Sample:
             if key not in self.faults and key not in self.ignore:
                 found.setdefault(self.kinds[key], []).append((key, value))
         object.__setattr__(self, "sound", found)
+
+    @property
+    def fault(self) -> str:
+        """
+        Why it is no ground for advice, one of ``codes.NONE_REASONS``; empty where it is.
+
+        Asked for every second, found once.
+        """
+        if not self._found:
+            self._found.append(_fault_of(self))
+        return self._found[0]
 
     def age(self, now: float) -> float:
         """Age by the steady clock. [s]"""
@@ -159,20 +172,8 @@ def pulps_of(sample: Sample) -> list[float]:
     return [value for _, value in found]
 
 
-def fault_of(sample: Sample) -> str:
-    """
-    Why a reading is no ground for advice.
-
-    Parameters
-    ----------
-    sample : Sample
-        An accepted reading.
-
-    Returns
-    -------
-    str
-        One of ``codes.NONE_REASONS``; empty where enough of what is needed is sound.
-    """
+def _fault_of(sample: Sample) -> str:
+    """The first of what is needed that is not sound, else a contradiction."""
     for kind in REQUIRED:
         faults = [
             sample.faults.get(key, "")
@@ -208,6 +209,45 @@ def outvoted(sample: Sample) -> dict[str, str]:
     return dict.fromkeys(sound.values(), worst)
 
 
+def airs_out(sample: Sample) -> dict[str, str]:
+    """
+    Probes of one air that cannot all be right, as far as it can be told which are wrong.
+
+    Parameters
+    ----------
+    sample : Sample
+        Its pulp probes judged together.
+
+    Returns
+    -------
+    dict
+        ``contradictory`` by key: those off the middle of three or more; of two the one that the
+        pile or the other airs disown; of outside air both, because the adviser does without.
+    """
+    found: list[str] = []
+    for air in ("outside", "return", "plenum"):
+        probes = sample.sound.get(f"{air}_temperature", ())
+        if not airs_differ([value for _, value in probes]):
+            continue
+        middle = median(value for _, value in probes)
+        off = [key for key, value in probes if airs_differ((value, middle))]
+        if len(probes) == 2:
+            off = [key for key, value in probes if air == "outside" or _foreign(sample, air, value)]
+        if air == "outside" or len(off) < len(probes):
+            found += off
+    return dict.fromkeys(found, "contradictory")
+
+
+def _foreign(sample: Sample, air: str, value: float) -> bool:
+    """Whether pile and airs disown a temperature of return or plenum air. [°C]"""
+    runs, pulps = mean_of(sample, "fan_speed") > RUNS, pulps_of(sample)
+    outside = mean_of(sample, "outside_temperature")
+    if air == "return":
+        return bool(pulps) and not return_believed(value, fmean(pulps), runs, outside)
+    above, coil = mean_of(sample, "return_temperature"), mean_of(sample, "refrigeration") > 0.0
+    return runs and not plenum_believed(value, above, outside, coil)
+
+
 def contradiction(sample: Sample) -> str:
     """
     Readings that cannot all be true, by the library's rules.
@@ -222,16 +262,12 @@ def contradiction(sample: Sample) -> str:
     str
         What contradicts what; empty where nothing does.
     """
-    for kind in ("plenum_temperature", "return_temperature", "outside_temperature"):
+    for kind in ("plenum_temperature", "return_temperature"):
         if airs_differ(_sound(sample, kind)):
             return f"two {kind.replace('_', ' ')} sensors"
-    pulps, runs = pulps_of(sample), mean_of(sample, "fan_speed") > RUNS
-    above = mean_of(sample, "return_temperature")
-    plenum, outside = (mean_of(sample, f"{air}_temperature") for air in ("plenum", "outside"))
-    if pulps and not return_believed(above, math.fsum(pulps) / len(pulps), runs, outside):
+    if _foreign(sample, "return", mean_of(sample, "return_temperature")):
         return "pulp and return temperature"
-    coil = mean_of(sample, "refrigeration") > 0.0
-    if runs and not plenum_believed(plenum, above, outside, coil):
+    if _foreign(sample, "plenum", mean_of(sample, "plenum_temperature")):
         return "plenum and the airs it is mixed of"
     return ""
 

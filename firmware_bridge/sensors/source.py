@@ -15,9 +15,9 @@ from typing import Any
 
 from firmware_bridge.quantities import QUANTITIES, to_internal
 from firmware_bridge.sensors.kept import plain_of, set_to
-from firmware_bridge.sensors.sample import Sample, disowned, outvoted
+from firmware_bridge.sensors.sample import RUNS, Sample, airs_out, disowned, outvoted
 from firmware_bridge.wire.messages import Birth, Channel, ReadingMessage, State
-from ventcalc.advice.probe_history import PROBES, ProbeHistory, ProbeLimits, probe_of
+from ventcalc.advice.probe_history import PROBES, ProbeHistory, ProbeLimits, held, probe_of
 
 __all__ = ["Source", "history_of"]
 
@@ -50,6 +50,8 @@ class Source:
 
     ignore: frozenset[str] = frozenset()
     max_age: float = 180.0
+    co2_top: float = math.inf
+    """Top of the CO2 probes' range; a reading there means "at least". [1]"""
     birth: Birth | None = None
     online: bool = False
     stranger: bool = False
@@ -59,6 +61,8 @@ class Source:
     counts: Counter[str] = field(default_factory=Counter)
     _kinds: dict[str, str] = field(default_factory=dict)
     _heights: dict[str, float] = field(default_factory=dict)
+    _factors: list[tuple[float, float]] = field(default_factory=list)
+    """Of each channel's unit, in the order of the birth."""
     _channels: dict[str, ProbeHistory] = field(default_factory=dict)
     outside_doubted: bool = False
     """Whether the plenum has said with the door open that outside air reads wrongly."""
@@ -96,10 +100,12 @@ class Source:
             self.outside_doubted, self._doubt_since = False, math.inf
         same = {} if self.birth is None else {one.key: one for one in self.birth.channels}
         self.birth, self.online, self.stranger = birth, True, False
+        known = [to_internal(channel.kind, channel.unit) for channel in birth.channels]
+        self._factors = [one or (math.nan, math.nan) for one in known]
         self.units_wrong = tuple(
             channel.key
-            for channel in birth.channels
-            if channel.key not in self.ignore and to_internal(channel.kind, channel.unit) is None
+            for channel, factors in zip(birth.channels, known, strict=True)
+            if channel.key not in self.ignore and factors is None
         )
         self._kinds = {channel.key: channel.kind for channel in birth.channels}
         self._heights = {one.key: one.at for one in birth.channels if one.at is not None}
@@ -141,7 +147,10 @@ class Source:
         known = self._channels.get(channel.key)
         if known and before and (channel.kind, channel.unit) == (before.kind, before.unit):
             return known
-        return history_of(channel.kind)
+        history = history_of(channel.kind)
+        if channel.kind == "co2":
+            history.top = self.co2_top
+        return history
 
     def take_state(self, state: State) -> bool:
         """
@@ -210,7 +219,10 @@ class Source:
             ignore=self.ignore,
         )
         if fresh:
-            sample = replace(sample, faults={**sample.faults, **outvoted(sample)})
+            for find in (outvoted, airs_out):
+                more = find(sample)
+                if more:
+                    sample = replace(sample, faults={**sample.faults, **more})
             sample = self._doubt_outside(sample, now)
         if step > 0:
             self.newest = sample
@@ -243,7 +255,7 @@ class Source:
                 raw = None if count is None else count * channel.scale
             else:
                 raw = reading.v.get(channel.key) if reading.v else None
-            factor, offset = to_internal(channel.kind, channel.unit) or (math.nan, math.nan)
+            factor, offset = self._factors[place]
             result[channel.key] = math.nan if raw is None else factor * raw + offset
         return result
 
@@ -262,12 +274,19 @@ class Source:
         self, reading: ReadingMessage, values: Mapping[str, float], now: float
     ) -> dict[str, str]:
         faults = {}
+        fans = [value for key, value in values.items() if self._kinds[key] == "fan_speed"]
+        run = any(fan > RUNS for fan in fans) if fans else None
         for key, value in values.items():
-            fault = self._channels[key].judge(value, now)
+            fault = self._channels[key].judge(value, now, run)
             if key in self.units_wrong:
                 fault = "units"
             elif key in reading.bad and fault == "":
                 fault = "implausible"
             if fault:
                 faults[key] = fault
+        if "stuck" in faults.values():
+            pulps = {key for key, kind in self._kinds.items() if kind == "pulp_temperature"}
+            pulps -= self.ignore
+            if held([self._channels[key] for key in pulps], now):
+                faults = {k: f for k, f in faults.items() if f != "stuck" or k not in pulps}
         return faults

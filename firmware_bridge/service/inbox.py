@@ -6,8 +6,8 @@ import math
 from collections import Counter
 
 from firmware_bridge.bay.state import BayState
-from firmware_bridge.codes import TARGETS
 from firmware_bridge.errors import BadMessage
+from firmware_bridge.journal.proof import ack_body
 from firmware_bridge.mapping import topics_read
 from firmware_bridge.service.health import BridgeHealth
 from firmware_bridge.service.turn import Turn
@@ -170,8 +170,7 @@ class Inbox:
 
     def _take_ack(self, bay: BayState, ack: Ack, now: float, turn: Turn) -> None:
         if bay.take_ack(ack, now):
-            positions = [getattr(ack, name) for name in TARGETS]
-            turn.log(bay.name, "ack", messages.encode_plain([ack.code, *ack.ref, *positions]))
+            turn.log(bay.name, "ack", ack_body(ack))
 
     def _take_alarms(self, bay: BayState, payload: bytes, largest: int, turn: Turn) -> None:
         alarms = messages.decode(payload, Alarms, largest).on if payload else ()

@@ -13,14 +13,13 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import Literal
 
 from firmware_bridge.bay.decision import BayView, BridgeView, Decision
-from firmware_bridge.bay.memory import AdvisorMemory, memory_to_text
 from firmware_bridge.bay.state import BayState
-from firmware_bridge.bay.told import Told, standing
+from firmware_bridge.bay.told import standing
 from firmware_bridge.config import Config
 from firmware_bridge.errors import BadMessage, JournalError
 from firmware_bridge.journal.audit import AuditLog, Entry
 from firmware_bridge.journal.journal import Event, Journal
-from firmware_bridge.sensors.sample import Sample
+from firmware_bridge.journal.proof import advice_body
 from firmware_bridge.service.alarms import alarm_of, fitting
 from firmware_bridge.service.clock import Clock
 from firmware_bridge.service.day import DayKeeper
@@ -29,10 +28,11 @@ from firmware_bridge.service.inbox import Inbox
 from firmware_bridge.service.keeper import Keeper
 from firmware_bridge.service.plain import PlainVoice
 from firmware_bridge.service.requests import Request, RequestBox
+from firmware_bridge.service.store import Store
 from firmware_bridge.service.turn import Turn
 from firmware_bridge.wire import messages, topics
 from firmware_bridge.wire.client import Message, Wire
-from firmware_bridge.wire.messages import Alarm, Alarms, Beat, State
+from firmware_bridge.wire.messages import AdviceMessage, Alarm, Alarms, Beat, State
 
 __all__ = ["BEAT_EVERY", "Service"]
 
@@ -40,16 +40,10 @@ BEAT_EVERY = 10.0
 """[s]"""
 RETRY_EVERY = 5.0
 """A log that failed is tried again. [s]"""
-PACK_EVERY = 300.0
-"""Finished hours are packed. [s]"""
 LOG_WITHIN = 1.0
 """An answer waits so long for advice to be written with; advice itself never waits. [s]"""
 MOST_UNWRITTEN = 5000
 """Entries kept for a log that cannot be written; the oldest go first."""
-
-
-def _memory_text(bay: BayState) -> str:
-    return memory_to_text(bay.memory or AdvisorMemory(), bay.told, bay.description.name)
 
 
 def _asked(bay: BayState, request: Request, turn: Turn) -> str:
@@ -90,13 +84,11 @@ class Service:
         """Events for whoever shows them; the journal has them all."""
         self._day = DayKeeper(clock, journal)
         self._seq = self._beat_seq = 0
-        self._beat_due = self._second_due = self._hour_due = self._store_due = -math.inf
+        self._beat_due = self._second_due = -math.inf
         self._log_due = -math.inf
         self._was_ready = False
         self._unwritten: list[Entry] = []
-        self._held: list[tuple[float, str, Sample]] = []
-        self._events: list[Event] = []
-        self._changed: dict[str, BayState] = {}
+        self._store = Store(journal, audit, config.bridge, self.counts)
         self._alarms: tuple[Alarm, ...] | None = None
         self._requests = RequestBox(config.bridge.data)
         self._keeper = Keeper(bays, journal, self._day.turn())
@@ -141,7 +133,8 @@ class Service:
             if (decision := bay.decide(self._ground(bay, turn.now), now, turn.day)) is not None
         ]
         self._say(decisions, turn)
-        self._keep(turn)
+        self.told.extend(turn.events)
+        self._store.keep(turn)
 
     def _ground(self, bay: BayState, now: float) -> str:
         return self.health.doubt(bay, now, self.wire.ready, self.wire.drops, self._day.believed)
@@ -153,8 +146,9 @@ class Service:
         planned = []
         for bay, decision in decisions:
             self._seq += 1
-            planned.append((bay, decision, (self.health.boot, self._seq)))
-        entries = [self._entry(bay, decision, name, turn) for bay, decision, name in planned]
+            name = (self.health.boot, self._seq)
+            planned.append((bay, decision, bay.advice(decision, name)))
+        entries = [self._entry(bay, decision, advice, turn) for bay, decision, advice in planned]
         self._unwritten = [*self._unwritten, *turn.entries][-MOST_UNWRITTEN:]
         if not entries and turn.now < self._log_due:
             return
@@ -164,22 +158,22 @@ class Service:
             self._unwritten = []
         except JournalError as error:
             self.health.audit_lost(str(error), turn)
-            planned = [(bay, bay.refuse("audit"), name) for bay, _, name in planned]
-        for bay, decision, name in planned:
-            self._send(bay, decision, name, turn)
+            lost = [(bay, bay.refuse("audit"), advice.id) for bay, _, advice in planned]
+            planned = [(bay, none, bay.advice(none, name)) for bay, none, name in lost]
+        for bay, decision, advice in planned:
+            self._send(bay, decision, advice, turn)
 
-    def _entry(self, bay: BayState, decision: Decision, name: tuple[int, int], turn: Turn) -> Entry:
-        row = messages.encode_advice(bay.advice(decision, name), "integers")
+    def _entry(self, bay: BayState, decision: Decision, advice: AdviceMessage, turn: Turn) -> Entry:
+        row = messages.encode_advice(advice, "integers")
         kind = "observe" if bay.config.mode == "observe" else "advice"
-        return Entry(
-            t=turn.day, bay=bay.name, kind=kind, body=b"%b %b" % (row, decision.text.encode())
-        )
+        body = advice_body(row, bay.source.newest, decision.text)
+        return Entry(t=turn.day, bay=bay.name, kind=kind, body=body)
 
-    def _send(self, bay: BayState, decision: Decision, name: tuple[int, int], turn: Turn) -> None:
+    def _send(self, bay: BayState, decision: Decision, advice: AdviceMessage, turn: Turn) -> None:
         if decision.code != bay.decision.code:
             turn.tell(bay.name, decision.code, decision.text)
         offered = bay.consent.number if bay.consent is not None else 0
-        bay.settle(decision, name, turn.now)
+        bay.settle(decision, advice.id, turn.now)
         if bay.consent is not None and bay.consent.number != offered:
             text = f"offer {bay.consent.number} waits to be confirmed at the controller"
             turn.tell(bay.name, "offer", text)
@@ -192,7 +186,7 @@ class Service:
             sent = self.wire.send(
                 Message(
                     topic=topics.bay_topic(self.config.bridge.root, bay.name, "advice"),
-                    payload=messages.encode_advice(bay.advice(decision, name), form),
+                    payload=messages.encode_advice(advice, form),
                     expiry=bay.config.ttl_s,
                 )
             )
@@ -201,7 +195,7 @@ class Service:
             turn.tell(bay.name, "unsent", "advice could not be sent; see `firmware-bridge check`")
         bay.unsent = not sent
         if not sent:
-            body = messages.encode_plain(list(name))
+            body = messages.encode_plain(list(advice.id))
             self._unwritten.append(Entry(t=turn.day, bay=bay.name, kind="unsent", body=body))
 
     # --- what happens by the clock -------------------------------------------------------------
@@ -230,19 +224,14 @@ class Service:
             self._beat(turn, self.bays.values())
             if not came_up:  # the own beat is still on its way
                 self._publish_alarms(turn)
-        if turn.now >= self._hour_due:
-            self._hour_due = turn.now + PACK_EVERY
-            try:
-                self.journal.pack_hours(turn.day)
-            except JournalError:
-                self.counts["journal failed"] += 1
+        self._store.tidy(turn)
 
     def _recall(self, bay: BayState, turn: Turn) -> None:
         """What the controller's channels tell is logged like the word of a person."""
         for text in bay.recall(turn.now, turn.day):
             turn.tell(bay.name, "told", text)
             turn.log(bay.name, "told", text.encode())
-            self._changed[bay.name] = bay
+            self._store.changed[bay.name] = bay
 
     def _do(self, request: Request | BadMessage, turn: Turn) -> tuple[bool, str]:
         """What a person on this machine asks: first into the audit log, then done."""
@@ -266,7 +255,7 @@ class Service:
             return False, f"{bay.name}: {'; '.join(str(error).splitlines())}; nothing was done"
         self._unwritten = []
         turn.tell(bay.name, request.do, f"{text} (by {request.by})")
-        turn.touched[bay.name] = self._changed[bay.name] = bay
+        turn.touched[bay.name] = self._store.changed[bay.name] = bay
         return True, f"{bay.name}: {text}"
 
     def _retry_audit(self, turn: Turn) -> None:
@@ -337,34 +326,6 @@ class Service:
         if self.wire.send(message):
             self._alarms = alarms
 
-    # --- what is kept --------------------------------------------------------------------------
-
-    def _keep(self, turn: Turn) -> None:
-        """The journal may fail for a while; samples and events wait, the oldest go first."""
-        self.told.extend(turn.events)
-        self._held = [*self._held, *turn.samples][-5000:]
-        self._events = [*self._events, *turn.events][-500:]
-        self._changed |= turn.touched
-        if turn.events or len(self._held) >= 100 or turn.now >= self._store_due:
-            self._store_due = turn.now + 1.0
-            self._store(turn)
-
-    def _store(self, turn: Turn) -> None:
-        memories = [
-            (bay.name, turn.day, _memory_text(bay))
-            for bay in self._changed.values()
-            if bay.memory is not None or bay.told != Told()
-        ]
-        try:
-            self.journal.store(
-                self._held, self._events, memories, (self.audit.length, self.audit.head)
-            )
-        except JournalError:
-            self.counts["journal failed"] += 1
-            return
-        self._held, self._events = [], []
-        self._changed.clear()
-
     # --- the end -------------------------------------------------------------------------------
 
     def shutdown(self) -> list[Message]:
@@ -379,8 +340,7 @@ class Service:
         self._log_due = now  # nothing waits any longer
         self._say([(bay, decision) for bay, decision in decisions if decision], turn)
         turn.tell("", "stop", f"bridge stopped (run {self.health.boot})")
-        self._events, self._changed = [*self._events, *turn.events], dict(self.bays)
-        self._store(turn)
+        self._store.end(turn, self.bays)
         self._keeper.note(turn, all_bays=True)
         own = self.config.bridge
         return [

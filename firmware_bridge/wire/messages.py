@@ -171,6 +171,8 @@ class Ack(Struct, frozen=True, kw_only=True, omit_defaults=True):
     water: Share | None = None
     cool: Share | None = None
     heat: Share | None = None
+    by: Annotated[str, Meta(max_length=40)] = ""
+    """Who confirmed it, where a person did."""
 
 
 class Alarm(Struct, frozen=True, kw_only=True, omit_defaults=True):

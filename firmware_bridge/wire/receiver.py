@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections import OrderedDict
 from dataclasses import dataclass, field
+from typing import Any
 
 import msgspec
 
@@ -159,7 +160,7 @@ class Receiver:
     def _follow(self, advice: AdviceMessage, now: float) -> Ack:
         taken = self._within(advice)
         self._advice, self._accepted_at, self._ends = taken, now, self._end(advice)
-        positions = {name: taken.position(name) for name in TARGETS}
+        positions: dict[str, Any] = {name: taken.position(name) for name in TARGETS}
         code = "accepted" if taken == advice else "clamped"
         return Ack(boot=self.boot, ref=advice.id, code=code, **positions)
 

@@ -12,7 +12,7 @@ import ventcalc as vc
 from ventcalc.advice.advise import Action
 from ventcalc.advice.alarms import alarms
 from ventcalc.advice.probe_history import PROBES, judged
-from ventcalc.advice.probes import agreeing, airs_differ, plenum_believed, pulp_of
+from ventcalc.advice.probes import agreeing, airs_differ, believed, plenum_believed, pulp_of
 from ventcalc.advice.readings import DOUBTED, Memory, Readings
 from ventcalc.advice.readings_file import readings_from_dict
 from ventcalc.commands.main import main
@@ -171,7 +171,19 @@ def test_return_air_far_off_the_pile_is_missing_for_everybody(fans_run, above, b
 )  # fmt: skip
 def test_half_of_all_pulp_probes_must_be_sound_and_agree(temperatures, places):
     assert list(agreeing(temperatures)) == places
-    assert pulp_of(temperatures).pulp_probes == len(places)
+
+
+@pytest.mark.parametrize(
+    ("temperatures", "count"),
+    [
+        ([4.0, 4.1, 4.2, 4.3, 4.4], 5), ([4.0, 4.1, NAN, 4.3, 4.4], 2),
+        ([4.0, 4.1, 4.2, 12.0, -6.0], 2), ([4.0, 4.2, 9.0], 2), ([4.0, NAN], 1), ([4.0, 4.2], 2),
+        ([4.0, NAN, NAN], 0),
+    ],
+)  # fmt: skip
+def test_margins_widen_where_a_probe_is_out(temperatures, count):
+    """Below three to count on by 0.25 K each."""
+    assert pulp_of(temperatures).pulp_probes == count
 
 
 def test_other_contradictions():
@@ -181,6 +193,17 @@ def test_other_contradictions():
     assert not plenum_believed(-6.0, 5.0, 1.0, False)
     assert plenum_believed(-6.0, 5.0, 1.0, True), "behind a coil"
     assert not plenum_believed(-2.0, 5.0, NAN, False), "door shut for want of a reading"
+
+
+def test_a_plenum_that_cannot_be_is_doubted_while_the_fans_run_but_frost_still_stops_them():
+    seen = Readings(0.0, outside_temperature=1.0, return_temperature=5.0, pulp_mean=4.5)
+    for plenum, heard in ((12.0, NAN), (-9.0, -9.0)):
+        found, doubts = believed(seen._replace(plenum_temperature=plenum), True)
+        assert found.plenum_temperature == pytest.approx(heard, nan_ok=True)
+        assert found.doubted == DOUBTED["plenum temperature"]
+        assert doubts[0].startswith(f"plenum at {plenum:.1f}")
+        assert believed(seen._replace(plenum_temperature=plenum), False)[1] == ()
+    assert believed(seen._replace(plenum_temperature=3.0), True)[1] == ()
 
 
 def test_probes_that_are_not_believed_are_named_in_an_alarm(told):

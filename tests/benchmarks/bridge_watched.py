@@ -33,8 +33,8 @@ class Watch:
         seen: dict[str, float] = {
             "incoming": link.waiting,
             "outgoing": len(link._client._out_packet) + len(link._client._out_messages),
-            "samples": len(service._held),
-            "events": len(service._events) + len(service.told),
+            "samples": len(service._store.samples),
+            "events": len(service._store.events) + len(service.told),
             "entries": len(service._unwritten),
             "turn": 0.0 if self.before is None else now - self.before,
         }

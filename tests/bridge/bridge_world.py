@@ -128,11 +128,17 @@ class MemoryWire:
         return found
 
 
-def config_for(folder, names=("bay-1",), mode="bounded", mapping=None, **bay):
+def config_for(folder, names=("bay-1",), mode="bounded", mapping=None, days=0.0, **bay):
     """A configuration as the file reader would have made it."""
     settings = {"advice_every_s": 30.0, "set_by": "the test", **bay}
     return Config(
-        bridge=OwnConfig(name="bridge-a", data=folder, locks=folder / "locks"),
+        bridge=OwnConfig(
+            name="bridge-a",
+            data=folder,
+            locks=folder / "locks",
+            journal_days=days,
+            audit_days=days,
+        ),
         broker=BrokerConfig(tls=False, port=1883),
         bays=tuple(
             BayConfig(name=name, bay_file=BAY_FILE, mode=mode, mapping=mapping, **settings)

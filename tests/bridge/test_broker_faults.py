@@ -7,6 +7,7 @@ import json
 import os
 import resource
 import shutil
+import socket
 import subprocess
 import sys
 import time
@@ -411,6 +412,30 @@ def test_a_flood_of_one_bay_leaves_the_other_alone(live):
     until(lambda: len(ear.of("advice")) > begin + 3, 15.0, "bay-2 is advised")
     follows(two)
     assert memory_mb(bridge.process.pid) < before + 60
+
+
+def test_a_subscriber_that_never_reads_stalls_nobody_else(live):
+    """It asks for everything, takes nothing, and its window fills; bridge and bay go on."""
+    broker = live.broker()
+    bridge = live.bridge(broker.port)
+    controller = live.controller(broker.port)
+    with socket.socket() as deaf:
+        deaf.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 2048)
+        deaf.connect(("127.0.0.1", broker.port))
+        deaf.sendall(b"\x10\x10\x00\x04MQTT\x04\x02\x00\x00\x00\x04deaf")
+        deaf.sendall(b"\x82\x06\x00\x01\x00\x01#\x01")
+        assert deaf.recv(9, socket.MSG_WAITALL) == b"\x20\x02\x00\x00\x90\x03\x00\x01\x01", (
+            "granted; its last read"
+        )
+        follows(controller)
+        filler = live.listener(broker.port, "vent/1/bay-1/to/advice")
+        before = memory_mb(bridge.process.pid)
+        for _ in range(300):
+            filler.link.send(Message(topic="filler", payload=b"x" * 30_000))
+        begin = len(filler.of("advice"))
+        until(lambda: len(filler.of("advice")) > begin + 3, 15.0, "advice goes on")
+        follows(controller)
+        assert memory_mb(bridge.process.pid) < before + 20
 
 
 def memory_mb(pid):

@@ -97,8 +97,8 @@ def test_the_season_record_reads_what_was_stored_and_advised(recorded, tmp_path,
     shutil.copy(read_config(recorded).bays[0].bay_file, tmp_path / "store.toml")
     words = ["export", str(recorded), "--bay", "bay-1", "--out"]
     assert main([*words, str(tmp_path / "store.readings.csv")]) == 0
-    assert main([*words, str(tmp_path / "store.advice.csv"), "--advice"]) == 0
-    assert main([*words, str(tmp_path / "x.parquet"), "--advice"]) == 2
+    assert main([*words, str(tmp_path / "store.advice.csv"), "--what", "advice"]) == 0
+    assert main([*words, str(tmp_path / "x.parquet"), "--what", "advice"]) == 2
     capsys.readouterr()
     assert ventcalc(["record", str(tmp_path / "store.toml"), "--json"]) == 0
     (bay,) = json.loads(capsys.readouterr().out)["bays"]

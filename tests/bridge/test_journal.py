@@ -250,7 +250,7 @@ def log(tmp_path, count=20):
 
 def tamper(path, statement):
     database = sqlite3.connect(path)
-    for name in ("entry_stays", "entry_kept"):
+    for name in ("entry_stays_update", "entry_packed"):
         database.execute(f"DROP TRIGGER {name}")
     database.execute(statement)
     database.commit()

@@ -10,7 +10,7 @@ import pytest
 
 from firmware_bridge.bay.kept import kept_text
 from firmware_bridge.bay.replay import replay
-from firmware_bridge.demo.simulator import Fault
+from firmware_bridge.demo.simulator import Fault, Simulator
 from firmware_bridge.errors import JournalError
 from firmware_bridge.journal.audit import entries, verify
 from firmware_bridge.service.alarms import alarm_of, fitting
@@ -246,21 +246,18 @@ def test_a_pulp_probe_far_from_the_others_is_told_by_its_place(world):
     assert last(one).none is None
 
 
-def test_a_stuck_sensor_is_found_in_the_stated_time(world, monkeypatch):
-    """Return air that does not move at all, 48 h; the pile is made to stand still meanwhile."""
-
-    def stands_still(plant, time):
-        plant.time = time
-
-    monkeypatch.setattr("firmware_bridge.demo.plant.Plant.advance", stands_still)
-    one = world(every=600.0, max_age_s=1800.0, lost_after_s=3600.0, ttl_s=1800)
-    one.run(3600, step=30.0)
+def test_a_stuck_plenum_ends_advice_two_hours_into_the_run_that_must_have_moved_it(
+    world, monkeypatch
+):
+    one = world(every=120.0, pulp=12.0, max_age_s=600.0, ttl_s=600)
+    one.run(600, step=30.0)
     assert "ok" in codes(one)
-    begin = one.hand.wall()
-    one.sim.faults = [Fault(key="return_t", how="stuck", start=begin, end=begin + 1e7)]
-    one.run(47 * 3600.0, step=30.0)
-    assert "stuck" not in codes(one)
-    one.run(2 * 3600.0, step=30.0)
+    seen, begin = Simulator.values, one.hand.wall()
+    monkeypatch.setattr(Simulator, "values", lambda sim: {**seen(sim), "fan": 80.0})
+    one.sim.faults = [Fault(key="plenum_t", how="stuck", start=begin, end=begin + 1e7)]
+    one.run(6900.0, step=30.0)
+    assert one.bay.source.newest.faults == {}
+    one.run(600.0, step=30.0)
     assert last(one).none == "stuck"
 
 

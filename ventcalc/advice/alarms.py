@@ -80,6 +80,8 @@ def with_alarm_times(advice: Advice, bay: Bay | HourlyBay, memory: Memory) -> Me
 
 
 def _frost(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
+    if not (advice.pulp_cold or advice.freeze_stage > 0):
+        return None
     seen = advice.situation.readings
     plenum, pulp = (show(t, "degC", units) for t in (seen.plenum_temperature, coldest_heard(seen)))
     if advice.pulp_cold:

@@ -1,18 +1,19 @@
 """
 One probe over time, for everybody who hears one: range, jump, stuck, °C and °F mixed up.
 
-Limits, speeds and stuck times are common practice, no source. A pulp probe of 0.1 K resolution in
-a bay that is held may well stand still for a day; outside air does not.
+Limits, speeds and stuck times are common practice, no source. What stands in moving air must
+follow it: while the fans are known to run, a probe is stuck after the time in which its quantity
+passes two of its steps at the slowest. A coarse probe is given the longer for it.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-__all__ = ["PROBES", "ProbeHistory", "ProbeLimits", "judged", "probe_of"]
+__all__ = ["PROBES", "ProbeHistory", "ProbeLimits", "held", "judged", "probe_of"]
 
 AGREE = 3
 """So many readings in a row that agree with each other are believed after a jump ..."""
@@ -24,6 +25,8 @@ FIT = 0.5
 """A value in the other unit fits the last one so well, beside ``per_minute``. [K]"""
 STILL_READINGS = 30
 """So many readings without a change, at the least, make a stuck probe: people write few."""
+TOGETHER = 3.0
+"""So many times longer most pulp probes of a bay may stand still at once: a pile may be held."""
 _HOUR = 3600.0
 
 
@@ -39,19 +42,28 @@ class ProbeLimits(NamedTuple):
     per_minute: float
     """Fastest believable change. [of its kind per minute]"""
     stuck_after: float
-    """A reading that has not moved at all for so long is not believed; 0: never judged. [s]"""
+    """
+    A reading that has not moved at all for so long is not believed; 0: never judged. Where the
+    fans are known, it counts while they stand. [s]
+    """
+    step: float = math.inf
+    """Usual resolution. [of its kind]"""
+    stuck_running: float = math.inf
+    """The same while the fans run, at that resolution. [s]"""
 
 
 PROBES: dict[str, ProbeLimits] = {
-    "pulp_temperature": ProbeLimits(-10.0, 30.0, 1.0, 0.1, 48 * _HOUR),
-    "plenum_temperature": ProbeLimits(-20.0, 35.0, 5.0, 5.0, 24 * _HOUR),
-    "return_temperature": ProbeLimits(-10.0, 35.0, 3.0, 2.0, 48 * _HOUR),
+    # 0.2 K: pulp at 0.01 K/h (10 W/t of a crop of 3.6 kJ/kg K), return air at 0.02 K/h, and the
+    # plenum, which door, mist and weather move, at 0.1 K/h.
+    "pulp_temperature": ProbeLimits(-10.0, 30.0, 1.0, 0.1, 48 * _HOUR, 0.1, 20 * _HOUR),
+    "plenum_temperature": ProbeLimits(-20.0, 35.0, 5.0, 5.0, 24 * _HOUR, 0.1, 2 * _HOUR),
+    "return_temperature": ProbeLimits(-10.0, 35.0, 3.0, 2.0, 48 * _HOUR, 0.1, 10 * _HOUR),
     "outside_temperature": ProbeLimits(-50.0, 50.0, 3.0, 2.0, 6 * _HOUR),
     "ceiling_temperature": ProbeLimits(-30.0, 45.0, 3.0, 2.0, 24 * _HOUR),
-    "plenum_relative_humidity": ProbeLimits(0.02, 1.0, 0.1, 0.1, 48 * _HOUR),
-    "return_relative_humidity": ProbeLimits(0.02, 1.0, 0.1, 0.1, 48 * _HOUR),
+    "plenum_relative_humidity": ProbeLimits(0.02, 1.0, 0.1, 0.1, 48 * _HOUR, 0.01, 24 * _HOUR),
+    "return_relative_humidity": ProbeLimits(0.02, 1.0, 0.1, 0.1, 48 * _HOUR, 0.01, 24 * _HOUR),
     "outside_relative_humidity": ProbeLimits(0.02, 1.0, 0.1, 0.1, 24 * _HOUR),
-    "co2": ProbeLimits(200e-6, 0.06, 0.005, 0.005, 24 * _HOUR),
+    "co2": ProbeLimits(200e-6, 0.06, 0.005, 0.005, 24 * _HOUR, 20e-6, 12 * _HOUR),
     "pressure": ProbeLimits(60e3, 110e3, 500.0, 200.0, 0.0),
 }
 """By kind of probe."""
@@ -80,6 +92,14 @@ class ProbeHistory:
     """Since when. [s]"""
     still_readings: int = 0
     """For how many readings. [1]"""
+    still_running: float = 0.0
+    """For how long of that the fans are known to have run. [s]"""
+    step: float = math.nan
+    """Smallest step that it ever made. [as the limits]"""
+    top: float = math.inf
+    """Top of its range: a reading there is "at least", and may stand. [as the limits]"""
+    heard_at: float = -math.inf
+    """Last judged. [s]"""
     doubtful: float = math.nan
     """Last value that jumped. [as the limits]"""
     doubtful_at: float = -math.inf
@@ -93,25 +113,42 @@ class ProbeHistory:
     fits: int = 0
     """How many in a row have fitted without it. [1]"""
 
-    def judge(self, value: float, now: float) -> str:
-        """Judge the next value, and remember it."""
-        limits = self.limits
+    def judge(self, value: float, now: float, fans_run: bool | None = None) -> str:
+        """Judge the next value, and remember it; fans_run: since the last one, None unknown."""
+        limits, since, self.heard_at = self.limits, self.heard_at, now
         if math.isnan(value):
             return "missing"
-        if self.turns_unit and self._in_the_other_unit(value, now):
+        near = abs(value - self.good) <= self._room(self.good_at, now, limits.jump)
+        if self.turns_unit and (self.unit or not near) and self._in_the_other_unit(value, now):
             return "units"
         if not limits.low - 1e-9 <= value <= limits.high + 1e-9:
             self.doubts = 0
             return "implausible"
         self.still_readings += 1
         if value != self.still:
+            moved = abs(value - self.still)
+            if not moved >= self.step and moved > 0.0:
+                self.step = moved
             self.still, self.still_since, self.still_readings = value, now, 1
-        if self._jumps(value, now):
+            self.still_running = 0.0
+        elif fans_run:
+            self.still_running += min(now - since, _HOUR)
+        if not near and self._jumps(value, now):
             return "implausible"
         self.good, self.good_at = value, now
         self.doubts = 0
-        long = limits.stuck_after and now - self.still_since >= limits.stuck_after
-        return "stuck" if long and self.still_readings >= STILL_READINGS else ""
+        if self.still_readings < STILL_READINGS or value >= self.top - 1e-9:
+            return ""
+        return "stuck" if sum(self.stood(now)) >= 1.0 else ""
+
+    def stood(self, now: float) -> tuple[float, float]:
+        """How long it has stood still at rest and in a run, as parts of the longest believed."""
+        limits = self.limits
+        if not limits.stuck_after or self.still_readings < STILL_READINGS:
+            return 0.0, 0.0
+        coarse = max(self.step / limits.step, 1.0) if self.step > 0.0 else 1.0
+        rest = (now - self.still_since - self.still_running) / limits.stuck_after
+        return rest / coarse, self.still_running / limits.stuck_running / coarse
 
     def _room(self, since: float, now: float, jump: float) -> float:
         """How far the quantity can have come meanwhile."""
@@ -160,14 +197,29 @@ def probe_of(kind: str) -> ProbeHistory:
     return ProbeHistory(limits=PROBES[kind], turns_unit=kind.endswith("temperature"))
 
 
+def held(probes: Sequence[ProbeHistory], now: float) -> bool:
+    """
+    Whether the pulp probes of a bay may stand still together, as in a pile that is held.
+
+    Only while the fans run: a pile at rest warms by itself.
+    """
+    parts = [probe.stood(now) for probe in probes]
+    still = sum(rest + run >= 1.0 for rest, run in parts)
+    return 2 * still > len(parts) > 1 and all(r < 1.0 and run < TOGETHER for r, run in parts)
+
+
 def judged(
-    values: Mapping[str, tuple[str, float]], time: float, probes: dict[str, ProbeHistory]
+    values: Mapping[str, tuple[str, float]],
+    time: float,
+    probes: dict[str, ProbeHistory],
+    tops: Mapping[str, float] | None = None,
 ) -> tuple[dict[str, float], dict[str, str]]:
-    """Readings of one time as far as they are believed."""
+    """Readings of one time as far as they are believed; at the top of its range one may stand."""
     sound: dict[str, float] = {}
     doubts: dict[str, str] = {}
     for name, (kind, value) in values.items():
         history = probes.setdefault(name, probe_of(kind))
+        history.top = (tops or {}).get(name, math.inf)
         good, since = history.good, history.still_since
         fault = history.judge(value, time)
         sound[name] = math.nan if fault else value

@@ -60,7 +60,10 @@ class Pulp(NamedTuple):
     pulp_odd_place: int
     """Its place from the bottom, 1 for the lowest; 0 for none."""
     pulp_probes: int
-    """How many agree."""
+    """
+    On how many to count: all that agree; where others are out two at most, which widens margins:
+    nobody knows how cold it is there.
+    """
 
 
 def agreeing(temperatures: Sequence[float]) -> dict[int, float]:
@@ -87,8 +90,10 @@ def pulp_of(temperatures: Sequence[float]) -> Pulp:
     mean, middle = math.fsum(values) / len(values), median(values)
     out = {k: t for k, t in enumerate(temperatures, start=1) if k not in kept and t == t}
     place = max(out, key=lambda k: abs(out[k] - middle), default=0)
+    agree = len(values)
+    count = agree if agree == len(temperatures) else min(agree, FEW - 1)
     odd = out.get(place, NAN)
-    return Pulp(values[0], values[-1], mean, min(values), odd, place, len(values))
+    return Pulp(values[0], values[-1], mean, min(values), odd, place, count)
 
 
 def airs_differ(temperatures: Sequence[float]) -> bool:
@@ -157,6 +162,18 @@ def believed(readings: Readings, fans_run: bool = False) -> tuple[Readings, tupl
         )
         code = readings.doubted | DOUBTED["return temperature"]
         readings = readings._replace(return_temperature=NAN, doubted=code)
+    plenum, above = readings.plenum_temperature, readings.return_temperature
+    outside = readings.outside_temperature
+    # Whether the coil runs nobody says here.
+    known = fans_run and not math.isnan(plenum + above)
+    if known and not plenum_believed(plenum, above, outside, coil_runs=True):
+        doubts.append(
+            f"plenum at {plenum:.1f} °C cannot be mixed of the airs that are read and is not "
+            "believed; look at the probe"
+        )
+        warm = plenum > above  # a cold one still stops the fans
+        code = readings.doubted | DOUBTED["plenum temperature"]
+        readings = readings._replace(plenum_temperature=NAN if warm else plenum, doubted=code)
     if readings.people_inside and math.isnan(readings.co2):
         doubts.append("people are inside and CO2 is not measured")
     return readings, tuple(doubts)

@@ -134,7 +134,8 @@ def readings_from_dict(
         raise BadInput(problems)
     heard = {key: (kind, value[key]) for key, kind in _PROBES.items()}
     heard |= {f"pulp probe {k}": ("pulp_temperature", t) for k, t in enumerate(pulps, start=1)}
-    value, off = judged(heard, time, {} if probes is None else probes)
+    tops = {} if math.isnan(top) else {"co2_ppm": top * 1e-6}
+    value, off = judged(heard, time, {} if probes is None else probes, tops)
     doubted = sum({1 << list(PROBES).index(heard[name][0]) for name in off})
     probed = tuple(value[f"pulp probe {k}"] for k in range(1, len(pulps) + 1))
     pulp = pulp_of(probed)

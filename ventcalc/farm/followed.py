@@ -27,6 +27,8 @@ __all__ = ["DEVICES", "Departure", "Followed", "GivenAdvice", "followed", "read_
 
 Array = NDArray[np.float64]
 DEVICES = ("fan_speed", "door_opening", "humidifier", "refrigeration", "heater")
+GIVEN = ("advice", "observe")
+"""Kinds of entries of the bridge's log that hold advice, to the controller or to people."""
 APART = 0.15
 """Difference of positions that is too much (common practice, no source). [0-1]"""
 STANDS = 7200.0
@@ -113,6 +115,8 @@ def read_advice(text: str, name: str) -> GivenAdvice:
     found: list[tuple[float, list[float], str]] = []
     wrong = []
     for number, row in enumerate(rows, start=2):
+        if row.get("kind", "advice") not in GIVEN:
+            continue
         try:
             stamp = datetime.fromisoformat(row[clock] or "")
             positions = [float(row[key] or math.nan) for key in there]
