@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from ventcalc.season.installed import as_installed
     from ventcalc.season.run import run_season
     from ventcalc.season.steps import SensorErrors
+    from ventcalc.trial.run import run_trial
     from ventcalc.weather import Weather, example_weather, read_weather
 
 __all__ = [
@@ -71,6 +72,7 @@ __all__ = [
     "refrigeration",
     "run_season",
     "run_seasons",
+    "run_trial",
     "sky",
     "storage",
     "units",
@@ -104,6 +106,7 @@ _MEMBERS = {
     "season.batch": ("run_seasons",),
     "season.run": ("run_season",),
     "season.steps": ("SensorErrors",),
+    "trial.run": ("run_trial",),
     "weather": ("Weather", "example_weather", "read_weather"),
 }
 """Public functions and classes by the module that they live in."""

@@ -40,7 +40,7 @@ EXAMPLES = Path(__file__).parents[2] / "examples"
 NIGHT = str(EXAMPLES / "readings_cold_night.json")
 COMMANDS = (
     *("advise", "season", "log", "loads", "lots", "diagnose", "outage"),
-    *("stages", "unload", "board", "record", "air", "new", "page", "demo"),
+    *("stages", "unload", "board", "record", "trial", "air", "new", "page", "demo"),
 )
 
 ADVICE_KEYS = {

@@ -38,7 +38,7 @@ INTERRUPTED = 130
 """Exit status after Ctrl-C."""
 _COMMANDS = (
     "check", "size", "advise", "season", "log", "loads", "lots", "diagnose", "outage",
-    "stages", "unload", "board", "record", "air", "new", "page", "demo",
+    "stages", "unload", "board", "record", "trial", "air", "new", "page", "demo",
 )  # fmt: skip
 
 
