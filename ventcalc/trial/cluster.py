@@ -13,8 +13,6 @@ PATIENCE = "10s"
 """For a scheduler that does not answer."""
 AHEAD = 3
 """Parcels sent out for each thread of a worker; more would only fill the scheduler."""
-DEATHS = 10
-"""Workers that may die over one parcel before it is given up."""
 
 
 def on_cluster(
@@ -43,7 +41,7 @@ def on_cluster(
         If Dask is not installed, or no scheduler or worker answers.
     """
     try:
-        from distributed import Client, as_completed
+        from distributed import Client, KilledWorker, as_completed
     except ImportError:
         raise BadInput(
             '--scheduler needs Dask: python -m pip install "ventcalc[cluster]"'
@@ -66,16 +64,21 @@ def on_cluster(
 
         def send() -> Any:
             place, one = next(ahead)
-            future = client.submit(
-                work, one, key=f"parcel-{place}-{one.key}", retries=0, allow_other_workers=False
-            )
+            future = client.submit(work, one, key=f"parcel-{place}-{one.key}")
             places[future.key] = place
             return future
 
         count = min(len(jobs), AHEAD * threads)
-        coming = as_completed([send() for _ in range(count)])
+        coming = as_completed([send() for _ in range(count)], loop=client.loop)
         for future in coming:
-            yield places.pop(future.key), future.result()
-            if len(jobs) > count:
+            try:
+                result = future.result()
+            except KilledWorker:
+                raise BadInput(
+                    f"scheduler {scheduler!r}: several workers died over one parcel; is their "
+                    "memory too small?"
+                ) from None
+            yield places.pop(future.key), result
+            if count < len(jobs):
                 count += 1
                 coming.add(send())
