@@ -9,7 +9,7 @@ import pytest
 
 import ventcalc
 
-HEAVY = {"CoolProp", "jinja2", "pint", "scipy", "tqdm"}
+HEAVY = {"CoolProp", "distributed", "jinja2", "pint", "scipy", "tqdm"}
 
 
 def loaded_by(program: str) -> set[str]:
