@@ -121,7 +121,7 @@ def test_regret_is_to_the_best_that_harms_nothing():
     judged = judge(made(cost=cost, coldest_tuber=[5, 5, 5, 5, -0.1, 5]), ("a", "b"), 0, 1.0)
     assert judged.regret.tolist() == [0.0, 2.0, 1.0, 0.0, -1.0, 0.0]
     assert judged.standings[0].method == "b"  # dearer, but it never froze anything
-    assert (judged.standings[1].out, judged.out[4]) == (1, "freezing: tubers at -0.1 °C")
+    assert (judged.standings[1].out, judged.out[4]) == (1, "freezing")
     assert judged.worst_first.tolist()[:2] == [4, 1]
     wet = judge(made(cost=cost, condensed_on_crop=[0, 0, 0, 1.5, 0, 2.5]), ("a", "b"), 0, 1.0)
     assert [one.method for one in wet.standings] == ["a", "b"]
@@ -298,7 +298,7 @@ def test_the_command_says_who_did_best_and_where_each_is_worst(brief, tmp_path, 
     assert said.startswith("clock: the only method that harmed the crop in no case.")
     assert "4 seasons, all simulated: 1 bay x 1 climate x 2 faults x 1 crop x 2 methods." in said
     assert "no ventilation: none" in said
-    assert "heat: tubers at " in said
+    assert "heat: " in said
     assert "Caution" in said
     html = page.read_text(encoding="utf-8")
     assert html.count("<svg") == 2

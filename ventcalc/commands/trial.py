@@ -11,7 +11,6 @@ from tqdm import tqdm
 from ventcalc.advice.policies import POLICIES
 from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named, check_target, write_text
-from ventcalc.commands.season import weather_for
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.errors import BadInput
 from ventcalc.report.pages import need_page_libraries
@@ -20,7 +19,7 @@ from ventcalc.report.trial_page import trial_page
 from ventcalc.report.trial_text import trial_data, trial_text
 from ventcalc.trial.faults import USUAL
 from ventcalc.trial.run import TrialResult, run_trial
-from ventcalc.weather import Weather, colder, finer
+from ventcalc.weather import Weather, colder, example_weather, finer, read_weather
 
 __all__ = ["add", "run"]
 
@@ -88,7 +87,7 @@ def run(args: argparse.Namespace) -> str:
         need_page_libraries()
     _check(args)
     bays = [bay_named(name) for name in args.words]
-    weathers = [one for name in args.weather for one in _climates(bays[0], name, args)]
+    weathers = [one for name in args.weather for one in _climates(name, args)]
     faults = [name for told in args.fault for name in (USUAL if told == "all" else (told,))]
     result = _tried(bays, weathers, faults, args)
     credit = [EXAMPLE_CREDIT] if "example" in args.weather else []
@@ -116,9 +115,9 @@ def _check(args: argparse.Namespace) -> None:
         raise BadInput(problems)
 
 
-def _climates(bay: Bay, name: str, args: argparse.Namespace) -> list[Weather]:
-    """A file, and the same colder, at the step asked for."""
-    weather = weather_for(bay, name)
+def _climates(name: str, args: argparse.Namespace) -> list[Weather]:
+    """A file, and the same colder, at the step asked for; bays follow its altitude."""
+    weather = example_weather() if name == "example" else read_weather(name)
     if args.step is not None:
         weather = finer(weather, 60.0 * args.step)
     return [weather] if args.colder is None else [weather, colder(weather, args.colder)]

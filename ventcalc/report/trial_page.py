@@ -10,7 +10,14 @@ from ventcalc.report.pages import Figure, Verdict, one_line, page
 from ventcalc.report.season_page import CAUTIONS
 from ventcalc.report.season_rows import control_words
 from ventcalc.report.text import CAUTION
-from ventcalc.report.trial_text import case_rows, notes_of, sentence, standing_rows
+from ventcalc.report.trial_text import (
+    case_rows,
+    fault_rows,
+    mean_of,
+    notes_of,
+    sentence,
+    standing_rows,
+)
 from ventcalc.trial.run import TrialResult
 from ventcalc.units import UnitSystem, convert, shown_unit
 from ventcalc.web.bars import bars
@@ -35,7 +42,7 @@ def trial_page(
         standings=standing_rows(result, units),
         cost=Figure(_cost(result, units), []),
         regret=Figure(_regret(result, units), []),
-        faults=_by_fault(result, units),
+        faults=fault_rows(result, units),
         worst=case_rows(result, units),
         notes=notes_of(result, units),
         caution=one_line(CAUTION),
@@ -68,7 +75,7 @@ def _cost(result: TrialResult, units: UnitSystem) -> Picture:
         "off the calendar": off,
     }
     parts = {
-        part: _money([_mean(column[seasons["method"] == name]) for name in names], units)
+        part: _money([mean_of(column[seasons["method"] == name]) for name in names], units)
         for part, column in values.items()
     }
     return bars(
@@ -79,11 +86,6 @@ def _cost(result: TrialResult, units: UnitSystem) -> Picture:
         label=lambda value: f"{value:.2f}",
         x_label=_unit(result, units),
     )
-
-
-def _mean(values: np.ndarray) -> float:
-    known = values[np.isfinite(values)]
-    return float(known.mean()) if known.size else 0.0
 
 
 def _regret(result: TrialResult, units: UnitSystem) -> Picture:
@@ -116,18 +118,3 @@ def _regret(result: TrialResult, units: UnitSystem) -> Picture:
         digits=2,
         live=False,
     )
-
-
-def _by_fault(result: TrialResult, units: UnitSystem) -> list[list[str]]:
-    """Mean regret under each fault, and how often it disqualified."""
-    judged, seasons = result.judgement, result.seasons
-    rows = [["Fault", *(control_words(one.method) for one in judged.standings)]]
-    for fault in result.trial.faults:
-        cells = []
-        for one in judged.standings:
-            mine = (seasons["method"] == one.method) & (seasons["fault"] == fault)
-            out = int((judged.out[mine] != "").sum())
-            mean = _money(_mean(judged.regret[mine]), units)[0]
-            cells.append(f"{mean:.2f}" + (f" ({out} of {mine.sum()} out)" if out else ""))
-        rows.append([fault, *cells])
-    return rows

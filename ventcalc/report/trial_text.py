@@ -5,14 +5,17 @@ from __future__ import annotations
 import math
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from ventcalc.report.season_rows import ROWS, control_words
 from ventcalc.report.table import bullets, table
 from ventcalc.trial.judge import FEWEST_PLACES, FIGURES, Standing
 from ventcalc.trial.run import TrialResult
 from ventcalc.units import UnitSystem, show
 
-__all__ = ["case_rows", "case_words", "notes_of", "sentence", "standing_rows", "trial_data",
-           "trial_text"]  # fmt: skip
+__all__ = ["case_rows", "fault_rows", "mean_of", "notes_of", "sentence", "standing_rows",
+           "trial_data", "trial_text"]  # fmt: skip
 
 ROW = {row.field: row for row in ROWS}
 WORST = 3
@@ -24,6 +27,9 @@ def trial_text(result: TrialResult, units: UnitSystem = "metric") -> str:
     """The whole trial in words."""
     lines = [sentence(result), "", _crossed(result), ""]
     lines += table(standing_rows(result, units))
+    if len(result.trial.faults) > 1:
+        lines += ["", "Mean regret under each fault, and seasons that disqualify:"]
+        lines += table(fault_rows(result, units))
     lines += ["", "Worst cases of each method, what disqualifies first:"]
     lines += table(case_rows(result, units))
     lines += ["", *bullets(notes_of(result, units))]
@@ -102,7 +108,7 @@ def _interval(one: Standing, units: UnitSystem) -> str:
     return f"{_money(one.low, units).split()[0]} to {_money(one.high, units)}"
 
 
-def case_words(result: TrialResult, k: int) -> str:
+def _case_words(result: TrialResult, k: int) -> str:
     """Which season, as far as it is not the same for all."""
     trial, seasons = result.trial, result.seasons
     parts = [
@@ -112,6 +118,17 @@ def case_words(result: TrialResult, k: int) -> str:
         (f"crop {seasons['draw'][k] + 1:.0f}", trial.draws),
     ]
     return ", ".join(words for words, count in parts if count > 1) or seasons["climate"][k]
+
+
+def _harm_words(result: TrialResult, k: int, units: UnitSystem) -> str:
+    """What disqualifies a season, with its number."""
+    harm, seasons = result.judgement.out[k], result.seasons
+    if harm == "stopped":
+        return f"stopped: {seasons['stopped'][k]}"
+    fields = {"freezing": "coldest_tuber", "wetting": "condensed_on_crop", "heat": "hottest_tuber"}
+    if harm not in fields:
+        return "-"
+    return f"{harm}: {_written(fields[harm], float(seasons[fields[harm]][k]), units)}"
 
 
 def case_rows(result: TrialResult, units: UnitSystem = "metric") -> list[list[str]]:
@@ -125,9 +142,30 @@ def case_rows(result: TrialResult, units: UnitSystem = "metric") -> list[list[st
             cells = [_written(field, float(seasons[field][k]), units) for field in fields]
             regret = float(judged.regret[k])
             told = "unknown" if math.isnan(regret) else _money(regret, units)
-            case = f"{control_words(one.method)}: {case_words(result, k)}"
-            rows.append([case, told, *cells, judged.out[k] or "-"])
+            case = f"{control_words(one.method)}: {_case_words(result, k)}"
+            rows.append([case, told, *cells, _harm_words(result, k, units)])
     return rows
+
+
+def fault_rows(result: TrialResult, units: UnitSystem = "metric") -> list[list[str]]:
+    """Mean regret under each fault, and how often it disqualified."""
+    judged, seasons = result.judgement, result.seasons
+    rows = [["Fault", *(control_words(one.method) for one in judged.standings)]]
+    for fault in result.trial.faults:
+        cells = []
+        for one in judged.standings:
+            mine = (seasons["method"] == one.method) & (seasons["fault"] == fault)
+            out = int((judged.out[mine] != "").sum())
+            words = _money(mean_of(judged.regret[mine]), units)
+            cells.append(f"{words}, {out} out" if out else words)
+        rows.append([fault, *cells])
+    return rows
+
+
+def mean_of(values: NDArray[np.float64]) -> float:
+    """Of what is known; 0 where nothing is. [as the values]"""
+    known = values[np.isfinite(values)]
+    return float(known.mean()) if known.size else 0.0
 
 
 def notes_of(result: TrialResult, units: UnitSystem = "metric") -> list[str]:
@@ -184,6 +222,17 @@ def trial_data(result: TrialResult) -> dict[str, Any]:
             }
             for one in judged.standings
         ],
+        "by_fault": [
+            {
+                "fault": fault,
+                "method": one.method,
+                "regret_per_t": _number(mean_of(judged.regret[mine])),
+                "disqualified": int((judged.out[mine] != "").sum()),
+            }
+            for fault in trial.faults
+            for one in judged.standings
+            for mine in [(seasons["method"] == one.method) & (seasons["fault"] == fault)]
+        ],
         "worst": [_season_data(result, int(k), keys) for k in judged.worst_first[:20]],
         "table": None if result.path is None else str(result.path),
     }
@@ -206,4 +255,5 @@ def _season_data(result: TrialResult, k: int, keys: dict[str, str]) -> dict[str,
         "regret_per_t": _number(float(result.judgement.regret[k])),
         **{key: _number(_scaled(field, float(seasons[field][k]))) for field, key in keys.items()},
         "disqualified_by": result.judgement.out[k] or None,
+        "stopped": seasons["stopped"][k] or None,
     }

@@ -75,7 +75,7 @@ class Judgement:
     regret: Array
     """Cost with what is off plan, less that of the best method of the same case. [money/t]"""
     out: NDArray[Any]
-    """Why a season disqualifies its method; empty where it does not."""
+    """What disqualifies a method in a season: freezing, wetting, heat, stopped; else empty."""
     worst_first: NDArray[np.int64]
     """Places of the seasons: disqualified, then by regret. [1]"""
     cases: int
@@ -105,7 +105,7 @@ def judge(seasons: Table, methods: Sequence[str], seed: int, off_plan_price: flo
     -------
     Judgement
     """
-    out = np.array([_why_out(seasons, k) for k in range(len(seasons["method"]))], dtype=object)
+    out = _why_out(seasons)
     score = seasons["cost"] + off_plan_price * seasons["off_plan_kelvin_hours"] / 1000.0
     case = _numbered(seasons, ("bay", "climate", "fault", "draw"))
     place = _numbered(seasons, ("bay", "climate"))
@@ -130,17 +130,18 @@ def judge(seasons: Table, methods: Sequence[str], seed: int, off_plan_price: flo
     )
 
 
-def _why_out(seasons: Table, k: int) -> str:
-    if seasons["stopped"][k]:
-        return f"stopped: {seasons['stopped'][k]}"
-    coldest, condensed = seasons["coldest_tuber"][k], seasons["condensed_on_crop"][k]
-    if coldest < FREEZING:
-        return f"freezing: tubers at {coldest:.1f} °C"
-    if condensed > MOST_CONDENSED:
-        return f"wetting: {condensed:.1f} kg/t condensed"
-    if seasons["hottest_tuber"][k] > HOTTEST:
-        return f"heat: tubers at {seasons['hottest_tuber'][k]:.1f} °C"
-    return ""
+def _why_out(seasons: Table) -> NDArray[Any]:
+    """The gravest harm of each season."""
+    harms = (
+        ("heat", seasons["hottest_tuber"] > HOTTEST),
+        ("wetting", seasons["condensed_on_crop"] > MOST_CONDENSED),
+        ("freezing", seasons["coldest_tuber"] < FREEZING),
+        ("stopped", seasons["stopped"] != ""),
+    )
+    out = np.full(len(seasons["method"]), "", dtype=object)
+    for name, where in harms:
+        out[where] = name
+    return out
 
 
 def _numbered(seasons: Table, names: Sequence[str]) -> NDArray[np.int64]:
