@@ -38,7 +38,9 @@ def trial_page(
         "trial.html",
         title="Trial of control methods",
         lead=f"{len(result.seasons['method']):,} simulated seasons.",
-        verdict=Verdict("bad" if best.out else "good", "Best.", sentence(result)),
+        verdict=Verdict(
+            "bad" if best.out else "good", "None." if best.out else "Best.", sentence(result)
+        ),
         standings=standing_rows(result, units),
         cost=Figure(_cost(result, units), []),
         regret=Figure(_regret(result, units), []),
@@ -75,7 +77,9 @@ def _cost(result: TrialResult, units: UnitSystem) -> Picture:
         "off the calendar": off,
     }
     parts = {
-        part: _money([mean_of(column[seasons["method"] == name]) for name in names], units)
+        part: _money(
+            np.nan_to_num([mean_of(column[seasons["method"] == name]) for name in names]), units
+        )
         for part, column in values.items()
     }
     return bars(

@@ -41,7 +41,7 @@ def sentence(result: TrialResult) -> str:
     best, *others = result.judgement.standings
     words = control_words(best.method)
     if best.out:
-        return f"No method qualifies: each harmed the crop in some case, {words} in fewest."
+        return f"No method qualifies: each harmed the crop in some case, {words} in the fewest."
     behind = next((one for one in others if not one.out), None)
     if behind is None:
         return f"{words}: the only method that harmed the crop in no case."
@@ -99,12 +99,16 @@ def _written(field: str, value: float, units: UnitSystem) -> str:
 
 
 def _money(value: float, units: UnitSystem) -> str:
-    return show(value / 1000.0, "money/kg", units, 2)
+    return (
+        "none"
+        if math.isnan(value)
+        else show(value / 1000.0, "money/kg", units, 2 + (units == "us"))
+    )
 
 
 def _interval(one: Standing, units: UnitSystem) -> str:
     if math.isnan(one.low):
-        return "one case"
+        return "-"
     return f"{_money(one.low, units).split()[0]} to {_money(one.high, units)}"
 
 
@@ -141,7 +145,7 @@ def case_rows(result: TrialResult, units: UnitSystem = "metric") -> list[list[st
         for k in mine[:WORST]:
             cells = [_written(field, float(seasons[field][k]), units) for field in fields]
             regret = float(judged.regret[k])
-            told = "unknown" if math.isnan(regret) else _money(regret, units)
+            told = "-" if math.isnan(regret) else _money(regret, units)
             case = f"{control_words(one.method)}: {_case_words(result, k)}"
             rows.append([case, told, *cells, _harm_words(result, k, units)])
     return rows
@@ -156,16 +160,17 @@ def fault_rows(result: TrialResult, units: UnitSystem = "metric") -> list[list[s
         for one in judged.standings:
             mine = (seasons["method"] == one.method) & (seasons["fault"] == fault)
             out = int((judged.out[mine] != "").sum())
-            words = _money(mean_of(judged.regret[mine]), units)
-            cells.append(f"{words}, {out} out" if out else words)
+            mean = mean_of(judged.regret[mine])
+            words = [] if math.isnan(mean) else [_money(mean, units)]
+            cells.append(", ".join([*words, *([f"{out} out"] if out else [])]))
         rows.append([fault, *cells])
     return rows
 
 
 def mean_of(values: NDArray[np.float64]) -> float:
-    """Of what is known; 0 where nothing is. [as the values]"""
+    """Of what is known; NaN where nothing is. [as the values]"""
     known = values[np.isfinite(values)]
-    return float(known.mean()) if known.size else 0.0
+    return float(known.mean()) if known.size else math.nan
 
 
 def notes_of(result: TrialResult, units: UnitSystem = "metric") -> list[str]:
@@ -179,17 +184,14 @@ def notes_of(result: TrialResult, units: UnitSystem = "metric") -> list[str]:
     notes = [
         "Regret: electricity, shrink and what is off the calendar's plan "
         f"({price:g} per tonne and 1000 K h), less that of the best method of the same case that "
-        "did not harm the crop. Below zero: cheaper, but harmful.",
+        "did no harm there. Seasons that harm have none.",
         f"The interval (bootstrap, seed {result.trial.seed}) {drawn}.",
         "Disqualified: a layer of the pile below 0 °C (potatoes freeze at -0.6 to -1 °C), more "
         "than 1 kg/t condensed on the crop, a layer above 30 °C, or a pile that left the range of "
         "the model.",
     ]
     if judged.hopeless:
-        notes.append(
-            f"In {judged.hopeless} of {judged.cases} cases no method qualified; there the best of "
-            "all is the measure."
-        )
+        notes.append(f"In {judged.hopeless} of {judged.cases} cases every method did harm.")
     return notes
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import fields
@@ -115,7 +116,12 @@ def one_after_the_other(
     if workers <= 1 or len(jobs) <= 1:
         yield from map(work, jobs)
         return
-    pool: Executor = ThreadPoolExecutor(workers) if fast else ProcessPoolExecutor(workers)
+    pool: Executor
+    if fast:
+        pool = ThreadPoolExecutor(workers)
+    else:  # Ctrl-C goes to all processes of a terminal: they leave without a word
+        quietly = (signal.SIGINT, signal.SIG_DFL)
+        pool = ProcessPoolExecutor(workers, initializer=signal.signal, initargs=quietly)
     begun = int(fast)
     with pool:
         yield from map(work, jobs[:begun])  # whatever must be compiled is compiled once

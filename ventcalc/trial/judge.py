@@ -47,7 +47,7 @@ BELIEVED = (2.5, 97.5)
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Standing:
-    """A method over all its cases; regret counts where the season could be run."""
+    """A method over all its cases; regret is of those without harm, figures of all that ran."""
 
     method: str
     seasons: int
@@ -73,15 +73,18 @@ class Judgement:
     standings: tuple[Standing, ...]
     """Those that nothing disqualifies first, then by mean regret."""
     regret: Array
-    """Cost with what is off plan, less that of the best method of the same case. [money/t]"""
+    """
+    Cost with what is off plan, less that of the best method of the same case; NaN where it did
+    harm. [money/t]
+    """
     out: NDArray[Any]
     """What disqualifies a method in a season: freezing, wetting, heat, stopped; else empty."""
     worst_first: NDArray[np.int64]
-    """Places of the seasons: disqualified, then by regret. [1]"""
+    """Places of the seasons: what did harm by its cost, then by regret. [1]"""
     cases: int
     """[1]"""
     hopeless: int
-    """Cases without a method that qualifies; there the best of all is the measure. [1]"""
+    """Cases in which every method did harm. [1]"""
     places: int
     """Bays times climates; the bootstrap draws them where there are three or more. [1]"""
 
@@ -109,8 +112,10 @@ def judge(seasons: Table, methods: Sequence[str], seed: int, off_plan_price: flo
     score = seasons["cost"] + off_plan_price * seasons["off_plan_kelvin_hours"] / 1000.0
     case = _numbered(seasons, ("bay", "climate", "fault", "draw"))
     place = _numbered(seasons, ("bay", "climate"))
-    best, hopeless = _best(score, case, out == "")
-    regret = score - best[case]
+    sound = out == ""
+    best = _best(score, case, sound)
+    regret = np.where(sound, score - best[case], np.nan)
+    grave = np.where(sound, regret, np.nan_to_num(score, nan=np.inf))
     rng = np.random.default_rng(seed)
     standings = [
         _standing(name, seasons, regret, out, place, rng)
@@ -123,9 +128,9 @@ def judge(seasons: Table, methods: Sequence[str], seed: int, off_plan_price: flo
         ),
         regret=regret,
         out=out,
-        worst_first=np.lexsort((-np.nan_to_num(regret, nan=np.inf), out == "")),
+        worst_first=np.lexsort((-grave, sound)),
         cases=len(best),
-        hopeless=hopeless,
+        hopeless=int(np.isnan(best).sum()),
         places=int(place.max()) + 1,
     )
 
@@ -151,14 +156,11 @@ def _numbered(seasons: Table, names: Sequence[str]) -> NDArray[np.int64]:
     return np.array([known.setdefault(row, len(known)) for row in rows])
 
 
-def _best(score: Array, case: NDArray[np.int64], sound: NDArray[np.bool_]) -> tuple[Array, int]:
-    """Least score of each case, of the methods that qualify if there is one; cases without."""
-    known = np.where(np.isnan(score), np.inf, score)
-    best, of_all = (np.full(case.max() + 1, np.inf) for _ in range(2))
-    np.minimum.at(of_all, case, known)
-    np.minimum.at(best, case, np.where(sound, known, np.inf))
-    hopeless = np.isinf(best)
-    return np.where(hopeless, of_all, best), int(hopeless.sum())
+def _best(score: Array, case: NDArray[np.int64], sound: NDArray[np.bool_]) -> Array:
+    """Least score of each case, of the methods that did no harm there; NaN where all did."""
+    best = np.full(case.max() + 1, np.inf)
+    np.minimum.at(best, case[sound], score[sound])
+    return np.where(np.isinf(best), np.nan, best)
 
 
 def _standing(
@@ -170,17 +172,17 @@ def _standing(
     rng: np.random.Generator,
 ) -> Standing:
     mine = seasons["method"] == name
-    ran = mine & np.isfinite(regret)
-    low, high = _interval(regret[ran], place[ran], rng)
+    ran, sound = mine & (seasons["stopped"] == ""), mine & np.isfinite(regret)
+    low, high = _interval(regret[sound], place[sound], rng)
     unknown = float("nan")
     return Standing(
         method=name,
         seasons=int(mine.sum()),
         out=int((out[mine] != "").sum()),
-        regret=float(regret[ran].mean()) if ran.any() else unknown,
+        regret=float(regret[sound].mean()) if sound.any() else unknown,
         low=low,
         high=high,
-        worst=float(regret[ran].max()) if ran.any() else unknown,
+        worst=float(regret[sound].max()) if sound.any() else unknown,
         figures={
             figure: float(together(seasons[figure][ran])) if ran.any() else unknown
             for figure, together in FIGURES.items()
