@@ -102,6 +102,12 @@ def test_a_bay_goes_by_the_clock_and_the_pressure_of_the_climate():
     assert east.site.time_zone == "Etc/GMT-3"  # the sign is turned round in these names
 
 
+def test_bays_and_climates_of_one_name_are_told_apart():
+    given = {"faults": "none", "layers": 4, "compiled": False}
+    twice = vc.run_trial((BRIEF, BRIEF), (WEATHER, WEATHER), "nothing", **given)
+    assert twice.judgement.cases == twice.judgement.places == 4
+
+
 # --- judging -------------------------------------------------------------------------------------
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
@@ -102,7 +102,7 @@ def run_trial(
         used, or no scheduler answers.
     """
     trial = Trial(
-        bays=(bays,) if isinstance(bays, Bay) else tuple(bays),
+        bays=_apart((bays,) if isinstance(bays, Bay) else tuple(bays)),
         weathers=_named((weathers,) if isinstance(weathers, Weather) else tuple(weathers)),
         methods=(policies,) if isinstance(policies, str) else tuple(dict.fromkeys(policies)),
         faults=(faults,) if isinstance(faults, str) else tuple(dict.fromkeys(faults)),
@@ -162,6 +162,15 @@ def _run(
         say("compiling, once on this machine")
     work = partial(run_parcel, fast=fast, shared={})
     yield from enumerate(one_after_the_other(work, todo, workers, fast))
+
+
+def _apart(bays: tuple[Bay, ...]) -> tuple[Bay, ...]:
+    """Each with a name of its own."""
+    seen = [bay.name for bay in bays]
+    return tuple(
+        bay if bay.name not in seen[:k] else replace(bay, name=f"{bay.name} ({k + 1})")
+        for k, bay in enumerate(bays)
+    )
 
 
 def _named(weathers: tuple[Weather, ...]) -> tuple[tuple[str, Weather], ...]:
