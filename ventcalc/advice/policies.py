@@ -212,8 +212,8 @@ POLICIES: dict[str, Policy] = {
     "advice": advice,
     "thermostat": differential_thermostat,
     "clock": clock_schedule,
-    "shadow_price": shadow_price,
     "nothing": do_nothing,
+    "shadow_price": shadow_price,
 }
 """Policies by name."""
 
