@@ -40,12 +40,12 @@ class Course:
     bed: Bed
     ground: Ground
     hours: Sequence[Outside]
-    hour_records: NDArray[Any]
-    """The same for machine code."""
     step: float
     """[s]"""
     errors: SensorErrors
     faults: PlantFaults
+    hour_records: NDArray[Any] | None = None
+    """The hours for machine code, where other seasons share them; else made from the hours."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -177,7 +177,8 @@ class _Compiled:
         self.bay, self.bed = compiled.record_of(course.bay), compiled.record_of(course.bed)
         self.believed = compiled.record_of(course.believed)
         self.layers = compiled.records_of(layers)
-        self.hours = course.hour_records
+        given = course.hour_records
+        self.hours = compiled.records_of(course.hours) if given is None else given
         count = len(course.hours)
         self.records = np.zeros(count, dtype=compiled.kind_of(StepRecord))
         self.pulp = np.empty((count, len(layers)))

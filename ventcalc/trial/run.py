@@ -112,11 +112,7 @@ def run_trial(
     )
     parcels = parcels_of(trial)
     place = None if folder is None else open_folder(folder)
-    tables: dict[int, Table] = {}
-    for k, parcel in enumerate(parcels if place else ()):
-        kept = read_part(place, parcel.key, len(parcel.draws)) if place else None
-        if kept is not None:
-            tables[k] = kept
+    tables = {} if place is None else _kept(place, parcels)
     found = sum(len(parcels[k].draws) for k in tables)
     total, done = sum(len(parcel.draws) for parcel in parcels), found
     missing = [k for k in range(len(parcels)) if k not in tables]
@@ -142,6 +138,12 @@ def run_trial(
         found=found,
         path=path,
     )
+
+
+def _kept(place: Path, parcels: Sequence[Parcel]) -> dict[int, Table]:
+    """What lies in the folder already, by the place of its parcel."""
+    parts = (read_part(place, parcel.key, len(parcel.draws)) for parcel in parcels)
+    return {k: part for k, part in enumerate(parts) if part is not None}
 
 
 def _run(
