@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from ventcalc.season.installed import as_installed
     from ventcalc.season.run import run_season
     from ventcalc.season.steps import SensorErrors
+    from ventcalc.trial.run import run_trial
     from ventcalc.weather import Weather, example_weather, read_weather
     from ventcalc.weather.forecast import read_forecast
 
@@ -81,6 +82,7 @@ __all__ = [
     "refrigeration",
     "run_season",
     "run_seasons",
+    "run_trial",
     "sky",
     "state_of_readings",
     "state_of_season",
@@ -122,6 +124,7 @@ _MEMBERS = {
     "season.batch": ("run_seasons",),
     "season.run": ("run_season",),
     "season.steps": ("SensorErrors",),
+    "trial.run": ("run_trial",),
     "weather": ("Weather", "example_weather", "read_weather"),
     "weather.forecast": ("read_forecast",),
 }

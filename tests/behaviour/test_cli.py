@@ -40,7 +40,8 @@ EXAMPLES = Path(__file__).parents[2] / "examples"
 NIGHT = str(EXAMPLES / "readings_cold_night.json")
 COMMANDS = (
     *("advise", "season", "log", "loads", "lots", "diagnose", "outage"),
-    *("outlook", "plan", "stages", "unload", "board", "record", "air", "new", "page", "demo"),
+    *("outlook", "plan", "stages", "unload", "board", "record", "trial", "air", "new", "page"),
+    "demo",
 )
 
 ADVICE_KEYS = {
@@ -585,7 +586,8 @@ def test_season_compare(run, short_bay):
     methods = re.split("  +", heading.strip())
     assert methods[:3] == ["advice", "thermostat", "clock"]
     # A bay without any air may heat beyond the crop model; then that is said.
-    assert ("Left out: no ventilation" in out) != (methods[3:] == ["no ventilation"])
+    assert ("Left out: no ventilation" in out) != (methods[3] == "no ventilation")
+    assert methods[-1] == "shadow price"
     fans = next(line for line in out.splitlines() if "Fan run time" in line)
     hours = [float(word.replace(",", "")) for word in fans.split() if word[0].isdigit()]
     assert len(hours) == len(methods)
@@ -603,7 +605,7 @@ def test_season_whose_pile_leaves_the_model(run, short_bay, monkeypatch):
     words = ("season", short_bay, "--weather", "example", "--layers", "10")
     status, out, _ = run(*words, "--compare")
     assert status == 0
-    assert out.count("Left out: ") == 3
+    assert out.count("Left out: ") == 4
     status, _, err = run(*words, "--policy", "nothing")
     assert (status, err.count("\n")) == (2, 1)
 

@@ -515,7 +515,7 @@ def test_a_control_that_leaves_the_model_is_left_out_and_said(page, short, monke
 
     monkeypatch.setattr("ventcalc.page.runs.run_season", hot)
     *_, last = lines_of(page, question(short, control="all"))
-    assert list(last["data"]) == ["advice", "thermostat", "clock"]
+    assert list(last["data"]) == ["advice", "thermostat", "clock", "shadow price"]
     words = "Left out: no ventilation, because pulp came to 40.6, outside -5 to 40"
     assert words in last["html"]
     *_, alone = lines_of(page, question(short, control="nothing"))

@@ -11,8 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ventcalc.advice.advise import advise
-from ventcalc.advice.policies import POLICIES, policy_named, positions_of
+from ventcalc.advice.policies import COLD_PRICE, POLICIES, policy_named, positions_of
 from ventcalc.advice.readings import START, Readings
+from ventcalc.advice.setpoints import dry_air_flow, fan_power
+from ventcalc.air.plain import AIR_HEAT, standard_pressure
 from ventcalc.bay.file import example_bay
 from ventcalc.bay.hourly import hourly
 from ventcalc.errors import BadInput
@@ -156,6 +158,33 @@ def test_clock_opens_only_to_colder_air():
 
 
 # --- all of them --------------------------------------------------------------------------------
+
+
+def test_shadow_price_runs_as_fast_as_cold_pays():
+    """Cold goes with the speed, power with its cube; no other speed near it is worth more."""
+    bay = hourly(BAY, local(2026, 12, 15))
+    seen = held(HOLDING + 3.0, outside_temperature=HOLDING + 1.4, outside_relative_humidity=0.5)
+    given, _ = asked("shadow_price", seen)
+    speed = given.fan_speed
+    assert bay.fans.minimum_speed < speed < 1.0
+
+    def worth(speed):
+        colder_by = seen.pulp_mean - seen.outside_temperature
+        flow = dry_air_flow(bay, speed, standard_pressure(bay.site.altitude))
+        return COLD_PRICE * flow * AIR_HEAT * colder_by - fan_power(bay, speed)
+
+    assert worth(speed) > max(worth(0.98 * speed), worth(1.02 * speed))
+
+
+def test_shadow_price_buys_no_cold_below_target_and_none_that_wets():
+    warm = held(HOLDING + 3.0, outside_temperature=HOLDING + 1.4, outside_relative_humidity=0.5)
+    assert asked("shadow_price", warm)[0].fan_speed > 0.0
+    assert asked("shadow_price", warm._replace(pulp_mean=HOLDING - 0.1))[0].fan_speed == 0.0
+    assert (
+        asked("shadow_price", warm._replace(outside_temperature=HOLDING + 9.0))[0].fan_speed == 0.0
+    )
+    moist = warm._replace(outside_temperature=HOLDING + 2.7, outside_relative_humidity=1.0)
+    assert asked("shadow_price", moist)[0].fan_speed == 0.0
 
 
 def test_nothing_does_nothing():

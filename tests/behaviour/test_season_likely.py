@@ -54,7 +54,7 @@ def test_what_is_uncertain_alone_matters_most(name, few, monkeypatch):
 
 
 def test_the_ranges_hold_the_central_values_and_are_covered_evenly():
-    points = likely._points()
+    points = likely.crop_points(likely.SEASONS)
     assert points.shape == (likely.SEASONS, 3)
     for column, (name, (low, high)) in zip(points.T, likely.RANGES.items(), strict=True):
         assert low <= getattr(crop_for("seed"), name) <= high

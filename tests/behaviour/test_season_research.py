@@ -404,5 +404,5 @@ def test_what_is_no_policy():
         with pytest.raises(BadInput, match="write a name, or give a function") as caught:
             run(policy)
         assert len(caught.value.problems) == 1
-    with pytest.raises(BadInput, match="advice, thermostat, clock, nothing"):
+    with pytest.raises(BadInput, match="advice, thermostat, clock, nothing, shadow_price"):
         run("advise")

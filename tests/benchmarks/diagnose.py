@@ -1,8 +1,10 @@
 """
 The trial of the diagnosis: how many simulated faults are found, and how many alarms are false.
 
-Weather files as for ``trial.py``. Every probe of a bay gets a calibration error of its own
-(0.2 K, 2 % RH, standard deviations) and noise; the log has a row every ten minutes::
+``python -m pip install --no-deps ochre-nrel accim-samples pvlib besos`` brings real years of
+weather (EPW and TMY3 files inside packages; their licences are theirs). Every probe of a bay gets
+a calibration error of its own (0.2 K, 2 % RH, standard deviations) and noise; the log has a row
+every ten minutes::
 
     python tests/benchmarks/diagnose.py --folder weather --keep logs
 

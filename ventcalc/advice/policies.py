@@ -1,4 +1,4 @@
-"""Ways to run a bay through a season: the advice, and three plain ones to compare it with."""
+"""Ways to run a bay through a season: the advice, and four plain ones to compare it with."""
 
 from __future__ import annotations
 
@@ -8,7 +8,14 @@ from typing import Any, NamedTuple
 
 from ventcalc.advice.readings import START, Memory, Readings
 from ventcalc.advice.rules import decide
-from ventcalc.advice.setpoints import humidity_setpoint, supply_setpoint
+from ventcalc.advice.setpoints import (
+    dry_air_flow,
+    fan_power,
+    humidity_setpoint,
+    supply_setpoint,
+    vapour_limit,
+)
+from ventcalc.air.plain import AIR_HEAT, humidity_ratio, standard_pressure
 from ventcalc.bay.calendar import calendar_at, local_hour, target_of
 from ventcalc.bay.description import door_opening_at
 from ventcalc.bay.hourly import HourlyBay
@@ -23,6 +30,8 @@ START_ABOVE = 0.3
 """Pulp above target at which the thermostat starts; it stops at the target. [K]"""
 COLDER = 1.5
 """Outside air below the pulp that the thermostat asks for. [K]"""
+COLD_PRICE = 0.3
+"""Of cold in the pile, against electricity: what a refrigeration plant (COP 3) asks. [1]"""
 LEAST_SPAN = 0.1
 """Return above outside air below which mixing does nothing. [K]"""
 NIGHT_BEGINS, NIGHT_ENDS = 22.0, 6.0
@@ -77,7 +86,7 @@ def differential_thermostat(
     after = _remembered(readings, target, cool)
     if not cool or not readings.outside_temperature < readings.pulp_mean - COLDER:
         return _off(), after
-    return _full(bay, readings, target), after
+    return _mixed(bay, readings, target, 1.0), after
 
 
 def clock_schedule(bay: HourlyBay, readings: Readings, memory: Memory) -> tuple[Positions, Memory]:
@@ -91,7 +100,34 @@ def clock_schedule(bay: HourlyBay, readings: Readings, memory: Memory) -> tuple[
     hour = local_hour(bay, readings.time)
     if NIGHT_ENDS <= hour < NIGHT_BEGINS:
         return _off(), after
-    return _full(bay, readings, target), after
+    return _mixed(bay, readings, target, 1.0), after
+
+
+def shadow_price(bay: HourlyBay, readings: Readings, memory: Memory) -> tuple[Positions, Memory]:
+    """
+    Fans as fast as pays at one constant price of cold stored: the simplest of all optimisers.
+
+    Cold is worth ``COLD_PRICE`` of electricity while pulp is above target, nothing below. Cold
+    grows with the speed and power with its cube, so what pays best is a square root. Never with
+    outside air whose dew point would wet the coldest pulp.
+    """
+    target = _target(bay, readings, memory)
+    after = _remembered(readings, target, False)
+    pressure, coldest = readings.pressure, readings.pulp_coldest
+    if pressure != pressure:
+        pressure = standard_pressure(bay.site.altitude)
+    outside = readings.outside_temperature
+    water = humidity_ratio(outside, readings.outside_relative_humidity, pressure)
+    if not water < vapour_limit(bay, coldest, readings.pulp_probes, pressure):
+        return _off(), after
+    supply = max(outside, supply_setpoint(bay, target, coldest, 0.0))
+    colder_by = readings.pulp_mean - supply
+    if not readings.pulp_mean > target or not colder_by > LEAST_SPAN:
+        return _off(), after
+    cooling = dry_air_flow(bay, 1.0, pressure) * AIR_HEAT * colder_by
+    pays = math.sqrt(COLD_PRICE * cooling / (3.0 * fan_power(bay, 1.0)))
+    speed = min(max(pays, bay.fans.minimum_speed), 1.0)
+    return _mixed(bay, readings, target, speed), after
 
 
 def do_nothing(bay: HourlyBay, readings: Readings, memory: Memory) -> tuple[Positions, Memory]:
@@ -155,15 +191,15 @@ def _off() -> Positions:
     )
 
 
-def _full(bay: HourlyBay, readings: Readings, target: float) -> Positions:
-    """Full fans; the door by the dry-bulb mixing law, as a plain thermostat motor would settle."""
+def _mixed(bay: HourlyBay, readings: Readings, target: float, fan_speed: float) -> Positions:
+    """Fans on; the door by the dry-bulb mixing law, as a plain thermostat motor would settle."""
     below = readings.return_temperature - readings.outside_temperature
     share = 0.0
     if below > LEAST_SPAN:
         setpoint = supply_setpoint(bay, target, readings.pulp_coldest, 0.0)
         share = (readings.return_temperature - setpoint) / below
     return Positions(
-        fan_speed=1.0,
+        fan_speed=fan_speed,
         door_opening=min(max(door_opening_at(bay.doors, share), 0.0), 1.0),
         humidity_wanted=humidity_setpoint(bay),
         refrigeration=0.0,
@@ -177,6 +213,7 @@ POLICIES: dict[str, Policy] = {
     "thermostat": differential_thermostat,
     "clock": clock_schedule,
     "nothing": do_nothing,
+    "shadow_price": shadow_price,
 }
 """Policies by name."""
 

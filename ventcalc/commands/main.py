@@ -38,7 +38,8 @@ INTERRUPTED = 130
 """Exit status after Ctrl-C."""
 _COMMANDS = (
     "check", "size", "advise", "season", "log", "loads", "lots", "diagnose", "outage",
-    "outlook", "plan", "stages", "unload", "board", "record", "air", "new", "page", "demo",
+    "outlook", "plan", "stages", "unload", "board", "record", "trial", "air", "new", "page",
+    "demo",
 )  # fmt: skip
 
 

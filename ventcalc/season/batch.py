@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import signal
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import fields
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -15,11 +17,11 @@ from ventcalc.bay.description import Bay, Limits
 from ventcalc.errors import BadInput
 from ventcalc.season.course import job, use_machine_code
 from ventcalc.season.kpi import Kpi, key_figures
-from ventcalc.season.plan import plan_of
-from ventcalc.season.run import run_plan, run_season
+from ventcalc.season.plan import Plan, plan_of
+from ventcalc.season.run import run_plan
 from ventcalc.weather import Weather
 
-__all__ = ["run_seasons"]
+__all__ = ["figures_of", "one_after_the_other", "run_seasons"]
 
 
 def run_seasons(
@@ -74,59 +76,62 @@ def run_seasons(
     cases = _side_by_side(bays, weathers, policies)
     chosen = [policy_named(p) if isinstance(p, str) else p for _, _, p in cases]
     fast = all(use_machine_code(compiled, one, len(cases)) for one in chosen)
-    shared: dict[Any, Any] = {}
-
-    def one(k: int) -> Kpi:
-        bay, weather, _ = cases[k]
-        plan = plan_of(bay, weather, layers, None, None, None, None, None, shared)
-        ran = run_plan(plan, chosen[k], fast, None)
-        return key_figures(plan.installed, ran.records, ran.pulp, plan.course.step, limits)
-
-    found = []
     if fast and say is not None and not all(machine.ready(job(policy)) for policy in chosen):
         say("compiling, once on this machine")
-    for k, kpi in enumerate(_each(one, cases, layers, limits, workers, fast)):
+    one = partial(_season, shared={}, layers=layers, limits=limits, fast=fast)
+    found = []
+    for kpi in one_after_the_other(one, cases, workers, fast):
         found.append(kpi)
         if progress is not None:
-            progress(k + 1, len(cases))
+            progress(len(found), len(cases))
     return Kpi(**{f.name: np.array([getattr(kpi, f.name) for kpi in found]) for f in fields(Kpi)})
 
 
-def _each(
-    one: Callable[[int], Kpi],
-    cases: Sequence[tuple[Bay, Weather, Any]],
+def _season(
+    case: tuple[Bay, Weather, Any],
+    shared: dict[Any, Any],
     layers: int,
     limits: Limits | None,
-    workers: int,
     fast: bool,
-) -> Any:
-    """Results of every case, in order, as they come."""
-    if workers <= 1 or len(cases) == 1:
-        yield from map(one, range(len(cases)))
+) -> Kpi:
+    bay, weather, policy = case
+    plan = plan_of(bay, weather, layers, None, None, None, None, None, shared)
+    return figures_of(plan, policy if callable(policy) else policy_named(policy), fast, limits)
+
+
+def figures_of(plan: Plan, policy: Policy, fast: bool, limits: Limits | None = None) -> Kpi:
+    """Key figures of what is planned, once it has run."""
+    ran = run_plan(plan, policy, fast, None)
+    return key_figures(plan.installed, ran.records, ran.pulp, plan.course.step, limits)
+
+
+def one_after_the_other(
+    work: Callable[[Any], Any], jobs: Sequence[Any], workers: int, fast: bool
+) -> Iterator[Any]:
+    """
+    Results of every job, in order, as they come: threads where machine code runs, else processes.
+
+    The first failure, or Ctrl-C, drops what has not begun.
+    """
+    if workers <= 1 or len(jobs) <= 1:
+        yield from map(work, jobs)
         return
     pool: Executor
     if fast:
-        yield one(0)  # whatever must be compiled is compiled once
-        with ThreadPoolExecutor(workers) as pool:
-            yield from _in_order(pool, [pool.submit(one, k) for k in range(1, len(cases))])
-        return
-    with ProcessPoolExecutor(workers) as pool:
-        jobs = [pool.submit(_alone, *case, layers, limits) for case in cases]
-        yield from _in_order(pool, jobs)
-
-
-def _in_order(pool: Executor, jobs: list[Any]) -> Any:
-    """Results as they come; the first failure, or Ctrl-C, drops what has not begun."""
-    try:
-        for job in jobs:
-            yield job.result()
-    except BaseException:
-        pool.shutdown(wait=False, cancel_futures=True)
-        raise
-
-
-def _alone(bay: Bay, weather: Weather, policy: Any, layers: int, limits: Limits | None) -> Kpi:
-    return run_season(bay, weather, policy, layers=layers, limits=limits, compiled=False).kpi
+        pool = ThreadPoolExecutor(workers)
+    else:  # Ctrl-C goes to all processes of a terminal: they leave without a word
+        quietly = (signal.SIGINT, signal.SIG_DFL)
+        pool = ProcessPoolExecutor(workers, initializer=signal.signal, initargs=quietly)
+    begun = int(fast)
+    with pool:
+        yield from map(work, jobs[:begun])  # whatever must be compiled is compiled once
+        waiting = [pool.submit(work, one) for one in jobs[begun:]]
+        try:
+            for future in waiting:
+                yield future.result()
+        except BaseException:
+            pool.shutdown(wait=False, cancel_futures=True)
+            raise
 
 
 def _side_by_side(bays: Any, weathers: Any, policies: Any) -> list[tuple[Bay, Weather, Any]]:

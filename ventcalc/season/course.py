@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -43,6 +44,8 @@ class Course:
     """[s]"""
     errors: SensorErrors
     faults: PlantFaults
+    hour_records: NDArray[Any] | None = None
+    """The hours for machine code, where other seasons share them; else made from the hours."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -143,11 +146,12 @@ class _Compiled:
         self.bay, self.bed = compiled.record_of(course.bay), compiled.record_of(course.bed)
         self.believed = compiled.record_of(course.believed)
         self.layers = compiled.records_of(layers)
-        self.hours = _records_of_hours(course.hours)
+        given = course.hour_records
+        self.hours = compiled.records_of(course.hours) if given is None else given
         count = len(course.hours)
         self.records = np.zeros(count, dtype=compiled.kind_of(StepRecord))
         self.pulp = np.empty((count, len(layers)))
-        self.kind = _policy_kind(self.believed)
+        self.kind = _policy_kind(self.believed.dtype)
 
     def run(self, policy: Any, first: int, last: int, state: BayState, memory: Any) -> Any:
         if isinstance(policy, Guest):
@@ -189,10 +193,7 @@ class _Compiled:
         return self.records, self.pulp
 
 
-def _records_of_hours(hours: Sequence[Outside]) -> NDArray[Any]:
-    return hours if isinstance(hours, np.ndarray) else compiled.records_of(hours)
-
-
-def _policy_kind(bay: Any) -> tuple[tuple[Any, ...], Any]:
+@cache
+def _policy_kind(bay: np.dtype[Any]) -> tuple[tuple[Any, ...], Any]:
     """Numba types of a policy's arguments, and of what it gives."""
-    return compiled.policy_kind(bay, Readings(time=0.0), START, Positions())
+    return compiled.policy_kind(np.zeros(1, bay)[0], Readings(time=0.0), START, Positions())

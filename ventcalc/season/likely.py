@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -11,13 +12,13 @@ from numpy.typing import NDArray
 from ventcalc.advice.policies import Policy, policy_named
 from ventcalc.bay.description import Bay
 from ventcalc.pile.crop import crop_for
+from ventcalc.season.batch import figures_of
 from ventcalc.season.course import use_machine_code
-from ventcalc.season.kpi import Kpi, key_figures
+from ventcalc.season.kpi import Kpi
 from ventcalc.season.plan import plan_of
-from ventcalc.season.run import run_plan
 from ventcalc.weather import Weather
 
-__all__ = ["FIGURES", "RANGES", "Likely", "likely_range"]
+__all__ = ["FIGURES", "RANGES", "Likely", "crop_points", "likely_range"]
 
 Array = NDArray[np.float64]
 RANGES = {
@@ -61,23 +62,22 @@ def likely_range(
 ) -> dict[str, Likely]:
     """Range of shrink, energy and spread over published values of the crop."""
     chosen = policy_named(policy) if isinstance(policy, str) else policy
-    fast, given = use_machine_code(None, chosen, SEASONS), _points()
+    fast, given = use_machine_code(None, chosen, SEASONS), crop_points(SEASONS)
     shared: dict[Any, Any] = {}
     found: list[Kpi] = []
     for row in given:
         crop = replace(crop_for(bay.use), **dict(zip(RANGES, row.tolist(), strict=True)))
         plan = plan_of(bay, weather, layers, None, None, None, None, None, shared, crop)
-        ran = run_plan(plan, chosen, fast, None)
-        found.append(key_figures(plan.installed, ran.records, ran.pulp, plan.course.step))
+        found.append(figures_of(plan, chosen, fast))
     return {
         name: _likely(given, np.array([getattr(kpi, name) for kpi in found])) for name in FIGURES
     }
 
 
-def _points() -> Array:
-    """Values of the parameters of every season: (seasons, parameters)."""
-    place = (np.arange(SEASONS)[:, None] * np.array(STEPS)) % 1.0
-    share = (place.argsort(axis=0).argsort(axis=0) + 0.5) / SEASONS
+def crop_points(count: int, shift: Sequence[float] = (0.0, 0.0, 0.0)) -> Array:
+    """Values of the parameters of every season: (seasons, parameters); a shift draws others."""
+    place = (np.arange(count)[:, None] * np.array(STEPS) + np.array(shift)) % 1.0
+    share = (place.argsort(axis=0).argsort(axis=0) + 0.5) / count
     low, high = np.array(list(RANGES.values())).T
     points: Array = low + share * (high - low)
     return points

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from ventcalc.bay.calendar import calendar_at
 from ventcalc.bay.description import Bay, Schedule
 from ventcalc.bay.hourly import hourly
+from ventcalc.compiled import records_of
 from ventcalc.errors import BadInput
 from ventcalc.pile.bed import BedState, layers_of
 from ventcalc.pile.crop import Crop
@@ -79,7 +80,7 @@ def plan_of(
     key = (id(weather), bay.schedule, bay.site.time_zone)
     if key not in shared:
         shared[key] = _surroundings(bay, weather)
-    whole, rows, hours, notes, pressure = shared[key]
+    whole, rows, hours, records, notes, pressure = shared[key]
     times = whole.time[rows]
     first, last = 0, len(hours)
     if start is not None:
@@ -91,15 +92,19 @@ def plan_of(
             f"season of {bay.name!r}: no step between its start and its end; it runs from "
             f"{times[0]} to {times[-1]} UTC"
         )
-    installed = as_installed(bay, pressure=pressure)
+    if (id(weather), bay) not in shared:
+        made = as_installed(bay, pressure=pressure)
+        shared[id(weather), bay] = made, ground_of(made, weather)
+    installed, ground = shared[id(weather), bay]
     other = as_installed(believed, pressure=pressure) if believed is not None else installed
     bed = bed_of(installed, pressure, layers if start is None else len(start.bed.temperature))
     course = Course(
         bay=hourly(installed, hours[0].time),
         believed=hourly(other, hours[0].time),
         bed=bed if crop is None else replace(bed, crop=crop),
-        ground=ground_of(installed, weather),
+        ground=ground,
         hours=hours[first:last],
+        hour_records=records[first:last],
         step=whole.step,
         errors=SensorErrors(*map(float, errors or SensorErrors())),
         faults=PlantFaults(*map(float, faults or PlantFaults())),
@@ -127,13 +132,13 @@ def _coarse(layers: int) -> tuple[str, ...]:
 
 def _surroundings(
     bay: Bay, weather: Weather
-) -> tuple[Weather, NDArray[np.int64], list[Outside], tuple[str, ...], float]:
+) -> tuple[Weather, NDArray[np.int64], list[Outside], NDArray[Any], tuple[str, ...], float]:
     """Weather, rows and hours of a season; the same for every bay with these dates."""
     whole = weather_of_season(bay.schedule, weather)
     rows = _rows(bay, whole)
     pressure = float(np.mean(whole.pressure))
     hours, notes = hours_of(whole, rows, pressure, weather)
-    return whole, rows, hours, notes, pressure
+    return whole, rows, hours, records_of(hours), notes, pressure
 
 
 def weather_of_season(plan: Schedule, weather: Weather) -> Weather:

@@ -94,7 +94,7 @@ def run_season(
         Outside air from before the first load until after the last truck; one whole year is
         joined to itself, with a note that says so.
     policy : str or callable
-        ``advice``, ``thermostat``, ``clock`` or ``nothing``, or a callable
+        ``advice``, ``thermostat``, ``clock``, ``shadow_price`` or ``nothing``, or a callable
         ``(bay, readings, memory) -> (advice, memory)`` that decides the positions of every step:
         plain Python, or a numba function.
     name : str
