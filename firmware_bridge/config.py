@@ -6,7 +6,6 @@ Each class is one table, each field one key with its limits beside it.
 
 from __future__ import annotations
 
-import ipaddress
 import os
 import re
 import tomllib
@@ -16,13 +15,15 @@ from pathlib import Path
 from typing import Any
 
 from firmware_bridge.codes import MODES, TARGETS
-from firmware_bridge.config_table import entry, read_table
+from firmware_bridge.config_alarms import AlarmsConfig, read_alarms
+from firmware_bridge.config_table import entry, is_loopback, read_table, text_of
 from firmware_bridge.errors import BadConfig
 from firmware_bridge.quantities import KINDS, to_internal
 
 __all__ = [
     "NAME",
     "ROOT",
+    "AlarmsConfig",
     "BayConfig",
     "BrokerConfig",
     "Config",
@@ -153,6 +154,7 @@ class Config:
     bridge: OwnConfig
     broker: BrokerConfig
     bays: tuple[BayConfig, ...]
+    alarms: AlarmsConfig = field(default_factory=AlarmsConfig)
 
 
 def read_config(path: str | Path, environment: Mapping[str, str] | None = None) -> Config:
@@ -195,10 +197,13 @@ def _config(
     given: dict[str, Any], folder: Path, env: Mapping[str, str], problems: list[str]
 ) -> Config | None:
     for name in given:
-        if name not in ("bridge", "broker", "bays"):
-            problems.append(f"{name}: unknown table; known are [bridge], [broker], [[bays]]")
+        if name not in ("bridge", "broker", "alarms", "bays"):
+            problems.append(
+                f"{name}: unknown table; known are [bridge], [broker], [alarms], [[bays]]"
+            )
     own = read_table(OwnConfig, given.get("bridge", {}), "bridge", folder, problems)
     broker = _broker(given.get("broker", {}), folder, env, problems)
+    alarms = read_alarms(given.get("alarms", {}), folder, problems)
     tables = given.get("bays", [])
     if not isinstance(tables, list) or not tables:
         problems.append("bays: none given; write one [[bays]] table for each bay")
@@ -212,30 +217,9 @@ def _config(
     root = own.root if own else ""
     whole = [bay for bay in bays if bay is not None]
     _check_topics(whole, root, problems)
-    if own is None or broker is None or len(whole) < len(tables):
+    if own is None or broker is None or alarms is None or len(whole) < len(tables):
         return None
-    return Config(bridge=own, broker=broker, bays=tuple(whole))
-
-
-def is_loopback(host: str) -> bool:
-    """
-    Whether a host is this machine.
-
-    Parameters
-    ----------
-    host : str
-        Name or address.
-
-    Returns
-    -------
-    bool
-    """
-    if host == "localhost":
-        return True
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return False
+    return Config(bridge=own, broker=broker, bays=tuple(whole), alarms=alarms)
 
 
 def _broker(
@@ -268,10 +252,7 @@ def _broker(
 
 def _password(table: BrokerConfig, env: Mapping[str, str], problems: list[str]) -> str:
     if table.password_file:
-        try:
-            return table.password_file.read_text(encoding="utf-8").rstrip("\r\n")
-        except (OSError, ValueError) as error:
-            problems.append(f"broker.password_file: cannot be read ({error})")
+        return text_of(table.password_file, "broker.password_file", problems)
     if table.password_env:
         if table.password_env not in env:
             problems.append(

@@ -8,12 +8,14 @@ import signal
 import sys
 import threading
 import time
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from firmware_bridge.bay.advisor import starter_bay
 from firmware_bridge.config import BayConfig, Config, read_config
 from firmware_bridge.errors import BadConfig
+from firmware_bridge.service.delivery import Notice, channels
 from firmware_bridge.service.listen import Ear, listen
 from firmware_bridge.service.requests import Request, ask
 from firmware_bridge.starter import starter_config
@@ -45,6 +47,15 @@ def add_commands(commands: Any) -> None:
     one = commands.add_parser("release", help="release a latched freeze protection, after a look")
     _asks(one)
     one.set_defaults(do=_release)
+
+    one = commands.add_parser("acknowledge", help="say that an alarm has been seen")
+    _asks(one)
+    one.add_argument("--alarm", required=True, help="as frost_risk; a wrong one lists those there")
+    one.set_defaults(do=_acknowledge)
+
+    one = commands.add_parser("try-alarms", help="send a trial by web hook and mail")
+    one.add_argument("config", type=Path)
+    one.set_defaults(do=_try_alarms)
 
 
 def _asks(parser: argparse.ArgumentParser) -> None:
@@ -115,6 +126,32 @@ def _listen(args: argparse.Namespace) -> int:
 def _tell(args: argparse.Namespace) -> int:
     given = {key: getattr(args, key) for key in _TELLS if getattr(args, key) is not None}
     return _ask(args, "tell", {key: _told_value(key, text) for key, text in given.items()})
+
+
+def _acknowledge(args: argparse.Namespace) -> int:
+    return _ask(args, "acknowledge", {"alarm": args.alarm})
+
+
+def _try_alarms(args: argparse.Namespace) -> int:
+    config = read_config(args.config)
+    ways = channels(config.alarms, config.bridge.name)
+    if not ways:
+        raise BadConfig("nothing to send alarms by; write a table [alarms.hook] or [alarms.mail]")
+    now = datetime.now().astimezone().isoformat(timespec="seconds")
+    text, first = "this is a trial, nothing is wrong", "Nothing; now you know that alarms get here."
+    trial = Notice(
+        bay="", kind="trial", level=3, what="new", at=now, since=now, text=text, first=first
+    )
+    bad = False
+    for name, send in ways.items():
+        try:
+            send([trial])
+        except Exception as error:  # whatever a server does
+            say(f"{name}: not sent: {error}")
+            bad = True
+        else:
+            say(f"{name}: sent")
+    return 1 if bad else 0
 
 
 def _release(args: argparse.Namespace) -> int:

@@ -13,7 +13,7 @@ import msgspec
 from firmware_bridge.bay import advisor, safety
 from firmware_bridge.bay.advisor import Bay, Words
 from firmware_bridge.bay.decision import WAITING, BayView, Decision, no_words
-from firmware_bridge.bay.following import Following
+from firmware_bridge.bay.following import Following, plenum_off, power_off
 from firmware_bridge.bay.memory import (
     AdvisorMemory,
     memory_from_text,
@@ -193,7 +193,7 @@ class BayState:
         self.told = forgotten(self.told, wall)
         over = before.said.keys() - self.told.said.keys()
         news += [f"{key} is over by itself; tell it again where it still holds" for key in over]
-        self.standing = told_alarms(self.told, sample, wall, self.zone)
+        self.standing = (*told_alarms(self.told, sample, wall, self.zone), *power_off(sample))
         return news
 
     def _fresh(self, now: float) -> Sample | None:
@@ -320,7 +320,8 @@ class BayState:
         faults = {} if doubt else self._faults()
         faults = {key: fault for key, fault in faults.items() if fault != "odd"}
         actual = actual_positions(self.source.newest)
-        return self.following.assess(self._agreed(now), actual, faults, now)
+        off = plenum_off(self._fresh(now), self.decision.targets)
+        return self.following.assess(self._agreed(now), actual, faults, off, now)
 
     def _faults(self) -> dict[str, str]:
         sample = self.source.newest

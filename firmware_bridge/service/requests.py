@@ -23,7 +23,7 @@ from firmware_bridge.service.locks import is_served
 
 __all__ = ["DOES", "Request", "RequestBox", "ask"]
 
-DOES = ("tell", "release")
+DOES = ("tell", "release", "acknowledge")
 """What can be asked."""
 PATIENCE = 15.0
 """So long the command waits for an answer; the bridge looks every second. [s]"""

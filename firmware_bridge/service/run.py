@@ -13,6 +13,7 @@ from firmware_bridge.config import Config
 from firmware_bridge.journal.audit import AuditLog
 from firmware_bridge.journal.journal import Journal
 from firmware_bridge.service.clock import Clock
+from firmware_bridge.service.delivery import Delivery
 from firmware_bridge.service.locks import Locks, client_id, free_mb
 from firmware_bridge.service.service import Service
 from firmware_bridge.wire import messages, topics
@@ -83,12 +84,14 @@ def run(
                 birth=lambda: [_own_state(config, boot, 1)],
             )
             free = functools.partial(free_mb, data)
-            service = Service(config, link, journal, audit, clock, free, bays, boot)
+            delivery = Delivery(config.alarms, config.bridge.name)
+            service = Service(config, link, journal, audit, clock, free, bays, boot, delivery)
             link.start()
             try:
                 _loop(service, link, stop, each_turn)
             finally:
                 link.stop(service.shutdown())
+                delivery.close()
         finally:
             journal.close()
             audit.close()

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections import Counter, deque
 from collections.abc import Callable, Iterable
-from typing import Literal
+from dataclasses import replace
 
 from firmware_bridge.bay.decision import BayView, Decision
 from firmware_bridge.bay.memory import AdvisorMemory, memory_to_text
@@ -21,8 +21,9 @@ from firmware_bridge.errors import BadMessage, JournalError
 from firmware_bridge.journal.audit import AuditLog, Entry
 from firmware_bridge.journal.journal import Event, Journal
 from firmware_bridge.sensors.sample import Sample
-from firmware_bridge.service.alarms import alarm_of, fitting
+from firmware_bridge.service.alarms import AlarmBook
 from firmware_bridge.service.clock import Clock, DayTime
+from firmware_bridge.service.delivery import Delivery
 from firmware_bridge.service.health import BridgeHealth
 from firmware_bridge.service.inbox import Inbox
 from firmware_bridge.service.requests import Request, RequestBox
@@ -74,9 +75,13 @@ class Service:
         free_mb: Callable[[], float],
         bays: dict[str, BayState],
         boot: int,
+        delivery: Delivery | None = None,
     ) -> None:
         self.config, self.wire, self.journal, self.audit = config, wire, journal, audit
         self.clock, self.bays = clock, bays
+        self.book = AlarmBook(config.alarms, delivery)
+        self.asked: deque[tuple[Request, Callable[[bool, str], None]]] = deque()
+        """By the page, with whom to answer; any thread may append."""
         self.health = BridgeHealth(
             boot=boot, low_disk_mb=config.bridge.low_disk_mb, free_mb=free_mb
         )
@@ -122,6 +127,9 @@ class Service:
         for message in self.wire.receive():
             self.inbox.take(message, turn)
         self.inbox.plain_readings(turn)
+        while self.asked:
+            request, answer = self.asked.popleft()
+            answer(*self._do(request, turn))
         if now >= self._second_due or self.wire.ready != self._was_ready:
             self._each_second(turn)
             self._second_due = now + 1.0
@@ -241,8 +249,13 @@ class Service:
         if bay is None:
             return False, f"this bridge has no bay {request.bay}; it has {', '.join(self.bays)}"
         memory, told = bay.memory, bay.told
+        done = None
         try:
-            text = _asked(bay, request, turn)
+            if request.do == "acknowledge":
+                kind = str(request.told.get("alarm", ""))
+                text, done = self.book.acknowledge(bay.name, kind, request.by, turn)
+            else:
+                text = _asked(bay, request, turn)
             if request.do == "tell" and not request.told:
                 return True, f"{bay.name}: {text}"  # only asked what stands
             words = messages.encode_plain([request.by, text])
@@ -252,6 +265,9 @@ class Service:
             bay.memory, bay.told = memory, told
             return False, f"{bay.name}: {'; '.join(str(error).splitlines())}; nothing was done"
         self._unwritten = []
+        if done is not None:
+            done()
+            self._publish_alarms(turn)
         turn.tell(bay.name, request.do, f"{text} (by {request.by})")
         turn.touched[bay.name] = self._changed[bay.name] = bay
         return True, f"{bay.name}: {text}"
@@ -310,17 +326,7 @@ class Service:
         )
 
     def _publish_alarms(self, turn: Turn) -> None:
-        found = []
-        for bay in self.bays.values():
-            code = self._ground(bay, turn.now) or bay.doubt(turn.now)
-            for what, text in bay.assess(code, turn.now):
-                turn.tell(bay.name, what, text)
-            if code and code != "start":
-                level: Literal[2, 3] = 2 if code in ("lost", "audit", "disk", "other_bridge") else 3
-                text = f"no advice, {bay.refuse(code).text}"
-                found.append(alarm_of(bay.name, Alarm(id=code, level=level, text=text)))
-            found += [alarm_of(bay.name, one) for one in bay.complaints]
-        alarms = fitting(found)
+        alarms = self.book.see(self.bays.values(), lambda bay: self._ground(bay, turn.now), turn)
         if alarms == self._alarms or not self.wire.ready:
             return
         own = self.config.bridge
@@ -390,4 +396,7 @@ class Service:
     def views(self) -> tuple[BayView, ...]:
         """Every bay as people should see it now."""
         now = self.clock.steady()
-        return tuple(bay.view(now) for bay in self.bays.values())
+        views = (bay.view(now) for bay in self.bays.values())
+        return tuple(
+            replace(view, complaints=self.book.marked(view.name, view.complaints)) for view in views
+        )
