@@ -178,7 +178,8 @@ def _run(args: argparse.Namespace) -> int:
             last["problem"] = link.problem
             say(f"broker: {link.problem or 'connected'}")
         if args.page:
-            board.post(service.views, service.clock.wall(), link.problem)
+            board.hand_over(service.acknowledge)
+            board.post(service.views, service.clock.wall(), service.problem(link.problem))
 
     board = Board()
     for bay in config.bays:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, field
 
-from firmware_bridge.bay.advisor import Words
+from firmware_bridge.bay.advisor import Season, Words
 from firmware_bridge.bay.safety import Targets
 from firmware_bridge.sensors.sample import ActualPositions, Sample
 from firmware_bridge.wire.messages import Ack, Alarm
 
-__all__ = ["WAITING", "BayView", "Decision", "no_words"]
+__all__ = ["NONE_TEXTS", "WAITING", "BayView", "Decision", "no_words"]
 
 
 def no_words(_units: str) -> tuple[str, ...]:
@@ -29,9 +30,27 @@ class Decision:
     """Boot and seq of the reading."""
 
 
+NONE_TEXTS = {
+    "start": "waiting for the controller to connect and send a reading",
+    "link": "the bridge does not hear its own beat through the broker",
+    "audit": "the audit log cannot be written",
+    "disk": "the disk is nearly full",
+    "other_bridge": "a later bridge serves this bay",
+    "flapping": "the link was lost too often just now",
+    "clock": "the bridge's time of day has jumped or was never set",
+    "shutdown": "the bridge ends",
+    "units": "numbers do not fit their declared unit (°C and °F mixed up?)",
+    "stale": "the newest reading is too old",
+    "lost": "the controller is silent or has disconnected",
+    "missing": "a reading that is needed is missing",
+    "implausible": "a reading that is needed cannot be believed",
+    "stuck": "a sensor that is needed has not moved for too long",
+}
+"""Why there is no advice, in words, by code."""
+
 WAITING = Decision(
     code="start",
-    text="waiting for the controller to connect and send a reading",
+    text=NONE_TEXTS["start"],
     targets=None,
     rests_on=(0, 0),
 )
@@ -61,3 +80,6 @@ class BayView:
     """As the controller tells them."""
     complaints: tuple[Alarm, ...] = ()
     """What adviser and bridge found wrong with the bay and its controller."""
+    since: float = math.inf
+    """How long the same has been said. [s]"""
+    season: Season = field(default_factory=Season)

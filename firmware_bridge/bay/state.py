@@ -11,8 +11,8 @@ from typing import Any, Literal, cast
 import msgspec
 
 from firmware_bridge.bay import advisor, safety
-from firmware_bridge.bay.advisor import Bay, Words
-from firmware_bridge.bay.decision import WAITING, BayView, Decision, no_words
+from firmware_bridge.bay.advisor import Bay, Season, Words
+from firmware_bridge.bay.decision import NONE_TEXTS, WAITING, BayView, Decision, no_words
 from firmware_bridge.bay.following import Following, plenum_off, power_off
 from firmware_bridge.bay.memory import (
     AdvisorMemory,
@@ -36,23 +36,6 @@ from firmware_bridge.wire.plain_topics import PlainInbox
 
 __all__ = ["BayState", "new_bay"]
 
-_TEXTS = {
-    "start": "waiting for the controller to connect and send a reading",
-    "link": "the bridge does not hear its own beat through the broker",
-    "audit": "the audit log cannot be written",
-    "disk": "the disk is nearly full",
-    "other_bridge": "a later bridge serves this bay",
-    "flapping": "the link was lost too often just now",
-    "clock": "the bridge's time of day has jumped or was never set",
-    "shutdown": "the bridge ends",
-    "units": "numbers do not fit their declared unit (°C and °F mixed up?)",
-    "stale": "the newest reading is too old",
-    "lost": "the controller is silent or has disconnected",
-    "missing": "a reading that is needed is missing",
-    "implausible": "a reading that is needed cannot be believed",
-    "stuck": "a sensor that is needed has not moved for too long",
-}
-
 
 @dataclass(slots=True)
 class BayState:
@@ -71,6 +54,9 @@ class BayState:
     decision: Decision = WAITING
     """The last one that was sent (or, in ``observe``, would have been)."""
     decided_at: float = -math.inf
+    since: float = -math.inf
+    """Since when the same has been said. [s]"""
+    season: Season = field(default_factory=Season)
     ids: list[tuple[int, int]] = field(default_factory=list)
     """Of the last pieces of advice, for acknowledgements."""
     accepted: Ack | None = None
@@ -223,6 +209,7 @@ class BayState:
         except Exception as error:  # whatever the adviser stumbles over, the controller goes on
             return self._none("adviser", " ".join(f"{error}".split())[:120])
         self.memory, self.words, self.found = result.memory, result.words, result.alarms
+        self.season = result.season
         if result.targets is None:
             return self._none("hands_off", " ".join(self.words("metric"))[:120])
         refusal = safety.check(
@@ -244,11 +231,13 @@ class BayState:
         if code == "contradictory" and sample is not None:
             return f"{contradiction(sample)} contradict each other"
         keys = ", ".join(key for key, fault in self._faults().items() if fault == code)
-        return f"{_TEXTS.get(code, code)}{': ' if keys else ''}{keys[:60]}"
+        return f"{NONE_TEXTS.get(code, code)}{': ' if keys else ''}{keys[:60]}"
 
     def settle(self, decision: Decision, identity: tuple[int, int], now: float) -> None:
         """Take note of what was said."""
         self.history = safety.remember(self.history, decision.targets, now)
+        if _about(decision) != _about(self.decision):
+            self.since = now
         self.decision, self.decided_at = decision, now
         self.ids = [*self.ids[-7:], identity]
         if self.config.mode != "observe" and self.plain is None:
@@ -364,7 +353,13 @@ class BayState:
             reading_age=math.inf if sample is None else sample.age(now),
             alarms=self.alarms,
             complaints=self.complaints,
+            since=now - self.since,
+            season=self.season,
         )
+
+
+def _about(decision: Decision) -> str:
+    return decision.code if decision.targets is None else decision.targets.why
 
 
 def new_bay(config: BayConfig, boot: int, memory: str | None = None) -> BayState:

@@ -108,6 +108,8 @@ class AlarmBook:
     delivery: Delivery | None = None
     _book: dict[tuple[str, str], _Standing] = field(default_factory=dict)
     """By bay and kind."""
+    _looked_at: float = -math.inf
+    _unsent: bool = False
 
     def see(
         self, bays: Iterable[BayState], ground: Callable[[BayState], str], turn: Turn
@@ -130,6 +132,7 @@ class AlarmBook:
             As they stand, as many as fit into one message.
         """
         marked, notices = [], []
+        self._looked_at = turn.now
         for bay in bays:
             code = ground(bay) or bay.doubt(turn.now)
             for what, text in bay.assess(code, turn.now):
@@ -144,7 +147,15 @@ class AlarmBook:
         notices += self._over(turn)
         if self.delivery is not None:
             self.delivery.post(notices)
-            marked += _unsent(self.delivery.trouble)
+            trouble = self.delivery.trouble
+            if bool(trouble) != self._unsent:
+                self._unsent = bool(trouble)
+                turn.tell(
+                    "",
+                    "delivery",
+                    f"alarms are not sent ({trouble})" if trouble else "alarms are sent again",
+                )
+            marked += _unsent(trouble)
         return fitting(marked)
 
     def _over(self, turn: Turn) -> list[Notice]:
@@ -192,13 +203,14 @@ class AlarmBook:
 
     # --- what people see and do --------------------------------------------------------------
 
-    def marked(self, bay: str, alarms: Iterable[Alarm]) -> tuple[Alarm, ...]:
-        """Alarms of a bay with since when they stand, and who has acknowledged them."""
-        found = []
-        for alarm in alarms:
-            one = self._book.get((bay, alarm.id))
-            found.append(alarm if one is None else one.marked(alarm))
-        return tuple(found)
+    def standing(self, bay: str) -> tuple[Alarm, ...]:
+        """What stood when it was last looked, the gravest first."""
+        found = [
+            one.marked(one.alarm)
+            for (name, _), one in self._book.items()
+            if name == bay and one.seen_at == self._looked_at
+        ]
+        return tuple(sorted(found, key=lambda alarm: alarm.level))
 
     def acknowledge(
         self, bay: str, kind: str, by: str, turn: Turn

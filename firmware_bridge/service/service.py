@@ -15,7 +15,7 @@ from dataclasses import replace
 from firmware_bridge.bay.decision import BayView, Decision
 from firmware_bridge.bay.memory import AdvisorMemory, memory_to_text
 from firmware_bridge.bay.state import BayState
-from firmware_bridge.bay.told import Told, standing
+from firmware_bridge.bay.told import Told
 from firmware_bridge.config import Config
 from firmware_bridge.errors import BadMessage, JournalError
 from firmware_bridge.journal.audit import AuditLog, Entry
@@ -26,7 +26,7 @@ from firmware_bridge.service.clock import Clock, DayTime
 from firmware_bridge.service.delivery import Delivery
 from firmware_bridge.service.health import BridgeHealth
 from firmware_bridge.service.inbox import Inbox
-from firmware_bridge.service.requests import Request, RequestBox
+from firmware_bridge.service.requests import NOBODY, Request, RequestBox, carry_out, has_name
 from firmware_bridge.service.turn import Turn
 from firmware_bridge.wire import messages, topics
 from firmware_bridge.wire.client import Message, Wire
@@ -51,17 +51,6 @@ def _memory_text(bay: BayState) -> str:
     return memory_to_text(bay.memory or AdvisorMemory(), bay.told, bay.description.name)
 
 
-def _asked(bay: BayState, request: Request, turn: Turn) -> str:
-    """Do what was asked, and say what stands then."""
-    if request.do == "release":
-        if not bay.release():
-            raise BadMessage("no freeze-protection latch stands")
-        return "the latch of freeze protection is released"
-    bay.tell(request.told, request.by, turn.now, turn.day)
-    words = [f"{key} {value}" for key, value in standing(bay.told).items()]
-    return f"told: {', '.join(words) or 'nothing'}"
-
-
 class Service:
     """The loop's state, and its turn."""
 
@@ -80,8 +69,7 @@ class Service:
         self.config, self.wire, self.journal, self.audit = config, wire, journal, audit
         self.clock, self.bays = clock, bays
         self.book = AlarmBook(config.alarms, delivery)
-        self.asked: deque[tuple[Request, Callable[[bool, str], None]]] = deque()
-        """By the page, with whom to answer; any thread may append."""
+        self._asked: deque[tuple[Request, Callable[[bool, str], None]]] = deque()
         self.health = BridgeHealth(
             boot=boot, low_disk_mb=config.bridge.low_disk_mb, free_mb=free_mb
         )
@@ -127,8 +115,8 @@ class Service:
         for message in self.wire.receive():
             self.inbox.take(message, turn)
         self.inbox.plain_readings(turn)
-        while self.asked:
-            request, answer = self.asked.popleft()
+        while self._asked:
+            request, answer = self._asked.popleft()
             answer(*self._do(request, turn))
         if now >= self._second_due or self.wire.ready != self._was_ready:
             self._each_second(turn)
@@ -245,6 +233,8 @@ class Service:
         """What a person on this machine asks: first into the audit log, then done."""
         if isinstance(request, BadMessage):
             return False, str(request)
+        if not has_name(request.by):
+            return False, NOBODY
         bay = self.bays.get(request.bay)
         if bay is None:
             return False, f"this bridge has no bay {request.bay}; it has {', '.join(self.bays)}"
@@ -255,7 +245,7 @@ class Service:
                 kind = str(request.told.get("alarm", ""))
                 text, done = self.book.acknowledge(bay.name, kind, request.by, turn)
             else:
-                text = _asked(bay, request, turn)
+                text = carry_out(bay, request, turn)
             if request.do == "tell" and not request.told:
                 return True, f"{bay.name}: {text}"  # only asked what stands
             words = messages.encode_plain([request.by, text])
@@ -271,6 +261,13 @@ class Service:
         turn.tell(bay.name, request.do, f"{text} (by {request.by})")
         turn.touched[bay.name] = self._changed[bay.name] = bay
         return True, f"{bay.name}: {text}"
+
+    def acknowledge(
+        self, bay: str, alarm: str, by: str, answer: Callable[[bool, str], None]
+    ) -> None:
+        """Somebody at the page has seen an alarm; any thread may say so."""
+        request = Request(do="acknowledge", bay=bay, by=by.strip(), told={"alarm": alarm})
+        self._asked.append((request, answer))
 
     def _retry_audit(self, turn: Turn) -> None:
         failed_at = self.health.audit_failed_at
@@ -393,10 +390,14 @@ class Service:
             )
         ]
 
+    def problem(self, link: str) -> str:
+        """What people should know of the way to broker (its trouble is given) and mail."""
+        mail = self.book.delivery.trouble if self.book.delivery is not None else ""
+        said = (("Broker", link), ("Alarms are not sent", mail))
+        return "; ".join(f"{what}: {words}" for what, words in said if words)
+
     def views(self) -> tuple[BayView, ...]:
         """Every bay as people should see it now."""
         now = self.clock.steady()
         views = (bay.view(now) for bay in self.bays.values())
-        return tuple(
-            replace(view, complaints=self.book.marked(view.name, view.complaints)) for view in views
-        )
+        return tuple(replace(view, complaints=self.book.standing(view.name)) for view in views)

@@ -288,6 +288,8 @@ def test_a_hook_that_never_answers_stops_nobody_and_is_told(hook, send, store, m
     failed = alarms(one)["delivery"]
     assert failed.text.startswith("alarms are not sent (web hook: ")
     assert "time" in failed.text
+    assert one.service.problem("").startswith("Alarms are not sent: web hook: ")
+    assert [event.code for event in one.service.told].count("delivery") == 1, "told once"
     hook.answers.clear()
     hook.hole.set()
     until(lambda: not way.trouble, 10.0, "sent at last")
