@@ -39,6 +39,7 @@ __all__ = [
 ROOT = re.compile(r"[a-z][a-z0-9]{0,5}")
 NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,11}")
 """Names of bays and bridges."""
+PREFIX = re.compile(r"[a-z][a-z0-9_-]{0,39}")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -49,6 +50,7 @@ class OwnConfig:
     data: Path = entry("folder of journal, audit log and locks", kind="path")
     locks: Path | None = entry("folder of the locks, one a bay, shared by all", None, kind="path")
     root: str = entry("first level of all topics", "vent", pattern=ROOT)
+    discovery: str = entry("first level of MQTT discovery for hubs; off", "", pattern=PREFIX)
     low_disk_mb: float = entry("no advice below this much free disk", 200.0, low=1, high=1e6)
     store_every_s: float = entry("time between stored readings", 60.0, low=1, high=3600)
 

@@ -24,6 +24,7 @@ from firmware_bridge.sensors.sample import Sample
 from firmware_bridge.service.alarms import AlarmBook
 from firmware_bridge.service.clock import Clock, DayTime
 from firmware_bridge.service.delivery import Delivery
+from firmware_bridge.service.discovery import Discovery
 from firmware_bridge.service.health import BridgeHealth
 from firmware_bridge.service.inbox import Inbox
 from firmware_bridge.service.requests import NOBODY, Request, RequestBox, carry_out, has_name
@@ -87,6 +88,7 @@ class Service:
         self._events: list[Event] = []
         self._changed: dict[str, BayState] = {}
         self._alarms: tuple[Alarm, ...] | None = None
+        self._discovery = Discovery(config.bridge)
         self._requests = RequestBox(config.bridge.data)
         self._log_start()
 
@@ -215,6 +217,9 @@ class Service:
             self._beat(turn, self.bays.values())
             if not came_up:  # the own beat is still on its way
                 self._publish_alarms(turn)
+            self._discovery.publish(
+                self.bays.values(), self.book.standing, self.wire, turn.now, came_up
+            )
         if turn.now >= self._hour_due:
             self._hour_due = turn.now + PACK_EVERY
             try:
