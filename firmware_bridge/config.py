@@ -50,7 +50,7 @@ class OwnConfig:
     data: Path = entry("folder of journal, audit log and locks", kind="path")
     locks: Path | None = entry("folder of the locks, one a bay, shared by all", None, kind="path")
     root: str = entry("first level of all topics", "vent", pattern=ROOT)
-    discovery: str = entry("first level of MQTT discovery for hubs; off", "", pattern=PREFIX)
+    discovery: str = entry("prefix of MQTT discovery for hubs; none is off", "", pattern=PREFIX)
     low_disk_mb: float = entry("no advice below this much free disk", 200.0, low=1, high=1e6)
     store_every_s: float = entry("time between stored readings", 60.0, low=1, high=3600)
 

@@ -45,12 +45,16 @@ class MailConfig:
 class AlarmsConfig:
     """``[alarms]``: levels are 1 danger to people or crop, 2 equipment, 3 to be looked at."""
 
-    told_level: int = entry("sent up to this level", 3, low=1, high=3)
-    repeat_min: float = entry("time until it is sent again, min; 0 never", 60.0, low=0, high=10080)
-    repeat_level: int = entry("sent again up to this level", 2, low=0, high=3)
-    quiet_from: str = entry("quiet hours of the bay's local time", "", kind="hour")
+    told_level: int = entry(
+        "alarms are sent up to this level: 1 danger, 2 equipment, 3 all", 3, low=1, high=3
+    )
+    repeat_min: float = entry(
+        "minutes until one is sent again; 0 for never", 60.0, low=0, high=10080
+    )
+    repeat_level: int = entry("and up to which level", 2, low=0, high=3)
+    quiet_from: str = entry("quiet hours, by the local time of the bay", "", kind="hour")
     quiet_to: str = entry("and their end", "", kind="hour")
-    quiet_level: int = entry("sent in quiet hours, too, up to this level", 1, low=0, high=3)
+    quiet_level: int = entry("up to this level they are sent in quiet hours, too", 1, low=0, high=3)
     hook: HookConfig | None = field(default=None, metadata={"table": HookConfig})
     mail: MailConfig | None = field(default=None, metadata={"table": MailConfig})
 

@@ -7,6 +7,7 @@ new, and nobody has acknowledged it.
 
 from __future__ import annotations
 
+import json
 import math
 import zlib
 from collections.abc import Callable, Iterable
@@ -110,6 +111,8 @@ class AlarmBook:
     """By bay and kind."""
     _looked_at: float = -math.inf
     _unsent: bool = False
+    changed: bool = False
+    """Whether something is new that a restart must not lose."""
 
     def see(
         self, bays: Iterable[BayState], ground: Callable[[BayState], str], turn: Turn
@@ -142,7 +145,7 @@ class AlarmBook:
                 marked.append(alarm_of(bay.name, one.marked(alarm)))
                 if self._due(one, turn):
                     what = "new" if one.told_at == -math.inf else "again"
-                    one.told_at = turn.now
+                    one.told_at, self.changed = turn.now, True
                     notices.append(_notice(bay.name, one, what, turn))
         notices += self._over(turn)
         if self.delivery is not None:
@@ -168,6 +171,7 @@ class AlarmBook:
             elif one.told_at > -math.inf:
                 continue  # told when the quiet hours end
             del self._book[bay, kind]
+            self.changed = True
         return notices
 
     def _note(self, bay: BayState, alarm: Alarm, turn: Turn) -> _Standing:
@@ -178,9 +182,34 @@ class AlarmBook:
             since = alarm.since or since or datetime.fromtimestamp(turn.day, UTC).isoformat()
             one = _Standing(alarm=msgspec.structs.replace(alarm, since=since), zone=bay.zone)
             self._book[bay.name, alarm.id] = one
+            self.changed = True
         one.alarm = msgspec.structs.replace(alarm, since=alarm.since or one.alarm.since)
         one.seen_at = turn.now
         return one
+
+    # --- in the journal ----------------------------------------------------------------------
+
+    def to_text(self) -> str:
+        """What stands, was sent and acknowledged, as text for the journal."""
+        rows = [
+            [bay, one.zone, one.told_at > -math.inf, one.by, one.at, _plain(one.alarm)]
+            for (bay, _), one in self._book.items()
+        ]
+        return json.dumps(rows)
+
+    def recall(self, text: str | None, bays: Iterable[str], now: float) -> None:
+        """Take up what stood before a restart; what cannot be read is left out."""
+        try:
+            for bay, zone, told, by, at, plain in json.loads(text or "[]"):
+                if bay in bays:
+                    alarm = msgspec.convert(plain, Alarm)
+                    one = _Standing(
+                        alarm=alarm, zone=str(zone), seen_at=now, by=str(by), at=str(at)
+                    )
+                    one.told_at = now if told else -math.inf
+                    self._book[bay, alarm.id] = one
+        except (ValueError, TypeError, msgspec.ValidationError):
+            self._book.clear()
 
     # --- what is sent --------------------------------------------------------------------------
 
@@ -245,6 +274,7 @@ class AlarmBook:
             raise BadMessage(f"no alarm {kind[:24]!r} stands; there are: {stand or 'none'}")
 
         def do() -> None:
+            self.changed = True
             one.by, one.at = by, datetime.fromtimestamp(turn.day, UTC).isoformat(timespec="seconds")
 
         return f"acknowledged: {kind}, {one.alarm.text}", do
@@ -267,6 +297,11 @@ def _notice(bay: str, one: _Standing, what: str, turn: Turn) -> Notice:
         text=alarm.text,
         first=alarm.first if what != "over" else "",
     )
+
+
+def _plain(alarm: Alarm) -> dict[str, object]:
+    plain: dict[str, object] = msgspec.to_builtins(alarm)
+    return plain
 
 
 def _unsent(trouble: str) -> list[Alarm]:

@@ -44,6 +44,8 @@ PACK_EVERY = 300.0
 """Finished hours are packed. [s]"""
 LOG_WITHIN = 1.0
 """An answer waits so long for advice to be written with; advice itself never waits. [s]"""
+ALARMS = "_alarms"
+"""Under this name the journal keeps the alarms; no bay can have it."""
 MOST_UNWRITTEN = 5000
 """Entries kept for a log that cannot be written; the oldest go first."""
 
@@ -70,6 +72,7 @@ class Service:
         self.config, self.wire, self.journal, self.audit = config, wire, journal, audit
         self.clock, self.bays = clock, bays
         self.book = AlarmBook(config.alarms, delivery)
+        self.book.recall(journal.memory(ALARMS), bays, clock.steady())
         self._asked: deque[tuple[Request, Callable[[bool, str], None]]] = deque()
         self.health = BridgeHealth(
             boot=boot, low_disk_mb=config.bridge.low_disk_mb, free_mb=free_mb
@@ -359,6 +362,8 @@ class Service:
             for bay in self._changed.values()
             if bay.memory is not None or bay.told != Told()
         ]
+        if self.book.changed:
+            memories.append((ALARMS, turn.day, self.book.to_text()))
         try:
             self.journal.store(
                 self._held, self._events, memories, (self.audit.length, self.audit.head)
@@ -366,7 +371,7 @@ class Service:
         except JournalError:
             self.counts["journal failed"] += 1
             return
-        self._held, self._events = [], []
+        self._held, self._events, self.book.changed = [], [], False
         self._changed.clear()
 
     # --- the end -------------------------------------------------------------------------------

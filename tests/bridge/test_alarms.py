@@ -138,6 +138,17 @@ def test_an_alarm_is_sent_again_until_it_is_acknowledged_and_when_it_is_over():
     assert back.seen_by == "", "whoever has seen it has not seen it come back"
 
 
+def test_a_restart_does_not_send_it_all_again_but_tells_what_is_over():
+    one = Book()
+    one.run(5, FROST, SPREAD)
+    text, one.book = one.book.to_text(), AlarmBook(AlarmsConfig(), one)
+    one.book.recall(text, ["bay-1"], one.now)
+    one.posts.clear()
+    one.run(10, FROST)
+    assert [(what, kind) for _, what, kind in one.posts] == [("over", "pile_spread")]
+    one.book.recall('[["bay-1"', ["bay-1"], one.now)  # half a text is none
+
+
 def test_a_graver_alarm_is_a_new_one():
     one = Book()
     light = Alarm(id="co2_people", level=3, text="CO2 is at 6000 ppm")
@@ -189,6 +200,12 @@ def test_the_command_acknowledges_and_the_audit_log_knows_who(store, capsys):
     shown = {alarm.id: alarm for alarm in one.service.views()[0].complaints}
     assert shown["co2_crop"].seen_by == "A. Person (invented)"
     assert json.loads(logged(one, "acknowledge")[0])[0] == "A. Person (invented)"
+    since = found["co2_crop_bay_1"].since
+    one.kill()
+    one.start()
+    one.run(60)
+    back = alarms(one)["co2_crop_bay_1"]
+    assert (back.seen_by, back.since) == ("A. Person (invented)", since), "a restart loses nothing"
     status, text = told(one, capsys, "--alarm", "co2", do="acknowledge")
     assert status == 1
     assert "there are: co2_people, co2_crop" in text
