@@ -32,6 +32,8 @@ MOST_ALARMS = 32
 """In one message."""
 EASE = 180.0
 """So long an alarm is gone before it is over. [s]"""
+HOLD = 60.0
+"""An alarm that is no danger stands so long before it is sent: a start or a spike is none. [s]"""
 _PROBES = "Look at these probes and their cables; nothing is advised until they can be believed."
 FIRST = {
     "unanswered": "Look at the controller: does it run, is it on the network, does it take advice?",
@@ -63,6 +65,7 @@ class _Standing:
 
     alarm: Alarm
     zone: str
+    began: float
     told_at: float = -math.inf
     seen_at: float = math.nan
     """When it stood last."""
@@ -179,8 +182,9 @@ class AlarmBook:
         graver = one is not None and alarm.level < one.alarm.level
         if one is None or graver or turn.now - one.seen_at >= EASE:
             since = "" if one is None or not graver else one.alarm.since
-            since = alarm.since or since or datetime.fromtimestamp(turn.day, UTC).isoformat()
-            one = _Standing(alarm=msgspec.structs.replace(alarm, since=since), zone=bay.zone)
+            since = alarm.since or since or _stamp(turn)
+            new = msgspec.structs.replace(alarm, since=since)
+            one = _Standing(alarm=new, zone=bay.zone, began=turn.now)
             self._book[bay.name, alarm.id] = one
             self.changed = True
         one.alarm = msgspec.structs.replace(alarm, since=alarm.since or one.alarm.since)
@@ -203,10 +207,8 @@ class AlarmBook:
             for bay, zone, told, by, at, plain in json.loads(text or "[]"):
                 if bay in bays:
                     alarm = msgspec.convert(plain, Alarm)
-                    one = _Standing(
-                        alarm=alarm, zone=str(zone), seen_at=now, by=str(by), at=str(at)
-                    )
-                    one.told_at = now if told else -math.inf
+                    one = _Standing(alarm=alarm, zone=str(zone), began=now, by=str(by), at=str(at))
+                    one.seen_at, one.told_at = now, now if told else -math.inf
                     self._book[bay, alarm.id] = one
         except (ValueError, TypeError, msgspec.ValidationError):
             self._book.clear()
@@ -220,7 +222,8 @@ class AlarmBook:
         again = one.told_at > -math.inf
         if again and (one.by or not every or level > self.rules.repeat_level):
             return False
-        return turn.now - one.told_at >= every and self._may(one, turn)
+        held = level > 1 and turn.now - one.began < HOLD
+        return turn.now - one.told_at >= every and not held and self._may(one, turn)
 
     def _may(self, one: _Standing, turn: Turn) -> bool:
         """Whether the quiet hours of the bay let it through."""
@@ -270,18 +273,22 @@ class AlarmBook:
         """
         one = self._book.get((bay, kind))
         if one is None:
-            stand = ", ".join(name for of, name in self._book if of == bay)
+            stand = ", ".join(alarm.id for alarm in self.standing(bay))
             raise BadMessage(f"no alarm {kind[:24]!r} stands; there are: {stand or 'none'}")
 
         def do() -> None:
             self.changed = True
-            one.by, one.at = by, datetime.fromtimestamp(turn.day, UTC).isoformat(timespec="seconds")
+            one.by, one.at = by, _stamp(turn)
 
         return f"acknowledged: {kind}, {one.alarm.text}", do
 
 
 _WORDS_OF_PEOPLE = ("told", "people_inside")
 """Whoever told it knows it: not sent, unless it has become a danger."""
+
+
+def _stamp(turn: Turn) -> str:
+    return datetime.fromtimestamp(turn.day, UTC).isoformat(timespec="seconds")
 
 
 def _notice(bay: str, one: _Standing, what: str, turn: Turn) -> Notice:

@@ -27,7 +27,7 @@ from firmware_bridge.config_alarms import HookConfig, MailConfig
 from firmware_bridge.errors import BadMessage
 from firmware_bridge.sensors.sample import ActualPositions, Sample
 from firmware_bridge.service import delivery
-from firmware_bridge.service.alarms import EASE, FIRST, AlarmBook
+from firmware_bridge.service.alarms import EASE, FIRST, HOLD, AlarmBook
 from firmware_bridge.service.delivery import Delivery, Notice
 from firmware_bridge.service.turn import Turn
 from firmware_bridge.wire.messages import Alarm
@@ -118,7 +118,7 @@ def test_an_alarm_is_sent_again_until_it_is_acknowledged_and_when_it_is_over():
     one = Book(repeat_min=60.0)
     one.run(150, FROST, SPREAD)
     assert one.posts == [
-        (0.0, "new", "frost_risk"), (0.0, "new", "pile_spread"),
+        (0.0, "new", "frost_risk"), (HOLD, "new", "pile_spread"),
         (3600.0, "again", "frost_risk"), (7200.0, "again", "frost_risk"),
     ]  # fmt: skip
     one.posts.clear()
@@ -149,10 +149,19 @@ def test_a_restart_does_not_send_it_all_again_but_tells_what_is_over():
     one.book.recall('[["bay-1"', ["bay-1"], one.now)  # half a text is none
 
 
+def test_what_passes_within_a_minute_is_not_sent_unless_it_is_a_danger():
+    one = Book()
+    one.run(0.5, SPREAD, FROST)
+    one.run(30)
+    assert [(what, kind) for _, what, kind in one.posts] == [
+        ("new", "frost_risk"), ("over", "frost_risk"),
+    ]  # fmt: skip
+
+
 def test_a_graver_alarm_is_a_new_one():
     one = Book()
     light = Alarm(id="co2_people", level=3, text="CO2 is at 6000 ppm")
-    one.run(1, light)
+    one.run(2, light)
     one.book.acknowledge("bay-1", "co2_people", "me", one.turn())[1]()
     (grave,) = one.run(1, Alarm(id="co2_people", level=1, text="CO2 is at 41000 ppm"))
     assert [what for _, what, _ in one.posts] == ["new", "new"]
@@ -298,7 +307,7 @@ def test_a_hook_that_never_answers_stops_nobody_and_is_told(hook, send, store, m
     one = store()
     one.service.book.delivery = way = send(hook=HookConfig(url=hook.url))
     one.sim.values["co2"] = 9000.0
-    one.run(60)
+    one.run(60 + HOLD)
     until(lambda: way.trouble, 10.0, "told as failed")
     one.run(60)
     assert one.bay.decision.targets is not None
