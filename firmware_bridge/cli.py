@@ -1,6 +1,6 @@
 """
-The command line: ``firmware-bridge new | listen | check | run | tell | release | trust-clock |
-demo | simulate | replay | verify | export``.
+The command line: ``firmware-bridge new | listen | check | run | tell | release | acknowledge |
+try-alarms | trust-clock | demo | simulate | replay | verify | export``.
 
 Leaves with 0 when done, 1 when the broker or a log is not as it should be, 2 after bad input
 (one line a problem), 130 after Ctrl-C.

@@ -29,16 +29,19 @@ ACK_CODES = (
 ADVICE_ALARMS = (
     "frost_risk", "co2_people", "pile_hot", "door_stuck", "fans_no_air", "humidity_low",
     "probe_or_spot", "readings_missing", "outside_probe", "co2_crop", "out_of_order", "sensor",
+    "pile_spread",
 )  # fmt: skip
 """Alarms of the adviser, one list with the library."""
 BRIDGE_ALARMS = (
-    "people_inside", "told", "unanswered", "refused", "not_done", "more", "link", "stale", "lost",
+    "people_inside", "told", "unanswered", "refused", "not_done", "plenum_off", "power",
+    "delivery", "more", "link", "stale", "lost",
     "missing", "implausible", "stuck", "contradictory", "units", "audit", "disk", "other_bridge",
     "flapping", "clock", "forged",
 )  # fmt: skip
 """
-Those that only a bridge can have: what it keeps of what was told, what became of its advice, how
-many more there are, and why it cannot advise; the library hears each reading anew, with no link.
+Those that only a bridge can have: what it keeps of what was told, what became of its advice,
+whether alarms get through, how many more there are, and why it cannot advise; the library hears
+each reading anew, with no link.
 """
 ALARM_IDS = (*ADVICE_ALARMS, *BRIDGE_ALARMS)
 """Every alarm of a bridge."""

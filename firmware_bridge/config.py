@@ -6,7 +6,6 @@ Each class is one table, each field one key with its limits beside it.
 
 from __future__ import annotations
 
-import ipaddress
 import os
 import re
 import tomllib
@@ -16,7 +15,8 @@ from pathlib import Path
 from typing import Any
 
 from firmware_bridge.codes import MODES
-from firmware_bridge.config_table import entry, read_table
+from firmware_bridge.config_alarms import AlarmsConfig, read_alarms
+from firmware_bridge.config_table import entry, is_loopback, read_table, text_of
 from firmware_bridge.errors import BadConfig
 from firmware_bridge.mapping import (
     MappedAdvice,
@@ -30,6 +30,7 @@ from firmware_bridge.mapping import (
 __all__ = [
     "NAME",
     "ROOT",
+    "AlarmsConfig",
     "BayConfig",
     "BrokerConfig",
     "Config",
@@ -45,6 +46,7 @@ __all__ = [
 ROOT = re.compile(r"[a-z][a-z0-9]{0,5}")
 NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,11}")
 """Names of bays and bridges."""
+PREFIX = re.compile(r"[a-z][a-z0-9_-]{0,39}")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -59,6 +61,7 @@ class OwnConfig:
         kind="path",
     )
     root: str = entry("first level of all topics", "vent", pattern=ROOT)
+    discovery: str = entry("prefix of MQTT discovery for hubs; none is off", "", pattern=PREFIX)
     low_disk_mb: float = entry("no advice below this much free disk", 200.0, low=1, high=1e6)
     store_every_s: float = entry("time between stored readings", 60.0, low=1, high=3600)
     page_names: tuple[str, ...] = entry("names that the page may be called by", (), kind="names")
@@ -131,6 +134,7 @@ class Config:
     bridge: OwnConfig
     broker: BrokerConfig
     bays: tuple[BayConfig, ...]
+    alarms: AlarmsConfig = field(default_factory=AlarmsConfig)
 
 
 def read_config(
@@ -169,26 +173,29 @@ def read_config(
         raise BadConfig(f"{path.name}: {' '.join(str(error).split())}; not valid TOML") from None
     problems: list[str] = []
     env = os.environ if environment is None else environment
-    own, broker, bays = _tables(given, path.parent.resolve(), env, problems)
+    own, broker, alarms, bays = _tables(given, path.parent.resolve(), env, problems)
     more = [
         f"{bay.name}: {problem}"
         for bay in bays
         for problem in (() if inspect is None else inspect(bay))
     ]
-    if problems or more or own is None or broker is None:
+    if problems or more or own is None or broker is None or alarms is None:
         raise BadConfig([*(f"{path.name}: {problem}" for problem in problems), *more])
-    return Config(bridge=own, broker=broker, bays=tuple(bays))
+    return Config(bridge=own, broker=broker, bays=tuple(bays), alarms=alarms)
 
 
 def _tables(
     given: dict[str, Any], folder: Path, env: Mapping[str, str], problems: list[str]
-) -> tuple[OwnConfig | None, BrokerConfig | None, list[BayConfig]]:
+) -> tuple[OwnConfig | None, BrokerConfig | None, AlarmsConfig | None, list[BayConfig]]:
     """What could be read; a bay that stands there with problems may have lost some of its keys."""
     for name in given:
-        if name not in ("bridge", "broker", "bays"):
-            problems.append(f"{name}: unknown table; known are [bridge], [broker], [[bays]]")
+        if name not in ("bridge", "broker", "alarms", "bays"):
+            problems.append(
+                f"{name}: unknown table; known are [bridge], [broker], [alarms], [[bays]]"
+            )
     own = read_table(OwnConfig, given.get("bridge", {}), "bridge", folder, problems)
     broker = _broker(given.get("broker", {}), folder, env, problems)
+    alarms = read_alarms(given.get("alarms", {}), folder, problems)
     tables = given.get("bays", [])
     if not isinstance(tables, list) or not tables:
         problems.append("bays: none given; write one [[bays]] table for each bay")
@@ -202,28 +209,7 @@ def _tables(
     )
     mappings = [bay.mapping for bay in bays if bay.mapping is not None]
     check_topics(mappings, own.root if own else "", problems)
-    return own, broker, bays
-
-
-def is_loopback(host: str) -> bool:
-    """
-    Whether a host is this machine.
-
-    Parameters
-    ----------
-    host : str
-        Name or address.
-
-    Returns
-    -------
-    bool
-    """
-    if host == "localhost":
-        return True
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return False
+    return own, broker, alarms, bays
 
 
 def _broker(
@@ -256,10 +242,7 @@ def _broker(
 
 def _password(table: BrokerConfig, env: Mapping[str, str], problems: list[str]) -> str:
     if table.password_file:
-        try:
-            return table.password_file.read_text(encoding="utf-8").rstrip("\r\n")
-        except (OSError, ValueError) as error:
-            problems.append(f"broker.password_file: cannot be read ({error})")
+        return text_of(table.password_file, "broker.password_file", problems)
     if table.password_env:
         if table.password_env not in env:
             problems.append(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import difflib
+import ipaddress
 import math
 import re
 import stat
@@ -12,7 +13,7 @@ from dataclasses import MISSING, fields
 from pathlib import Path
 from typing import Any, TypeVar
 
-__all__ = ["entry", "read_table"]
+__all__ = ["entry", "is_loopback", "read_table", "text_of"]
 
 Table = TypeVar("Table")
 Check = Callable[[Any, str, Path, list[str]], Any]
@@ -168,6 +169,44 @@ def _names(given: Any, place: str, folder: Path, problems: list[str]) -> Any:
     return tuple(given)
 
 
+def _hour(given: Any, place: str, folder: Path, problems: list[str]) -> Any:
+    if not isinstance(given, str) or not re.fullmatch(r"([01]\d|2[0-3]):[0-5]\d", given):
+        problems.append(f'{place} is {given!r}; write local time as "21:30"')
+    return given
+
+
+def is_loopback(host: str) -> bool:
+    """
+    Whether a host is this machine.
+
+    Parameters
+    ----------
+    host : str
+        Name or address.
+
+    Returns
+    -------
+    bool
+    """
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def text_of(path: Path | None, place: str, problems: list[str]) -> str:
+    """What a file of one secret holds, without its last line end; empty for no file."""
+    if path is None:
+        return ""
+    try:
+        return path.read_text(encoding="utf-8").rstrip("\r\n")
+    except (OSError, ValueError) as error:
+        problems.append(f"{place}: cannot be read ({error})")
+        return ""
+
+
 _KINDS: dict[str, Check] = {
     "bool": _bool,
     "path": _path,
@@ -176,4 +215,5 @@ _KINDS: dict[str, Check] = {
     "topic": _topic,
     "key": _key,
     "names": _names,
+    "hour": _hour,
 }

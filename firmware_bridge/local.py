@@ -8,6 +8,7 @@ import signal
 import sys
 import threading
 import time
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +19,7 @@ from firmware_bridge.errors import BadConfig
 from firmware_bridge.logs import escaped
 from firmware_bridge.mapping import units_of
 from firmware_bridge.sensors.sample import REQUIRED
+from firmware_bridge.service.delivery import Notice, channels
 from firmware_bridge.service.listen import Ear, listen
 from firmware_bridge.service.locks import is_served
 from firmware_bridge.service.requests import Request, ask
@@ -61,6 +63,14 @@ def add_commands(commands: Any) -> None:
     one.add_argument("config", type=Path)
     one.add_argument("--by", required=True, metavar="NAME", help="who answers for it")
     one.set_defaults(do=_trust_clock)
+    one = commands.add_parser("acknowledge", help="say that an alarm has been seen")
+    _asks(one)
+    one.add_argument("--alarm", required=True, help="as frost_risk; a wrong one lists those there")
+    one.set_defaults(do=_acknowledge)
+
+    one = commands.add_parser("try-alarms", help="send a trial by web hook and mail")
+    one.add_argument("config", type=Path)
+    one.set_defaults(do=_try_alarms)
 
 
 def _asks(parser: argparse.ArgumentParser) -> None:
@@ -187,6 +197,32 @@ def _trust_clock(args: argparse.Namespace) -> int:
     config = read_config(args.config)
     say(ask(config.bridge.data, Request(do="trust-clock", bay="", by=args.by)))
     return 0
+
+
+def _acknowledge(args: argparse.Namespace) -> int:
+    return _ask(args, "acknowledge", {"alarm": args.alarm})
+
+
+def _try_alarms(args: argparse.Namespace) -> int:
+    config = read_config(args.config)
+    ways = channels(config.alarms, config.bridge.name)
+    if not ways:
+        raise BadConfig("nothing to send alarms by; write a table [alarms.hook] or [alarms.mail]")
+    now = datetime.now().astimezone().isoformat(timespec="seconds")
+    text, first = "this is a trial, nothing is wrong", "Nothing; now you know that alarms get here."
+    trial = Notice(
+        bay="", kind="trial", level=3, what="new", at=now, since=now, text=text, first=first
+    )
+    bad = False
+    for name, send in ways.items():
+        try:
+            send([trial])
+        except Exception as error:  # whatever a server does
+            say(f"{name}: not sent: {error}")
+            bad = True
+        else:
+            say(f"{name}: sent")
+    return 1 if bad else 0
 
 
 def _release(args: argparse.Namespace) -> int:

@@ -56,6 +56,7 @@ QUANTITIES: dict[str, Quantity] = {
     "loaded_t": Quantity(units=_TONNES, packing=1.0, high=20_000.0),
     "stage": Quantity(units=_ONE, packing=1.0, high=6.0),
     "out_of_order": Quantity(units=_ONE, packing=1.0, high=31.0),
+    "power": _FLAG,
     "other": Quantity(units={}, packing=0.01, low=-1e9, high=1e9),
 }
 """By kind of channel."""

@@ -63,7 +63,9 @@ def _run(args: argparse.Namespace) -> int:
         if link.problem != last["problem"]:
             last["problem"] = link.problem
             _log("broker", f"broker: {link.problem or 'connected'}", bool(link.problem))
-        board.post(service.views, service.clock.wall(), link.problem, service.view)
+        board.hand_over(service.acknowledge)
+        problem = service.problem(link.problem)
+        board.post(service.views, service.clock.wall(), problem, service.view)
 
     for bay in config.bays:
         set_by = f", set by {bay.set_by}" if bay.set_by else ""

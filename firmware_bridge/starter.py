@@ -16,6 +16,7 @@ from firmware_bridge.config import (
     OwnConfig,
     PlainTopics,
 )
+from firmware_bridge.config_alarms import AlarmsConfig, HookConfig, MailConfig
 from firmware_bridge.quantities import KINDS
 
 __all__ = ["starter_config"]
@@ -29,7 +30,7 @@ _HEAD = """\
 # By crop_wet and people_inside (1 or 0), rot_share, loaded_t, stage (0 filling, 1 wound healing,
 # 2 cool down, 3 holding, 4 warm up, 5 unloading, 6 empty) and out_of_order (the sum of 1 fans,
 # 2 door, 4 humidifier, 8 refrigeration, 16 heater) people tell what no probe knows;
-# `firmware-bridge tell` does the same from this machine.
+# `firmware-bridge tell` does the same from this machine. power is 1 while the mains are there.
 """
 _NATIVE = """
 # --- A controller that speaks the bridge's own messages (firmware_bridge/schema) ---------------
@@ -39,6 +40,10 @@ _PLAIN = """
 # scale and offset make the number into its unit: 385 with scale 0.1 and [degF] is 38.5 °F.
 # pulp, plenum and return temperature and return humidity are needed for advice; without outside
 # air the door stays shut.
+"""
+_ALARMS = """
+# Alarms stand on the page and on the topic ROOT/1/_bridge/NAME/alarm. With one of the two tables
+# below they are sent as well; `firmware-bridge try-alarms CONFIG` sends a trial.
 """
 _JSON = """
 # --- A gateway that sends JSON: path names the way to each number, dots between ----------------
@@ -77,6 +82,10 @@ def starter_config(bay_file: str) -> str:
         _HEAD.format(kinds=textwrap.fill(", ".join(KINDS), 92, subsequent_indent="#   ")),
         _table("[bridge]", OwnConfig, name="barn-a", data="data"),
         _table("[broker]", BrokerConfig, host="127.0.0.1"),
+        _ALARMS,
+        _table("[alarms]", AlarmsConfig),
+        _table("# [alarms.hook]", HookConfig),
+        _table("# [alarms.mail]", MailConfig),
         _NATIVE,
         _bay("bay-1", bay_file),
         _table("[bays.limits]", Limits),

@@ -32,8 +32,11 @@ from ventcalc.advice.alarms import alarms
 from ventcalc.advice.probes import believed, pulp_of
 from ventcalc.advice.readings import Readings
 from ventcalc.advice.reasons import reasons
+from ventcalc.advice.rules import PEOPLE_CO2
+from ventcalc.bay.calendar import STAGES, calendar_at
 from ventcalc.bay.description import Bay
 from ventcalc.bay.file import read_bay, starter_file
+from ventcalc.bay.hourly import hourly
 from ventcalc.errors import VentcalcError
 from ventcalc.season.installed import as_installed
 from ventcalc.units import UnitSystem
@@ -41,6 +44,7 @@ from ventcalc.units import UnitSystem
 __all__ = [
     "AdvisorResult",
     "Bay",
+    "Season",
     "Words",
     "load_bay",
     "named",
@@ -60,6 +64,22 @@ FIRST = 120
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class Season:
+    """Where a bay stands in its season, as the adviser takes it."""
+
+    stage: str = ""
+    """One of the library's ``STAGES``; empty before anything was advised."""
+    day: int = 0
+    """Of the season, 1 on the day of the first load; 0 where that is not known."""
+    target: float = math.nan
+    """Pulp temperature wanted. [°C]"""
+    crop_co2: float = math.nan
+    """Limit of the crop. [1]"""
+    people_co2: float = math.nan
+    """Limit of a working day for people. [1]"""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class AdvisorResult:
     """What the adviser says; ``targets`` is None where it leaves it to the controller."""
 
@@ -67,6 +87,7 @@ class AdvisorResult:
     words: Words
     alarms: tuple[Alarm, ...]
     memory: AdvisorMemory
+    season: Season
 
 
 def load_bay(path: Path) -> Bay:
@@ -201,6 +222,21 @@ def request(
         words=_words(bay, advice, line),
         alarms=_alarms(bay, advice, after),
         memory=replace(remembered(memory, after, source, step, actual), pulps=pulps),
+        season=_season(bay, advice),
+    )
+
+
+def _season(bay: Bay, advice: Advice) -> Season:
+    now = advice.situation
+    stage = STAGES[now.stage]
+    passed = calendar_at(hourly(bay, now.readings.time), now.readings.time).now
+    day = int(passed // 86400.0) + 1 if passed >= 0.0 and stage != "empty" else 0
+    return Season(
+        stage=stage,
+        day=day,
+        target=now.target,
+        crop_co2=bay.limits.co2,
+        people_co2=PEOPLE_CO2,
     )
 
 

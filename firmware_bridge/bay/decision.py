@@ -2,34 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from firmware_bridge.bay.advisor import Words
+from firmware_bridge.bay.advisor import Season, Words
 from firmware_bridge.bay.safety import Targets
 from firmware_bridge.sensors.sample import ActualPositions, Sample
 from firmware_bridge.wire.messages import Ack, Alarm
 
-__all__ = ["TEXTS", "WAITING", "BayView", "BridgeView", "Decision", "no_words"]
-
-
-TEXTS = {
-    "start": "waiting for the controller to connect and send a reading",
-    "link": "the bridge does not hear its own beat through the broker",
-    "audit": "the audit log cannot be written",
-    "disk": "the disk is nearly full",
-    "other_bridge": "a later bridge serves this bay; if there is none, its beat is forged",
-    "flapping": "the link was lost too often just now",
-    "clock": "the bridge's time of day jumped, was never set, or does not fit what is stored",
-    "shutdown": "the bridge ends",
-    "units": "numbers do not fit their declared unit (°C and °F mixed up?)",
-    "stale": "the newest reading is too old",
-    "lost": "the controller is silent or has disconnected",
-    "missing": "a reading that is needed is missing",
-    "implausible": "a reading that is needed cannot be believed",
-    "stuck": "a sensor that is needed has not moved for too long",
-}
-"""Why there is no advice, by code, where nothing more is known."""
+__all__ = ["NONE_TEXTS", "WAITING", "BayView", "BridgeView", "Decision", "no_words"]
 
 
 def no_words(_units: str) -> tuple[str, ...]:
@@ -49,9 +31,27 @@ class Decision:
     """Boot and seq of the reading."""
 
 
+NONE_TEXTS = {
+    "start": "waiting for the controller to connect and send a reading",
+    "link": "the bridge does not hear its own beat through the broker",
+    "audit": "the audit log cannot be written",
+    "disk": "the disk is nearly full",
+    "other_bridge": "a later bridge serves this bay; if there is none, its beat is forged",
+    "flapping": "the link was lost too often just now",
+    "clock": "the bridge's time of day jumped, was never set, or does not fit what is stored",
+    "shutdown": "the bridge ends",
+    "units": "numbers do not fit their declared unit (°C and °F mixed up?)",
+    "stale": "the newest reading is too old",
+    "lost": "the controller is silent or has disconnected",
+    "missing": "a reading that is needed is missing",
+    "implausible": "a reading that is needed cannot be believed",
+    "stuck": "a sensor that is needed has not moved for too long",
+}
+"""Why there is no advice, in words, by code."""
+
 WAITING = Decision(
     code="start",
-    text=TEXTS["start"],
+    text=NONE_TEXTS["start"],
     targets=None,
     rests_on=(0, 0),
 )
@@ -81,6 +81,9 @@ class BayView:
     """As the controller tells them."""
     complaints: tuple[Alarm, ...] = ()
     """What adviser and bridge found wrong with the bay and its controller."""
+    since: float = math.inf
+    """How long the same has been said. [s]"""
+    season: Season = field(default_factory=Season)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -11,11 +11,12 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from firmware_bridge.bay.safety import RUNNING, Targets
 from firmware_bridge.codes import TARGETS
-from firmware_bridge.sensors.sample import ActualPositions
+from firmware_bridge.sensors.sample import ActualPositions, Sample, actual_positions, mean_of
 from firmware_bridge.wire.messages import Alarm
 
-__all__ = ["Following"]
+__all__ = ["Following", "plenum_off", "power_off"]
 
 PATIENCE = 600.0
 """So long something is wrong before it is told. [s]"""
@@ -25,6 +26,8 @@ APART = 0.15
 """Mean difference of positions that is too much; common practice, no source. [0-1]"""
 MEAN_OVER = 900.0
 """Time constant of that mean: machines that switch on and off work by their mean. [s]"""
+OFF = 2.0
+"""Mean of measured less expected plenum that is too much; common practice, no source. [K]"""
 
 _NAMES = {
     "fan": "fans",
@@ -51,6 +54,30 @@ _FAULTS = {
 }
 
 
+def plenum_off(sample: Sample | None, targets: Targets | None) -> float:
+    """Measured less expected plenum; NaN unless the fans run and all is as advised. [K]"""
+    if sample is None or targets is None:
+        return math.nan
+    actual = actual_positions(sample)
+    pairs = [(getattr(actual, name), getattr(targets, name)) for name in ("fan", "door")]
+    if not math.isnan(actual.cool):
+        pairs.append((actual.cool, targets.cool))
+    if not actual.fan > RUNNING or not all(abs(a - b) <= APART for a, b in pairs):
+        return math.nan
+    return mean_of(sample, "plenum_temperature") - targets.air
+
+
+def power_off(sample: Sample | None) -> tuple[Alarm, ...]:
+    """Whether a controller that lives without the mains tells that they are gone."""
+    if sample is None or not mean_of(sample, "power") < 0.5:
+        return ()
+    text = "the power is off: fans, refrigeration and heater stand"
+    first = (
+        "Close the door by hand if it freezes outside; `ventcalc outage` says how long there is."
+    )
+    return (Alarm(id="power", level=1, text=text, first=first),)
+
+
 @dataclass(slots=True)
 class Following:
     """What became of advice to one bay; all times by the steady clock. [s]"""
@@ -61,6 +88,8 @@ class Following:
     _refused: str = ""
     _apart: dict[str, float] = field(default_factory=dict)
     """Mean of actual less agreed, by target."""
+    _off: float = math.nan
+    """Mean of measured less expected plenum; NaN while nothing can be told. [K]"""
     _assessed_at: float = -math.inf
     _since: dict[str, float] = field(default_factory=dict)
     _wrong_at: dict[str, float] = field(default_factory=dict)
@@ -79,12 +108,14 @@ class Following:
         """Nothing can be told now: the controller is gone, or nothing is said to it."""
         self._unanswered, self._refused = False, ""
         self._apart.clear()
+        self._off = math.nan
 
     def assess(
         self,
         wanted: Mapping[str, float | None],
         actual: ActualPositions,
         faults: Mapping[str, str],
+        off: float,
         now: float,
     ) -> list[tuple[str, str]]:
         """
@@ -98,6 +129,9 @@ class Following:
             Those that it reports.
         faults : mapping
             What is wrong with readings, by key.
+        off : float
+            Measured less expected plenum; NaN where the machines do not do what the
+            expectation rests on. [K]
         now : float
             Steady clock. [s]
 
@@ -106,7 +140,12 @@ class Following:
         list of tuple
             Code and text of what is new: complaints that came, and those that went.
         """
-        self._compare(wanted, actual, now)
+        step = 0.0 if math.isinf(self._assessed_at) else now - self._assessed_at
+        self._assessed_at = now
+        weight = -math.expm1(-step / MEAN_OVER)
+        self._compare(wanted, actual, weight)
+        before_off = 0.0 if math.isnan(self._off) else self._off
+        self._off = before_off + weight * (off - before_off)
         wrong = self._wrong(faults)
         before = {one.id for one in self.complaints}
         for name in tuple(self._since):
@@ -137,20 +176,21 @@ class Following:
         apart = [_NAMES[name] for name, mean in self._apart.items() if abs(mean) > APART]
         if apart:
             found["not_done"] = f"agreed, but not done by the controller: {', '.join(apart)}"
+        if abs(self._off) > OFF:
+            side = "warmer" if self._off > 0.0 else "colder"
+            found["plenum_off"] = f"the plenum is {side} than fans, door and refrigeration make it"
         if faults:
             keys = (f"{key} ({_FAULTS.get(fault, fault)})" for key, fault in faults.items())
             found["sensor"] = f"sensors not believed: {', '.join(keys)}"
         return found
 
     def _compare(
-        self, wanted: Mapping[str, float | None], actual: ActualPositions, now: float
+        self, wanted: Mapping[str, float | None], actual: ActualPositions, weight: float
     ) -> None:
-        step = 0.0 if math.isinf(self._assessed_at) else now - self._assessed_at
-        self._assessed_at = now
         for name in TARGETS:
             agreed, found = wanted.get(name), getattr(actual, name)
             if agreed is None or math.isnan(found):
                 self._apart.pop(name, None)
                 continue
             before = self._apart.get(name, 0.0)
-            self._apart[name] = before + (found - agreed - before) * -math.expm1(-step / MEAN_OVER)
+            self._apart[name] = before + (found - agreed - before) * weight

@@ -11,9 +11,9 @@ from typing import Any, Literal, cast
 import msgspec
 
 from firmware_bridge.bay import advisor, safety
-from firmware_bridge.bay.advisor import Bay, Words, named
-from firmware_bridge.bay.decision import TEXTS, WAITING, BayView, Decision, no_words
-from firmware_bridge.bay.following import Following
+from firmware_bridge.bay.advisor import Bay, Season, Words, named
+from firmware_bridge.bay.decision import NONE_TEXTS, WAITING, BayView, Decision, no_words
+from firmware_bridge.bay.following import Following, plenum_off, power_off
 from firmware_bridge.bay.memory import (
     AdvisorMemory,
     memory_from_text,
@@ -52,6 +52,9 @@ class BayState:
     decision: Decision = WAITING
     """The last one that was sent (or, in ``observe``, would have been)."""
     decided_at: float = -math.inf
+    since: float = -math.inf
+    """Since when the same has been said. [s]"""
+    season: Season = field(default_factory=Season)
     ids: list[tuple[int, int]] = field(default_factory=list)
     """Of the last pieces of advice, for acknowledgements."""
     accepted: Ack | None = None
@@ -186,7 +189,7 @@ class BayState:
         self.told = forgotten(self.told, wall)
         over = before.said.keys() - self.told.said.keys()
         news += [f"{key} is over by itself; tell it again where it still holds" for key in over]
-        self.standing = told_alarms(self.told, sample, wall, self.zone)
+        self.standing = (*told_alarms(self.told, sample, wall, self.zone), *power_off(sample))
         return news
 
     def _fresh(self, now: float) -> Sample | None:
@@ -215,7 +218,7 @@ class BayState:
             result = advisor.request(self.description, readings, self.memory, actual, fan_for)
         except Exception as error:  # whatever the adviser stumbles over, the controller goes on
             return self._none("adviser", " ".join(f"{error}".split())[:120])
-        self.memory, self.words = result.memory, result.words
+        self.memory, self.words, self.season = result.memory, result.words, result.season
         self.found = named(result.alarms, sample)
         if result.targets is None:
             return self._none("hands_off", " ".join(self.words("metric"))[:120])
@@ -238,11 +241,13 @@ class BayState:
         if code == "contradictory" and sample is not None:
             return f"{contradiction(sample)} contradict each other"
         keys = ", ".join(key for key, fault in self._faults().items() if fault == code)
-        return f"{TEXTS.get(code, code)}{': ' if keys else ''}{keys[:60]}"
+        return f"{NONE_TEXTS.get(code, code)}{': ' if keys else ''}{keys[:60]}"
 
     def settle(self, decision: Decision, identity: tuple[int, int], now: float) -> None:
         """Take note of what was said."""
         self.history = safety.remember(self.history, decision.targets, now)
+        if _about(decision) != _about(self.decision):
+            self.since = now
         self.decision, self.decided_at = decision, now
         self.ids = [*self.ids[-7:], identity]
         if self.consent is not None:
@@ -324,7 +329,8 @@ class BayState:
         faults = {} if doubt else self._faults()
         faults = {key: fault for key, fault in faults.items() if fault != "odd"}
         actual = actual_positions(self.source.newest)
-        return self.following.assess(self._agreed(now), actual, faults, now)
+        off = plenum_off(self._fresh(now), self.decision.targets)
+        return self.following.assess(self._agreed(now), actual, faults, off, now)
 
     def _faults(self) -> dict[str, str]:
         sample = self.source.newest
@@ -367,7 +373,13 @@ class BayState:
             reading_age=math.inf if sample is None else sample.age(now),
             alarms=self.alarms,
             complaints=self.complaints,
+            since=now - self.since,
+            season=self.season,
         )
+
+
+def _about(decision: Decision) -> str:
+    return decision.code if decision.targets is None else decision.targets.why
 
 
 def new_bay(config: BayConfig, boot: int, memory: str | None = None) -> BayState:

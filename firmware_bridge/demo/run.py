@@ -359,7 +359,8 @@ def run_demo(
             for player in players if stepper.begun else ():
                 player.turn()
             teller.tell(service)
-            board.post(service.views, START + stepper.now, link.problem)
+            board.hand_over(service.acknowledge)
+            board.post(service.views, START + stepper.now, service.problem(link.problem))
             if stepper.now >= days * 86400.0:
                 stop.set()
 

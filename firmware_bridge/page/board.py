@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 import threading
 import time
+from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
 
 from firmware_bridge.bay.decision import BayView, BridgeView
 
-__all__ = ["Board", "Snapshot"]
+__all__ = ["Asked", "Board", "Snapshot"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -25,6 +26,17 @@ class Snapshot:
     problem: str
     """What is wrong with the link; empty for nothing."""
     bridge: BridgeView | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Asked:
+    """An alarm that somebody at the page has seen."""
+
+    bay: str
+    alarm: str
+    by: str
+    answer: Callable[[bool, str], None]
+    """Takes whether it was done, and what to say."""
 
 
 class Board:
@@ -42,6 +54,7 @@ class Board:
         """Set when the bridge ends; streams end too."""
         self._snapshot: Snapshot | None = None
         self._posted = -math.inf
+        self._asked: deque[Asked] = deque(maxlen=100)
 
     def post(
         self,
@@ -70,6 +83,16 @@ class Board:
         self._posted = now
         own = None if bridge is None else bridge()
         self._snapshot = Snapshot(views=views(), day=day, taken=now, problem=problem, bridge=own)
+
+    def ask(self, asked: Asked) -> None:
+        """Leave to the loop what somebody at the page asks."""
+        self._asked.append(asked)
+
+    def hand_over(self, take: Callable[[str, str, str, Callable[[bool, str], None]], None]) -> None:
+        """Give the loop what was asked since the last time: bay, alarm, by whom, the answer."""
+        while self._asked:
+            one = self._asked.popleft()
+            take(one.bay, one.alarm, one.by, one.answer)
 
     def read(self) -> Snapshot | None:
         """The last snapshot; None before the first."""

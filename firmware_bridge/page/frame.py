@@ -56,6 +56,8 @@ class Frame:
     names: tuple[str, ...]
     shape: str
     """Changes when the page must be loaded anew."""
+    token: str = ""
+    """Stands in every form; empty for no forms."""
 
     def query(self, **other: object) -> str:
         """The choices of this page, some of them replaced."""

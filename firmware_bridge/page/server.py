@@ -1,5 +1,7 @@
 """
-A local page to look at, never to steer from: it only answers GET, on this machine unless told.
+A local page to look at, never to steer from, on this machine unless told.
+
+It only answers GET, and on this machine the one POST by which somebody says to have seen an alarm.
 
 It runs in a thread of its own beside the service's loop, takes what the loop leaves on the
 board, and reads the journal through a connection that cannot write.
@@ -11,24 +13,28 @@ import asyncio
 import hashlib
 import json
 import math
+import secrets
 from collections.abc import AsyncIterator, Collection, Sequence
 from pathlib import Path
 from types import TracebackType
 
 from starlette.applications import Starlette
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, Response, StreamingResponse
+from starlette.responses import HTMLResponse, RedirectResponse, Response, StreamingResponse
 from starlette.routing import Route
 from starlette.types import ASGIApp
 
+from firmware_bridge.config import is_loopback
 from firmware_bridge.errors import BadConfig, JournalError
 from firmware_bridge.journal.journal import Journal
+from firmware_bridge.page.asking import acknowledge
 from firmware_bridge.page.board import Board
 from firmware_bridge.page.frame import Frame, shared_zone
 from firmware_bridge.page.history import DAYS, recent_events, series_of
+from firmware_bridge.page.pulp import PulpPast
 from firmware_bridge.page.render import render
-from firmware_bridge.page.stream import changes, texts_of
-from firmware_bridge.page.view import BayText, bay_text
+from firmware_bridge.page.stream import changes, states_of, texts_of
+from firmware_bridge.page.view import BayText, bay_text, sum_words
 from firmware_bridge.page.words import Units, event_words
 from ventcalc.web.local import (
     NAMES,
@@ -58,8 +64,13 @@ class _Stop(Exception):
 class Views:
     """Answers requests; used by one thread."""
 
-    def __init__(self, board: Board, journal: Path, notice: str = "") -> None:
+    def __init__(
+        self, board: Board, journal: Path, notice: str = "", *, local: bool = False
+    ) -> None:
         self.board, self.notice = board, notice
+        self.token = secrets.token_urlsafe(16) if local else ""
+        """In every form, so that no page from elsewhere can send one; empty for no forms."""
+        self._past = PulpPast(self._read)
         self._path = journal
         self._journal: Journal | None = None
         self._streams = 0
@@ -78,7 +89,12 @@ class Views:
         views = [view for view in snapshot.views if name in ("", view.name)]
         if name and not views:
             raise _Stop(404, f"There is no bay {name[:40]!r} here.")
-        bays = tuple(bay_text(view, late, units, brief=not name) for view in views)
+        bays = tuple(
+            bay_text(
+                view, late, units, brief=not name, hours=self._past.of(view.name, snapshot.day)
+            )
+            for view in views
+        )
         names = tuple(view.name for view in snapshot.views)
         frame = Frame(
             units=units,
@@ -91,6 +107,7 @@ class Views:
             notice=self.notice,
             names=names,
             shape=_shape(names, bays),
+            token=self.token,
         )
         return frame, bays
 
@@ -99,7 +116,7 @@ class Views:
     async def overview(self, request: Request) -> Response:
         """All bays."""
         frame, bays = self._ask(request)
-        return _html("overview.html", frame=frame, bays=bays)
+        return _html("overview.html", frame=frame, bays=bays, sum=sum_words(bays))
 
     async def bay(self, request: Request) -> Response:
         """One bay."""
@@ -111,15 +128,25 @@ class Views:
         frame, (bay,) = self._ask(request, request.path_params["name"])
         return _html("tables.html", frame=frame, **self._last_days(frame, bay))
 
+    async def acknowledge(self, request: Request) -> Response:
+        """Somebody has seen an alarm."""
+        frame, (bay,) = self._ask(request, request.path_params["name"])
+        status, words = await acknowledge(self.board, bay.name, request.stream(), self.token)
+        if status != 303:
+            raise _Stop(status, words)
+        return RedirectResponse(f"/bay/{bay.name}{frame.query()}", status_code=303)
+
+    def _read(self) -> Journal:
+        """Through one connection that is kept: a full disk lets no new one in."""
+        if self._journal is None:
+            self._journal = Journal(self._path, read_only=True)
+        return self._journal
+
     def _last_days(self, frame: Frame, bay: BayText) -> dict[str, object]:
-        """From the journal, through a connection that is kept: a full disk lets no new one in."""
         try:
-            if self._journal is None:
-                self._journal = Journal(self._path, read_only=True)
-            series = series_of(
-                self._journal, bay.name, frame.day, frame.days, frame.units, bay.heights
-            )
-            found = recent_events(self._journal, bay.name, frame.day)
+            book = self._read()
+            series = series_of(book, bay.name, frame.day, frame.days, frame.units, bay.heights)
+            found = recent_events(book, bay.name, frame.day)
         except JournalError as error:
             self.close()
             trouble = f"The last days cannot be shown: {error}"
@@ -147,12 +174,12 @@ class Views:
             while not self.board.closed.is_set():
                 frame, bays = self._ask(request, name)
                 texts, lists = texts_of(bays, brief=not name)
-                texts |= {"day": frame.now, "problem": frame.problem}
+                texts |= {"day": frame.now, "problem": frame.problem, "sum": sum_words(bays)}
                 message = {
                     "text": changes(said, texts),
                     "list": changes(said, lists),
                     "age": _ages(bays),
-                    "state": {bay.name: bay.state for bay in bays},
+                    "state": states_of(bays),
                     "shape": frame.shape,
                     "silence": frame.silence,
                 }
@@ -187,8 +214,8 @@ def _shape(names: Sequence[str], bays: Sequence[BayText]) -> str:
     """What rows the page has: when they change it must be loaded anew."""
     rows: list[list[object]] = [list(names)]
     for bay in bays:
-        lines = (*bay.pile, *bay.airs, *bay.margins, *bay.glance)
-        rows.append([bay.name, *((line.key, line.label) for line in lines)])
+        lines = [(line.key, line.label) for line in (*bay.pile, *bay.airs, *bay.margins)]
+        rows.append([bay.name, *lines, *(one.key for one in bay.figures)])
     return hashlib.sha256(json.dumps(rows).encode()).hexdigest()[:12]
 
 
@@ -233,6 +260,7 @@ def page_app(views: Views, names: Collection[str] = NAMES) -> ASGIApp:
     routes = [
         Route("/", views.overview, methods=["GET"]),
         Route("/bay/{name}", views.bay, methods=["GET"]),
+        Route("/bay/{name}/acknowledge", views.acknowledge, methods=["POST"]),
         Route("/bay/{name}/tables", views.tables, methods=["GET"]),
         Route("/stream", views.stream, methods=["GET"]),
         *static_routes("firmware_bridge.page", _FILES),
@@ -281,7 +309,7 @@ class PageServer(LocalServer):
         except (OSError, OverflowError) as error:
             raise BadConfig(f"page: {host}:{port} cannot be had ({error}); name another") from None
         self.board = board
-        views = Views(board, journal, notice)
+        views = Views(board, journal, notice, local=is_loopback(host))
         super().__init__(page_app(views, names_of(host, names)), taken, views.close)
 
     def __exit__(

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 
 from firmware_bridge.page.view import BayText
 
-__all__ = ["changes", "texts_of"]
+__all__ = ["changes", "states_of", "texts_of"]
 
 
 def texts_of(
     bays: Sequence[BayText], *, brief: bool
-) -> tuple[dict[str, str], dict[str, tuple[str, ...]]]:
+) -> tuple[dict[str, str], dict[str, tuple[object, ...]]]:
     """
     Every text and list of the page by the key that it has in the HTML.
 
@@ -27,15 +28,17 @@ def texts_of(
     texts, lists : dict
     """
     texts: dict[str, str] = {}
-    lists: dict[str, tuple[str, ...]] = {}
+    lists: dict[str, tuple[object, ...]] = {}
     for bay in bays:
         name = bay.name
-        for part in ("badge", "title", "short"):
+        for part in ("badge", "title", "short", "season"):
             texts[f"{name}.{part}"] = getattr(bay, part)
-        lists[f"{name}.alarms"] = bay.alarms
+        texts[f"{name}.followed"] = bay.followed[1]
+        for one in bay.figures:
+            texts[f"{name}.figure.{one.key}"] = one.value
+            texts[f"{name}.figure.{one.key}.beside"] = one.beside
+        lists[f"{name}.alarms"] = tuple(asdict(alarm) for alarm in bay.alarms)
         if brief:
-            texts[f"{name}.why"] = bay.words[0] if bay.words else ""
-            texts |= _lines(bay, "glance", notes=False)
             continue
         texts |= {f"{name}.mode": bay.mode, f"{name}.answer": bay.answer}
         lists[f"{name}.words"] = bay.words
@@ -43,17 +46,25 @@ def texts_of(
             for kind, value in zip(("advised", "accepted", "reading"), values, strict=True):
                 texts[f"{name}.{target}.{kind}"] = value
         for part in ("pile", "airs", "margins"):
-            texts |= _lines(bay, part, notes=True)
+            texts |= _lines(bay, part)
     return texts, lists
 
 
-def _lines(bay: BayText, part: str, *, notes: bool) -> dict[str, str]:
+def states_of(bays: Sequence[BayText]) -> dict[str, str]:
+    """What is shown by shape and colour, too, by the key that it has in the HTML."""
+    return {
+        key: state
+        for bay in bays
+        for key, state in ((bay.name, bay.state), (f"{bay.name}.followed", bay.followed[0]))
+    }
+
+
+def _lines(bay: BayText, part: str) -> dict[str, str]:
     found = {}
     for line in getattr(bay, part):
         key = f"{bay.name}.{part}.{line.key}"
         found[key] = line.value
-        if notes:
-            found[f"{key}.note"] = line.note
+        found[f"{key}.note"] = line.note
     return found
 
 

@@ -3,13 +3,22 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from firmware_bridge.bay import moist_air
 from firmware_bridge.bay.decision import BayView
 from firmware_bridge.bay.safety import Targets
 from firmware_bridge.codes import TARGETS
+from firmware_bridge.page.first import (
+    AlarmText,
+    Figure,
+    alarm_texts,
+    figures,
+    followed,
+    season_words,
+)
+from firmware_bridge.page.pulp import PulpHours, Spark, spark
 from firmware_bridge.page.words import (
     ACTION_TITLES,
     ANSWERS,
@@ -26,8 +35,10 @@ from firmware_bridge.page.words import (
 )
 from firmware_bridge.sensors.sample import POSITIONS, Sample, mean_of, pulp_keys, pulps_of
 
-__all__ = ["CLOSE", "BayText", "Line", "bay_text", "dew_point_of", "margin_word"]
+__all__ = ["CLOSE", "BayText", "Line", "bay_text", "dew_point_of", "margin_word", "sum_words"]
 
+FEW = 6
+"""So many bays are named in a line."""
 CLOSE = 0.7
 """
 Sensor error of a dew-point margin: 1 K of dew point is about 6.5 % of relative humidity near
@@ -35,7 +46,6 @@ saturation, and a humidity sensor errs by 3 to 5 %; common practice, no source. 
 """
 _ANY_PRESSURE = 101325.0
 """A dew point from temperature and relative humidity does not depend on it. [Pa]"""
-_LEVELS = {1: "danger", 2: "equipment", 3: "to be looked at"}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -63,7 +73,7 @@ class BayText:
     answer: str
     """What the controller made of the advice."""
     words: tuple[str, ...]
-    alarms: tuple[str, ...]
+    alarms: tuple[AlarmText, ...]
     positions: tuple[tuple[str, str, str, str, str], ...]
     """Target, its name, advised, accepted, actual."""
     pile: tuple[Line, ...]
@@ -72,8 +82,14 @@ class BayText:
     """Of the pulp probes, by key, where known. [m]"""
     airs: tuple[Line, ...]
     margins: tuple[Line, ...]
-    glance: tuple[Line, ...]
-    """The few numbers of the overview, which has none of the others."""
+    season: str
+    """Stage and day."""
+    followed: tuple[str, str]
+    """``yes``, ``no``, empty or ``none``, and words."""
+    figures: tuple[Figure, ...]
+    """The few numbers that are looked at first."""
+    spark: Spark | None
+    since: float
     advised_age: float
     accepted_age: float
     reading_age: float
@@ -84,10 +100,18 @@ class BayText:
             "advised": self.advised_age,
             "accepted": self.accepted_age,
             "reading": self.reading_age,
+            "since": self.since,
         }
 
 
-def bay_text(view: BayView, late: float, units: Units, *, brief: bool = False) -> BayText:
+def bay_text(
+    view: BayView,
+    late: float,
+    units: Units,
+    *,
+    brief: bool = False,
+    hours: PulpHours | None = None,
+) -> BayText:
     """
     Put a bay into words.
 
@@ -100,7 +124,9 @@ def bay_text(view: BayView, late: float, units: Units, *, brief: bool = False) -
     units : {"metric", "us"}
         Units of the numbers.
     brief : bool
-        For the overview: only the few numbers at a glance.
+        For the overview: only what stands on the first screen.
+    hours : PulpHours, optional
+        The pile of the last days.
 
     Returns
     -------
@@ -127,17 +153,35 @@ def bay_text(view: BayView, late: float, units: Units, *, brief: bool = False) -
         mode=MODE_WORDS.get(view.mode, view.mode),
         answer=_answer(view),
         words=words,
-        alarms=_alarms(view, units),
+        alarms=alarm_texts(view, units),
         positions=() if brief else _positions(view),
         pile=_pile(whole, units),
         heights={} if view.sample is None else view.sample.heights,
         airs=_airs(whole, units),
         margins=_margins(whole, units),
-        glance=_glance(view.sample if brief else None, units),
+        season=season_words(view),
+        followed=followed(view),
+        figures=figures(view, hours, _outside_margin(view.sample, units), units),
+        spark=None if hours is None else spark(f"pile-{view.name}", hours, units),
+        since=view.since + late,
         advised_age=view.advised_age + late,
         accepted_age=view.accepted_age + late,
         reading_age=view.reading_age + late,
     )
+
+
+def sum_words(bays: Sequence[BayText]) -> str:
+    """All bays in a line: where somebody must look."""
+    names = [bay.name for bay in bays if any(not one.seen for one in bay.alarms)]
+    silent = sum(bay.state == "none" for bay in bays)
+    said = f"{len(bays)} bays" if len(bays) != 1 else "1 bay"
+    if not names:
+        said += ", no alarm"
+    elif len(names) <= FEW:
+        said += f"; look at {', '.join(names)}"
+    else:
+        said += f"; look at {', '.join(names[:FEW])} and {len(names) - FEW} more"
+    return f"{said}; {silent} without advice." if silent else f"{said}."
 
 
 def _reason(view: BayView, units: Units) -> str:
@@ -162,21 +206,6 @@ def _answer(view: BayView) -> str:
         return "no answer yet"
     code = str(view.accepted.code)
     return ANSWERS.get(code, code)
-
-
-def _alarms(view: BayView, units: Units) -> tuple[str, ...]:
-    """The bridge's own doubt first, then what the controller reports."""
-    own = tuple(
-        in_units(f"Bridge: {alarm.text}{f' First: {alarm.first}' if alarm.first else ''}", units)
-        for alarm in sorted(view.complaints, key=lambda alarm: alarm.level)
-    )
-    if view.decision.targets is None and view.decision.code != "start":
-        own = (f"Bridge: no advice, {_reason(view, units)}", *own)
-    theirs = tuple(
-        f"Controller, {_LEVELS[alarm.level]}: {alarm.text or alarm.id}"
-        for alarm in sorted(view.alarms, key=lambda alarm: (alarm.level, alarm.id))
-    )
-    return own + theirs
 
 
 def _positions(view: BayView) -> tuple[tuple[str, str, str, str, str], ...]:
@@ -288,18 +317,13 @@ def _margins(sample: Sample | None, units: Units) -> tuple[Line, ...]:
     return tuple(lines)
 
 
-def _glance(sample: Sample | None, units: Units) -> tuple[Line, ...]:
-    """Coldest and warmest pulp, the airs, and the margin that decides most often."""
+def _outside_margin(sample: Sample | None, units: Units) -> Figure | None:
+    """The margin that decides most often."""
     if sample is None:
-        return ()
-    pulps = pulps_of(sample) or [math.nan]
-    ends = dict.fromkeys(reading_text(end(pulps), "temperature", units) for end in (min, max))
-    lines = [Line(key="pulps", label="Pile, coldest to warmest", value=" to ".join(ends))]
-    for place in _AIRS:
-        kind = f"{place}_temperature"
-        text = reading_text(mean_of(sample, kind), "temperature", units)
-        lines.append(Line(key=place, label=KIND_NAMES[kind], value=text))
-    margin = min(pulps) - _dew_point(sample, "outside")
-    value = f"{reading_text(margin, 'difference', units, sign=True)}, {margin_word(margin)}"
-    lines.append(Line(key="margin", label="Dew-point margin, outside air", value=value))
-    return tuple(lines)
+        return None
+    margin = min(pulps_of(sample), default=math.nan) - _dew_point(sample, "outside")
+    value = reading_text(margin, "difference", units, sign=True)
+    label = "Dew-point margin"
+    return Figure(
+        key="margin", label=label, value=value, beside=f"outside air: {margin_word(margin)}"
+    )

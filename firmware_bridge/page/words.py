@@ -108,6 +108,7 @@ KIND_NAMES = {
     "loaded_t": "Crop loaded, t",
     "stage": "Stage told, by number",
     "out_of_order": "Out of order, by code",
+    "power": "Mains power",
     "other": "Other",
 }
 _SHOWN: Mapping[str, Mapping[Units, tuple[str, float, float, int]]] = {
@@ -126,7 +127,7 @@ def quantity_of(kind: str) -> str:
     """What is shown for a kind: one of temperature, share, co2, pressure, count, other."""
     if kind.endswith("temperature"):
         return "temperature"
-    if kind in ("people_inside", "crop_wet", "loaded_t", "stage", "out_of_order"):
+    if kind in ("people_inside", "crop_wet", "loaded_t", "stage", "out_of_order", "power"):
         return "count"
     return kind if kind in ("co2", "pressure", "other") else "share"
 

@@ -18,13 +18,17 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from firmware_bridge.bay.state import BayState
+from firmware_bridge.bay.told import standing
 from firmware_bridge.errors import BadMessage, LinkError
 from firmware_bridge.service.locks import is_served
+from firmware_bridge.service.turn import Turn
 
-__all__ = ["DOES", "Request", "RequestBox", "ask"]
+__all__ = ["DOES", "NOBODY", "Request", "RequestBox", "ask", "carry_out", "has_name"]
 
-DOES = ("tell", "release", "trust-clock")
+DOES = ("tell", "release", "acknowledge", "trust-clock")
 """What can be asked."""
+NOBODY = "nobody answers for it; give a name of at most 60 letters"
 PATIENCE = 15.0
 """So long the command waits for an answer; the bridge looks every second. [s]"""
 LARGEST = 4096
@@ -120,6 +124,22 @@ class RequestBox:
             _put(path, {"done": done, "text": text}, self._folder.stat())
 
 
+def carry_out(bay: BayState, request: Request, turn: Turn) -> str:
+    """Do what was asked, and say what stands then."""
+    if request.do == "release":
+        if not bay.release():
+            raise BadMessage("no freeze-protection latch stands")
+        return "the latch of freeze protection is released"
+    bay.tell(request.told, request.by, turn.now, turn.day)
+    words = [f"{key} {value}" for key, value in standing(bay.told).items()]
+    return f"told: {', '.join(words) or 'nothing'}"
+
+
+def has_name(by: str) -> bool:
+    """Whether somebody answers for a request."""
+    return 0 < len(by.strip()) <= 60 and by.isprintable()
+
+
 def _folder(data: Path) -> Path:
     return data / "requests"
 
@@ -147,6 +167,4 @@ def _read(path: Path) -> Request | BadMessage:
     texts = all(isinstance(text, str) for text in (do, bay, by))
     if not texts or do not in DOES or not isinstance(told, dict):
         return BadMessage("the request is none that this bridge knows")
-    if not 0 < len(by.strip()) <= 60 or not by.isprintable():
-        return BadMessage("nobody answers for it; give --by a name of at most 60 letters")
     return Request(do=do, bay=bay, by=by.strip(), told=told)

@@ -14,6 +14,7 @@ from firmware_bridge.config import Config
 from firmware_bridge.journal.audit import AuditLog
 from firmware_bridge.journal.journal import Journal
 from firmware_bridge.service.clock import Clock, machine_run
+from firmware_bridge.service.delivery import Delivery
 from firmware_bridge.service.locks import Locks, client_id, free_mb
 from firmware_bridge.service.notify import notify
 from firmware_bridge.service.plain import plain_links
@@ -90,7 +91,10 @@ def run(
             )
             free = functools.partial(free_mb, data)
             plain = plain_links(config, clock)
-            service = Service(config, link, journal, audit, clock, free, bays, boot, plain)
+            delivery = Delivery(config.alarms, config.bridge.name)
+            service = Service(
+                config, link, journal, audit, clock, free, bays, boot, plain, delivery
+            )
             for one in (link, *plain.values()):
                 one.start()
             try:
@@ -101,6 +105,7 @@ def run(
                 for one in plain.values():
                     one.stop()
                 link.stop(last)
+                delivery.close()
         finally:
             journal.close()
             audit.close()

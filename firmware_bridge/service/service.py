@@ -10,24 +10,26 @@ from __future__ import annotations
 import math
 from collections import Counter, deque
 from collections.abc import Callable, Iterable, Mapping
-from typing import Literal
+from contextlib import suppress
+from dataclasses import replace
 
 from firmware_bridge.bay.decision import BayView, BridgeView, Decision
 from firmware_bridge.bay.state import BayState
-from firmware_bridge.bay.told import standing
 from firmware_bridge.config import Config
 from firmware_bridge.errors import BadMessage, JournalError
 from firmware_bridge.journal.audit import AuditLog, Entry
 from firmware_bridge.journal.journal import Event, Journal
 from firmware_bridge.journal.proof import advice_body
-from firmware_bridge.service.alarms import alarm_of, fitting
+from firmware_bridge.service.alarms import AlarmBook
 from firmware_bridge.service.clock import Clock
 from firmware_bridge.service.day import DayKeeper
+from firmware_bridge.service.delivery import Delivery
+from firmware_bridge.service.discovery import Discovery
 from firmware_bridge.service.health import BridgeHealth
 from firmware_bridge.service.inbox import Inbox
 from firmware_bridge.service.keeper import Keeper
 from firmware_bridge.service.plain import PlainVoice
-from firmware_bridge.service.requests import Request, RequestBox
+from firmware_bridge.service.requests import NOBODY, Request, RequestBox, carry_out, has_name
 from firmware_bridge.service.store import Store
 from firmware_bridge.service.turn import Turn
 from firmware_bridge.wire import messages, topics
@@ -42,19 +44,10 @@ RETRY_EVERY = 5.0
 """A log that failed is tried again. [s]"""
 LOG_WITHIN = 1.0
 """An answer waits so long for advice to be written with; advice itself never waits. [s]"""
+ALARMS = "_alarms"
+"""Under this name the journal keeps the alarms; no bay can have it."""
 MOST_UNWRITTEN = 5000
 """Entries kept for a log that cannot be written; the oldest go first."""
-
-
-def _asked(bay: BayState, request: Request, turn: Turn) -> str:
-    """Do what was asked, and say what stands then."""
-    if request.do == "release":
-        if not bay.release():
-            raise BadMessage("no freeze-protection latch stands")
-        return "the latch of freeze protection is released"
-    bay.tell(request.told, request.by, turn.now, turn.day)
-    words = [f"{key} {value}" for key, value in standing(bay.told).items()]
-    return f"told: {', '.join(words) or 'nothing'}"
 
 
 class Service:
@@ -71,10 +64,14 @@ class Service:
         bays: dict[str, BayState],
         boot: int,
         plain_links: Mapping[str, Wire] | None = None,
+        delivery: Delivery | None = None,
     ) -> None:
         self.config, self.wire, self.journal, self.audit = config, wire, journal, audit
         self.clock, self.bays = clock, bays
         self._plain = PlainVoice(wire, plain_links or {})
+        self.book = AlarmBook(config.alarms, delivery)
+        self.book.recall(journal.note(ALARMS), bays, clock.steady())
+        self._asked: deque[tuple[Request, Callable[[bool, str], None]]] = deque()
         self.health = BridgeHealth(
             boot=boot, low_disk_mb=config.bridge.low_disk_mb, free_mb=free_mb
         )
@@ -90,6 +87,7 @@ class Service:
         self._unwritten: list[Entry] = []
         self._store = Store(journal, audit, config.bridge, self.counts)
         self._alarms: tuple[Alarm, ...] | None = None
+        self._discovery = Discovery(config.bridge)
         self._requests = RequestBox(config.bridge.data)
         self._keeper = Keeper(bays, journal, self._day.turn())
         self._log_start()
@@ -119,6 +117,9 @@ class Service:
             self.inbox.take(message, turn)
         drops = self.wire.drops
         self.inbox.plain_readings(turn, drops[-1] if drops else -math.inf)
+        while self._asked:
+            request, answer = self._asked.popleft()
+            answer(*self._do(request, turn))
         if now >= self._second_due or self.wire.ready != self._was_ready:
             self._each_second(turn)
             self._second_due = now + 1.0
@@ -215,6 +216,7 @@ class Service:
             if advised and (self._ground(bay, turn.now) or bay.doubt(turn.now)):
                 turn.touched[bay.name] = bay
         self._keeper.note(turn)
+        self._keep_alarms()
         came_up = self.wire.ready and not self._was_ready
         self._was_ready = self.wire.ready
         if came_up:
@@ -224,6 +226,9 @@ class Service:
             self._beat(turn, self.bays.values())
             if not came_up:  # the own beat is still on its way
                 self._publish_alarms(turn)
+            self._discovery.publish(
+                self.bays.values(), self.book.standing, self.wire, turn.now, came_up
+            )
         self._store.tidy(turn)
 
     def _recall(self, bay: BayState, turn: Turn) -> None:
@@ -237,14 +242,21 @@ class Service:
         """What a person on this machine asks: first into the audit log, then done."""
         if isinstance(request, BadMessage):
             return False, str(request)
+        if not has_name(request.by):
+            return False, NOBODY
         if request.do == "trust-clock":
             return self._day.trust(request.by, turn)
         bay = self.bays.get(request.bay)
         if bay is None:
             return False, f"this bridge has no bay {request.bay}; it has {', '.join(self.bays)}"
         memory, told = bay.memory, bay.told
+        done = None
         try:
-            text = _asked(bay, request, turn)
+            if request.do == "acknowledge":
+                kind = str(request.told.get("alarm", ""))
+                text, done = self.book.acknowledge(bay.name, kind, request.by, turn)
+            else:
+                text = carry_out(bay, request, turn)
             if request.do == "tell" and not request.told:
                 return True, f"{bay.name}: {text}"  # only asked what stands
             words = messages.encode_plain([request.by, text])
@@ -254,9 +266,26 @@ class Service:
             bay.memory, bay.told = memory, told
             return False, f"{bay.name}: {'; '.join(str(error).splitlines())}; nothing was done"
         self._unwritten = []
+        if done is not None:
+            done()
+            self._publish_alarms(turn)
         turn.tell(bay.name, request.do, f"{text} (by {request.by})")
         turn.touched[bay.name] = self._store.changed[bay.name] = bay
         return True, f"{bay.name}: {text}"
+
+    def acknowledge(
+        self, bay: str, alarm: str, by: str, answer: Callable[[bool, str], None]
+    ) -> None:
+        """Somebody at the page has seen an alarm; any thread may say so."""
+        request = Request(do="acknowledge", bay=bay, by=by.strip(), told={"alarm": alarm})
+        self._asked.append((request, answer))
+
+    def _keep_alarms(self) -> None:
+        """What stood, was sent and has been seen outlives a restart."""
+        if self.book.changed:
+            with suppress(JournalError):
+                self.journal.set_note(ALARMS, self.book.to_text())
+                self.book.changed = False
 
     def _retry_audit(self, turn: Turn) -> None:
         failed_at = self.health.audit_failed_at
@@ -303,17 +332,7 @@ class Service:
                 self._plain.say(bay, turn.now)
 
     def _publish_alarms(self, turn: Turn) -> None:
-        found = []
-        for bay in self.bays.values():
-            code = self._ground(bay, turn.now) or bay.doubt(turn.now)
-            for what, text in bay.assess(code, turn.now):
-                turn.tell(bay.name, what, text)
-            if code and code != "start":
-                level: Literal[2, 3] = 2 if code in ("lost", "audit", "disk", "other_bridge") else 3
-                text = f"no advice, {bay.refuse(code).text}"
-                found.append(alarm_of(bay.name, Alarm(id=code, level=level, text=text)))
-            found += [alarm_of(bay.name, one) for one in bay.complaints]
-        alarms = fitting(found)
+        alarms = self.book.see(self.bays.values(), lambda bay: self._ground(bay, turn.now), turn)
         if alarms == self._alarms or not self.wire.ready:
             return
         own = self.config.bridge
@@ -342,6 +361,7 @@ class Service:
         turn.tell("", "stop", f"bridge stopped (run {self.health.boot})")
         self._store.end(turn, self.bays)
         self._keeper.note(turn, all_bays=True)
+        self._keep_alarms()
         own = self.config.bridge
         return [
             Message(
@@ -352,10 +372,17 @@ class Service:
             )
         ]
 
+    def problem(self, link: str) -> str:
+        """What people should know of the way to broker (its trouble is given) and mail."""
+        mail = self.book.delivery.trouble if self.book.delivery is not None else ""
+        said = (("Broker", link), ("Alarms are not sent", mail))
+        return "; ".join(f"{what}: {words}" for what, words in said if words)
+
     def views(self) -> tuple[BayView, ...]:
         """Every bay as people should see it now."""
         now = self.clock.steady()
-        return tuple(bay.view(now) for bay in self.bays.values())
+        views = (bay.view(now) for bay in self.bays.values())
+        return tuple(replace(view, complaints=self.book.standing(view.name)) for view in views)
 
     def view(self) -> BridgeView:
         """The bridge itself as machines should see it now."""

@@ -189,6 +189,10 @@ class Alarm(Struct, frozen=True, kw_only=True, omit_defaults=True):
     """When it began, ISO 8601; empty where that is not known."""
     first: Annotated[str, Meta(max_length=120)] = ""
     """What to do first."""
+    seen_by: Annotated[str, Meta(max_length=60)] = ""
+    """Who has acknowledged it; empty for nobody."""
+    seen_at: Annotated[str, Meta(max_length=40)] = ""
+    """When, ISO 8601."""
 
 
 class Alarms(Struct, frozen=True, kw_only=True, omit_defaults=True):

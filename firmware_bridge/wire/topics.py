@@ -110,7 +110,7 @@ BRIDGE_LEAVES: dict[str, Leaf] = {
         direction="to",
         qos=1,
         retain=True,
-        largest=16384,
+        largest=24576,
         meaning="all alarms of the bridge that stand",
     ),
 }

@@ -261,6 +261,7 @@ def test_an_outlying_probe_leaves_the_means_and_stands_as_an_alarm(others, odd, 
     alarm = told["alarms"]["probe_or_spot"]
     assert f"probe {place} " in alarm.text
     assert "smell" in alarm.first
+    assert ("Hot spot" in alarm.first) == (odd > others)
     assert advice.valid_for == 300.0
     # It may be a real frozen spot: door shut, but the pile is not heated for it.
     assert advice.pulp_cold == (odd < 32.0)
@@ -268,6 +269,13 @@ def test_an_outlying_probe_leaves_the_means_and_stands_as_an_alarm(others, odd, 
         assert (advice.action, advice.door_opening) == (Action.PROTECT, 0.0)
         assert advice.heater == 0.0
         assert "-9.7 °C" in told["alarms"]["frost_risk"].text
+
+
+@pytest.mark.parametrize(("top", "told"), [(40.0, None), (45.5, "warmer"), (33.5, "colder")])
+def test_a_pile_that_is_uneven_is_an_alarm(top, told):
+    found = asked(pulp_temps_f=[39.5, 39.5, top], return_temp_f=top)[2]["alarms"]
+    text = found["pile_spread"].text if "pile_spread" in found else None
+    assert text is None if told is None else told in text
 
 
 def test_null_in_the_list_is_a_missing_probe():

@@ -181,7 +181,7 @@ def assessed(following, wanted, actual, times, now=0.0):
     news = []
     for n in range(times):
         news += following.assess(
-            {"cool": wanted}, ActualPositions(cool=actual(n)), {}, now + 10.0 * n
+            {"cool": wanted}, ActualPositions(cool=actual(n)), {}, math.nan, now + 10.0 * n
         )
     return news
 
@@ -200,7 +200,7 @@ def test_a_short_trouble_is_not_told():
             following.sent()
         if minute % 10 == 8:
             following.answered("accepted")
-        assert following.assess({}, ActualPositions(), {}, 60.0 * minute) == []
+        assert following.assess({}, ActualPositions(), {}, math.nan, 60.0 * minute) == []
 
 
 def test_every_answer_is_told_or_somebodys_will():

@@ -7,8 +7,10 @@ import time
 from urllib.parse import urlsplit
 
 import pytest
+from bridge_live import until
 from headless import contrast, luminance
-from test_page import START, board_of, sample, view
+from msgspec.structs import replace
+from test_page import FROST, START, board_of, sample, view
 
 from firmware_bridge.journal.journal import Event, Journal
 from firmware_bridge.page.server import PageServer
@@ -184,12 +186,43 @@ def test_new_words_come_by_themselves_and_are_spoken(browser, stage):
     browser.until("document.querySelector('.card').dataset.state === 'none'", 5.0)
     text = browser.ask("document.querySelector('.card').innerText")
     assert "No advice: the newest reading is too old" in text
-    assert "fan 2 has tripped" in text
+    assert "Fan 2 has tripped" in text
     assert browser.ask("document.querySelector('[data-k=\"bay-1.pile.low\"]').textContent") == (
         "4.7 °C"
     )
     spoken = browser.ask("document.getElementById('spoken').textContent")
     assert spoken == "bay-1: No advice: the newest reading is too old"
+
+
+def test_an_alarm_is_acknowledged_by_keyboard_while_the_page_goes_on(browser, stage):
+    asked = []
+    stage.say(view(complaints=(FROST,)), view(name="bay-2"))
+    browser.open(f"{stage.address}bay/bay-1")
+    browser.until("!!document.querySelector('.ask summary')")
+    browser.ask("document.querySelector('.alarms summary').focus()")
+    browser.key("Enter", 13, text="\r")
+    browser.key("Tab", 9)
+    assert browser.ask("document.activeElement.name") == "by"
+    for letter in "Ann":
+        browser.call("Input.insertText", text=letter)
+    colder = replace(FROST, text="The plenum is at −0.2 °C.")
+    stage.say(view(complaints=(colder,), advised_age=3.0), view(name="bay-2"))
+    browser.until("document.querySelector('[data-a=\"bay-1.advised\"]').textContent < '9'", 5.0)
+    assert browser.ask("document.activeElement.value") == "Ann", "nobody takes the pen away"
+    browser.key("Enter", 13, text="\r")
+    until(lambda: stage.board._asked, 5.0, "something asked")
+
+    def take(bay, alarm, by, answer):
+        asked.append((bay, alarm, by))
+        seen = replace(colder, seen_by=by, seen_at="2025-11-05T15:00:00+00:00")
+        stage.say(view(complaints=(seen,)), view(name="bay-2"))
+        answer(True, "acknowledged")
+
+    stage.board.hand_over(take)
+    assert asked == [("bay-1", "frost_risk", "Ann")]
+    browser.until("document.querySelector('.alarms .seen')?.textContent.includes('Ann, 5 Nov')")
+    assert not browser.query(".alarms form")
+    assert browser.complaints() == []
 
 
 def test_ages_count_on(browser, stage):

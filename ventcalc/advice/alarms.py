@@ -28,6 +28,8 @@ BIASED = 2.0
 """Correction of the outside probe that is worth a look. [K]"""
 RELEASE = "ventcalc advise --release, firmware-bridge release"
 """The local commands that release a latch."""
+UNEVEN = 2.0
+"""Top against bottom, in spreads that the bay allows, that is alarming. [1]"""
 HUMID_OFF = 0.10
 """Plenum humidity below what the last advice expected. [0-1]"""
 
@@ -156,7 +158,12 @@ def _odd_probe(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Findi
         return None
     odd, mean = show(seen.pulp_odd, "degC", units), show(seen.pulp_mean, "degC", units)
     text = f"Pulp probe {seen.pulp_odd_place} (from the bottom) reads {odd}, the others {mean}."
-    return 2, text, "Bad probe or real spot: look there, smell, and take the temperature by hand."
+    first = "Bad probe or real spot: look there, smell, and take the temperature by hand."
+    if seen.pulp_odd > seen.pulp_mean:
+        first = (
+            "Hot spot (rot heats) or bad probe: look there, smell, measure by hand; then air it."
+        )
+    return 2, text, first
 
 
 def _missing(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
@@ -199,6 +206,16 @@ def _told(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
     return 3, f"Told to be out of order: {', '.join(names)}.", "Repair, then tell so."
 
 
+def _uneven(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
+    now = advice.situation
+    if not now.in_use or not abs(now.spread) > UNEVEN * bay.limits.spread:
+        return None
+    apart, limit = (show(k, "delta_degC", units) for k in (abs(now.spread), bay.limits.spread))
+    where = "warmer" if now.spread > 0.0 else "colder"
+    text = f"The top of the pile is {apart} {where} than the bottom; {limit} is even."
+    return 3, text, "Look whether air gets through: fans, ducts, soil in the pile; then run longer."
+
+
 _LOOKS: dict[str, Callable[[Advice, Bay | HourlyBay, UnitSystem], Finding]] = {
     "frost_risk": _frost,
     "co2_people": _people,
@@ -212,6 +229,7 @@ _LOOKS: dict[str, Callable[[Advice, Bay | HourlyBay, UnitSystem], Finding]] = {
     "co2_crop": _crop_co2,
     "out_of_order": _told,
     "sensor": _sensor,
+    "pile_spread": _uneven,  # new ones last: a memory of before knows them by their place
 }
 ALARM_IDS = tuple(_LOOKS)
 """Names of the alarms; the bridge's list begins with them."""

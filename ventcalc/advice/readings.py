@@ -137,7 +137,7 @@ class Memory(NamedTuple):
     """Since they did last. [s]"""
     no_air: float = 0.0
     """How long the plenum has not felt the fans. [s]"""
-    alarm_times: tuple[float, ...] = (NAN,) * 12
+    alarm_times: tuple[float, ...] = (NAN,) * 13
     """When each alarm that stands began, UTC since 1970-01-01; NaN for none. [s]"""
 
 

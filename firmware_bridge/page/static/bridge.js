@@ -29,9 +29,69 @@
     if (one.textContent !== words) one.textContent = words;
   }
 
+  // An alarm with its parts as the page first had them; only what is new is told by ear.
+  function alarmOf(alarm, form) {
+    const item = document.createElement("li");
+    const part = (tag, name, words, into = item) => {
+      const one = document.createElement(tag);
+      one.className = name;
+      one.textContent = words;
+      into.append(one, " ");
+      return one;
+    };
+    item.dataset.level = alarm.level;
+    if (alarm.seen) item.dataset.seen = "";
+    const what = part("p", "what", "");
+    part("strong", "", `${alarm.head}.`, what);
+    part("span", "text", alarm.text, what);
+    part("span", "quiet since", alarm.since, what);
+    const todo = part("p", "todo", "");
+    part("span", "quiet", "First:", todo);
+    part("span", "first", alarm.first, todo);
+    todo.hidden = !alarm.first;
+    part("p", "seen", alarm.seen).hidden = !alarm.seen;
+    if (form && alarm.ours && !alarm.seen) {
+      const ask = form.content.cloneNode(true);
+      ask.querySelector("[name=alarm]").value = alarm.kind;
+      item.append(ask);
+    }
+    return item;
+  }
+
+  // Who is just writing a name is not disturbed; the list comes anew afterwards.
+  const held = new Map();
+  function setAlarms(list, key, alarms) {
+    const inside = list.contains(document.activeElement);
+    const sameAs = (one, item) =>
+      one.text === item.querySelector(".text").textContent &&
+      !!one.seen === ("seen" in item.dataset) &&
+      String(one.level) === item.dataset.level;
+    const items = [...list.children];
+    if (items.length === alarms.length && alarms.every((one, n) => sameAs(one, items[n]))) return;
+    if (inside) {
+      if (!held.has(key)) {
+        list.addEventListener("focusout", () => setTimeout(() => {
+          if (list.contains(document.activeElement)) return;
+          const last = held.get(key);
+          held.delete(key);
+          if (last) setAlarms(list, key, last);
+        }));
+      }
+      held.set(key, alarms);
+      return;
+    }
+    const form = list.parentElement.querySelector("template");
+    list.replaceChildren(...alarms.map((one) => alarmOf(one, form)));
+    list.hidden = alarms.length === 0;
+  }
+
   function setList(key, lines) {
     const list = document.querySelector(`[data-l="${CSS.escape(key)}"]`);
     if (!list) return;
+    if (key.endsWith(".alarms")) {
+      setAlarms(list, key, lines);
+      return;
+    }
     list.replaceChildren(
       ...lines.map((line) => {
         const item = document.createElement("li");
@@ -159,10 +219,26 @@
     }
   }
 
+  // What changes slowly is taken from the page itself.
+  async function freshen() {
+    try {
+      const answer = await fetch(location.href, { cache: "no-store" });
+      if (!answer.ok) return;
+      const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+      for (const one of document.querySelectorAll("[data-fresh]")) {
+        const anew = fresh.getElementById(one.id);
+        if (anew) one.replaceChildren(...anew.childNodes);
+      }
+    } catch {
+      // the stream says so when the bridge is gone
+    }
+  }
+
   // --- start -----------------------------------------------------------------------------------
 
   setInterval(tick, 1000);
   connect();
+  setInterval(freshen, 1000 * Math.max(300 / pace, 10));
   const past = document.getElementById("past");
   if (past) {
     drawAll();
