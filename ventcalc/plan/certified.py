@@ -20,6 +20,8 @@ from ventcalc.errors import BadInput
 __all__ = ["Certified", "Stages", "bounds_at", "cheapest", "constant_price"]
 
 Array = NDArray[np.float64]
+NEAR = 20
+"""Intervals to either side over which the worth of cold is taken. [1]"""
 
 
 class Stages(NamedTuple):
@@ -45,7 +47,7 @@ class Certified(NamedTuple):
     costs: Array
     """Of each hour, and that of the end, shape (hours + 1,). [money]"""
     worth: Array
-    """Of a kelvin less at the end of each hour, by its bounds' mean slope, (hours,). [money/K]"""
+    """Of a kelvin less at the end of each hour, shape (hours,). [money/K]"""
     bound: float
     """No plan costs less. [money]"""
 
@@ -144,8 +146,7 @@ def _followed(stages: Stages, start: float, to_come: list[_Bounds]) -> Certified
         actions.append(action)
         temperatures.append(temperature)
         costs.append(float(spent[action]))
-        k = int(_interval(grid, np.array(temperature)))
-        worth.append(0.5 * float(later.least_slope[k] + later.most_slope[k]))
+        worth.append(_worth(grid, temperature, later))
     costs.append(float(np.interp(temperature, grid, stages.ends)))
     bound, _ = bounds_at(grid, np.array([start]), to_come[0])
     return Certified(
@@ -155,6 +156,13 @@ def _followed(stages: Stages, start: float, to_come: list[_Bounds]) -> Certified
         worth=np.array(worth),
         bound=float(bound[0]),
     )
+
+
+def _worth(grid: Array, temperature: float, later: _Bounds) -> float:
+    """Cost to come of a kelvin, over some intervals: the bounds of one say less. [money/K]"""
+    k = int(_interval(grid, np.array(temperature)))
+    low, high = max(k - NEAR, 0), min(k + NEAR, grid.size - 1)
+    return float((later.high[high] - later.high[low]) / (grid[high] - grid[low]))
 
 
 def constant_price(stages: Stages, start: float, prices: Array) -> float:

@@ -25,8 +25,6 @@ __all__ = [
 
 JOULE_PER_KWH = 3.6e6
 WHAT = {REST: "rest", OUTSIDE: "cool by outside air", COIL: "cool by refrigeration"}
-HARDLY = 1e-9
-"""Cold that is worth less is worth nothing. [money/J]"""
 
 
 def _stretches(plan: WeekPlan) -> list[list[PlannedHour]]:
@@ -112,15 +110,11 @@ def stretch_rows(plan: WeekPlan, units: UnitSystem = "metric") -> list[tuple[str
 
 def _why(some: list[PlannedHour]) -> str:
     """Why these hours and not others, in words."""
-    costs = [hour.cold_cost for hour in some]
-    worth = sum(hour.cold_worth for hour in some) / len(some)
     if some[0].action.kind != REST:
-        return "cold is worth more than it costs here"
-    if all(math.isinf(cost) for cost in costs):
+        return "cold is worth its cost here"
+    if all(math.isinf(hour.cold_cost) for hour in some):
         return "outside air cannot cool"
-    if worth < HARDLY:
-        return "no more cold is wanted"
-    return "cheaper hours come" if min(costs) > worth else "enough is cooled at other hours"
+    return "other hours are cheaper"
 
 
 def binding_words(plan: WeekPlan) -> str:
