@@ -132,7 +132,9 @@ def readings_from_json(
 
 
 def readings_from_dict(
-    given: Mapping[str, Any], probes: dict[str, ProbeHistory] | None = None
+    given: Mapping[str, Any],
+    probes: dict[str, ProbeHistory] | None = None,
+    offsets: Mapping[str, float] | None = None,
 ) -> ReadingsFile:
     """
     Read the readings of one moment from a mapping.
@@ -143,6 +145,8 @@ def readings_from_dict(
         Keys as for ``readings_from_json``.
     probes : dict, optional
         What is remembered of each probe; grows and changes in place.
+    offsets : mapping, optional
+        Reading less truth, by key and by ``pulp probe 1`` ...: taken off what is read.
 
     Returns
     -------
@@ -175,6 +179,10 @@ def readings_from_dict(
     heard = {key: (kind, value[key]) for key, kind in _PROBES.items()}
     heard |= {f"pulp probe {k}": ("pulp_temperature", t) for k, t in enumerate(pulps, start=1)}
     value, off = judged(heard, time, {} if probes is None else probes)
+    for name, offset in (offsets or {}).items():  # each probe was judged by what it told itself
+        if name in value:
+            true = value[name] - offset
+            value[name] = min(max(true, 0.0), 1.0) if name.endswith("_rh") else true
     doubted = sum({1 << list(PROBES).index(heard[name][0]) for name in off})
     probed = tuple(value[f"pulp probe {k}"] for k in range(1, len(pulps) + 1))
     pulp = pulp_of(probed)

@@ -4,22 +4,27 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from ventcalc.advice.advise import Memory
 from ventcalc.advice.freeze_guard import release
+from ventcalc.advice.json_values import json_object
 from ventcalc.advice.kept_file import kept_from_json, kept_to_dict
 from ventcalc.advice.probe_history import ProbeHistory
-from ventcalc.advice.readings_file import readings_from_json
 from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named, read_text, write_text
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.diagnose.log import read_log
 from ventcalc.errors import BadInput
-from ventcalc.farm.advised import advise_given, advise_log
+from ventcalc.farm.advised import advise_given, advise_log, readings_checked
+from ventcalc.logbook.folder import read_logbook, season_folder
+from ventcalc.logbook.kinds import Line, SensorCheck
 from ventcalc.report.advised_rows import advised_row, csv_text
 from ventcalc.report.data import advice_data
+from ventcalc.report.sensor_text import checks_data, checks_lines
 from ventcalc.report.text import CAUTION, advice_text
 from ventcalc.season.installed import as_installed
 
@@ -64,21 +69,30 @@ def run(args: argparse.Namespace) -> str:
     described = bay_named(args.bay)
     if args.log is not None:
         return _over_log(described, args)
+    checks = _checks(args.bay, described)
     memory, probes = _kept(args.memory, described.name)
-    given = readings_from_json(read_text(args.readings, "readings"), args.readings, probes)
+    text = read_text(args.readings, "readings")
+    try:
+        given, trust = readings_checked(described, json_object(text), checks, probes)
+    except BadInput as error:
+        raise BadInput(f"{args.readings}: {problem}" for problem in error.problems) from None
     if memory is not None and given.readings.time < memory.time:
         raise BadInput(
             f"{args.readings}: older than what {args.memory} remembers; time does not run "
             "backwards: give newer readings, or delete that file to start anew"
         )
     bay = as_installed(described, pressure=given.readings.pressure)
+    bay = replace(bay, sensors=trust.sensors)
     if args.release and memory is not None:
         memory = release(memory)
-    given, advice, after = advise_given(bay, given, memory)
+    given, advice, after, _ = advise_given(bay, given, memory)
     kept = kept_to_dict(after, bay.name, probes)
-    said = f"{advice_text(bay, given, advice, after, args.units)}\n\n{CAUTION}"
+    told = "\n".join(checks_lines(trust, described.sensors, args.units))
+    parts = (advice_text(bay, given, advice, after, args.units), told, CAUTION)
+    said = "\n\n".join(filter(None, parts))
     if args.json:
-        said = as_json({**advice_data(bay, given, advice, after, args.units), "memory": kept})
+        data = advice_data(bay, given, advice, after, args.units)
+        said = as_json({**data, "sensor_checks": checks_data(trust), "memory": kept})
     if args.memory is not None:
         try:
             write_text(args.memory, as_json(kept) + "\n")
@@ -88,6 +102,18 @@ def run(args: argparse.Namespace) -> str:
     return said
 
 
+def _checks(bay_file: str, bay: Bay) -> Sequence[Line[SensorCheck]]:
+    """Checks of the probes in the season folder; advice does not wait for one that is broken."""
+    folder = season_folder(bay_file)
+    if not folder.is_dir():
+        return ()
+    try:
+        return read_logbook(folder, bay).lines("sensor_checks")
+    except BadInput as error:
+        sys.stderr.write(f"ventcalc: {error.problems[0]}; checks of sensors do not count\n")
+        return ()
+
+
 def _over_log(bay: Bay, args: argparse.Namespace) -> str:
     """Advice for each row; caution and what was left out go to standard error."""
     if args.memory is not None or args.release:
@@ -95,7 +121,7 @@ def _over_log(bay: Bay, args: argparse.Namespace) -> str:
     log = read_log(read_text(args.log, "a log"), args.log)
     for remark in log.remarks:
         sys.stderr.write(f"ventcalc: {args.log}: {remark}\n")
-    rows = [advised_row(bay, one) for one in advise_log(bay, log)]
+    rows = [advised_row(bay, one) for one in advise_log(bay, log, checks=_checks(args.bay, bay))]
     if args.json:
         return as_json({"bay": bay.name, "rows": rows, "caution": CAUTION})
     sys.stderr.write(f"{CAUTION}\n")
