@@ -22,7 +22,10 @@ if TYPE_CHECKING:
     from ventcalc.bay.description import Bay
     from ventcalc.bay.file import example_bay, read_bay
     from ventcalc.building import ceiling, condensation, ground, sky
+    from ventcalc.calibration.fit import FittedBay, fit_bay
     from ventcalc.compiled.records import updated
+    from ventcalc.diagnose.log import read_log
+    from ventcalc.diagnose.offsets import SensorOffsets, sensor_offsets
     from ventcalc.equipment import coil, duct, fan, humidifier, lateral, plenum, refrigeration
     from ventcalc.errors import BadInput, OutOfRange, VentcalcError
     from ventcalc.pile import bed, crop
@@ -37,11 +40,13 @@ __all__ = [
     "Advice",
     "BadInput",
     "Bay",
+    "FittedBay",
     "Memory",
     "OutOfRange",
     "Positions",
     "Readings",
     "SensorErrors",
+    "SensorOffsets",
     "VentcalcError",
     "Weather",
     "advise",
@@ -59,6 +64,7 @@ __all__ = [
     "example_bay",
     "example_weather",
     "fan",
+    "fit_bay",
     "ground",
     "humidifier",
     "lateral",
@@ -66,11 +72,13 @@ __all__ = [
     "pile_loads",
     "plenum",
     "read_bay",
+    "read_log",
     "read_weather",
     "reasons",
     "refrigeration",
     "run_season",
     "run_seasons",
+    "sensor_offsets",
     "sky",
     "storage",
     "units",
@@ -98,7 +106,10 @@ _MEMBERS = {
     "advice.reasons": ("reasons",),
     "bay.description": ("Bay",),
     "bay.file": ("example_bay", "read_bay"),
+    "calibration.fit": ("FittedBay", "fit_bay"),
     "compiled.records": ("updated",),
+    "diagnose.log": ("read_log",),
+    "diagnose.offsets": ("SensorOffsets", "sensor_offsets"),
     "errors": ("BadInput", "OutOfRange", "VentcalcError"),
     "season.installed": ("as_installed",),
     "season.batch": ("run_seasons",),

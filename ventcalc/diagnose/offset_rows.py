@@ -20,7 +20,7 @@ from ventcalc.diagnose.hours import HOUR
 from ventcalc.diagnose.scene import DAY, OFF, Scene
 from ventcalc.pile.crop import transpiration_coefficient
 
-__all__ = ["GRID", "PRIOR", "STATES", "Row", "rows_of"]
+__all__ = ["EXIT", "GRID", "PRIOR", "STATES", "Row", "rows_of"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -43,6 +43,8 @@ ACTIVITY = 0.985
 MPa (Bland and Tanner 1985) gives 0.995, crop data 0.98. [1]"""
 GRID = np.linspace(-1.2, 1.2, 11)
 """Values of ``skin`` at which its row is made linear. [1]"""
+EXIT = 3
+"""Place among the rows of the one of the air that leaves the pile."""
 SLICES = 8
 """Of the pile, through which the air comes nearer to the skin's humidity. [1]"""
 HEALED = 20 * DAY
@@ -110,7 +112,8 @@ def rows_of(scene: Scene, age: Array) -> list[Row]:
     run, spray_off = _run_hours(scene), _since_spray(scene)
     sound = scene.stored & (age > HEALED) & (run >= STEADY) & ~(scene.heater > OFF)
     sound &= (seen["plenum_humidity"] < 100.0 * SATURATED) & np.isfinite(seen["plenum"])
-    shut = sound & (scene.door <= OFF) & ~(scene.refrigeration > OFF)
+    sound &= ~(scene.refrigeration > OFF)  # behind a coil the supply is as good as saturated
+    shut = sound & (scene.door <= OFF)
     dry = shut & (spray_off >= DRIES)
     settled = np.abs(seen["plenum"] - _mean_of_last(seen["plenum"], 4)) < SAME_SUPPLY
     supply = _mean_of_last(seen["plenum"], 6)

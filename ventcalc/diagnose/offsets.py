@@ -19,7 +19,7 @@ from ventcalc.bay.hourly import hourly
 from ventcalc.diagnose.findings import Finding, stamp
 from ventcalc.diagnose.hours import HOUR, hours_of
 from ventcalc.diagnose.log import Log
-from ventcalc.diagnose.offset_rows import GRID, PRIOR, SATURATED, STATES, Row, rows_of
+from ventcalc.diagnose.offset_rows import EXIT, GRID, PRIOR, SATURATED, STATES, Row, rows_of
 from ventcalc.diagnose.scene import DAY, Scene, scene_of
 from ventcalc.units import UnitSystem, show
 
@@ -47,6 +47,11 @@ FIRST_DAY = 25 * DAY
 """Since the first load, before which nothing is told. [s]"""
 LEARNT = 0.45
 """Standard uncertainty of the combination from which on it is told; unlearnt it is 0.64. [K]"""
+ALWAYS = {"wetting": 0.15, "temperature": 0.15, "humidity": 1.0}
+"""What the balances get wrong all season long, beside what the filter knows of; found on simulated
+seasons (``tests/benchmarks/offsets.py``). [K, K, % RH]"""
+FEWEST = 100
+"""Hours in which air left a healed pile under steady fans, before anything is told. [h]"""
 DAMPEST = 0.5
 """Part of a week's hours with a plenum above 99.5 % from which on nothing is told. [1]"""
 HIGHEST = 0.5
@@ -120,20 +125,26 @@ def offsets_of(scene: Scene, bay: Bay, log: Log) -> SensorOffsets:
     age = _ages(bay, time)
     with np.errstate(invalid="ignore", divide="ignore"):
         rows = rows_of(scene, age)
-    means, spreads, sound, used = _filter(time, rows)
+    means, spreads, sound = _filter(time, rows)
+    steady = np.cumsum(rows[EXIT].able)
     c = np.array([WETTING.get(name, 0.0) for name in STATES])
     wetting, doubt = means @ c, np.sqrt(np.einsum("i,kij,j->k", c, spreads, c))
+    doubt = np.hypot(doubt, ALWAYS["wetting"])
     damp = _damp(scene)
-    tells = (age >= FIRST_DAY) & (doubt < LEARNT) & sound & (damp < DAMPEST)
+    learnt = (doubt < LEARNT) & (steady >= FEWEST)
+    tells = (age >= FIRST_DAY) & learnt & sound & (damp < DAMPEST)
     sigma = np.sqrt(np.einsum("kii->ki", spreads))
     return SensorOffsets(
         time=time,
         offsets={name: means[:, j] for j, name in enumerate(STATES[:8])},
-        uncertainties={name: sigma[:, j] for j, name in enumerate(STATES[:8])},
+        uncertainties={
+            name: np.hypot(sigma[:, j], ALWAYS["humidity" if "humid" in name else "temperature"])
+            for j, name in enumerate(STATES[:8])
+        },
         wetting_offset=wetting,
         wetting_uncertainty=doubt,
         tells=tells,
-        why_not="" if tells[-1] else _why_not(age[-1], damp[-1], bool(sound[-1]), used),
+        why_not="" if tells[-1] else _why_not(age[-1], damp[-1], bool(sound[-1]), int(steady[-1])),
     )
 
 
@@ -151,14 +162,17 @@ def _lacks(bay: Bay, log: Log) -> str:
     return ""
 
 
-def _why_not(age: float, damp: float, sound: bool, used: int) -> str:
+def _why_not(age: float, damp: float, sound: bool, steady: int) -> str:
     if age < FIRST_DAY:
         return f"before day {FIRST_DAY / DAY:.0f} after the first load the skin is not healed"
     if damp >= DAMPEST:
         return f"the plenum reads above {SATURATED:.1%} in most hours"
     if not sound:
         return "the balances of heat and water do not close; a door, a probe or the airflow is off"
-    return f"too few hours with steady fans and the door shut so far ({used} balances)"
+    return (
+        f"{steady} h so far with steady fans, without coil, heater or fog, are too few; "
+        f"{FEWEST} and more are needed"
+    )
 
 
 def _nothing(time: Array, why: str) -> SensorOffsets:
@@ -188,15 +202,15 @@ def _damp(scene: Scene) -> Array:
     return found
 
 
-def _filter(time: Array, rows: list[Row]) -> tuple[Array, Array, Flags, int]:
-    """State and covariance after each hour, whether the balances hold, and how many were used."""
+def _filter(time: Array, rows: list[Row]) -> tuple[Array, Array, Flags]:
+    """State and covariance after each hour, and whether the balances hold."""
     x, p = np.zeros(len(STATES)), np.diag([sd * sd for sd in PRIOR.values()])
     variances = [row.variance() for row in rows]
     means, spreads = np.empty((len(time), len(x))), np.empty((len(time), *p.shape))
     sound, silent_until = np.zeros(len(time), dtype=bool), -np.inf
     latest: deque[float] = deque(maxlen=LATEST)
     left_out: deque[bool] = deque(maxlen=LATEST)
-    used, skin = 0, STATES.index("skin")
+    skin = STATES.index("skin")
     gaps = np.diff(time, prepend=time[0])
     ahead = {gap: _ahead(gap) for gap in np.unique(gaps).tolist()}
     for k in range(len(time)):
@@ -216,13 +230,12 @@ def _filter(time: Array, rows: list[Row]) -> tuple[Array, Array, Flags, int]:
             latest.append(innovation * innovation / total)
             x = x + carried * (innovation / total)
             p = p - np.outer(carried, carried) / total
-            used += 1
         if len(left_out) == LATEST and (
             sum(latest) > UNLIKELY * LATEST or sum(left_out) > MOST_LEFT_OUT * LATEST
         ):
             silent_until = time[k] + SILENT
         means[k], spreads[k], sound[k] = x, p, time[k] >= silent_until
-    return means, spreads, sound, used
+    return means, spreads, sound
 
 
 def _ahead(gap: float) -> tuple[Array, Array, Array]:

@@ -60,6 +60,8 @@ class Season:
     state: SeasonState
     """After the last step."""
     weather_name: str
+    pressure: float
+    """Of the air, as the season was calculated. [Pa]"""
     notes: tuple[str, ...]
 
     def kpi_by(self, limits: Limits) -> Kpi:
@@ -167,6 +169,7 @@ def run_season(
             memory=ran.memory,
         ),
         weather_name=weather.name,
+        pressure=plan.course.bed.pressure,
         notes=plan.notes,
     )
 
