@@ -70,7 +70,7 @@ TRUE = -0.2 + 0.97 * -0.4 + 0.158 * -6.0
 def test_what_counts_for_wetting_is_found_within_what_is_said_and_learnt_better(read):
     sound, off = learnt(read()), learnt(read(**OFF))
     for found, true in ((sound, 0.0), (off, TRUE)):
-        error = np.abs(found.wetting_offset - true)[found.tells]
+        error = np.abs(found.wetting_difference - true)[found.tells]
         assert len(error) > 300
         assert np.mean(error > 2.0 * found.wetting_uncertainty[found.tells]) < 0.17
         assert found.wetting_uncertainty[-1] < 0.4, "of 0.64 K before anything is learnt"
@@ -94,7 +94,7 @@ def test_a_door_that_leaks_makes_the_estimate_silent_or_safe(read):
     leak = 0.1 * (log.values["outside_temperature"] - log.values["return_temperature"])
     log.values["plenum_temperature"] += np.where(log.values["fan_speed"] > 0.0, leak, 0.0)
     found = learnt(log)
-    assert not found.tells[-1] or found.wetting_offset[-1] < 2.0 * found.wetting_uncertainty[-1]
+    assert not found.tells[-1] or found.wetting_difference[-1] < 2.0 * found.wetting_uncertainty[-1]
 
 
 def test_the_command_tells_offsets_in_words_and_json(season, tmp_path, capsys):

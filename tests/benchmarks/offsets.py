@@ -123,7 +123,9 @@ def main() -> None:
         for day in DAYS:
             k = int(np.searchsorted(found.time, found.time[0] + day * DAY))
             if k < len(found.time) and found.tells[k]:
-                error = found.wetting_offset[k] - truth[np.searchsorted(log.time, found.time[k])]
+                error = (
+                    found.wetting_difference[k] - truth[np.searchsorted(log.time, found.time[k])]
+                )
                 told[day].append((float(error), float(found.wetting_uncertainty[k])))
                 error = found.offsets[PLENUM][k] - off[np.searchsorted(log.time, found.time[k]), 5]
                 humid.append((float(error), float(found.uncertainties[PLENUM][k])))

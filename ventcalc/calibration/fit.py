@@ -49,6 +49,10 @@ SETTLES = 48
 ALWAYS = 0.03
 """Of every factor, beside what the misses show: pile and plenum are not quite as modelled, and an
 hour holds means of positions; common practice, no source. [1]"""
+NO_SUN = (
+    "without sunlight (--weather) nobody can tell the sun on the roof from heat through it: the "
+    "envelope stays as described"
+)
 USED = 2.0 / 3.0
 """Part of the hours that is fitted; the rest checks. [1]"""
 
@@ -93,6 +97,10 @@ class FittedBay:
     that combination than was known. [1]"""
     residuals: tuple[Residual, ...]
     """Of the last third, each probe's mean error in the fitted part taken off."""
+    better: bool
+    """Whether most of what was read in the last third is met more closely as fitted."""
+    differs: bool
+    """Whether any factor is told and its likely range leaves 1 out."""
     bay: Bay
     """The description with airflow, envelope and fan power as fitted."""
     crop: Crop
@@ -111,7 +119,7 @@ def fit_bay(bay: Bay, log: Log, weather: Weather | None = None, *, layers: int =
     bay : Bay
         As described.
     log : Log
-        Readings and positions, ten days of a full bay or more.
+        Readings and positions, ten days of a full bay or more; of a longer one the last 60 days.
     weather : Weather, optional
         Sun, sky and wind of the same hours; without it the roof feels no sun.
     layers : int
@@ -131,9 +139,10 @@ def fit_bay(bay: Bay, log: Log, weather: Weather | None = None, *, layers: int =
     told = told_by(installed, log, weather)
     problem = _Problem(installed, crop, told, layers)
     try:
-        found = _fitted(problem, list(PRIORS))
-        names = [name for name in PRIORS if found.doubt[name] < IDENTIFIED * PRIORS[name]]
-        last = found if len(names) == len(PRIORS) or not names else _fitted(problem, names)
+        tried = [name for name in PRIORS if told.sunlit or name != "envelope"]
+        found = _fitted(problem, tried)
+        names = [name for name in tried if found.doubt[name] < IDENTIFIED * PRIORS[name]]
+        last = found if names == tried or not names else _fitted(problem, names)
         if not names:
             last = _Fit(dict.fromkeys(PRIORS, 0.0), found.doubt, found.tied, found.strengths)
         residuals = problem.residuals(last.logs)
@@ -142,7 +151,7 @@ def fit_bay(bay: Bay, log: Log, weather: Weather | None = None, *, layers: int =
             f"the bay model leaves its range under the log's positions: {error}; are fan speed, "
             "door and coil logged from 0 to 1?"
         ) from None
-    doubt = {**found.doubt, **{name: last.doubt[name] for name in names}}
+    doubt = {**PRIORS, **found.doubt, **{name: last.doubt[name] for name in names}}
     factors = [
         FittedFactor(
             name=name,
@@ -159,11 +168,13 @@ def fit_bay(bay: Bay, log: Log, weather: Weather | None = None, *, layers: int =
         tied=found.tied,
         strengths=found.strengths,
         residuals=tuple(residuals),
+        better=2 * sum(one.after < one.before for one in residuals) > len(residuals),
+        differs=any(one.identified and not one.low < 1.0 < one.high for one in factors),
         bay=with_factors(bay, last.logs),
         crop=_crop_with(crop, last.logs),
         fitted_hours=problem.cut - SETTLES,
         checked_hours=len(told.hours) - problem.cut,
-        notes=told.notes,
+        notes=told.notes if told.sunlit else (NO_SUN, *told.notes),
     )
 
 

@@ -34,6 +34,10 @@ LONGEST_GAP = 3 * HOUR
 """Of missing rows that are bridged; a longer one parts the log. [s]"""
 LEAST = 10 * 24
 """Hours that a fit needs. [h]"""
+MOST = 60 * 24
+"""Of a longer stretch the last hours are taken: a fit runs the bay a dozen times. [h]"""
+DAYLIGHT = 0.2
+"""Part of the hours with sun, below which nobody told of it. [1]"""
 OFF, FULL = 0.02, 0.999
 """A position that counts as off; a humidity that no spray stops at. [0-1]"""
 NEEDED = ("outside_temperature", "outside_relative_humidity", "door_opening")
@@ -55,6 +59,8 @@ class Told:
     pressure: float
     """[Pa]"""
     ground: Ground
+    sunlit: bool
+    """Whether the sun on the roof is known in most hours."""
     notes: tuple[str, ...]
 
 
@@ -74,7 +80,8 @@ def told_by(bay: Bay, log: Log, weather: Weather | None) -> Told:
     Returns
     -------
     Told
-        The longest stretch without a gap, after the last load and before the first truck.
+        The end of the longest stretch without a gap, after the last load and before the first
+        truck.
 
     Raises
     ------
@@ -94,6 +101,7 @@ def told_by(bay: Bay, log: Log, weather: Weather | None) -> Told:
         raise BadInput(
             f"{len(rows)} h in a row of a full bay with crop at rest; a fit needs {LEAST} or more"
         )
+    rows = rows[-MOST:]
     time = np.arange(hours.time[rows[0]], hours.time[rows[-1]] + 1.0, HOUR)
 
     def column(values: Array) -> Array:
@@ -132,6 +140,7 @@ def told_by(bay: Bay, log: Log, weather: Weather | None) -> Told:
         pressure=pressure,
         ground=ground_of(bay, weather or _weather(
             bay, time, warm, wet, pressure, [np.full(len(time), np.nan)] * 3)),
+        sunlit=float(np.mean([hour.solar_rise > 0.0 for hour in outside])) > DAYLIGHT,
         notes=notes,
     )  # fmt: skip
 

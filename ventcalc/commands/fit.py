@@ -11,7 +11,7 @@ from ventcalc.commands.files import bay_named, check_target, read_text, write_te
 from ventcalc.commands.season import weather_for
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.diagnose.log import read_log
-from ventcalc.report.fit_text import fit_data, fit_text, fitted_file
+from ventcalc.report.fit_text import fit_data, fit_text, fitted_file, verdict
 
 __all__ = ["add", "run"]
 
@@ -50,7 +50,10 @@ def run(args: argparse.Namespace) -> str:
     found = fit_bay(bay, log, weather, layers=args.layers)
     wrote = []
     if args.out is not None:
-        wrote = ["", write_text(args.out, fitted_file(found, args.units))]
+        useless = verdict(found)
+        wrote = [f"Not written: {args.out}."]
+        if not useless:
+            wrote = [write_text(args.out, fitted_file(found, args.units))]
     if args.json:
         return as_json(fit_data(found))
-    return "\n".join([fit_text(found, args.units), *wrote])
+    return "\n\n".join([fit_text(found, args.units), *wrote])

@@ -76,7 +76,7 @@ class SensorOffsets:
     """Temperatures in K, humidities in % RH by their names."""
     uncertainties: dict[str, Array]
     """Standard uncertainty of each."""
-    wetting_offset: Array
+    wetting_difference: Array
     """Of plenum dew point less pulp: where it is below nothing, the crop is nearer to sweating than
     the probes say. [K]"""
     wetting_uncertainty: Array
@@ -141,7 +141,7 @@ def offsets_of(scene: Scene, bay: Bay, log: Log) -> SensorOffsets:
             name: np.hypot(sigma[:, j], ALWAYS["humidity" if "humid" in name else "temperature"])
             for j, name in enumerate(STATES[:8])
         },
-        wetting_offset=wetting,
+        wetting_difference=wetting,
         wetting_uncertainty=doubt,
         tells=tells,
         why_not="" if tells[-1] else _why_not(age[-1], damp[-1], bool(sound[-1]), int(steady[-1])),
@@ -178,7 +178,7 @@ def _why_not(age: float, damp: float, sound: bool, steady: int) -> str:
 def _nothing(time: Array, why: str) -> SensorOffsets:
     none, empty = np.full(len(time), np.nan), dict[str, Array]()
     return SensorOffsets(
-        time=time, offsets=empty, uncertainties=empty, wetting_offset=none,
+        time=time, offsets=empty, uncertainties=empty, wetting_difference=none,
         wetting_uncertainty=none, tells=np.zeros(len(time), dtype=bool), why_not=why,
     )  # fmt: skip
 
@@ -272,7 +272,7 @@ def offset_findings(found: SensorOffsets, units: UnitSystem) -> list[Finding]:
             size, doubt = found.offsets[name], found.uncertainties[name]
             words = PROBE_WORDS[name] + " probably reads {size} {way} (± {doubt})."
             findings += _told(found, size, doubt, 2.0, words, SALT_FIRST, units, True)
-    unsafe = np.minimum(found.wetting_offset, 0.0)
+    unsafe = np.minimum(found.wetting_difference, 0.0)
     words = (
         "The plenum's dew point is probably {size} nearer to the pulp, or further above it, than "
         "the probes say (± {doubt})."

@@ -58,11 +58,13 @@ def _offset_lines(found: SensorOffsets, units: UnitSystem) -> list[str]:
     """How far the probes are off, or why nobody can tell."""
     if found.why_not:
         return [f"Cannot tell: {found.why_not}."]
-    size, doubt = (float(x[-1]) for x in (found.wetting_offset, found.wetting_uncertainty))
-    way = "safe: it looks nearer than it is" if size > 0.0 else "unsafe: it is nearer than it looks"
+    size, doubt = (float(x[-1]) for x in (found.wetting_difference, found.wetting_uncertainty))
+    way = "no more than chance would give"
+    if abs(size) > 2.0 * doubt:
+        way = "it is farther than it looks" if size > 0.0 else "it is nearer than it looks: unsafe"
     lines = [
         f"Plenum dew point against the pulp: off by {show(abs(size), 'delta_degC', units)} ± "
-        f"{show(doubt, 'delta_degC', units)}, {way if abs(size) > doubt else 'as good as right'}. "
+        f"{show(doubt, 'delta_degC', units)}, {way}. "
         "Only this counts for wetting. The margin is not changed by it."
     ]
     for name in PROBE_WORDS:
@@ -81,7 +83,7 @@ def _offsets_data(found: SensorOffsets) -> dict[str, Any]:
         return {"cannot_tell": found.why_not}
     return {
         "cannot_tell": None,
-        "wetting_k": round(float(found.wetting_offset[-1]), 3),
+        "wetting_k": round(float(found.wetting_difference[-1]), 3),
         "wetting_standard_uncertainty_k": round(float(found.wetting_uncertainty[-1]), 3),
         "probes": {
             f"{name}_{'percent' if name.endswith('humidity') else 'k'}": [

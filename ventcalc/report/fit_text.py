@@ -9,7 +9,7 @@ from ventcalc.calibration.fit import PRIORS, FittedBay, FittedFactor, Residual
 from ventcalc.report.table import bullets, table
 from ventcalc.units import UnitSystem, show
 
-__all__ = ["fit_data", "fit_text", "fitted_file"]
+__all__ = ["fit_data", "fit_text", "fitted_file", "verdict"]
 
 WORDS = {
     "airflow": "airflow through the pile",
@@ -55,14 +55,17 @@ def fit_text(found: FittedBay, units: UnitSystem = "metric") -> str:
         f"Misses in the {found.checked_hours} h after them, which were not fitted:",
         *table(misses),
     ]
-    if not better(found):
-        lines += ["", "The fit is no better on hours that it has not seen: do not use it."]
-    return "\n".join([*lines, *(f"note: {note}" for note in found.notes)])
+    lines += ["", verdict(found)] if verdict(found) else []
+    return "\n".join([*lines, "", *(f"Note: {note}." for note in found.notes)])
 
 
-def better(found: FittedBay) -> bool:
-    """Whether most of what was read is met more closely as fitted."""
-    return 2 * sum(one.after < one.before for one in found.residuals) > len(found.residuals)
+def verdict(found: FittedBay) -> str:
+    """Why the fit is of no use; empty where it is."""
+    if not found.differs:
+        return "The log shows nothing that differs from the description."
+    if not found.better:
+        return "The fit is no better on hours that it has not seen: do not use it."
+    return ""
 
 
 def _row(one: FittedFactor) -> list[str]:
@@ -74,7 +77,7 @@ def _row(one: FittedFactor) -> list[str]:
 def _remarks(found: FittedBay) -> list[str]:
     remarks = [
         f"{WORDS[one.name].capitalize()} cannot be told from this log: ± {one.doubt:.0%} with it, "
-        f"± {PRIORS[one.name]:.0%} without. It stays as described."
+        f"± {PRIORS[one.name]:.0%} before. It stays as described."
         for one in found.factors
         if not one.identified
     ]
@@ -119,7 +122,8 @@ def fit_data(found: FittedBay) -> dict[str, Any]:
         },
         "fitted_h": found.fitted_hours,
         "checked_h": found.checked_hours,
-        "better": better(found),
+        "better": found.better,
+        "differs": found.differs,
         "notes": list(found.notes),
     }
 
