@@ -64,11 +64,14 @@ def season_of(bay: Any, weather: Any, offsets: np.ndarray, rng: Any, until: Any 
     )  # fmt: skip
 
 
-def read_by_probes(season: Any, offsets: np.ndarray, rng: Any) -> tuple[Log, np.ndarray]:
+def read_by_probes(
+    season: Any, offsets: np.ndarray, rng: Any, wet: bool = True
+) -> tuple[Log, np.ndarray]:
     """The log that probes with these offsets would have written, and their offsets by the hour."""
     time, columns = season_columns(season)
     columns = {name: np.array(values, dtype=float) for name, values in columns.items()}
-    _wet_plenum(columns)
+    if wet:
+        _wet_plenum(columns)
     steps = rng.normal(size=(len(time), 8)) * np.sqrt(np.diff(time, prepend=time[0])[:, None] / DAY)
     drift = np.cumsum(steps, axis=0) / MONTH**0.5 * ([0.05] * 5 + [0.5] * 3)
     off = offsets + drift

@@ -43,6 +43,8 @@ ACTIVITY = 0.985
 MPa (Bland and Tanner 1985) gives 0.995, crop data 0.98. [1]"""
 GRID = np.linspace(-1.2, 1.2, 11)
 """Values of ``skin`` at which its row is made linear. [1]"""
+SPRAY_WATER = 10.0
+"""Of the humidifier's water. [°C]"""
 EXIT = 3
 """Place among the rows of the one of the air that leaves the pile."""
 SLICES = 8
@@ -65,18 +67,19 @@ SPREAD = 6.0
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Row:
-    """One balance in every hour: rest + slopes · state is nothing but noise."""
+    """One balance in the hours in which it holds: rest + slopes · state is nothing but noise."""
 
-    able: Flags
+    place: NDArray[np.int64]
+    """Of each hour of the log among those in which it holds; -1 where it does not."""
     rest: Array
-    """With the readings as they are: (grid, hours). [K or % RH]"""
+    """With the readings as they are: (grid, those hours). [K or % RH]"""
     slopes: Array
-    """(grid, hours, states). [per unit of each state]"""
+    """(grid, those hours, states). [per unit of each state]"""
     noise: float
     """Of the balance itself, for an hour. [K or % RH]"""
 
     def variance(self) -> Array:
-        """Of each hour: noise of what was read, and of the balance. (grid, hours)"""
+        """Noise of what was read, and of the balance: (grid, those hours)."""
         read = np.array([PROBE] * 5 + [HUMIDITY_PROBE] * 3 + [0.0] * (len(STATES) - 8))
         found: Array = np.sum((self.slopes * read) ** 2, axis=2) + SPREAD * self.noise**2
         return found
@@ -108,6 +111,11 @@ def rows_of(scene: Scene, age: Array) -> list[Row]:
         "outside": scene.outside_temperature,
         **{f"{x}_humidity": 100.0 * hours.get(f"{x}_relative_humidity")
            for x in ("plenum", "return", "outside")},
+        "read": scene.plenum_temperature,
+        "lately": _mean_of_last(scene.plenum_temperature, 6),
+        "leak": scene.fresh,
+        "fans": scene.fan_rise,
+        "units": _transfer_units(scene),
     }  # fmt: skip
     run, spray_off = _run_hours(scene), _since_spray(scene)
     sound = scene.stored & (age > HEALED) & (run >= STEADY) & ~(scene.heater > OFF)
@@ -116,8 +124,7 @@ def rows_of(scene: Scene, age: Array) -> list[Row]:
     shut = sound & (scene.door <= OFF)
     dry = shut & (spray_off >= DRIES)
     settled = np.abs(seen["plenum"] - _mean_of_last(seen["plenum"], 4)) < SAME_SUPPLY
-    supply = _mean_of_last(seen["plenum"], 6)
-    heat, water, mixed, leaves = _balances(scene)
+    heat, water, mixed, leaves = _balances(scene.pressure)
     exit_able = sound & (seen["return_humidity"] < 100.0 * SATURATED)
     return [
         _row(heat, seen, dry, 0.05, "duct"),
@@ -125,41 +132,41 @@ def rows_of(scene: Scene, age: Array) -> list[Row]:
         _row(mixed, seen, shut & ~dry, 0.08, "duct"),
         _row(leaves, seen, exit_able, 0.6, "exit", grid=GRID, lacks=("outside", "rise")),
         _row(lambda x: x["return"] - x["top"], seen, sound, 0.15, "above"),
-        _row(lambda x: x["pulp"] - (supply - seen["plenum"] + x["plenum"]), seen,
+        _row(lambda x: x["pulp"] - (x["lately"] - x["read"] + x["plenum"]), seen,
              sound & (run >= LONG) & settled, 0.12, "bottom"),
     ]  # fmt: skip
 
 
-def _balances(scene: Scene) -> Sequence[Callable[[Values], Array]]:
+def _balances(pressure: float) -> Sequence[Callable[[Values], Array]]:
     """Heat and water of recirculated air, both where it is wetted, and water from the pile."""
-    pressure, leak, rise = scene.pressure, scene.fresh, scene.fan_rise
-    units = _transfer_units(scene)
 
     def moisture(x: Values, of: str) -> Array:
         relative = np.clip(x[f"{of}_humidity"] / 100.0, 0.01, 1.0)
         found: Array = air.humidity_ratio(x[of], relative, pressure)
         return found
 
-    def blend(back: Array, fresh: Array) -> Array:
-        return (1.0 - leak) * back + leak * fresh
+    def blend(x: Values, back: Array, fresh: Array) -> Array:
+        return back + x["leak"] * (fresh - back)
 
     def heat(x: Values) -> Array:
-        return x["plenum"] - blend(x["return"], x["outside"]) - rise * (1.0 + x["rise"])
+        come = blend(x, x["return"], x["outside"])
+        return x["plenum"] - come - x["fans"] * (1.0 + x["rise"])
 
     def water(x: Values) -> Array:
-        come = blend(moisture(x, "return"), moisture(x, "outside"))
+        come = blend(x, moisture(x, "return"), moisture(x, "outside"))
         return (moisture(x, "plenum") - come) / _per_cent(x["plenum"], pressure)
 
     def mixed(x: Values) -> Array:
         wet = {of: moisture(x, of) for of in ("plenum", "return", "outside")}
         held = {of: AIR_HEAT * x[of] + w * (EVAPORATION + VAPOUR_HEAT * x[of])
                 for of, w in wet.items()}  # fmt: skip
-        gained = wet["plenum"] - blend(wet["return"], wet["outside"])
-        more = held["plenum"] - blend(held["return"], held["outside"]) - gained * WATER_HEAT * 10.0
-        return more / AIR_HEAT - rise * (1.0 + x["rise"])
+        gained = wet["plenum"] - blend(x, wet["return"], wet["outside"])
+        more = held["plenum"] - blend(x, held["return"], held["outside"])
+        more = more - gained * WATER_HEAT * SPRAY_WATER
+        return more / AIR_HEAT - x["fans"] * (1.0 + x["rise"])
 
     def leaves(x: Values) -> Array:
-        wet, step = moisture(x, "plenum"), np.exp(-units * np.exp(x["skin"]) / SLICES)
+        wet, step = moisture(x, "plenum"), np.exp(-x["units"] * np.exp(x["skin"]) / SLICES)
         for place in (np.arange(SLICES) + 0.5) / SLICES:
             ends = ("pulp", "middle") if place < 0.5 else ("middle", "top")
             part = 2.0 * place % 1.0
@@ -202,12 +209,12 @@ def _row(
     lacks: tuple[str, ...] = (),
 ) -> Row:
     """A balance made linear in everything that is to be learnt, by differences."""
-    none = np.zeros(len(able))
-    middle = seen["middle"]
-    values = {**seen, **dict.fromkeys(STATES[8:11], none)}
+    hours = np.flatnonzero(able)
+    none = np.zeros(len(hours))
+    values = {name: x[hours] for name, x in seen.items()} | dict.fromkeys(STATES[8:11], none)
     points = np.zeros(1) if grid is None else grid
-    rest = np.empty((len(points), len(able)))
-    slopes = np.zeros((len(points), len(able), len(STATES)))
+    rest = np.empty((len(points), len(hours)))
+    slopes = np.zeros((len(points), len(hours), len(STATES)))
     for g, point in enumerate(points):
         values["skin"] = none + point
         rest[g] = balance(values)
@@ -217,13 +224,16 @@ def _row(
             small = 1e-3 if name in ("activity", "skin", "rise") else 0.01
             moved = {**values, name: values[name] + sign * small}
             if name == "pulp":  # probes of pulp between the ends share the error of the lowest
-                moved["middle"] = middle - small
+                moved["middle"] = values["middle"] - small
             slopes[g, :, j] = (balance(moved) - rest[g]) / small
         rest[g] -= slopes[g, :, STATES.index("skin")] * point
     if error is not None:
         slopes[:, :, STATES.index(error)] = -1.0
+    sound = np.flatnonzero(np.isfinite(rest[0]) & np.isfinite(slopes[0]).all(axis=1))
+    place = np.full(len(able), -1)
+    place[hours[sound]] = sound
     return Row(
-        able=able & np.isfinite(rest[0]) & np.isfinite(slopes[0]).all(axis=1),
+        place=place,
         rest=rest,
         slopes=slopes,
         noise=noise,

@@ -31,6 +31,8 @@ Flags = NDArray[np.bool_]
 
 WETTING = {"pulp": -1.0, "plenum": 0.97, "plenum_humidity": 0.158}
 """Of each offset in that of plenum dew point less pulp, near 4 °C and 95 %. [1, 1, K/%]"""
+LONGEST = 300 * DAY
+"""Of a longer log the end is taken. [s]"""
 MONTH = 30.4375 * DAY
 WALK = {**dict.fromkeys(STATES[:5], 0.05), **dict.fromkeys(STATES[5:8], 0.5)}
 """Random walk of the probes in a month; an assumption, no source. [K, % RH]"""
@@ -117,7 +119,10 @@ def sensor_offsets(bay: Bay, log: Log) -> SensorOffsets:
 
 
 def offsets_of(scene: Scene, bay: Bay, log: Log) -> SensorOffsets:
-    """The same from the hours of the log."""
+    """The same from the hours of the log, of more than a season the last."""
+    if log.time[-1] - log.time[0] > LONGEST:
+        log = _last_season(log)
+        scene = scene_of(bay, hours_of(log))
     time = scene.hours.time
     lacks = _lacks(bay, log)
     if lacks:
@@ -125,15 +130,13 @@ def offsets_of(scene: Scene, bay: Bay, log: Log) -> SensorOffsets:
     age = _ages(bay, time)
     with np.errstate(invalid="ignore", divide="ignore"):
         rows = rows_of(scene, age)
-    means, spreads, sound = _filter(time, rows)
-    steady = np.cumsum(rows[EXIT].able)
     c = np.array([WETTING.get(name, 0.0) for name in STATES])
-    wetting, doubt = means @ c, np.sqrt(np.einsum("i,kij,j->k", c, spreads, c))
+    means, sigma, doubt, sound = _filter(time, rows, c)
+    steady = np.cumsum(rows[EXIT].place >= 0)
     doubt = np.hypot(doubt, ALWAYS["wetting"])
     damp = _damp(scene)
     learnt = (doubt < LEARNT) & (steady >= FEWEST)
     tells = (age >= FIRST_DAY) & learnt & sound & (damp < DAMPEST)
-    sigma = np.sqrt(np.einsum("kii->ki", spreads))
     return SensorOffsets(
         time=time,
         offsets={name: means[:, j] for j, name in enumerate(STATES[:8])},
@@ -141,7 +144,7 @@ def offsets_of(scene: Scene, bay: Bay, log: Log) -> SensorOffsets:
             name: np.hypot(sigma[:, j], ALWAYS["humidity" if "humid" in name else "temperature"])
             for j, name in enumerate(STATES[:8])
         },
-        wetting_difference=wetting,
+        wetting_difference=means @ c,
         wetting_uncertainty=doubt,
         tells=tells,
         why_not="" if tells[-1] else _why_not(age[-1], damp[-1], bool(sound[-1]), int(steady[-1])),
@@ -202,11 +205,18 @@ def _damp(scene: Scene) -> Array:
     return found
 
 
-def _filter(time: Array, rows: list[Row]) -> tuple[Array, Array, Flags]:
-    """State and covariance after each hour, and whether the balances hold."""
+def _last_season(log: Log) -> Log:
+    rows = log.time > log.time[-1] - LONGEST
+    values = {name: x[rows] for name, x in log.values.items()}
+    return Log(time=log.time[rows], values=values, pulp=log.pulp[rows], heights=log.heights)
+
+
+def _filter(time: Array, rows: list[Row], c: Array) -> tuple[Array, Array, Array, Flags]:
+    """State, its uncertainty and that of ``c`` · state after each hour; whether balances hold."""
     x, p = np.zeros(len(STATES)), np.diag([sd * sd for sd in PRIOR.values()])
     variances = [row.variance() for row in rows]
-    means, spreads = np.empty((len(time), len(x))), np.empty((len(time), *p.shape))
+    means, sigma = np.empty((2, len(time), len(x)))
+    doubt = np.empty(len(time))
     sound, silent_until = np.zeros(len(time), dtype=bool), -np.inf
     latest: deque[float] = deque(maxlen=LATEST)
     left_out: deque[bool] = deque(maxlen=LATEST)
@@ -217,13 +227,14 @@ def _filter(time: Array, rows: list[Row]) -> tuple[Array, Array, Flags]:
         keep, both, new = ahead[float(gaps[k])]
         x, p = keep * x, p * both + new
         for row, variance in zip(rows, variances, strict=True):
-            if not row.able[k]:
+            j = row.place[k]
+            if j < 0:
                 continue
             g = int(np.argmin(np.abs(GRID - x[skin]))) if len(row.rest) > 1 else 0
-            h = row.slopes[g, k]
+            h = row.slopes[g, j]
             carried = p @ h
-            total = float(h @ carried + variance[g, k])
-            innovation = -float(row.rest[g, k] + h @ x)
+            total = float(h @ carried + variance[g, j])
+            innovation = -float(row.rest[g, j] + h @ x)
             left_out.append(innovation * innovation > FARTHEST * total)
             if left_out[-1]:
                 continue
@@ -234,8 +245,9 @@ def _filter(time: Array, rows: list[Row]) -> tuple[Array, Array, Flags]:
             sum(latest) > UNLIKELY * LATEST or sum(left_out) > MOST_LEFT_OUT * LATEST
         ):
             silent_until = time[k] + SILENT
-        means[k], spreads[k], sound[k] = x, p, time[k] >= silent_until
-    return means, spreads, sound
+        means[k], sigma[k], sound[k] = x, np.sqrt(np.diag(p)), time[k] >= silent_until
+        doubt[k] = np.sqrt(c @ p @ c)
+    return means, sigma, doubt, sound
 
 
 def _ahead(gap: float) -> tuple[Array, Array, Array]:
