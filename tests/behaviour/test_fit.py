@@ -93,7 +93,8 @@ def test_another_airflow_and_transpiration_are_found_within_what_is_stated(text,
 
 def test_what_the_log_cannot_tell_is_said_and_stays(text):
     """Without humidity, energy and plenum there is no telling fans from skin."""
-    log = vc.read_log(without(text, "plenum_rh", "return_rh", "energy_kwh"))
+    short = "\n".join(text.splitlines()[:600])
+    log = vc.read_log(without(short, "plenum_rh", "return_rh", "energy_kwh"))
     log.values["plenum_temperature"][:] = np.nan
     log.values["return_temperature"][:] = np.nan
     found = vc.fit_bay(BAY, log, vc.example_weather(), layers=LAYERS)

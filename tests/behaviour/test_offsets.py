@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
 import ventcalc as vc
-from ventcalc.commands.main import main
-from ventcalc.diagnose import Log
+from ventcalc.diagnose import Log, diagnose
 from ventcalc.diagnose.log import COLUMNS, FACTORS
 from ventcalc.diagnose.offsets import offset_findings, sensor_offsets
 from ventcalc.pile.crop import crop_for
-from ventcalc.report.season_log import season_columns, season_log_csv
+from ventcalc.report.diagnose_text import diagnosis_data, diagnosis_text
+from ventcalc.report.season_log import season_columns
 
 BAY = vc.example_bay("seed_bay")
 DAY = 86400.0
@@ -97,12 +96,9 @@ def test_a_door_that_leaks_makes_the_estimate_silent_or_safe(read):
     assert not found.tells[-1] or found.wetting_difference[-1] < 2.0 * found.wetting_uncertainty[-1]
 
 
-def test_the_command_tells_offsets_in_words_and_json(season, tmp_path, capsys):
-    path = tmp_path / "log.csv"
-    path.write_text(season_log_csv(season), encoding="utf-8")
-    assert main(["diagnose", "seed_bay", "--log", str(path)]) == 0
-    assert "Only this counts for wetting" in capsys.readouterr().out
-    assert main(["diagnose", "seed_bay", "--log", str(path), "--json"]) == 0
-    data = json.loads(capsys.readouterr().out)["offsets"]
+def test_a_diagnosis_tells_offsets_in_words_and_data(read):
+    found = diagnose(vc.as_installed(BAY), read())
+    assert "Only this counts for wetting" in " ".join(diagnosis_text(BAY, found).split())
+    data = diagnosis_data(BAY, found)["offsets"]
     assert data["cannot_tell"] is None
     assert abs(data["wetting_k"]) < 3.0 * data["wetting_standard_uncertainty_k"]
