@@ -38,11 +38,13 @@ def main() -> None:
         offsets = np.concatenate([rng.normal(0.0, 0.3, 5), rng.normal(0.0, 3.0, 3)])
         season = vc.run_season(
             with_factors(bay, logs), vc.example_weather(), believed=bay,
-            crop=_crop_with(crop_for(bay.use), logs), layers=LAYERS, until=UNTIL, compiled=True,
+            crop=_crop_with(crop_for(bay.use), logs), layers=LAYERS, until=UNTIL,
         )  # fmt: skip
         log, _ = read_by_probes(season, offsets, rng, wet=False)
         fit = vc.fit_bay(bay, log, vc.example_weather(), layers=LAYERS)
         better += fit.better
+        off = {one.name: np.log(one.factor) - logs[one.name] for one in fit.factors}
+        print(case, *(f"{name} {error:+.0%}" for name, error in off.items()), flush=True)
         for one in fit.factors:
             if one.identified:
                 found[one.name].append((np.log(one.factor) - logs[one.name], one.doubt))
