@@ -22,7 +22,10 @@ if TYPE_CHECKING:
     from ventcalc.bay.description import Bay
     from ventcalc.bay.file import example_bay, read_bay
     from ventcalc.building import ceiling, condensation, ground, sky
+    from ventcalc.calibration.fit import FittedBay, fit_bay
     from ventcalc.compiled.records import updated
+    from ventcalc.diagnose.log import read_log
+    from ventcalc.diagnose.offsets import SensorOffsets, sensor_offsets
     from ventcalc.equipment import coil, duct, fan, humidifier, lateral, plenum, refrigeration
     from ventcalc.errors import BadInput, OutOfRange, VentcalcError
     from ventcalc.outlook.ahead import look_ahead
@@ -44,11 +47,13 @@ __all__ = [
     "Advice",
     "BadInput",
     "Bay",
+    "FittedBay",
     "Memory",
     "OutOfRange",
     "Positions",
     "Readings",
     "SensorErrors",
+    "SensorOffsets",
     "VentcalcError",
     "Weather",
     "advise",
@@ -66,6 +71,7 @@ __all__ = [
     "example_bay",
     "example_weather",
     "fan",
+    "fit_bay",
     "ground",
     "humidifier",
     "lateral",
@@ -76,6 +82,7 @@ __all__ = [
     "plenum",
     "read_bay",
     "read_forecast",
+    "read_log",
     "read_state",
     "read_weather",
     "reasons",
@@ -83,6 +90,7 @@ __all__ = [
     "run_season",
     "run_seasons",
     "run_trial",
+    "sensor_offsets",
     "sky",
     "state_of_readings",
     "state_of_season",
@@ -113,7 +121,10 @@ _MEMBERS = {
     "advice.reasons": ("reasons",),
     "bay.description": ("Bay",),
     "bay.file": ("example_bay", "read_bay"),
+    "calibration.fit": ("FittedBay", "fit_bay"),
     "compiled.records": ("updated",),
+    "diagnose.log": ("read_log",),
+    "diagnose.offsets": ("SensorOffsets", "sensor_offsets"),
     "errors": ("BadInput", "OutOfRange", "VentcalcError"),
     "outlook.ahead": ("look_ahead",),
     "outlook.start": ("state_of_readings",),

@@ -39,7 +39,7 @@ from ventcalc.season.run import TRACES
 EXAMPLES = Path(__file__).parents[2] / "examples"
 NIGHT = str(EXAMPLES / "readings_cold_night.json")
 COMMANDS = (
-    *("advise", "season", "log", "loads", "lots", "diagnose", "outage"),
+    *("advise", "season", "log", "loads", "lots", "diagnose", "fit", "outage"),
     *("outlook", "plan", "stages", "unload", "board", "record", "trial", "air", "new", "page"),
     "demo",
 )

@@ -111,9 +111,16 @@ def readings_from_json(
 
 
 def readings_from_dict(
-    given: Mapping[str, Any], probes: dict[str, ProbeHistory] | None = None, zone: str = ""
+    given: Mapping[str, Any],
+    probes: dict[str, ProbeHistory] | None = None,
+    zone: str = "",
+    offsets: Mapping[str, float] | None = None,
 ) -> ReadingsFile:
-    """Read the readings of one moment from a mapping."""
+    """
+    Read the readings of one moment from a mapping.
+
+    ``offsets`` are readings less truth, by key and by ``pulp probe 1`` ...: taken off what is read.
+    """
     problems = [unknown_key(key, _KNOWN) for key in given if key not in _KNOWN]
     problems += [
         f"{f_key} and {c_key}: both given; keep one"
@@ -136,6 +143,10 @@ def readings_from_dict(
     heard |= {f"pulp probe {k}": ("pulp_temperature", t) for k, t in enumerate(pulps, start=1)}
     tops = {} if math.isnan(top) else {"co2_ppm": top * 1e-6}
     value, off = judged(heard, time, {} if probes is None else probes, tops)
+    for name, offset in (offsets or {}).items():  # each probe was judged by what it told itself
+        if name in value:
+            true = value[name] - offset
+            value[name] = min(max(true, 0.0), 1.0) if name.endswith("_rh") else true
     doubted = sum({1 << list(PROBES).index(heard[name][0]) for name in off})
     probed = tuple(value[f"pulp probe {k}"] for k in range(1, len(pulps) + 1))
     pulp = pulp_of(probed)

@@ -5,22 +5,28 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from ventcalc.advice.advise import Memory
 from ventcalc.advice.freeze_guard import release
+from ventcalc.advice.json_values import json_object
 from ventcalc.advice.kept_file import kept_from_json, kept_to_dict
 from ventcalc.advice.probe_history import ProbeHistory
-from ventcalc.advice.readings_file import readings_from_json
+from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named, read_text, write_text
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.diagnose.log import read_logs
 from ventcalc.errors import BadInput
-from ventcalc.farm.advised import advise_given
+from ventcalc.farm.advised import advise_given, readings_checked
 from ventcalc.farm.folder import bay_files
+from ventcalc.logbook.folder import read_logbook, season_folder
+from ventcalc.logbook.kinds import Line, SensorCheck
 from ventcalc.report.advised_rows import advised_rows, csv_text
 from ventcalc.report.data import advice_data
+from ventcalc.report.sensor_text import checks_data, checks_lines
 from ventcalc.report.text import CAUTION, advice_text
 from ventcalc.season.installed import as_installed
 
@@ -76,22 +82,30 @@ def run(args: argparse.Namespace) -> str:
     if len(args.bays) > 1 or args.json_lines:
         raise BadInput("--readings is for one bay and one time; --log takes more")
     described = bay_named(args.bays[0])
+    checks = _checks(args.bays[0], described)
     memory, probes = _kept(args.memory, described.name)
     text, zone = read_text(args.readings, "readings"), described.site.time_zone
-    given = readings_from_json(text, args.readings, probes, zone)
+    try:
+        given, trust = readings_checked(described, json_object(text), checks, probes, zone)
+    except BadInput as error:
+        raise BadInput(f"{args.readings}: {problem}" for problem in error.problems) from None
     if memory is not None and given.readings.time < memory.time:
         raise BadInput(
             f"{args.readings}: older than what {args.memory} remembers; time does not run "
             "backwards: give newer readings, or delete that file to start anew"
         )
     bay = as_installed(described, pressure=given.readings.pressure)
+    bay = replace(bay, sensors=trust.sensors)
     if args.release and memory is not None:
         memory = release(memory)
-    given, advice, after = advise_given(bay, given, memory)
+    given, advice, after, _ = advise_given(bay, given, memory)
     kept = kept_to_dict(after, bay.name, probes)
-    said = f"{advice_text(bay, given, advice, after, args.units)}\n\n{CAUTION}"
+    told = "\n".join(checks_lines(trust, described.sensors, args.units))
+    parts = (advice_text(bay, given, advice, after, args.units), told, CAUTION)
+    said = "\n\n".join(filter(None, parts))
     if args.json:
-        said = as_json({**advice_data(bay, given, advice, after, args.units), "memory": kept})
+        data = advice_data(bay, given, advice, after, args.units)
+        said = as_json({**data, "sensor_checks": checks_data(trust), "memory": kept})
     if args.memory is not None:
         try:
             write_text(args.memory, as_json(kept) + "\n")
@@ -101,11 +115,24 @@ def run(args: argparse.Namespace) -> str:
     return said
 
 
+def _checks(bay_file: str, bay: Bay) -> Sequence[Line[SensorCheck]]:
+    """Checks of the probes in the season folder; advice does not wait for one that is broken."""
+    folder = season_folder(bay_file)
+    if not folder.is_dir():
+        return ()
+    try:
+        return read_logbook(folder, bay).lines("sensor_checks")
+    except BadInput as error:
+        sys.stderr.write(f"ventcalc: {error.problems[0]}; checks of sensors do not count\n")
+        return ()
+
+
 def _over_log(args: argparse.Namespace) -> str:
     """Advice for each row; caution and what was left out go to standard error."""
     if args.memory is not None or args.release:
         raise BadInput("--memory and --release go with --readings; a log is its own memory")
-    named = {path.stem: bay_named(str(path)) for path in bay_files(args.bays)}
+    paths = {path.stem: path for path in bay_files(args.bays)}
+    named = {name: bay_named(str(path)) for name, path in paths.items()}
     logs = read_logs(read_text(args.log, "a log"), named, args.log)
     if "" in logs and len(named) == 1:
         logs = {next(iter(named)): logs[""]}
@@ -114,7 +141,10 @@ def _over_log(args: argparse.Namespace) -> str:
     remarks = [remark for log in logs.values() for remark in log.remarks]
     remarks += [f"no row of bay {name}" for name in named if name not in logs]
     sys.stderr.writelines(f"ventcalc: {args.log}: {remark}\n" for remark in remarks)
-    rows = advised_rows({name: (named[name], log) for name, log in logs.items()})
+    rows = advised_rows(
+        {name: (named[name], log, _checks(str(paths[name]), named[name]))
+         for name, log in logs.items()}
+    )  # fmt: skip
     if args.json:
         bay = named[next(iter(logs))].name
         return as_json({**({"bay": bay} if len(named) == 1 else {}), "rows": rows,

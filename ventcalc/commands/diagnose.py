@@ -46,4 +46,4 @@ def run(args: argparse.Namespace) -> str:
     found = diagnose(as_installed(bay), log, args.units)
     if args.json:
         return as_json(diagnosis_data(bay, found))
-    return f"{diagnosis_text(bay, found)}\n\n{CAUTION}"
+    return f"{diagnosis_text(bay, found, args.units)}\n\n{CAUTION}"

@@ -37,7 +37,7 @@ example:
 INTERRUPTED = 130
 """Exit status after Ctrl-C."""
 _COMMANDS = (
-    "check", "size", "advise", "season", "log", "loads", "lots", "diagnose", "outage",
+    "check", "size", "advise", "season", "log", "loads", "lots", "diagnose", "fit", "outage",
     "outlook", "plan", "stages", "unload", "board", "record", "trial", "air", "new", "page",
     "demo",
 )  # fmt: skip

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, datetime
 
 import numpy as np
 
 from ventcalc.bay.description import Bay
 from ventcalc.diagnose.air_rules import air_signals
-from ventcalc.diagnose.findings import Episode, Finding, Signal, episodes, sureness
+from ventcalc.diagnose.findings import Episode, Finding, Signal, episodes, stamp, sureness
 from ventcalc.diagnose.hours import HOUR, hours_of
 from ventcalc.diagnose.log import Log
 from ventcalc.diagnose.machine_rules import machine_signals
+from ventcalc.diagnose.offsets import SensorOffsets, offset_findings, offsets_of
 from ventcalc.diagnose.pile_rules import pile_signals
 from ventcalc.diagnose.scene import scene_of
 from ventcalc.units import UnitSystem, show
@@ -21,7 +21,7 @@ __all__ = ["UNSEEN", "Diagnosis", "diagnose"]
 
 UNSEEN = (
     "pulp and plenum probes that are off by the same amount",
-    "a plenum humidity probe that is 6 % off or less",
+    "a plenum humidity probe that is 3 % off or less, or 6 % before its offset can be told",
     "a plenum probe that reads warm, while the supply is cooled by more than that",
     "weak airflow or a blocked lateral in a pile that hardly wants cooling, or since the log began",
     "what happens while the bay is filled or emptied, and in the first half hour of a run",
@@ -37,6 +37,8 @@ class Diagnosis:
     """The worst first, then by the time they began."""
     looked: dict[str, float]
     """Hours in which each finding could have shown, by its name. [h]"""
+    offsets: SensorOffsets
+    """Of the probes, as far as the log shows them."""
     remarks: tuple[str, ...]
     """What of the log was left out."""
     first: str
@@ -78,13 +80,16 @@ def diagnose(bay: Bay, log: Log, units: UnitSystem = "metric") -> Diagnosis:
         able = float(np.count_nonzero(signal.able)) * signal.hours
         looked[signal.id] = max(looked.get(signal.id, 0.0), able)
         findings += [_told(signal, one, units) for one in episodes(signal)]
+    offsets = offsets_of(scene, bay, log)
+    findings += offset_findings(offsets, units)
     findings.sort(key=lambda finding: (finding.level, finding.since))
     return Diagnosis(
         findings=tuple(findings),
         looked=looked,
+        offsets=offsets,
         remarks=log.remarks,
-        first=_stamp(float(log.time[0])),
-        last=_stamp(float(log.time[-1])),
+        first=stamp(float(log.time[0])),
+        last=stamp(float(log.time[-1])),
         rows=log.rows or len(log.time),
     )
 
@@ -100,16 +105,12 @@ def _told(signal: Signal, one: Episode, units: UnitSystem) -> Finding:
         rule=signal.rule,
         level=signal.level,
         place=signal.place,
-        since=_stamp(float(signal.time[one.start])),
-        found=_stamp(float(signal.time[one.raised]) + end),
-        until=_stamp(float(signal.time[one.last]) + end),
+        since=stamp(float(signal.time[one.start])),
+        found=stamp(float(signal.time[one.raised]) + end),
+        until=stamp(float(signal.time[one.last]) + end),
         sure=sureness(signal, one),
         shown_hours=one.shown * signal.hours,
         able_hours=one.able * signal.hours,
         text=signal.text.format(size=size),
         first=signal.first,
     )
-
-
-def _stamp(time: float) -> str:
-    return datetime.fromtimestamp(time, UTC).isoformat()

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Episode", "Finding", "Signal", "episodes"]
+__all__ = ["Episode", "Finding", "Signal", "episodes", "stamp"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -147,6 +148,11 @@ def _merged(found: Sequence[Episode], time: Array) -> list[Episode]:
             )  # fmt: skip
         merged.append(one)
     return merged
+
+
+def stamp(time: float) -> str:
+    """A time as ISO 8601, UTC."""
+    return datetime.fromtimestamp(time, UTC).isoformat()
 
 
 def sureness(signal: Signal, episode: Episode) -> Sure:

@@ -9,14 +9,25 @@ from datetime import UTC, datetime
 from typing import Any, NamedTuple
 
 from ventcalc.advice.advise import Advice, Memory, advise
+from ventcalc.advice.json_values import moment_of
 from ventcalc.advice.probe_history import ProbeHistory
 from ventcalc.advice.probes import believed
 from ventcalc.advice.readings_file import KEYS, PULPS, ReadingsFile, readings_from_dict
 from ventcalc.bay.description import Bay
 from ventcalc.diagnose.log import COLUMNS, FACTORS, Log
+from ventcalc.logbook.checked_sensors import CheckedSensors, checked_sensors
+from ventcalc.logbook.kinds import Line, SensorCheck
 from ventcalc.season.installed import as_installed
 
-__all__ = ["Advised", "advise_given", "advise_log", "advise_once", "as_logged", "row_of"]
+__all__ = [
+    "Advised",
+    "advise_given",
+    "advise_log",
+    "advise_once",
+    "as_logged",
+    "readings_checked",
+    "row_of",
+]
 
 RUNNING = 0.01
 """Fan speed from which on fans run. [0-1]"""
@@ -30,6 +41,47 @@ class Advised(NamedTuple):
     given: ReadingsFile
     advice: Advice
     memory: Memory
+    checks: CheckedSensors | None = None
+    """What checks of the probes are worth; None where nobody asked."""
+
+
+def readings_checked(
+    bay: Bay,
+    mapping: Mapping[str, Any],
+    checks: Sequence[Line[SensorCheck]],
+    probes: dict[str, ProbeHistory] | None = None,
+    zone: str = "",
+) -> tuple[ReadingsFile, CheckedSensors]:
+    """
+    Readings of one time, corrected by what checks of the probes showed.
+
+    Parameters
+    ----------
+    bay : Bay
+        The bay.
+    mapping : mapping
+        As a file of readings holds.
+    checks : sequence of Line
+        Of the season's ``sensor_checks``.
+    probes : dict, optional
+        What is remembered of each probe; grows and changes in place.
+
+    Returns
+    -------
+    given : ReadingsFile
+        What was read.
+    trust : CheckedSensors
+        How far that can be trusted.
+
+    Raises
+    ------
+    BadInput
+        Every problem of the readings.
+    """
+    pulp = next((mapping[key] for key in (PULPS, f"{PULPS[:-2]}_f") if mapping.get(key)), ())
+    time = moment_of(mapping.get("time"), [], zone)
+    trust = checked_sensors(bay, checks, time, len(pulp) if isinstance(pulp, list) else 0)
+    return readings_from_dict(mapping, probes, zone, trust.offsets), trust
 
 
 def advise_given(bay: Bay, given: ReadingsFile, memory: Memory | None = None) -> Advised:
@@ -90,7 +142,11 @@ def _known(value: float) -> float | None:
 
 
 def advise_log(
-    bay: Bay, log: Log, rows: Sequence[int] | None = None, **told: Any
+    bay: Bay,
+    log: Log,
+    rows: Sequence[int] | None = None,
+    checks: Sequence[Line[SensorCheck]] = (),
+    **told: Any,
 ) -> Iterator[Advised]:
     """
     Advice for rows of a log, the memory handed on.
@@ -103,6 +159,8 @@ def advise_log(
         The log.
     rows : sequence of int, optional
         Which, rising; all if not given. Memory is empty before the first.
+    checks : sequence of Line
+        Of probes, as of ``readings_checked``; each counts from its time on.
     **told : object
         What people tell, keys of a file of readings, for every row.
 
@@ -116,10 +174,12 @@ def advise_log(
     memory: Memory | None = None
     probes: dict[str, ProbeHistory] = {}
     for row in chosen:
-        given = readings_from_dict({**row_of(log, row), **told}, probes)
+        given, trust = readings_checked(bay, {**row_of(log, row), **told}, checks, probes)
+        if trust.sensors != installed.sensors:
+            installed = replace(installed, sensors=trust.sensors)
         found = advise_given(installed, given, memory)
         memory = as_logged(memory, found.memory, log, row)
-        yield found._replace(memory=memory)
+        yield found._replace(memory=memory, checks=trust)
 
 
 def as_logged(before: Memory | None, after: Memory, log: Log, row: int) -> Memory:
@@ -149,7 +209,9 @@ def as_logged(before: Memory | None, after: Memory, log: Log, row: int) -> Memor
     )
 
 
-def advise_once(bay: Bay, mapping: Mapping[str, Any]) -> Advised:
+def advise_once(
+    bay: Bay, mapping: Mapping[str, Any], checks: Sequence[Line[SensorCheck]] = ()
+) -> Advised:
     """
     Advice on readings of one time, nothing remembered.
 
@@ -159,6 +221,8 @@ def advise_once(bay: Bay, mapping: Mapping[str, Any]) -> Advised:
         As described.
     mapping : mapping
         As a file of readings holds.
+    checks : sequence of Line
+        Of probes, as of ``readings_checked``.
 
     Returns
     -------
@@ -170,5 +234,6 @@ def advise_once(bay: Bay, mapping: Mapping[str, Any]) -> Advised:
     BadInput
         Every problem of the readings.
     """
-    given = readings_from_dict(mapping)
-    return advise_given(as_installed(bay, pressure=given.readings.pressure), given)
+    given, trust = readings_checked(bay, mapping, checks)
+    installed = as_installed(bay, pressure=given.readings.pressure)
+    return advise_given(replace(installed, sensors=trust.sensors), given)._replace(checks=trust)

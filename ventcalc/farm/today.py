@@ -103,6 +103,7 @@ def today_of(place: FarmBay, now: float, units: UnitSystem = "metric") -> BayTod
 def _advised(place: FarmBay, weights: Shrink | None) -> tuple[Advised | None, Array]:
     """By the file of readings or the end of the log, whichever is newer; and all pulp probes."""
     told = {}
+    checks = place.book.lines("sensor_checks") if place.book is not None else ()
     if weights is not None:
         there = 0.0 if weights.complete else max(weights.mass_in - weights.mass_out, 0.0)
         told["loaded_t"] = there / 1000.0
@@ -111,11 +112,11 @@ def _advised(place: FarmBay, weights: Shrink | None) -> tuple[Advised | None, Ar
         wrong: list[str] = []
         time = moment_of(given.get("time"), wrong)
         if log is None or wrong or time >= log.time[-1]:
-            found = advise_once(place.bay, {**told, **given})
+            found = advise_once(place.bay, {**told, **given}, checks)
             return found, np.array(found.given.pulp)
     if log is None:
         return None, np.empty(0)
-    *_, last = advise_log(place.bay, log, _last_rows(log.time), **told)
+    *_, last = advise_log(place.bay, log, _last_rows(log.time), checks, **told)
     return last, np.array(last.given.pulp)
 
 

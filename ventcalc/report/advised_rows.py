@@ -14,6 +14,7 @@ from ventcalc.bay.calendar import STAGES
 from ventcalc.bay.description import Bay
 from ventcalc.diagnose.log import Log
 from ventcalc.farm.advised import Advised, advise_log
+from ventcalc.logbook.kinds import Line, SensorCheck
 from ventcalc.report.season_days import local
 
 __all__ = ["advised_rows", "csv_text"]
@@ -39,13 +40,16 @@ def advised_row(bay: Bay, one: Advised) -> dict[str, Any]:
     }
 
 
-def advised_rows(logs: Mapping[str, tuple[Bay, Log]]) -> list[dict[str, Any]]:
+Checks = Sequence[Line[SensorCheck]]
+
+
+def advised_rows(logs: Mapping[str, tuple[Bay, Log, Checks]]) -> list[dict[str, Any]]:
     """
     Every row of the logs of one bay or several, by time.
 
     Many rows of several bays are shared out among the processors.
     """
-    many = len(logs) > 1 and sum(len(log.time) for _, log in logs.values()) > MANY
+    many = len(logs) > 1 and sum(len(log.time) for _, log, _ in logs.values()) > MANY
     if many:
         from concurrent.futures import ProcessPoolExecutor
         from multiprocessing import get_context
@@ -53,17 +57,17 @@ def advised_rows(logs: Mapping[str, tuple[Bay, Log]]) -> list[dict[str, Any]]:
         with ProcessPoolExecutor(mp_context=get_context("spawn")) as pool:
             found = list(pool.map(_rows_of, *zip(*logs.values(), strict=True)))
     else:
-        found = [_rows_of(bay, log) for bay, log in logs.values()]
+        found = [_rows_of(*one) for one in logs.values()]
     rows = [
         (time, {"bay": name, **row} if len(logs) > 1 else row)
-        for (name, (_, log)), part in zip(logs.items(), found, strict=True)
+        for (name, (_, log, _)), part in zip(logs.items(), found, strict=True)
         for time, row in zip(log.time.tolist(), part, strict=True)
     ]
     return [row for _, row in sorted(rows, key=lambda pair: pair[0])]
 
 
-def _rows_of(bay: Bay, log: Log) -> list[dict[str, Any]]:
-    return [advised_row(bay, one) for one in advise_log(bay, log)]
+def _rows_of(bay: Bay, log: Log, checks: Checks) -> list[dict[str, Any]]:
+    return [advised_row(bay, one) for one in advise_log(bay, log, checks=checks)]
 
 
 def _number(value: float) -> float | None:

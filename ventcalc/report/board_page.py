@@ -6,7 +6,14 @@ from collections.abc import Sequence
 
 from ventcalc.farm.shared import SharedUse
 from ventcalc.farm.today import BayToday
-from ventcalc.report.board_text import board_rows, first_line, log_lines, shared_lines, worst_first
+from ventcalc.report.board_text import (
+    board_rows,
+    first_line,
+    log_lines,
+    sensor_lines,
+    shared_lines,
+    worst_first,
+)
 from ventcalc.report.diagnose_text import WORDS
 from ventcalc.report.pages import Verdict, one_line, page
 from ventcalc.report.text import CAUTION
@@ -36,6 +43,7 @@ def board_page(
             "Readings, logs and season folders that lie beside the bay files. Advice stands for "
             "the time that each bay file says, and lapses after it. ± is a standard uncertainty.",
             *log_lines(today),
+            *sensor_lines(today, units),
         ],
         verdict=_verdict(today),
         rows=board_rows(today, units),

@@ -14,12 +14,13 @@ from ventcalc.farm.today import BayToday
 from ventcalc.report.data import advice_data
 from ventcalc.report.record_rows import share_words
 from ventcalc.report.season_days import local
+from ventcalc.report.sensor_text import checks_data, checks_lines
 from ventcalc.report.table import bullets, table
 from ventcalc.report.text import position_rows
 from ventcalc.units import UnitSystem, show
 
-__all__ = ["board_data", "board_rows", "board_text", "first_line", "log_lines", "shared_lines",
-           "worst_first"]  # fmt: skip
+__all__ = ["board_data", "board_rows", "board_text", "first_line", "log_lines", "sensor_lines",
+           "shared_lines", "worst_first"]  # fmt: skip
 
 _UNITS = {"refrigeration": "W refrigeration", "humidifier": "kg/s", "heater": "W electrical"}
 
@@ -75,6 +76,16 @@ def log_lines(today: Sequence[BayToday]) -> list[str]:
             since = f"{local(one.place.bay, one.expected.begin):%d %b %Y}"
             lines.append(f"{one.place.bay.name}: shrink by its log, since {since}.")
     return lines
+
+
+def sensor_lines(today: Sequence[BayToday], units: UnitSystem) -> list[str]:
+    """What checks of the probes are worth in each bay that has some."""
+    return [
+        f"{one.place.bay.name}: {line}"
+        for one in today
+        if one.advised is not None and one.advised.checks is not None
+        for line in checks_lines(one.advised.checks, one.place.bay.sensors, units)
+    ]
 
 
 def _alarm_cell(one: BayToday) -> str:
@@ -142,7 +153,8 @@ def board_text(
         lines += bullets([f"{one.place.bay.name}: {first_line(one, units)}"])
         for alarm in one.alarms[1:]:
             lines += [f"    {line.strip()}" for line in bullets([f"{alarm.text} {alarm.first}"])]
-    lines += ["", *bullets(log_lines(today))] if log_lines(today) else []
+    notes = [*log_lines(today), *sensor_lines(today, units)]
+    lines += ["", *bullets(notes)] if notes else []
     if shared:
         lines += ["", "Shared equipment:", *bullets(shared_lines(shared, units))]
     wrong = [f"{one.place.name}: {problem}" for one in today for problem in one.problems]
@@ -186,8 +198,10 @@ def _bay_data(one: BayToday, units: UnitSystem) -> dict[str, Any]:
     weights = one.weights
     advice = None
     if one.advised is not None:
-        given, found, memory = one.advised
+        given, found, memory, trust = one.advised
         advice = advice_data(one.place.bay, given, found, memory, units)
+        if trust is not None:
+            advice["sensor_checks"] = checks_data(trust)
         del advice["memory"], advice["caution"]
     return {
         "file": one.place.name,

@@ -9,8 +9,10 @@ from typing import Any
 from ventcalc.bay.description import Bay
 from ventcalc.diagnose.diagnose import UNSEEN, Diagnosis
 from ventcalc.diagnose.findings import Finding
+from ventcalc.diagnose.offsets import PROBE_WORDS, SensorOffsets
 from ventcalc.report.season_days import local
 from ventcalc.report.table import bullets
+from ventcalc.units import UnitSystem, show
 
 __all__ = ["diagnosis_data", "diagnosis_text"]
 
@@ -18,7 +20,7 @@ WORDS = {1: "DANGER to people or crop", 2: "Equipment", 3: "To be looked at"}
 """Levels of alarms."""
 
 
-def diagnosis_text(bay: Bay, found: Diagnosis) -> str:
+def diagnosis_text(bay: Bay, found: Diagnosis, units: UnitSystem = "metric") -> str:
     """Findings, the worst first, and what was not looked at."""
     lines = [
         f"{bay.name}, log of {found.rows} rows from {_when(bay, found.first)} to "
@@ -32,6 +34,8 @@ def diagnosis_text(bay: Bay, found: Diagnosis) -> str:
     if idle:
         lines += ["", "Not looked at: the log lacks columns, or the conditions in which it shows:"]
         lines += bullets([", ".join(name.replace("_", " ") for name in idle)])
+    lines += ["", "Offsets of the probes, by the balances of the log:"]
+    lines += bullets(_offset_lines(found.offsets, units))
     return "\n".join([*lines, "", "Cannot be seen in such a log:", *bullets(UNSEEN)])
 
 
@@ -50,6 +54,47 @@ def _when(bay: Bay, stamp: str) -> str:
     return f"{local(bay, datetime.fromisoformat(stamp).timestamp()):%d %b %Y %H:%M}"
 
 
+def _offset_lines(found: SensorOffsets, units: UnitSystem) -> list[str]:
+    """How far the probes are off, or why nobody can tell."""
+    if found.why_not:
+        return [f"Cannot tell: {found.why_not}."]
+    size, doubt = (float(x[-1]) for x in (found.wetting_difference, found.wetting_uncertainty))
+    way = "no more than chance would give"
+    if abs(size) > 2.0 * doubt:
+        way = "it is farther than it looks" if size > 0.0 else "it is nearer than it looks: unsafe"
+    lines = [
+        f"Plenum dew point against the pulp: off by {show(abs(size), 'delta_degC', units)} ± "
+        f"{show(doubt, 'delta_degC', units)}, {way}. "
+        "Only this counts for wetting. The margin is not changed by it."
+    ]
+    for name in PROBE_WORDS:
+        size, doubt = (0.01 * float(x[name][-1]) for x in (found.offsets, found.uncertainties))
+        way = "high" if size > 0.0 else "low"
+        lines.append(
+            f"{PROBE_WORDS[name]}: {show(abs(size), '1 percent', units)} {way} ± "
+            f"{show(doubt, '1 percent', units)}."
+        )
+    return lines
+
+
+def _offsets_data(found: SensorOffsets) -> dict[str, Any]:
+    """At the end of the log; numbers only where they can be told."""
+    if found.why_not:
+        return {"cannot_tell": found.why_not}
+    return {
+        "cannot_tell": None,
+        "wetting_k": round(float(found.wetting_difference[-1]), 3),
+        "wetting_standard_uncertainty_k": round(float(found.wetting_uncertainty[-1]), 3),
+        "probes": {
+            f"{name}_{'percent' if name.endswith('humidity') else 'k'}": [
+                round(float(found.offsets[name][-1]), 3),
+                round(float(found.uncertainties[name][-1]), 3),
+            ]
+            for name in found.offsets
+        },
+    }
+
+
 def diagnosis_data(bay: Bay, found: Diagnosis) -> dict[str, Any]:
     """Findings for JSON; times are UTC."""
     return {
@@ -60,5 +105,6 @@ def diagnosis_data(bay: Bay, found: Diagnosis) -> dict[str, Any]:
         "left_out": list(found.remarks),
         "findings": [asdict(finding) for finding in found.findings],
         "looked_h": {name: round(hours, 1) for name, hours in found.looked.items()},
+        "offsets": _offsets_data(found.offsets),
         "cannot_be_seen": list(UNSEEN),
     }

@@ -28,7 +28,7 @@ def season_columns(season: Season, probes: int = PROBES) -> tuple[Array, dict[st
 
     A row stands at the end of its step: the positions that held through it, and where it led.
     """
-    records, pressure = season.records, float(air.standard_pressure(season.bay.site.altitude))
+    records, pressure = season.records, season.pressure
     begins = season.time.astype("datetime64[s]").astype(float)
     step = season.state.time - begins[-1]
     runs = records["runs"] > 0.0
@@ -50,7 +50,7 @@ def season_columns(season: Season, probes: int = PROBES) -> tuple[Array, dict[st
     }
     layers = np.linspace(0, season.pulp.shape[1] - 1, probes).round().astype(int)
     columns |= {f"pulp_{k + 1}_c": season.pulp[:, layer] for k, layer in enumerate(layers)}
-    columns |= {"co2_ppm": records["co2"] * 1e6}
+    columns |= {"co2_ppm": records["co2"] * 1e6, "pressure_pa": np.full(len(begins), pressure)}
     columns |= {name: records[name] for name in ("fan_speed", "door_opening")}
     columns["humidifier"] = records["water_added"] / most if most > 0.0 else np.zeros(len(begins))
     columns |= {name: records[name] for name in ("refrigeration", "heater")}

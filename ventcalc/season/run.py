@@ -16,6 +16,7 @@ from ventcalc.air.plain import DRIEST
 from ventcalc.bay.description import Bay, Limits
 from ventcalc.errors import BadInput
 from ventcalc.pile.bed import state_of
+from ventcalc.pile.crop import Crop
 from ventcalc.season.course import Course, Ran, job, run_course, use_machine_code
 from ventcalc.season.kpi import Kpi, key_figures
 from ventcalc.season.plan import Plan, SeasonState, plan_of
@@ -59,6 +60,8 @@ class Season:
     state: SeasonState
     """After the last step."""
     weather_name: str
+    pressure: float
+    """Of the air, as the season was calculated. [Pa]"""
     notes: tuple[str, ...]
 
     def kpi_by(self, limits: Limits) -> Kpi:
@@ -82,6 +85,7 @@ def run_season(
     faults: PlantFaults | None = None,
     limits: Limits | None = None,
     compiled: bool | None = None,
+    crop: Crop | None = None,
 ) -> Season:
     """
     One bay from the first load to the last truck, hour by hour.
@@ -118,6 +122,8 @@ def run_season(
     compiled : bool, optional
         True for machine code (some seconds the first time), False for plain Python; by itself
         it takes machine code where that is already there.
+    crop : Crop, optional
+        What is in the pile, where it is not what everybody takes it for.
 
     Returns
     -------
@@ -143,7 +149,7 @@ def run_season(
         raise BadInput(
             f"policy {policy!r}: write a name, or give a function of bay, readings, memory"
         )
-    plan = plan_of(bay, weather, layers, start, until, believed, sensor_errors, faults, {})
+    plan = plan_of(bay, weather, layers, start, until, believed, sensor_errors, faults, {}, crop)
     fast = use_machine_code(compiled, chosen, 1)
     ran = run_plan(plan, chosen, fast, progress)
     return season_of(bay, plan, ran, name or _name_of(policy), weather.name, limits)
@@ -170,6 +176,7 @@ def season_of(
             memory=ran.memory,
         ),
         weather_name=weather_name,
+        pressure=plan.course.bed.pressure,
         notes=plan.notes,
     )
 

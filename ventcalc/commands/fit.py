@@ -1,0 +1,59 @@
+"""``ventcalc fit``: how a bay differs from its file, by its log."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from typing import Any
+
+from ventcalc.calibration.fit import fit_bay
+from ventcalc.commands.files import bay_named, check_target, read_text, write_text
+from ventcalc.commands.season import weather_for
+from ventcalc.commands.words import add_command, as_json
+from ventcalc.diagnose.log import read_log
+from ventcalc.report.fit_text import fit_data, fit_text, fitted_file, verdict
+
+__all__ = ["add", "run"]
+
+
+def add(commands: Any) -> None:
+    """Add the command to the parser."""
+    parser = add_command(
+        commands,
+        "fit",
+        run,
+        "Fit airflow, transpiration, respiration, envelope and fan power of a bay to its log.",
+        "ventcalc fit north.toml --log winter.csv --weather year.epw --out fitted.toml",
+    )
+    parser.add_argument("bay", metavar="BAY", help="bay file, or seed_bay or fry_bay (invented)")
+    parser.add_argument(
+        "--log", metavar="FILE", required=True, help="CSV as of diagnose; - takes standard input"
+    )
+    parser.add_argument(
+        "--weather",
+        metavar="FILE",
+        help="weather of the same hours, or example: sun, sky and wind; outside air is the log's",
+    )
+    parser.add_argument("--layers", type=int, default=20, metavar="N", help="of the pile (20)")
+    parser.add_argument("--out", metavar="FITTED", help="write the bay as fitted, a bay file")
+
+
+def run(args: argparse.Namespace) -> str:
+    """Factors and what they are worth, as text or JSON; the bay as fitted to its file."""
+    if args.out is not None:
+        check_target(args.out, args.force)
+    bay = bay_named(args.bay)
+    log = read_log(read_text(args.log, "a log"), args.log)
+    for remark in log.remarks:
+        sys.stderr.write(f"ventcalc: {args.log}: {remark}\n")
+    weather = weather_for(bay, args.weather) if args.weather is not None else None
+    found = fit_bay(bay, log, weather, layers=args.layers)
+    wrote = []
+    if args.out is not None:
+        useless = verdict(found)
+        wrote = [f"Not written: {args.out}."]
+        if not useless:
+            wrote = [write_text(args.out, fitted_file(found, args.units))]
+    if args.json:
+        return as_json(fit_data(found))
+    return "\n\n".join([fit_text(found, args.units), *wrote])

@@ -1,0 +1,84 @@
+"""What checks of the probes did to the advice, as plain text and for JSON."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from ventcalc.bay.description import Sensors
+from ventcalc.logbook.checked_sensors import CheckedSensors
+from ventcalc.units import UnitSystem, show
+
+__all__ = ["checks_data", "checks_lines"]
+
+LEAST_WARM, LEAST_HUMID = 0.05, 0.005
+"""Corrections less than these are made and not told. [K, 0-1]"""
+
+
+def checks_lines(trust: CheckedSensors, shipped: Sensors, units: UnitSystem) -> list[str]:
+    """
+    How far the probes are trusted by their checks, and what was corrected.
+
+    Parameters
+    ----------
+    trust : CheckedSensors
+        What the checks are worth.
+    shipped : Sensors
+        Of the bay file.
+    units : {"metric", "us"}
+        Units to write.
+
+    Returns
+    -------
+    list of str
+        One line or two and one for each check that cannot be used; empty without any check.
+    """
+    lines = []
+    if trust.checked:
+        lines.append(_trusted(trust, shipped, units))
+    off = []
+    for key, offset in trust.offsets.items():
+        humid = key.endswith("_rh")
+        if abs(offset) >= (LEAST_HUMID if humid else LEAST_WARM):
+            size = show(abs(offset), "1 percent" if humid else "delta_degC", units)
+            off.append(f"{_name(key)} {size} too {'high' if offset > 0.0 else 'low'}")
+    if off:
+        lines.append(f"Corrected by their checks, reading {', '.join(off)}.")
+    return [*lines, *(f"Sensor checks: {remark}." for remark in trust.remarks)]
+
+
+def _trusted(trust: CheckedSensors, shipped: Sensors, units: UnitSystem) -> str:
+    now, parts = trust.sensors, []
+    for value, usual, unit in (
+        (now.temperature, shipped.temperature, "delta_degC"),
+        (now.humidity, shipped.humidity, "1 percent"),
+    ):
+        if value < usual:
+            digits = 2 if unit == "delta_degC" else 1
+            parts.append(f"{show(value, unit, units, digits)} in place of "
+                         f"{show(usual, unit, units, digits)}")  # fmt: skip
+    lacks = f"not checked: {', '.join(trust.unchecked)}" if trust.unchecked else ""
+    if not parts:
+        return (
+            "Sensor checks: the margin stays as without them; "
+            f"{lacks or 'they are too old, check anew'}."
+        )
+    return f"Sensors are trusted to {' and '.join(parts)} by their checks{lacks and f'; {lacks}'}."
+
+
+def _name(key: str) -> str:
+    return key.replace("pulp probe", "pulp").removesuffix("_temp_c").replace("_rh", " humidity")
+
+
+def checks_data(trust: CheckedSensors) -> dict[str, Any]:
+    """For JSON: standard uncertainties, offsets by key, what counts and what lacks."""
+    return {
+        "standard_uncertainty_k": round(trust.sensors.temperature, 4),
+        "standard_uncertainty_rh": round(trust.sensors.humidity, 5),
+        "checked": list(trust.checked),
+        "not_checked": list(trust.unchecked),
+        "taken_off": {
+            key.replace("pulp probe ", "pulp_").removesuffix("_c"): round(offset, 5)
+            for key, offset in trust.offsets.items()
+        },
+        "remarks": list(trust.remarks),
+    }
