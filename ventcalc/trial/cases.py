@@ -12,7 +12,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-import ventcalc
 from ventcalc.bay.description import Bay
 from ventcalc.errors import BadInput
 from ventcalc.season.likely import RANGES, crop_points
@@ -160,9 +159,9 @@ def _digest_of_weather(weather: Weather) -> str:
 
 @cache
 def sources() -> str:
-    """Hash of the library: its version, every source and every table, wherever it is installed."""
-    home = Path(ventcalc.__file__).parent
-    digest = hashlib.sha256(ventcalc.__version__.encode())
+    """Hash of the library: every source, its version among them, and every table."""
+    home = Path(__file__).parents[1]
+    digest = hashlib.sha256()
     for path in sorted(home.rglob("*")):
         if path.suffix in (".py", ".csv", ".json", ".toml"):
             digest.update(path.relative_to(home).as_posix().encode())
