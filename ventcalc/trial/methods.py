@@ -17,7 +17,7 @@ __all__ = ["NOISY", "PLANS", "method_for", "method_named", "source_of"]
 
 NOISY = "plan_noisy"
 PLANS = ("plan", NOISY)
-"""The plan with perfect forecasts, and with forecasts that err as those of weather services do."""
+"""The plan with perfect forecasts, and with such that err (``forecast_errors``)."""
 
 
 def method_named(name: str) -> Policy:
