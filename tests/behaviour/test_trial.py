@@ -74,6 +74,17 @@ def test_draws_are_the_crop_and_the_seed_moves_them(trial):
     }
 
 
+def test_the_seed_moves_forecasts_that_err_and_nothing_else():
+    given = {"faults": "none", "draws": 1}
+    both = tried(policies=("plan", "plan_noisy"), **given)
+    other = tried(policies="plan_noisy", seed=1, **given)
+    assert len({*both.seasons["cost"].tolist(), *other.seasons["cost"].tolist()}) == 3
+    keys, moved = (
+        [parcel.key for parcel in parcels_of(replace(both.trial, seed=seed))] for seed in (0, 1)
+    )
+    assert [one == two for one, two in zip(keys, moved, strict=True)] == [True, False]
+
+
 # --- faults and places ---------------------------------------------------------------------------
 
 

@@ -16,10 +16,12 @@ from ventcalc.advice.readings import START
 from ventcalc.bay.file import example_bay
 from ventcalc.errors import BadInput, OutOfRange
 from ventcalc.outlook.state import state_of_season
-from ventcalc.plan.certified import Stages, cheapest, constant_price
-from ventcalc.plan.reduced import REST
+from ventcalc.plan.certified import Stages, cheapest, constant_price, nearly_cheapest
+from ventcalc.plan.reduced import OUTSIDE, REST, Pile, actions_of, respiration_at, stages_of
+from ventcalc.plan.rolling import noisy, perfect, rolling
 from ventcalc.plan.tariff import flat, tariff_of
 from ventcalc.plan.week import plan_week
+from ventcalc.season.plan import plan_of
 from ventcalc.season.run import run_season
 from ventcalc.weather import example_weather
 from ventcalc.weather.forecast import Forecast
@@ -66,6 +68,19 @@ def test_no_plan_is_cheaper_than_the_bound(seed, start):
     assert found.cost >= best - 1e-9
     assert found.costs.sum() == pytest.approx(found.cost)
     assert constant_price(stages, start, np.linspace(0.0, 2.0, 9)) >= best - 1e-9
+
+
+@settings(max_examples=20, deadline=None)
+@given(seed=st.integers(0, 10**6), start=st.floats(0.0, 4.0))
+def test_the_quick_plan_costs_what_it_says_and_hardly_more_than_the_best(seed, start):
+    stages = some_stages(seed, 401)
+    actions, cost = nearly_cheapest(stages, start)
+    at, total = start, 0.0
+    for k, action in enumerate(actions):
+        total += np.interp(at, stages.grid, stages.cost[k, action])
+        at = np.interp(at, stages.grid, stages.after[k, action])
+    assert cost == pytest.approx(total + np.interp(at, stages.grid, stages.ends))
+    assert cost <= 1.01 * best_of_all(stages, start) + 1e-9
 
 
 def test_the_gap_closes_with_the_grid():
@@ -154,6 +169,75 @@ def test_beyond_its_hours_the_plan_is_the_advice(ahead):
     )  # fmt: skip
     assert season.records["fan_speed"].tolist() == plain.records["fan_speed"].tolist()
     assert season.pulp == pytest.approx(plain.pulp, abs=1e-12)
+
+
+# --- made anew each day --------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def days(ahead):
+    """Four days of a cool-down before their first step."""
+    bay, state, _ = ahead
+    until = NOW + np.timedelta64(4, "D")
+    return plan_of(bay, example_weather(), 8, state.season, until, None, None, None, {})
+
+
+def ran(ahead, policy):
+    bay, state, _ = ahead
+    until = NOW + np.timedelta64(4, "D")
+    return run_season(
+        bay, example_weather(), policy, start=replace(state.season, memory=None), until=until,
+        compiled=False,
+    )  # fmt: skip
+
+
+def test_rolling_on_it_keeps_the_rules_and_cools_in_other_hours(ahead, days):
+    course = days.course
+    plain = ran(ahead, "advice").records
+    for foresight in (
+        perfect(course.hours, course.step),
+        noisy(course.hours, course.step, course.bed.pressure, "1"),
+    ):
+        season = ran(ahead, rolling(foresight, course.bed.pressure, False))
+        runs = season.records["runs"] > 0.0
+        supply = season.records["plenum_temperature"][runs]
+        assert supply.min() >= season.bay.limits.plenum_floor
+        assert season.kpi.condensed_on_crop <= 0.05
+        assert season.records["fan_speed"].tolist() != plain["fan_speed"].tolist()
+        assert np.isfinite(season.records["target"]).all()
+
+
+def test_without_a_forecast_it_is_the_advice(ahead):
+    alone = ran(ahead, rolling(lambda time: (), 84e3, False)).records
+    assert alone["fan_speed"].tolist() == ran(ahead, "advice").records["fan_speed"].tolist()
+
+
+def test_forecasts_err_by_their_words_and_not_in_what_is_past(days):
+    course, time = days.course, days.course.hours[24].time
+    true = perfect(course.hours, course.step)(time)
+    assert [hour.time for hour in true] == [hour.time for hour in course.hours[24:96]]
+    one, same, other = (
+        noisy(course.hours, course.step, course.bed.pressure, words)(time) for words in "aab"
+    )
+    assert one == same
+    assert one != other
+    off = [a.temperature - b.temperature for a, b in zip(one, true, strict=True)]
+    assert 0.3 < np.std(off) < 6.0
+    later = noisy(course.hours, course.step, course.bed.pressure, "a")(time + 86400.0)
+    assert later[0].temperature != one[24].temperature  # issued anew
+
+
+def test_machine_code_makes_the_same_stages(days):
+    bay, hours = days.course.bay, days.course.hours[:6]
+    fry = example_bay("fry_bay")
+    bay = replace(bay, refrigeration=fry.refrigeration)
+    pile = Pile(bay.mass, 1.0, respiration_at(bay, hours[0].time), 84e3, 0.002)
+    prices = np.full(6, bay.costs.electricity)
+    given_ = (bay, pile, actions_of(bay), hours, prices, 10.0, 3600.0, 41, 5)
+    plain, fast = stages_of(*given_), stages_of(*given_, True)
+    assert max(action.kind for action in actions_of(bay)) > OUTSIDE
+    assert np.array_equal(plain.after, fast.after)
+    assert np.array_equal(plain.cost, fast.cost)
 
 
 @pytest.mark.parametrize(

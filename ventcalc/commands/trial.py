@@ -18,6 +18,7 @@ from ventcalc.report.text import CAUTION, EXAMPLE_CREDIT
 from ventcalc.report.trial_page import trial_page
 from ventcalc.report.trial_text import trial_data, trial_text
 from ventcalc.trial.faults import USUAL
+from ventcalc.trial.methods import PLANS
 from ventcalc.trial.run import TrialResult, run_trial
 from ventcalc.weather import Weather, colder, example_weather, finer, read_weather
 
@@ -42,8 +43,8 @@ def add(commands: Any) -> None:
     )  # fmt: skip
     parser.add_argument(
         "--policy", metavar="NAME", nargs="+", default=[n for n in POLICIES if n != "nothing"],
-        help=f"control methods: {', '.join(POLICIES)}, or your own as module:function "
-        "(all but nothing)",
+        help=f"control methods: {', '.join((*POLICIES, *PLANS))}, or your own as "
+        "module:function (all but nothing and the plans, which take some seconds a season)",
     )  # fmt: skip
     parser.add_argument(
         "--fault", metavar="NAME", nargs="+", default=["none"],

@@ -26,11 +26,14 @@ from ventcalc.advice.setpoints import (
 from ventcalc.air.plain import AIR_HEAT, EVAPORATION, saturated
 from ventcalc.bay.calendar import calendar_at, planned_target
 from ventcalc.bay.hourly import HourlyBay
+from ventcalc.compiled import entry, record_of, records_of
 from ventcalc.equipment.plant import hourly_performance
 from ventcalc.equipment.plenum import coil_heat_for, fresh_fraction_for, supply
 from ventcalc.pile.crop import (
     CARBON_PER_DRY_MATTER,
+    age_factor,
     dry_matter_rate,
+    fresh_respiration,
     temperature_factor,
 )
 from ventcalc.plan.certified import Stages
@@ -45,6 +48,7 @@ __all__ = [
     "Pile",
     "actions_of",
     "an_hour",
+    "respiration_at",
     "stages_of",
 ]
 
@@ -121,6 +125,13 @@ def actions_of(bay: HourlyBay) -> tuple[Action, ...]:
     speeds = [slow + part * (1.0 - slow) for part in SPEEDS]
     kinds = (OUTSIDE, COIL) if bay.refrigeration.capacity > 0.0 else (OUTSIDE,)
     return (Action(REST, 0.0), *(Action(kind, speed) for kind in kinds for speed in speeds))
+
+
+def respiration_at(bay: HourlyBay, time: float) -> float:
+    """Of the crop at the temperature of its least respiration, at its age. [W/kg]"""
+    age = max(calendar_at(bay, time).now, 0.0)
+    fresh = fresh_respiration(bay.crop, bay.immature_share)
+    return bay.crop.respiration_settled * age_factor(age, bay.crop, fresh)
 
 
 def an_hour(
@@ -226,22 +237,22 @@ def stages_of(
     prices: Array,
     start: float,
     step: float,
+    points: int = POINTS,
+    nodes: int = NODES,
+    fast: bool = False,
 ) -> Stages:
-    """The hours as the cheapest way is looked for in them."""
+    """The hours as the cheapest way is looked for in them; ``fast`` by machine code."""
     targets = [planned_target(bay, calendar_at(bay, hour.time)) for hour in hours]
-    grid = np.linspace(min(*targets, start) - ROOM, max(*targets, start) + ROOM, POINTS)
-    nodes = np.linspace(grid[0], grid[-1], NODES)
-    after = np.empty((len(hours), len(actions), POINTS))
-    cost = np.empty(after.shape)
-    for k, (hour, price, target) in enumerate(zip(hours, prices.tolist(), targets, strict=True)):
-        for a, action in enumerate(actions):
-            found = [
-                an_hour(bay, pile, action, hour, price, target, pulp, step)
-                for pulp in nodes.tolist()
-            ]
-            after[k, a] = np.interp(grid, nodes, [one.after for one in found])
-            spent = [one.energy_cost + one.shrink_cost for one in found]
-            cost[k, a] = np.interp(grid, nodes, spent)
+    grid = np.linspace(min(*targets, start) - ROOM, max(*targets, start) + ROOM, points)
+    known = np.linspace(grid[0], grid[-1], nodes)
+    shape = (len(hours), len(actions), nodes)
+    after_known, cost_known = np.empty(shape), np.empty(shape)
+    told = (prices, np.array(targets), known, step, after_known, cost_known)
+    if fast:
+        entry(at_nodes)(record_of(bay), pile, records_of(actions), records_of(hours), *told)
+    else:
+        at_nodes(bay, pile, actions, hours, *told)
+    after, cost = (_between(grid, nodes, values) for values in (after_known, cost_known))
     tonnes = pile.mass / 1000.0
     dear = pile.off_target * tonnes
     wanted = np.array(targets)[:, None, None]
@@ -251,6 +262,38 @@ def stages_of(
     worth = _worth(after, cost, int(np.searchsorted(grid, targets[-1])))
     off = np.maximum(np.abs(grid - targets[-1]) - bay.limits.band, 0.0)
     return Stages(grid, after, cost, worth * (grid - targets[-1]) + BEHIND * dear * off)
+
+
+def at_nodes(
+    bay: HourlyBay,
+    pile: Pile,
+    actions: Sequence[Action],
+    hours: Sequence[Outside],
+    prices: Array,
+    targets: Array,
+    nodes: Array,
+    step: float,
+    after: Array,
+    cost: Array,
+) -> None:
+    """``an_hour`` of every hour, action and node, into the last two: (hours, actions, nodes)."""
+    for k in range(len(hours)):
+        for a in range(len(actions)):
+            for n in range(len(nodes)):
+                one = an_hour(
+                    bay, pile, actions[a], hours[k], float(prices[k]), float(targets[k]),
+                    float(nodes[n]), step,
+                )  # fmt: skip
+                after[k, a, n] = one.after
+                cost[k, a, n] = one.energy_cost + one.shrink_cost
+
+
+def _between(grid: Array, nodes: int, values: Array) -> Array:
+    """Values at evenly spaced nodes, on straight lines between them. (..., points)"""
+    at = np.linspace(0.0, nodes - 1.0, grid.size)
+    k = np.minimum(at.astype(np.int64), nodes - 2)
+    low: Array = values[..., k]
+    return low + (at - k) * (values[..., k + 1] - low)
 
 
 def _worth(after: Array, cost: Array, at: int) -> float:

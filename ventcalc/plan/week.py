@@ -11,14 +11,20 @@ from numpy.typing import NDArray
 from ventcalc.advice.policies import Policy, policy_named
 from ventcalc.bay.calendar import calendar_at, planned_target
 from ventcalc.bay.description import Bay
-from ventcalc.bay.hourly import HourlyBay
 from ventcalc.errors import BadInput, check_range
 from ventcalc.outlook.ahead import plan_ahead
 from ventcalc.outlook.state import LEAST_SHARE, PileState
 from ventcalc.pile.bed import layers_of
-from ventcalc.pile.crop import age_factor, fresh_respiration
 from ventcalc.plan.certified import Certified, Stages, cheapest, constant_price
-from ventcalc.plan.reduced import Action, Hour, Pile, actions_of, between_nodes, stages_of
+from ventcalc.plan.reduced import (
+    Action,
+    Hour,
+    Pile,
+    actions_of,
+    between_nodes,
+    respiration_at,
+    stages_of,
+)
 from ventcalc.plan.steer import steered
 from ventcalc.plan.tariff import Tariff, flat
 from ventcalc.season.kpi import POWERS, WET_FILM
@@ -184,7 +190,7 @@ def plan_week(
     pile = Pile(
         mass=course.bay.mass * state.season.bay.loaded,
         share=share,
-        respiration=_respiration(course.bay, course.hours[0].time),
+        respiration=respiration_at(course.bay, course.hours[0].time),
         pressure=course.bed.pressure,
         off_target=off_target,
     )
@@ -214,13 +220,6 @@ def plan_week(
         notes=tuple(dict.fromkeys((*state.notes, *ahead.notes, *plan.notes))),
         **judged,
     )
-
-
-def _respiration(bay: HourlyBay, time: float) -> float:
-    """Of the crop at the temperature of its least respiration, at its age. [W/kg]"""
-    age = max(calendar_at(bay, time).now, 0.0)
-    fresh = fresh_respiration(bay.crop, bay.immature_share)
-    return bay.crop.respiration_settled * age_factor(age, bay.crop, fresh)
 
 
 def _price_of_end(stages: Stages) -> float:

@@ -32,7 +32,13 @@ TONS_PER_TONNE = 1.0 / 0.90718474  # short tons, NIST SP 811
 
 def control_words(policy: str) -> str:
     """What people call a control method."""
-    return {"nothing": "no ventilation", "shadow_price": "shadow price"}.get(policy, policy)
+    words = {
+        "nothing": "no ventilation",
+        "shadow_price": "shadow price",
+        "plan": "plan (perfect forecast)",
+        "plan_noisy": "plan (forecast that errs)",
+    }
+    return words.get(policy, policy)
 
 
 def per_tonne(value: float, unit: str, units: UnitSystem) -> str:

@@ -16,7 +16,7 @@ from ventcalc.bay.description import Bay
 from ventcalc.errors import BadInput
 from ventcalc.season.likely import RANGES, crop_points
 from ventcalc.trial.faults import check_fault
-from ventcalc.trial.methods import source_of
+from ventcalc.trial.methods import NOISY, source_of
 from ventcalc.weather import Weather, zone
 
 __all__ = ["Parcel", "Trial", "parcels_of", "placed", "sources"]
@@ -42,7 +42,7 @@ class Trial:
     draws: int
     """Draws of the crop's parameters; 1 is the crop of the tables. [1]"""
     seed: int
-    """Of the draws and of the bootstrap. [1]"""
+    """Of draws, forecasts that err and bootstrap. [1]"""
     layers: int
 
 
@@ -59,6 +59,8 @@ class Parcel:
     draws: tuple[int, ...]
     points: tuple[tuple[float, ...], ...]
     """Parameters of each draw, in the order of ``RANGES``; [any]."""
+    chance: int
+    """Seed of forecasts that err; 0 for methods without."""
     layers: int
     sources: str
     """Of the library that made it."""
@@ -124,7 +126,10 @@ def parcels_of(trial: Trial) -> list[Parcel]:
         there = placed(bay, weather)
         for fault, method, block in product(trial.faults, trial.methods, blocks):
             some = tuple(points[k] for k in block)
-            words = (there, digests[climate], fault, method, owns[method], some, trial.layers)
+            chance = trial.seed if method == NOISY else 0
+            words = (
+                there, digests[climate], fault, method, owns[method], some, trial.layers, chance,
+            )  # fmt: skip
             found.append(
                 Parcel(
                     key=hashlib.sha256(repr((*words, sources())).encode()).hexdigest()[:24],
@@ -135,6 +140,7 @@ def parcels_of(trial: Trial) -> list[Parcel]:
                     method=method,
                     draws=tuple(block),
                     points=some,
+                    chance=chance,
                     layers=trial.layers,
                     sources=sources(),
                 )

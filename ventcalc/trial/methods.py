@@ -1,16 +1,23 @@
-"""Control methods by name: the shipped ones, and a user's own as ``module:function``."""
+"""Control methods by name: the shipped ones, the plan, a user's own as ``module:function``."""
 
 from __future__ import annotations
 
 import hashlib
+import math
 import sys
 from importlib import import_module
 from pathlib import Path
 
 from ventcalc.advice.policies import POLICIES, Policy
 from ventcalc.errors import BadInput
+from ventcalc.plan.rolling import noisy, perfect, rolling
+from ventcalc.season.course import Course
 
-__all__ = ["method_named", "source_of"]
+__all__ = ["NOISY", "PLANS", "method_for", "method_named", "source_of"]
+
+NOISY = "plan_noisy"
+PLANS = ("plan", NOISY)
+"""The plan with perfect forecasts, and with such that err (``forecast_errors``)."""
 
 
 def method_named(name: str) -> Policy:
@@ -20,8 +27,8 @@ def method_named(name: str) -> Policy:
     Parameters
     ----------
     name : str
-        One of ``ventcalc season --policy``, or ``module:function`` of somebody's own, looked for in
-        the folder one stands in too.
+        One of ``ventcalc season --policy``, a plan (``method_for`` makes that of a season), or
+        ``module:function`` of somebody's own, looked for in the folder one stands in too.
 
     Returns
     -------
@@ -35,11 +42,13 @@ def method_named(name: str) -> Policy:
     """
     if name in POLICIES:
         return POLICIES[name]
+    if name in PLANS:  # as it is without a forecast
+        return rolling(lambda time: (), math.nan, False)
     module, colon, function = name.partition(":")
     if not colon:
         raise BadInput(
-            f"control method {name!r}: unknown; write one of {', '.join(POLICIES)}, or your own as "
-            "module:function"
+            f"control method {name!r}: unknown; write one of {', '.join((*POLICIES, *PLANS))}, or "
+            "your own as module:function"
         )
     if "" not in sys.path:  # a program started by its name does not look where one stands
         sys.path.insert(0, "")
@@ -52,9 +61,19 @@ def method_named(name: str) -> Policy:
     return found
 
 
+def method_for(name: str, course: Course, words: str, fast: bool) -> Policy:
+    """A control method for one season; ``words`` seed what it leaves to chance."""
+    if name not in PLANS:
+        return method_named(name)
+    hours, step, pressure = course.hours, course.step, course.bed.pressure
+    if name == NOISY:
+        return rolling(noisy(hours, step, pressure, words), pressure, fast)
+    return rolling(perfect(hours, step), pressure, fast)
+
+
 def source_of(name: str) -> str:
     """What a method of somebody's own hangs on: a hash of its file; nothing for a shipped one."""
-    if name in POLICIES:
+    if name in (*POLICIES, *PLANS):
         return ""
     method_named(name)
     place = getattr(sys.modules[name.partition(":")[0]], "__file__", None)

@@ -65,14 +65,15 @@ def run_trial(
     weathers : Weather or sequence of Weather
         Climates, told apart by their names.
     policies : str or sequence of str
-        Control methods as of ``run_season``, or your own as ``module:function``.
+        Control methods as of ``run_season``, ``plan`` and ``plan_noisy`` (made anew each day, with
+        perfect forecasts or such that err), or your own as ``module:function``.
     faults : str or sequence of str
         Names as of ``ventcalc trial --fault``.
     draws : int
         Crops, spread evenly over the published ranges of transpiration, respiration and water
         activity; 1 is the crop of the tables.
     seed : int
-        Of the draws and of the bootstrap.
+        Of draws, forecasts that err and bootstrap.
     layers : int
         Layers of the piles.
     off_plan_price : float

@@ -17,7 +17,7 @@ from ventcalc.season.likely import RANGES
 from ventcalc.season.plan import Plan, plan_of
 from ventcalc.trial.cases import Parcel, sources
 from ventcalc.trial.faults import parts_of, sensors_of
-from ventcalc.trial.methods import method_named
+from ventcalc.trial.methods import method_for
 
 __all__ = ["COLUMNS", "TEXTS", "Table", "joined", "run_parcel"]
 
@@ -58,7 +58,6 @@ def run_parcel(parcel: Parcel, fast: bool, shared: dict[Any, Any] | None = None)
         raise BadInput(
             "a worker runs another ventcalc than whoever asked it; install the same on all machines"
         )
-    policy = method_named(parcel.method)
     shared = {} if shared is None else shared
     rows = []
     for draw, point in zip(parcel.draws, parcel.points, strict=True):
@@ -69,7 +68,10 @@ def run_parcel(parcel: Parcel, fast: bool, shared: dict[Any, Any] | None = None)
         }
         values |= {"method": parcel.method, "draw": float(draw)}
         try:
-            kpi = figures_of(_plan(parcel, point, shared), policy, fast)
+            plan = _plan(parcel, point, shared)
+            words = f"{parcel.chance} {parcel.bay.name} {parcel.climate} {draw}"
+            policy = method_for(parcel.method, plan.course, words, fast)
+            kpi = figures_of(plan, policy, fast)
             row = {
                 **{name: getattr(kpi, name) for name in (*FIGURES, "energy", "cost")},
                 "stopped": "",

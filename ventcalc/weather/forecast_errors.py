@@ -12,7 +12,7 @@ from ventcalc.errors import BadInput, check_range
 from ventcalc.weather.files import Weather
 from ventcalc.weather.record import Array
 
-__all__ = ["LEVELS", "error_of_running_mean", "forecast_errors", "with_errors"]
+__all__ = ["LEVELS", "erred", "error_of_running_mean", "forecast_errors", "with_errors"]
 
 
 class _Level(NamedTuple):
@@ -107,10 +107,10 @@ def with_errors(
     weather: Weather, temperature_difference: Array, dew_point_difference: Array
 ) -> Weather:
     """Weather plus errors; a dew point stays at or below its temperature."""
-    temperature = np.clip(weather.temperature + temperature_difference, -50.0, 60.0)
-    dew = air.dew_point(weather.humidity_ratio, weather.pressure) + dew_point_difference
-    dew = np.clip(dew, -50.0, temperature)
-    ratio = air.saturation_humidity_ratio(dew, weather.pressure)
+    temperature, ratio = erred(
+        weather.temperature, weather.humidity_ratio, weather.pressure,
+        temperature_difference, dew_point_difference,
+    )  # fmt: skip
     relative = air.relative_humidity(temperature, ratio, weather.pressure)
     return replace(
         weather,
@@ -118,3 +118,16 @@ def with_errors(
         humidity_ratio=ratio,
         relative_humidity=np.minimum(relative, 1.0),
     )
+
+
+def erred(
+    temperature: Array,
+    humidity_ratio: Array,
+    pressure: Array | float,
+    temperature_difference: Array,
+    dew_point_difference: Array,
+) -> tuple[Array, Array]:
+    """Temperature [°C] and humidity ratio [kg/kg] plus errors."""
+    dew = air.dew_point(humidity_ratio, pressure) + dew_point_difference
+    warm = np.clip(temperature + temperature_difference, -50.0, 60.0)
+    return warm, air.saturation_humidity_ratio(np.clip(dew, -50.0, warm), pressure)
