@@ -53,9 +53,9 @@ def best_of_all(stages: Stages, start: float) -> float:
     for way in product(range(ACTIONS), repeat=HOURS):
         at, total = start, 0.0
         for k, action in enumerate(way):
-            total += np.interp(at, stages.grid, stages.cost[k, action])
-            at = np.interp(at, stages.grid, stages.after[k, action])
-        costs.append(total + np.interp(at, stages.grid, stages.ends))
+            total += np.interp(at, stages.temperatures, stages.cost[k, action])
+            at = np.interp(at, stages.temperatures, stages.next_temperature[k, action])
+        costs.append(total + np.interp(at, stages.temperatures, stages.ends))
     return float(min(costs))
 
 
@@ -77,9 +77,9 @@ def test_the_quick_plan_costs_what_it_says_and_hardly_more_than_the_best(seed, s
     actions, cost = nearly_cheapest(stages, start)
     at, total = start, 0.0
     for k, action in enumerate(actions):
-        total += np.interp(at, stages.grid, stages.cost[k, action])
-        at = np.interp(at, stages.grid, stages.after[k, action])
-    assert cost == pytest.approx(total + np.interp(at, stages.grid, stages.ends))
+        total += np.interp(at, stages.temperatures, stages.cost[k, action])
+        at = np.interp(at, stages.temperatures, stages.next_temperature[k, action])
+    assert cost == pytest.approx(total + np.interp(at, stages.temperatures, stages.ends))
     assert cost <= 1.01 * best_of_all(stages, start) + 1e-9
 
 
@@ -95,7 +95,7 @@ def test_off_the_grid_is_refused():
     with pytest.raises(BadInput, match="grid goes from"):
         cheapest(stages, 5.0)
     with pytest.raises(BadInput, match="off the grid"):
-        cheapest(stages._replace(after=stages.after + 1.0), 1.0)
+        cheapest(stages._replace(next_temperature=stages.next_temperature + 1.0), 1.0)
 
 
 @pytest.fixture(scope="module")
@@ -121,10 +121,12 @@ def test_the_plan_is_proven_and_keeps_the_rules(ahead):
     assert 0.0 <= plan.gap <= 0.01
     assert plan.bound <= plan.constant_price
     assert plan.money.total == pytest.approx(sum(plan.money), rel=1e-12)
-    assert plan.planned.coldest_supply >= bay.limits.plenum_floor
+    assert plan.planned.coldest_supply_temperature >= bay.limits.plenum_floor
     assert plan.planned.wet_hours <= plan.present.wet_hours + 3.0
-    starts = [hour.does.after for hour in plan.hours]
-    assert max(np.abs(np.diff([plan.start, *starts]))) < 0.5  # no hour moves 1 800 t by more
+    starts = [hour.does.pulp_mean for hour in plan.hours]
+    assert (
+        max(np.abs(np.diff([plan.start_pulp_mean, *starts]))) < 0.5
+    )  # no hour moves 1 800 t by more
 
 
 def test_cheap_nights_draw_the_fans(ahead):
@@ -146,7 +148,8 @@ def test_dear_warmth_is_borne_less(ahead):
 
     def off(plan):
         return sum(
-            max(abs(hour.does.after - hour.target) - bay.limits.band, 0.0) for hour in plan.hours
+            max(abs(hour.does.pulp_mean - hour.target) - bay.limits.band, 0.0)
+            for hour in plan.hours
         )
 
     assert off(dear) < off(cheap)
@@ -236,7 +239,7 @@ def test_machine_code_makes_the_same_stages(days):
     given_ = (bay, pile, actions_of(bay), hours, prices, 10.0, 3600.0, 41, 5)
     plain, fast = stages_of(*given_), stages_of(*given_, True)
     assert max(action.kind for action in actions_of(bay)) > OUTSIDE
-    assert np.array_equal(plain.after, fast.after)
+    assert np.array_equal(plain.next_temperature, fast.next_temperature)
     assert np.array_equal(plain.cost, fast.cost)
 
 

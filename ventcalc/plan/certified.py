@@ -27,9 +27,9 @@ NEAR = 20
 class Stages(NamedTuple):
     """Hours of a model that is linear between the points of its grid."""
 
-    grid: Array
+    temperatures: Array
     """Temperatures, evenly apart, shape (points,). [°C]"""
-    after: Array
+    next_temperature: Array
     """Temperature after an hour, shape (hours, actions, points); rises with the one before. [°C]"""
     cost: Array
     """Of an hour, same shape. [money]"""
@@ -73,12 +73,12 @@ class _Bounds(NamedTuple):
 
 def cheapest(stages: Stages, start: float) -> Certified:
     """The cheapest actions from a temperature, and the bound."""
-    grid = stages.grid
+    grid = stages.temperatures
     if not grid[0] <= start <= grid[-1]:
         raise BadInput(f"start is {start:.2f} degC; the grid goes from {grid[0]} to {grid[-1]}")
     slope = np.diff(stages.ends) / _apart(grid)
     to_come = [_Bounds(stages.ends, stages.ends, slope, slope)]
-    for after, cost in zip(stages.after[::-1], stages.cost[::-1], strict=True):
+    for after, cost in zip(stages.next_temperature[::-1], stages.cost[::-1], strict=True):
         to_come.append(_an_hour_before(grid, after, cost, to_come[-1]))
     to_come.reverse()
     return _followed(stages, start, to_come)
@@ -90,15 +90,17 @@ def nearly_cheapest(stages: Stages, start: float) -> tuple[list[int], float]:
 
     The cost still to come is read on straight lines between the points.
     """
-    grid = stages.grid
-    k = _interval(grid, stages.after)
-    part = (stages.after - grid[k]) / _apart(grid)
+    grid = stages.temperatures
+    k = _interval(grid, stages.next_temperature)
+    part = (stages.next_temperature - grid[k]) / _apart(grid)
     to_come = [stages.ends]
     for at, within, cost in zip(k[::-1], part[::-1], stages.cost[::-1], strict=True):
         low = to_come[-1][at]
         to_come.append((cost + low + within * (to_come[-1][at + 1] - low)).min(axis=0))
     actions, temperature, total = [], start, 0.0
-    for after, cost, later in zip(stages.after, stages.cost, to_come[-2::-1], strict=True):
+    for after, cost, later in zip(
+        stages.next_temperature, stages.cost, to_come[-2::-1], strict=True
+    ):
         place, within = _place(grid, temperature)
         ends, spent = (
             one[:, place] + within * (one[:, place + 1] - one[:, place]) for one in (after, cost)
@@ -161,9 +163,9 @@ def bounds_at(grid: Array, at: Array, bounds: _Bounds) -> tuple[Array, Array]:
 
 def _followed(stages: Stages, start: float, to_come: list[_Bounds]) -> Certified:
     """The plan from the start: in every hour what is cheapest with the rest behind it."""
-    grid, temperature = stages.grid, start
+    grid, temperature = stages.temperatures, start
     actions, temperatures, costs, worth = [], [start], [], []
-    for after, cost, later in zip(stages.after, stages.cost, to_come[1:], strict=True):
+    for after, cost, later in zip(stages.next_temperature, stages.cost, to_come[1:], strict=True):
         k, part = _place(grid, temperature)
         ends, spent = (one[:, k] + part * (one[:, k + 1] - one[:, k]) for one in (after, cost))
         action = int(np.argmin(spent + bounds_at(grid, ends, later)[1]))
@@ -202,13 +204,13 @@ def constant_price(stages: Stages, start: float, prices: Array) -> float:
 def _at_price(stages: Stages, temperature: float, price: float) -> float:
     """Cost of following one price."""
     total = 0.0
-    for after, cost in zip(stages.after, stages.cost, strict=True):
-        k, part = _place(stages.grid, temperature)
+    for after, cost in zip(stages.next_temperature, stages.cost, strict=True):
+        k, part = _place(stages.temperatures, temperature)
         ends, spent = (one[:, k] + part * (one[:, k + 1] - one[:, k]) for one in (after, cost))
         action = int(np.argmin(spent + price * ends))
         temperature = float(ends[action])
         total += float(spent[action])
-    return total + float(np.interp(temperature, stages.grid, stages.ends))
+    return total + float(np.interp(temperature, stages.temperatures, stages.ends))
 
 
 def _place(grid: Array, temperature: float) -> tuple[int, float]:

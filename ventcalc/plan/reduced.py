@@ -96,7 +96,7 @@ class Pile(NamedTuple):
 class Hour(NamedTuple):
     """One hour of one action from one temperature; money for the whole bay."""
 
-    after: float
+    pulp_mean: float
     """Mean pulp at its end. [°C]"""
     cooling: float
     """Heat that air takes from the crop. [W]"""
@@ -156,7 +156,7 @@ def an_hour(
     after = pulp + warmed / (pile.mass * bay.crop.specific_heat)
     carbon = CARBON_PER_DRY_MATTER * dry_matter_rate(heat, bay.crop)
     return Hour(
-        after=after,
+        pulp_mean=after,
         cooling=run.cooling,
         power=run.power,
         energy_cost=run.power * step * price,
@@ -284,7 +284,7 @@ def at_nodes(
                     bay, pile, actions[a], hours[k], float(prices[k]), float(targets[k]),
                     float(nodes[n]), step,
                 )  # fmt: skip
-                after[k, a, n] = one.after
+                after[k, a, n] = one.pulp_mean
                 cost[k, a, n] = one.energy_cost + one.shrink_cost
 
 

@@ -70,7 +70,7 @@ class PlannedHour(NamedTuple):
     action: Action
     target: float
     """Mean pulp that the calendar plans. [°C]"""
-    outside: float
+    outside_temperature: float
     """Outside air. [°C]"""
     price: float
     """Of energy. [money/J]"""
@@ -88,7 +88,7 @@ class WholeModel(NamedTuple):
     money: Money
     pulp_mean: Array
     """After each hour. [°C]"""
-    coldest_supply: float
+    coldest_supply_temperature: float
     """NaN where the fans never ran. [°C]"""
     wet_hours: float
     """With more than a trace of free water on any layer. [h]"""
@@ -107,7 +107,7 @@ class WeekPlan:
     hours: tuple[PlannedHour, ...]
     step: float
     """[s]"""
-    start: float
+    start_pulp_mean: float
     """Mean pulp at the beginning. [°C]"""
     money: Money
     """By the reduced model, in which the plan was made."""
@@ -188,7 +188,7 @@ def plan_week(
     tariff = flat(bay.costs.electricity) if tariff is None else tariff
     prices = np.array([tariff.at(course.bay, hour.time) for hour in course.hours])
     pile = Pile(
-        mass=course.bay.mass * state.season.bay.loaded,
+        mass=course.bay.mass * share,
         share=share,
         respiration=respiration_at(course.bay, course.hours[0].time),
         pressure=course.bed.pressure,
@@ -212,7 +212,7 @@ def plan_week(
         bay=plan.installed,
         hours=told,
         step=course.step,
-        start=start,
+        start_pulp_mean=start,
         money=_money(told, found),
         bound=found.bound,
         constant_price=constant_price(stages, start, tried),
@@ -224,7 +224,9 @@ def plan_week(
 
 def _price_of_end(stages: Stages) -> float:
     """Steepest price of a kelvin at the end. [money/K]"""
-    return float(np.abs(np.diff(stages.ends)).max() / (stages.grid[1] - stages.grid[0]))
+    return float(
+        np.abs(np.diff(stages.ends)).max() / (stages.temperatures[1] - stages.temperatures[0])
+    )
 
 
 def _told(
@@ -243,7 +245,15 @@ def _told(
         target = planned_target(course.bay, calendar_at(course.bay, hour.time))
         ways = [
             between_nodes(
-                course.bay, pile, action, hour, price, target, pulp, course.step, stages.grid
+                course.bay,
+                pile,
+                action,
+                hour,
+                price,
+                target,
+                pulp,
+                course.step,
+                stages.temperatures,
             )
             for action in actions
         ]
@@ -252,7 +262,7 @@ def _told(
                 time=hour.time,
                 action=actions[found.actions[k]],
                 target=target,
-                outside=hour.temperature,
+                outside_temperature=hour.temperature,
                 price=price,
                 does=ways[found.actions[k]],
                 cold_cost=min(_cold_cost(way, ways[0], holds) for way in ways[1:]),
@@ -264,7 +274,7 @@ def _told(
 
 def _cold_cost(way: Hour, rest: Hour, holds: float) -> float:
     """Energy and shrink per heat that an hour takes out beyond resting. [money/J]"""
-    colder = (rest.after - way.after) * holds
+    colder = (rest.pulp_mean - way.pulp_mean) * holds
     dearer = way.energy_cost + way.shrink_cost - rest.energy_cost - rest.shrink_cost
     return dearer / colder if colder > 0.0 else float("inf")
 
@@ -299,10 +309,10 @@ def _whole(
             energy=float((power * prices).sum() * course.step),
             shrink=float(lost[-1] - begun) * pile.mass * course.bay.costs.crop,
             off_target=float(off) * hours * pile.off_target * pile.mass / 1000.0,
-            end=float(np.interp(mean[-1], stages.grid, stages.ends)),
+            end=float(np.interp(mean[-1], stages.temperatures, stages.ends)),
         ),
         pulp_mean=mean,
-        coldest_supply=float(supply.min()) if supply.size else float("nan"),
+        coldest_supply_temperature=float(supply.min()) if supply.size else float("nan"),
         wet_hours=float((records["wettest"] > WET_FILM).sum() * hours),
         fan_hours=float(runs.sum() * hours),
         peak_power=float(power.max()),

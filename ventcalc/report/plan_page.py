@@ -46,7 +46,7 @@ def _pile(plan: WeekPlan, units: UnitSystem) -> Picture:
     shift = (local(plan.bay, plan.hours[0].time).utcoffset() or timedelta()).total_seconds()
     lines = [
         ("target", [hour.target for hour in plan.hours], "--quiet", ()),
-        ("plan, one temperature", [hour.does.after for hour in plan.hours], "--c1", (7, 3)),
+        ("plan, one temperature", [hour.does.pulp_mean for hour in plan.hours], "--c1", (7, 3)),
         ("plan, whole model", plan.planned.pulp_mean, "--c2", ()),
         ("advice, whole model", plan.present.pulp_mean, "--c0", (2, 2)),
     ]

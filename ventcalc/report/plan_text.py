@@ -45,7 +45,10 @@ def plan_sentences(plan: WeekPlan, units: UnitSystem = "metric") -> list[str]:
     coil = sum(hour.action.kind == COIL for hour in cools) * plan.step / 3600.0
     refrigerated = f", {coil:.0f} of them by refrigeration" if coil else ""
     last, whole_hours = plan.hours[-1], len(plan.hours) * plan.step / 3600.0
-    pulp = [show(value, "degC", units) for value in (plan.start, last.does.after, last.target)]
+    pulp = [
+        show(value, "degC", units)
+        for value in (plan.start_pulp_mean, last.does.pulp_mean, last.target)
+    ]
     does = (
         f"Cools {hours:.0f} of {whole_hours:.0f} h{refrigerated}; pulp goes from {pulp[0]} to "
         f"{pulp[1]}, planned {pulp[2]} within {show(bay.limits.band, 'delta_degC', units)}."
@@ -86,7 +89,7 @@ def stretch_rows(plan: WeekPlan, units: UnitSystem = "metric") -> list[tuple[str
         first, last = some[0], some[-1]
         begin = local(plan.bay, first.time)
         speeds = [hour.action.fan_speed for hour in some]
-        outside = [hour.outside for hour in some]
+        outside = [hour.outside_temperature for hour in some]
         low, high = (show(value, "degC", units) for value in (min(outside), max(outside)))
         costs = [hour.cold_cost for hour in some]
         worth = [hour.cold_worth for hour in some]
@@ -99,7 +102,7 @@ def stretch_rows(plan: WeekPlan, units: UnitSystem = "metric") -> list[tuple[str
                 WHAT[first.action.kind],
                 fans,
                 f"{low.partition(' ')[0]} to {high}",
-                show(last.does.after, "degC", units),
+                show(last.does.pulp_mean, "degC", units),
                 _per_kwh(shown),
                 _per_kwh(sum(worth) / len(worth)),
                 _why(some),
@@ -129,7 +132,9 @@ def binding_words(plan: WeekPlan) -> str:
             limits["full fans"] += 1
         if supply <= floor + 0.05:
             limits["the coldest supply allowed"] += 1
-    edge = sum(abs(hour.does.after - hour.target) > bay.limits.band - 0.05 for hour in plan.hours)
+    edge = sum(
+        abs(hour.does.pulp_mean - hour.target) > bay.limits.band - 0.05 for hour in plan.hours
+    )
     if edge:
         limits["the edge of the band"] = edge
     told = ", ".join(
@@ -155,7 +160,9 @@ def _model(one: WholeModel, units: UnitSystem) -> tuple[str, ...]:
         f"{one.fan_hours:.0f}",
         show(one.peak_power, "W electrical", units),
         f"{one.wet_hours:.0f}",
-        "-" if math.isnan(one.coldest_supply) else show(one.coldest_supply, "degC", units),
+        "-"
+        if math.isnan(one.coldest_supply_temperature)
+        else show(one.coldest_supply_temperature, "degC", units),
         show(float(one.pulp_mean[-1]), "degC", units),
     )
 
@@ -214,7 +221,9 @@ def plan_data(plan: WeekPlan) -> dict[str, Any]:
                 "cost": one.money._asdict() | {"total": one.money.total},
                 "fan_h": one.fan_hours,
                 "wet_h": one.wet_hours,
-                "coldest_supply_c": None if math.isnan(one.coldest_supply) else one.coldest_supply,
+                "coldest_supply_c": None
+                if math.isnan(one.coldest_supply_temperature)
+                else one.coldest_supply_temperature,
                 "peak_power_w": one.peak_power,
                 "demand_charge": one.peak_power * plan.tariff.demand,
                 "pulp_mean_c": [round(value, 4) for value in one.pulp_mean.tolist()],
@@ -234,8 +243,8 @@ def _hour(plan: WeekPlan, hour: PlannedHour) -> dict[str, Any]:
         "action": WHAT[hour.action.kind],
         "fan_speed": hour.action.fan_speed,
         "target_c": hour.target,
-        "pulp_mean_c": hour.does.after,
-        "outside_temp_c": hour.outside,
+        "pulp_mean_c": hour.does.pulp_mean,
+        "outside_temp_c": hour.outside_temperature,
         "energy_price_per_kwh": hour.price * JOULE_PER_KWH,
         "energy_cost": hour.does.energy_cost,
         "shrink_cost": hour.does.shrink_cost,
