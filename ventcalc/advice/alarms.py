@@ -103,6 +103,8 @@ def _frost(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
 
 def _people(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
     seen = advice.situation.readings
+    if not (seen.people_inside or seen.co2 > PEOPLE_CO2):
+        return None
     ppm = f"{'at least' if seen.co2_at_least else 'at'} {seen.co2 * 1e6:.0f} ppm"
     leave = "Nobody enters before the bay is aired and the air is tested. Never alone."
     if seen.people_inside:
