@@ -29,7 +29,7 @@ from ventcalc.air.fit import (
     WATER,
     WATER_INVERSE,
 )
-from ventcalc.air.formula import cubic, humidity_of_vapour, quartic, vapour_pressure
+from ventcalc.air.formula import humidity_of_vapour, vapour_pressure
 
 __all__ = [
     "AIR_HEAT",
@@ -173,8 +173,14 @@ def dew_point(humidity_ratio: float, pressure: float) -> float:
         return math.nan
     wanted = math.log(vapour)
     y = wanted - LOG_TRIPLE
-    y -= cubic(INVERSE_ENHANCEMENT, y) + pressure * cubic(INVERSE_ENHANCEMENT_P, y)
-    x: float = max(quartic(WATER_INVERSE, y), quartic(ICE_INVERSE, y - FREEZING_STEP * pressure))
+    c0, c1, c2, c3 = INVERSE_ENHANCEMENT
+    d0, d1, d2, d3 = INVERSE_ENHANCEMENT_P
+    y -= ((c3 * y + c2) * y + c1) * y + c0 + pressure * (((d3 * y + d2) * y + d1) * y + d0)
+    u = y - FREEZING_STEP * pressure
+    c0, c1, c2, c3, c4 = WATER_INVERSE
+    d0, d1, d2, d3, d4 = ICE_INVERSE
+    water = (((c4 * y + c3) * y + c2) * y + c1) * y + c0
+    x = max(water, (((d4 * u + d3) * u + d2) * u + d1) * u + d0)
     t = OFFSET * x / (1.0 - x)  # within 2 mK; one Newton step does the rest
     return t - (log_saturation(t, pressure) - wanted) / saturation_slope(t)
 
