@@ -170,9 +170,9 @@ HEATED = replace(FRY, heater=Heater(capacity=3e4), refrigeration=replace(
 @pytest.mark.parametrize(
     ("bay", "policy", "layers", "every"),
     [
-        (SEED, "advice", 40, 1),
-        (FRY, "advice", 20, 1),
-        (HEATED, "thermostat", 20, 3),
+        (SEED, "advice", 20, 1),
+        (FRY, "advice", 10, 1),
+        (HEATED, "thermostat", 12, 3),
         (SEED, "clock", 12, 3),
         (FRY, "nothing", 12, 3),
     ],

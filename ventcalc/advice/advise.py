@@ -53,7 +53,9 @@ def advise(
     exposed tuber.
     """
     for name, low, high, unit, slip in _LIMITS:
-        check_range(name, getattr(readings, name), low, high, unit, slip)
+        value = getattr(readings, name)
+        if not low <= value <= high:  # or missing
+            check_range(name, value, low, high, unit, slip)
     complete = hourly(bay, readings.time)
     advice, after = decide(complete, readings, START if memory is None else memory)
     return advice, with_alarm_times(advice, complete, after)

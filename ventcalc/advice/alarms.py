@@ -10,7 +10,7 @@ from typing import Literal
 
 from ventcalc.advice.action import Advice
 from ventcalc.advice.freeze_guard import FANS_OFF, LATCHED, coldest_heard
-from ventcalc.advice.readings import DOUBTED, OUT_OF_ORDER, Memory
+from ventcalc.advice.readings import DOUBTED, OUT_OF_ORDER, START, Memory
 from ventcalc.advice.rules import CO2_DANGEROUS, PEOPLE_CO2
 from ventcalc.bay.description import Bay
 from ventcalc.bay.hourly import HourlyBay
@@ -74,9 +74,12 @@ def alarms(
 def with_alarm_times(advice: Advice, bay: Bay | HourlyBay, memory: Memory) -> Memory:
     """The memory with the time at which each standing alarm began."""
     now = advice.situation.readings.time
+    stands = [look(advice, bay, "metric") is not None for look in _LOOKS.values()]
+    if not any(stands) and memory.alarm_times == START.alarm_times:
+        return memory
     times = tuple(
-        math.nan if look(advice, bay, "metric") is None else now if math.isnan(began) else began
-        for look, began in zip(_LOOKS.values(), memory.alarm_times, strict=True)
+        math.nan if not one else now if math.isnan(began) else began
+        for one, began in zip(stands, memory.alarm_times, strict=True)
     )
     return memory._replace(alarm_times=times)
 
@@ -103,6 +106,8 @@ def _frost(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
 
 def _people(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
     seen = advice.situation.readings
+    if not (seen.people_inside or seen.co2 > PEOPLE_CO2):
+        return None
     ppm = f"{'at least' if seen.co2_at_least else 'at'} {seen.co2 * 1e6:.0f} ppm"
     leave = "Nobody enters before the bay is aired and the air is tested. Never alone."
     if seen.people_inside:

@@ -86,39 +86,104 @@ class Choice(NamedTuple):
     """Per tonne of crop. [1/t]"""
 
 
+class _Hour(NamedTuple):
+    """What is the same for every setting."""
+
+    bottom: float
+    """Coldest of the bottom. [°C]"""
+    floor: float
+    """Supply below which none is tried. [°C]"""
+    vapour_limit: float
+    """Of the humidifier. [kg/kg dry air]"""
+    fresh_doubt: float
+    """Half of what the probes leave open in fresh air. [K]"""
+    probes_doubt: float
+    """What too few pulp probes leave open. [K]"""
+    level: float
+    """Air in balance with the tubers. [kg/kg dry air]"""
+    full: float
+    """Saturated at the coldest tuber. [kg/kg dry air]"""
+    warming: float
+    """Heat of respiration of the settled crop. [W]"""
+
+
+class _Blown(NamedTuple):
+    """What is the same for every setting at one fan speed."""
+
+    fan_speed: float
+    """[0-1]"""
+    mass_flow: float
+    """Dry air. [kg/s]"""
+    power: float
+    """Of the fans. [W]"""
+    exchange: float
+    """Part of the way to the tubers' vapour pressure that air goes in the pile. [1]"""
+    reach: float
+    """Part of the way to the supply's temperature that the bottom goes in an hour. [1]"""
+
+
+def _hour(bay: HourlyBay, now: Situation) -> _Hour:
+    seen, coldest = now.readings, now.readings.pulp_coldest
+    factor = temperature_factor(seen.pulp_mean, bay.crop)
+    return _Hour(
+        bottom=min(seen.pulp_bottom, coldest),
+        floor=min(lowest_supply(bay), now.run_temperature),
+        vapour_limit=vapour_limit(bay, coldest, seen.pulp_probes, now.pressure),
+        fresh_doubt=0.5 * dew_point_uncertainty(bay, coldest, bay.limits.plenum_humidity),
+        probes_doubt=coldest_doubt(seen.pulp_probes),
+        level=bay.crop.water_activity * saturated(seen.pulp_mean, now.pressure),
+        full=saturated(coldest, now.pressure),
+        warming=bay.crop.respiration_settled * factor * bay.mass,
+    )
+
+
+def _blown(bay: HourlyBay, now: Situation, fan_speed: float) -> _Blown:
+    flow = dry_air_flow(bay, fan_speed, now.pressure)
+    holds, hour = bay.mass * bay.crop.specific_heat, bay.control.validity
+    return _Blown(
+        fan_speed=fan_speed,
+        mass_flow=flow,
+        power=fan_power(bay, fan_speed),
+        exchange=1.0 - math.exp(-TRANSFER_UNITS / fan_speed),
+        reach=1.0 - math.exp(-BOTTOM_EXCHANGE * flow * AIR_HEAT * hour / (BOTTOM_SHARE * holds)),
+    )
+
+
 def choose(bay: HourlyBay, now: Situation, fan_on: bool, fan_since: float) -> Choice:
     """The cheapest setting that cannot harm the crop; rest is always one of them."""
-    best = Choice(0.0, now.leak, 0.0, 0.0, _cost_of_rest(bay, now, fan_on, fan_since))
+    hour = _hour(bay, now)
+    best = Choice(0.0, now.leak, 0.0, 0.0, _cost_of_rest(bay, now, hour, fan_on, fan_since))
     mist = mist_setpoint(bay, now)
-    seen = now.readings
-    bottom = min(seen.pulp_bottom, seen.pulp_coldest)
     for part in SPEEDS:
         speed = bay.fans.minimum_speed + part * (1.0 - bay.fans.minimum_speed)
-        best = _better(bay, now, best, speed, now.leak, 0.0, 0.0, fan_on)
+        air = _blown(bay, now, speed)
+        best = _better(bay, now, hour, air, best, now.leak, 0.0, 0.0, fan_on)
         for below in BELOW_BOTTOM:
-            setpoint = max(bottom - below, lowest_supply(bay))
+            setpoint = max(hour.bottom - below, lowest_supply(bay))
             for humidity in (mist, 0.0):
                 share = door_for(bay, now, setpoint, humidity, speed)
-                best = _better(bay, now, best, speed, share, humidity, 0.0, fan_on)
+                if humidity > 0.0 or not share <= now.leak:  # else it has been tried
+                    best = _better(bay, now, hour, air, best, share, humidity, 0.0, fan_on)
         for fresh in FRESH_SHARES:
-            best = _better(bay, now, best, speed, fresh, 0.0, 0.0, fan_on)
+            best = _better(bay, now, hour, air, best, fresh, 0.0, 0.0, fan_on)
     capacity = heater_capacity(bay, now)
     if capacity > 0.0:
-        speed = bay.fans.minimum_speed
-        flow = dry_air_flow(bay, speed, now.pressure)
+        air = _blown(bay, now, bay.fans.minimum_speed)
         for fresh in HEATED_SHARES:
             mixed = now.run_temperature + fresh * (now.outside_temperature - now.run_temperature)
-            lacking = flow * AIR_HEAT * (bottom + HEATED_ABOVE - mixed) - fan_power(bay, speed)
+            warm = hour.bottom + HEATED_ABOVE
+            lacking = air.mass_flow * AIR_HEAT * (warm - mixed) - air.power
             heat = min(max(lacking, 0.0), capacity)
-            best = _better(bay, now, best, speed, fresh, 0.0, heat, fan_on)
+            best = _better(bay, now, hour, air, best, fresh, 0.0, heat, fan_on)
     return best
 
 
 def _better(
     bay: HourlyBay,
     now: Situation,
+    hour: _Hour,
+    air: _Blown,
     best: Choice,
-    speed: float,
     fresh: float,
     humidity: float,
     heat: float,
@@ -128,88 +193,76 @@ def _better(
     share = min(max(fresh, now.leak), now.widest)
     shut = share <= now.leak
     end = supply(
-        dry_air_flow(bay, speed, now.pressure),
+        air.mass_flow,
         share,
         now.outside_temperature,
         now.outside_humidity_ratio,
         now.run_temperature,
         now.recirculated_humidity_ratio if shut else now.run_humidity_ratio,
         now.pressure,
-        fan_power(bay, speed) + heat,
+        air.power + heat,
         0.0,
         0.0,
         0.0,
         humidity,
         bay.humidifier.capacity,
-        vapour_limit(bay, now.readings.pulp_coldest, now.readings.pulp_probes, now.pressure),
+        hour.vapour_limit,
     )
-    if _harms(bay, now, share, end):
+    if _harms(bay, now, hour, share, end):
         return best
-    cost = _cost_of_run(bay, now, speed, share, end, heat, fan_on)
-    return Choice(speed, share, humidity, heat, cost) if cost < best.cost else best
+    cost = _cost_of_run(bay, now, hour, air, share, end, heat, fan_on)
+    return Choice(air.fan_speed, share, humidity, heat, cost) if cost < best.cost else best
 
 
-def _harms(bay: HourlyBay, now: Situation, share: float, end: Supply) -> bool:
+def _harms(bay: HourlyBay, now: Situation, hour: _Hour, share: float, end: Supply) -> bool:
     """Supply that is too cold, too far below the bottom, too warm or too moist."""
-    seen = now.readings
-    bottom = min(seen.pulp_bottom, seen.pulp_coldest)
-    if end.temperature < min(lowest_supply(bay), now.run_temperature):
+    coldest = now.readings.pulp_coldest
+    if end.temperature < hour.floor:
         return True
-    if end.temperature < bottom - bay.limits.supply_difference - ROUND_OFF:
+    if end.temperature < hour.bottom - bay.limits.supply_difference - ROUND_OFF:
         return True
-    if end.temperature > seen.pulp_coldest + WARMEST_STEP:
+    if end.temperature > coldest + WARMEST_STEP:
         return True
     dew = dew_point(end.humidity_ratio + end.fog, now.pressure)
     # Recirculated air passes the same probes as the pile; fresh air brings their errors in.
-    doubt = 0.5 * dew_point_uncertainty(bay, seen.pulp_coldest, bay.limits.plenum_humidity)
-    doubt = doubt * min(share / 0.1, 1.0) + coldest_doubt(seen.pulp_probes)
-    return dew > seen.pulp_coldest + WETTING_ROOM - doubt
+    doubt = hour.fresh_doubt * min(share / 0.1, 1.0) + hour.probes_doubt
+    return dew > coldest + WETTING_ROOM - doubt
 
 
-def _warming(bay: HourlyBay, now: Situation) -> float:
-    """Heat of respiration of the settled crop. [W]"""
-    factor = temperature_factor(now.readings.pulp_mean, bay.crop)
-    return bay.crop.respiration_settled * factor * bay.mass
-
-
-def _cost_of_rest(bay: HourlyBay, now: Situation, fan_on: bool, fan_since: float) -> float:
+def _cost_of_rest(
+    bay: HourlyBay, now: Situation, hour: _Hour, fan_on: bool, fan_since: float
+) -> float:
     """An hour without air: the pile warms, its top sweats under a cold roof, CO2 rises. [1/t]"""
-    seen, hour = now.readings, bay.control.validity
-    rise = _warming(bay, now) * hour / (bay.mass * bay.crop.specific_heat)
+    seen = now.readings
+    rise = hour.warming * bay.control.validity / (bay.mass * bay.crop.specific_heat)
     sweating = max(now.return_dew_point - now.ceiling, 0.0)
     film = FILM_UNIT * min(0.5 * sweating, FILM_MOST)
     cost = _thermal_cost(now, seen.pulp_mean + rise, seen.pulp_bottom + rise)
-    cost += _co2_cost(bay, now, 0.0) + FILM_PRICE * min(film / FILM_UNIT, FILM_MOST)
+    cost += _co2_cost(bay, now, hour, 0.0) + FILM_PRICE * min(film / FILM_UNIT, FILM_MOST)
     return cost + STOP_PRICE if fan_on and fan_since < SOON else cost
 
 
 def _cost_of_run(
     bay: HourlyBay,
     now: Situation,
-    speed: float,
+    hour: _Hour,
+    air: _Blown,
     share: float,
     end: Supply,
     heat: float,
     fan_on: bool,
 ) -> float:
     """An hour of air: what the pile gains and loses by it, what it costs. [1/t]"""
-    seen, hour, crop = now.readings, bay.control.validity, bay.crop
-    flow = dry_air_flow(bay, speed, now.pressure)
-    holds = bay.mass * crop.specific_heat
-    level = crop.water_activity * saturated(seen.pulp_mean, now.pressure)
-    exchange = 1.0 - math.exp(-TRANSFER_UNITS / speed)
-    water = flow * exchange * (level - end.humidity_ratio - end.fog)
+    seen, span, flow = now.readings, bay.control.validity, air.mass_flow
+    water = flow * air.exchange * (hour.level - end.humidity_ratio - end.fog)
     drawn = flow * AIR_HEAT * (seen.pulp_top - end.temperature) + EVAPORATION * water
-    mean = seen.pulp_mean + (_warming(bay, now) - drawn) * hour / holds
-    reach = 1.0 - math.exp(-BOTTOM_EXCHANGE * flow * AIR_HEAT * hour / (BOTTOM_SHARE * holds))
-    bottom = seen.pulp_bottom + reach * (end.temperature - seen.pulp_bottom)
-    wets = end.humidity_ratio + end.fog - saturated(seen.pulp_coldest, now.pressure)
-    film = max(wets, 0.0) * flow * hour / bay.mass
+    mean = seen.pulp_mean + (hour.warming - drawn) * span / (bay.mass * bay.crop.specific_heat)
+    bottom = seen.pulp_bottom + air.reach * (end.temperature - seen.pulp_bottom)
+    film = max(end.humidity_ratio + end.fog - hour.full, 0.0) * flow * span / bay.mass
     cost = _thermal_cost(now, mean, bottom)
-    cost += WATER_WEIGHT * bay.costs.crop * 1000.0 * max(water, 0.0) * hour / bay.mass
-    energy = (fan_power(bay, speed) + heat) * hour
-    cost += bay.costs.electricity * energy / (bay.mass / 1000.0)
-    cost += _co2_cost(bay, now, share * flow)
+    cost += WATER_WEIGHT * bay.costs.crop * 1000.0 * max(water, 0.0) * span / bay.mass
+    cost += bay.costs.electricity * ((air.power + heat) * span) / (bay.mass / 1000.0)
+    cost += _co2_cost(bay, now, hour, share * flow)
     cost += FILM_PRICE * min(film / FILM_UNIT, FILM_MOST)
     warm = max(end.temperature - seen.pulp_coldest - WARM_FROM, 0.0)
     cost += WARM_PRICE * warm * warm
@@ -223,14 +276,14 @@ def _thermal_cost(now: Situation, mean: float, bottom: float) -> float:
     return TARGET_PRICE * over * over + BOTTOM_PRICE * under * under
 
 
-def _co2_cost(bay: HourlyBay, now: Situation, fresh_air: float) -> float:
+def _co2_cost(bay: HourlyBay, now: Situation, hour: _Hour, fresh_air: float) -> float:
     """CO2 at the end of the hour against its limit; nothing where it is not measured. [1/t]"""
     before = now.readings.co2
     if math.isnan(before):
         return 0.0
     volume = PORES * bay.pile.volume + bay.envelope.headspace_volume
     change = fresh_air / AIR_DENSITY + bay.envelope.leakage * volume
-    made: float = co2_rate(_warming(bay, now), bay.crop) / CO2_DENSITY
+    made: float = co2_rate(hour.warming, bay.crop) / CO2_DENSITY
     settled: float = CO2_OUTSIDE + made / max(change, 1e-9)
     after = settled + (before - settled) * math.exp(-change * bay.control.validity / volume)
     over = max(after / bay.limits.co2 - CO2_FROM, 0.0)

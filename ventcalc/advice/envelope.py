@@ -164,6 +164,9 @@ def _expected_plenum(bay: HourlyBay, now: Situation, run: Run, water: float) -> 
     """The supply that the settings would give if the fans ran, with so much mist [kg/s]."""
     speed = run.fan_speed if run.fan_speed > 0.0 else 1.0
     known = now.outside_known
+    limit = 1.0  # without mist it binds nothing
+    if run.humidity_wanted > 0.0:
+        limit = vapour_limit(bay, now.readings.pulp_coldest, now.readings.pulp_probes, now.pressure)
     return supply(
         dry_air_flow(bay, speed, now.pressure),
         run.fresh_fraction if known and now.usable else 0.0,
@@ -178,5 +181,5 @@ def _expected_plenum(bay: HourlyBay, now: Situation, run: Run, water: float) -> 
         bay.refrigeration.bypass_factor,
         run.humidity_wanted,
         water,
-        vapour_limit(bay, now.readings.pulp_coldest, now.readings.pulp_probes, now.pressure),
+        limit,
     )

@@ -151,6 +151,9 @@ def supply_of(
     bay: HourlyBay, now: Situation, fan_speed: float, fraction: float, humidity_wanted: float
 ) -> Supply:
     """The plenum that a door opening would give, without coil and heater."""
+    limit = 1.0  # without mist it binds nothing
+    if humidity_wanted > 0.0:
+        limit = vapour_limit(bay, now.readings.pulp_coldest, now.readings.pulp_probes, now.pressure)
     return supply(
         dry_air_flow(bay, fan_speed, now.pressure),
         fraction,
@@ -165,7 +168,7 @@ def supply_of(
         bay.refrigeration.bypass_factor,
         humidity_wanted,
         bay.humidifier.capacity,
-        vapour_limit(bay, now.readings.pulp_coldest, now.readings.pulp_probes, now.pressure),
+        limit,
     )
 
 

@@ -217,9 +217,12 @@ def judged(
     """Readings of one time as far as they are believed; at the top of its range one may stand."""
     sound: dict[str, float] = {}
     doubts: dict[str, str] = {}
+    tops = tops or {}
     for name, (kind, value) in values.items():
-        history = probes.setdefault(name, probe_of(kind))
-        history.top = (tops or {}).get(name, math.inf)
+        history = probes.get(name)
+        if history is None:
+            history = probes[name] = probe_of(kind)
+        history.top = tops.get(name, math.inf)
         good, since = history.good, history.still_since
         fault = history.judge(value, time)
         sound[name] = math.nan if fault else value

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from ventcalc.advice.json_values import (
     finite_number,
@@ -24,9 +24,12 @@ from ventcalc.errors import BadInput
 __all__ = [
     "KEYS",
     "ReadingsFile",
+    "Told",
     "readings_from_dict",
     "readings_from_json",
+    "readings_of",
     "told_from_dict",
+    "told_of",
 ]
 
 PULPS = "pulp_temps_c"
@@ -97,6 +100,18 @@ class ReadingsFile:
     note: str = ""
 
 
+class Told(NamedTuple):
+    """What people tell beside the probes."""
+
+    words: dict[str, Any]
+    """Fields of ``Readings``."""
+    loaded: float
+    """Mass of crop in the bay; NaN for not told. [kg]"""
+    co2_top: float
+    """Top of the CO2 probe's range; NaN for not told. [1]"""
+    note: str
+
+
 def readings_from_json(
     text: str,
     name: str = "readings",
@@ -131,17 +146,24 @@ def readings_from_dict(
     value = {key: _reading(given, key, problems) for key in _PROBES}
     value["co2_ppm"] *= 1e-6
     pulps = _pulps(given, problems)
-    note = given.get("note", "")
-    if not isinstance(note, str):
-        problems.append(f"note is {shortened(note)}; write a text in quotes")
-    told = _told(given, problems)
-    top = _number(given.get(CO2_TOP), CO2_TOP, _PPM, problems)
-    tonnes = _number(given.get("loaded_t"), "loaded_t", _TONNES, problems)
+    told = _told_beside(given, problems)
     if problems:
         raise BadInput(problems)
-    heard = {key: (kind, value[key]) for key, kind in _PROBES.items()}
+    return readings_of(time, value, pulps, told, probes, offsets)
+
+
+def readings_of(
+    time: float,
+    numbers: Mapping[str, float],
+    pulps: Sequence[float],
+    told: Told,
+    probes: dict[str, ProbeHistory] | None = None,
+    offsets: Mapping[str, float] | None = None,
+) -> ReadingsFile:
+    """The readings of one moment from numbers of ``KEYS``, CO2 a volume fraction, and pulp [°C]."""
+    heard = {key: (kind, numbers.get(key, math.nan)) for key, kind in _PROBES.items()}
     heard |= {f"pulp probe {k}": ("pulp_temperature", t) for k, t in enumerate(pulps, start=1)}
-    tops = {} if math.isnan(top) else {"co2_ppm": top * 1e-6}
+    tops = {} if math.isnan(told.co2_top) else {"co2_ppm": told.co2_top}
     value, off = judged(heard, time, {} if probes is None else probes, tops)
     for name, offset in (offsets or {}).items():  # each probe was judged by what it told itself
         if name in value:
@@ -163,15 +185,35 @@ def readings_from_dict(
             co2=value["co2_ppm"],
             pressure=value["pressure_pa"],
             **pulp._asdict(),
-            co2_at_least=value["co2_ppm"] >= top * 1e-6 - 1e-9,
-            **told,
+            co2_at_least=value["co2_ppm"] >= told.co2_top - 1e-9,
+            **told.words,
             doubted=doubted,
         )
     )
     doubts = (*off.values(), *doubts)
     return ReadingsFile(
-        readings=readings, doubts=doubts, loaded=tonnes * 1000.0, pulp=probed, note=note
+        readings=readings, doubts=doubts, loaded=told.loaded, pulp=probed, note=told.note
     )
+
+
+def told_of(given: Mapping[str, Any]) -> Told:
+    """Read what people tell beside the probes."""
+    known = (*TOLD, CO2_TOP, "note")
+    problems = [unknown_key(key, known) for key in given if key not in known]
+    told = _told_beside(given, problems)
+    if problems:
+        raise BadInput(problems)
+    return told
+
+
+def _told_beside(given: Mapping[str, Any], problems: list[str]) -> Told:
+    note = given.get("note", "")
+    if not isinstance(note, str):
+        problems.append(f"note is {shortened(note)}; write a text in quotes")
+    words = _told(given, problems)
+    top = _number(given.get(CO2_TOP), CO2_TOP, _PPM, problems)
+    tonnes = _number(given.get("loaded_t"), "loaded_t", _TONNES, problems)
+    return Told(words, tonnes * 1000.0, top * 1e-6, note)
 
 
 def told_from_dict(given: Mapping[str, Any], mass: float = math.nan) -> dict[str, Any]:

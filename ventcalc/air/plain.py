@@ -8,7 +8,7 @@ humidifying differ from those of ``air`` by less than 0.03 K between -30 and 30 
 an enthalpy of ``air`` by up to 0.1 K). Saturation is that of ``air``, by the same polynomials.
 
 Humidity ratios and enthalpies are per kg of dry air. Nothing here checks its input: callers do,
-once. NaN in gives NaN out.
+once. NaN in gives NaN out. Polynomials are written out: a call would cost more than the sum.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ from ventcalc.air.fit import (
     WATER,
     WATER_INVERSE,
 )
-from ventcalc.air.formula import cubic, humidity_of_vapour, place, quartic, vapour_pressure
+from ventcalc.air.formula import humidity_of_vapour, vapour_pressure
 
 __all__ = [
     "AIR_HEAT",
@@ -113,26 +113,32 @@ def log_saturation(temperature: float, pressure: float) -> float:
 
     Ice below freezing: the stable phase is the one with the lower vapour pressure, hence ``min``.
     """
-    x = place(temperature)
-    value: float = quartic(WATER, x)
-    below = x - FREEZING_PLACE
-    if below < 0.0:
-        value += min(below * quartic(ICE, below) + FREEZING_STEP * pressure, 0.0)
-    value += quartic(ENHANCEMENT, temperature)
-    value += pressure * quartic(ENHANCEMENT_P, temperature)
+    t, x = temperature, 1.0 - OFFSET / (temperature + OFFSET)
+    c0, c1, c2, c3, c4 = WATER
+    value = (((c4 * x + c3) * x + c2) * x + c1) * x + c0
+    u = x - FREEZING_PLACE
+    if u < 0.0:
+        c0, c1, c2, c3, c4 = ICE
+        below = u * ((((c4 * u + c3) * u + c2) * u + c1) * u + c0)
+        value += min(below + FREEZING_STEP * pressure, 0.0)
+    c0, c1, c2, c3, c4 = ENHANCEMENT
+    value += (((c4 * t + c3) * t + c2) * t + c1) * t + c0
+    c0, c1, c2, c3, c4 = ENHANCEMENT_P
+    value += pressure * ((((c4 * t + c3) * t + c2) * t + c1) * t + c0)
     return value
 
 
 def saturation_slope(temperature: float) -> float:
     """Derivative of ``log_saturation`` to temperature, to 0.1 % from -40 to 45 °C. [1/K]"""
-    x = place(temperature)
+    x = 1.0 - OFFSET / (temperature + OFFSET)
     rest = 1.0 - x
-    value: float = cubic(WATER_SLOPE, x)
-    below = x - FREEZING_PLACE
-    if below < 0.0:
-        value += quartic(ICE_SLOPE, below)
-    value *= rest * rest / OFFSET
-    return value
+    c0, c1, c2, c3 = WATER_SLOPE
+    value = ((c3 * x + c2) * x + c1) * x + c0
+    u = x - FREEZING_PLACE
+    if u < 0.0:
+        c0, c1, c2, c3, c4 = ICE_SLOPE
+        value += (((c4 * u + c3) * u + c2) * u + c1) * u + c0
+    return value * (rest * rest / OFFSET)
 
 
 def saturated(temperature: float, pressure: float) -> float:
@@ -167,8 +173,14 @@ def dew_point(humidity_ratio: float, pressure: float) -> float:
         return math.nan
     wanted = math.log(vapour)
     y = wanted - LOG_TRIPLE
-    y -= cubic(INVERSE_ENHANCEMENT, y) + pressure * cubic(INVERSE_ENHANCEMENT_P, y)
-    x: float = max(quartic(WATER_INVERSE, y), quartic(ICE_INVERSE, y - FREEZING_STEP * pressure))
+    c0, c1, c2, c3 = INVERSE_ENHANCEMENT
+    d0, d1, d2, d3 = INVERSE_ENHANCEMENT_P
+    y -= ((c3 * y + c2) * y + c1) * y + c0 + pressure * (((d3 * y + d2) * y + d1) * y + d0)
+    u = y - FREEZING_STEP * pressure
+    c0, c1, c2, c3, c4 = WATER_INVERSE
+    d0, d1, d2, d3, d4 = ICE_INVERSE
+    water = (((c4 * y + c3) * y + c2) * y + c1) * y + c0
+    x = max(water, (((d4 * u + d3) * u + d2) * u + d1) * u + d0)
     t = OFFSET * x / (1.0 - x)  # within 2 mK; one Newton step does the rest
     return t - (log_saturation(t, pressure) - wanted) / saturation_slope(t)
 

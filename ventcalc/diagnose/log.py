@@ -307,7 +307,13 @@ def _note(remarks: list[str], found: Sequence[str], what: str) -> None:
 
 
 def _times(stamps: Sequence[str], numbers: Lines, remarks: list[str]) -> Array:
-    """Seconds since 1970; NaN where a stamp is none."""
+    """Seconds since 1970; NaN where a stamp is none. The first look takes what is all sound."""
+    try:
+        moments = [datetime.fromisoformat(stamp.strip().strip('"')) for stamp in stamps]
+        if all(moment.tzinfo is not None for moment in moments):
+            return np.array([moment.timestamp() for moment in moments])
+    except ValueError:
+        pass
     time = np.full(len(stamps), np.nan)
     naive = wrong = 0
     first = ""

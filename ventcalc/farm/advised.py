@@ -5,16 +5,22 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
-from datetime import UTC, datetime
 from typing import Any, NamedTuple
 
 from ventcalc.advice.advise import Advice, Memory, advise
 from ventcalc.advice.json_values import moment_of
 from ventcalc.advice.probe_history import ProbeHistory
 from ventcalc.advice.probes import believed
-from ventcalc.advice.readings_file import KEYS, PULPS, ReadingsFile, readings_from_dict
+from ventcalc.advice.readings_file import (
+    KEYS,
+    PULPS,
+    ReadingsFile,
+    readings_from_dict,
+    readings_of,
+    told_of,
+)
 from ventcalc.bay.description import Bay
-from ventcalc.diagnose.log import COLUMNS, FACTORS, Log
+from ventcalc.diagnose.log import COLUMNS, Log
 from ventcalc.logbook.checked_sensors import CheckedSensors, checked_sensors
 from ventcalc.logbook.kinds import Line, SensorCheck
 from ventcalc.season.installed import as_installed
@@ -26,7 +32,6 @@ __all__ = [
     "advise_once",
     "as_logged",
     "readings_checked",
-    "row_of",
 ]
 
 RUNNING = 0.01
@@ -111,34 +116,20 @@ def advise_given(bay: Bay, given: ReadingsFile, memory: Memory | None = None) ->
     return Advised(given, advice, after)
 
 
-def row_of(log: Log, row: int) -> dict[str, Any]:
-    """
-    A row of a log as the mapping that a file of readings holds.
-
-    Parameters
-    ----------
-    log : Log
-        The log.
-    row : int
-        Which one; negative ones count from the end.
-
-    Returns
-    -------
-    dict
-        Keys of a file of readings; None where nothing was read.
-    """
-    found: dict[str, Any] = {"time": datetime.fromtimestamp(float(log.time[row]), UTC).isoformat()}
-    for key in KEYS:
-        name = COLUMNS[key][0] if key in COLUMNS else ""
-        if name in log.values:
-            found[key] = _known(float(log.values[name][row]) / FACTORS.get(name, 1.0))
-    if log.pulp.shape[1]:
-        found[PULPS] = [_known(value) for value in log.pulp[row].tolist()]
-    return found
-
-
-def _known(value: float) -> float | None:
-    return None if math.isnan(value) else value
+def _heard(
+    log: Log, rows: Sequence[int]
+) -> Iterator[tuple[int, float, dict[str, float], list[float]]]:
+    """Row, time [s], numbers by key of a file of readings and pulp [°C] of rows of a log."""
+    keys = [key for key in KEYS if key in COLUMNS and COLUMNS[key][0] in log.values]
+    columns = [log.values[COLUMNS[key][0]][rows].tolist() for key in keys]
+    pulps = log.pulp[rows].tolist() if log.pulp.shape[1] else [[math.nan]] * len(rows)
+    for k, time in enumerate(log.time[rows].tolist()):
+        yield (
+            rows[k],
+            time,
+            {key: column[k] for key, column in zip(keys, columns, strict=True)},
+            pulps[k],
+        )
 
 
 def advise_log(
@@ -162,19 +153,21 @@ def advise_log(
     checks : sequence of Line
         Of probes, as of ``readings_checked``; each counts from its time on.
     **told : object
-        What people tell, keys of a file of readings, for every row.
+        What people tell, keys of a file of readings beside the probes, for every row.
 
     Yields
     ------
     Advised
         One a row.
     """
-    chosen = range(len(log.time)) if rows is None else rows
-    installed = as_installed(bay, pressure=row_of(log, chosen[0]).get("pressure_pa"))
+    chosen = list(range(len(log.time)) if rows is None else rows)
+    pressure = float(log.values["pressure"][chosen[0]]) if "pressure" in log.values else None
+    installed, people = as_installed(bay, pressure=pressure), told_of(told)
     memory: Memory | None = None
     probes: dict[str, ProbeHistory] = {}
-    for row in chosen:
-        given, trust = readings_checked(bay, {**row_of(log, row), **told}, checks, probes)
+    for row, time, numbers, pulps in _heard(log, chosen):
+        trust = checked_sensors(bay, checks, time, log.pulp.shape[1])
+        given = readings_of(time, numbers, pulps, people, probes, trust.offsets)
         if trust.sensors != installed.sensors:
             installed = replace(installed, sensors=trust.sensors)
         found = advise_given(installed, given, memory)

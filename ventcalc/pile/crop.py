@@ -80,9 +80,11 @@ def respiration_temperature_factor(temperature: Any, crop: Crop) -> Any:
 
 def temperature_factor(temperature: float, crop: Crop) -> float:
     """``respiration_temperature_factor`` of one temperature, unchecked. [1]"""
-    away = abs(min(temperature, FAILING) - crop.respiration_least_at) / crop.respiration_doubling
+    fails = temperature > FAILING
+    warm = FAILING if fails else temperature
+    away = abs(warm - crop.respiration_least_at) / crop.respiration_doubling
     factor = 1.0 + (away * away * away if away < 1.0 else 3.0 * away - 2.0)
-    if temperature > FAILING:
+    if fails:
         factor *= min(max((DEAD - temperature) * (1.0 / (DEAD - DYING)), 0.0), 1.0)
     return factor
 

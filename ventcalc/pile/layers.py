@@ -128,6 +128,7 @@ class Layer:
         "guess",
         "source",
         "temperature",
+        "vapour_pressure",
         "was_dry_matter_loss",
         "was_film",
         "was_source",
@@ -147,6 +148,8 @@ class Layer:
     """Burned. [kg/kg crop]"""
     guess: float
     """Mean temperature expected in the step. [°C]"""
+    vapour_pressure: float
+    """Vapour pressure over its water at that temperature. [Pa]"""
     evaporated: float
     """Into the air, negative where it condenses. [kg/(m² s)]"""
     from_film: float
@@ -166,7 +169,7 @@ class Layer:
         """Just loaded: dry, nothing lost."""
         self.temperature = temperature
         self.film = self.source = self.water_loss = self.dry_matter_loss = 0.0
-        self.guess = self.evaporated = self.from_film = 0.0
+        self.guess = self.vapour_pressure = self.evaporated = self.from_film = 0.0
         self.was_temperature = temperature
         self.was_film = self.was_source = self.was_water_loss = self.was_dry_matter_loss = 0.0
 
@@ -237,7 +240,8 @@ def least(layers: Sequence[Layer]) -> float:
     """Coldest layer. [°C]"""
     low = math.inf
     for layer in layers:
-        low = min(low, layer.temperature)
+        if layer.temperature < low:
+            low = layer.temperature
     return low
 
 
@@ -245,5 +249,6 @@ def greatest(layers: Sequence[Layer]) -> float:
     """Warmest layer. [°C]"""
     high = -math.inf
     for layer in layers:
-        high = max(high, layer.temperature)
+        if layer.temperature > high:
+            high = layer.temperature
     return high

@@ -176,12 +176,13 @@ def _one_part(
     bed: Bed, layers: Sequence[Layer], curing: float, path: AirPath, given: Inflow, crop: float
 ) -> tuple[BedStep, float]:
     """One uncut step; water leaves a crop of mean temperature ``crop`` [°C]."""
+    gain, hold, weight, carry = path.gain, path.hold, path.weight, path.carry
     inverse = 1.0 / path.effectiveness
     entering = given.temperature
     for layer in layers:
-        change = path.gain * layer.source + path.hold * layer.temperature
-        layer.guess = path.weight * entering + inverse * change
-        entering = path.carry * entering + change
+        change = gain * layer.source + hold * layer.temperature
+        layer.guess = weight * entering + inverse * change
+        entering = carry * entering + change
 
     outlet_humidity = _vapour(bed, layers, curing, path, given.humidity_ratio)
     latent = EVAPORATION - (WATER_HEAT - VAPOUR_HEAT) * crop
@@ -189,12 +190,13 @@ def _one_part(
     evaporated, condensed = _films(bed, layers, path, given.top_water)
     _conduction(bed, layers, path)
 
-    entering = given.temperature
+    reach, entering = path.reach, given.temperature
     for layer in layers:
-        change = path.gain * layer.source + path.hold * layer.temperature
-        mean = path.weight * entering + inverse * change
-        layer.temperature += path.reach * (mean - layer.temperature)
-        entering = path.carry * entering + change
+        before = layer.temperature
+        change = gain * layer.source + hold * before
+        mean = weight * entering + inverse * change
+        layer.temperature = before + reach * (mean - before)
+        entering = carry * entering + change
     # The vapour came into the air as warm as the crop.
     capacity = AIR_HEAT + VAPOUR_HEAT * given.humidity_ratio
     gained = VAPOUR_HEAT * (outlet_humidity - given.humidity_ratio)
@@ -211,14 +213,13 @@ def _one_part(
     )
 
 
-def _vapour_pressure(temperature: float, bed: Bed) -> float:
-    """Over the tubers' water, in moist air. [Pa]"""
-    c = bed.vapour_fit
-    value = c[0] * temperature + c[1]
-    value = value * temperature + c[2]
-    value = value * temperature + c[3]
-    value = value * temperature + c[4]
-    return value * temperature + c[5]
+def _vapour_pressures(bed: Bed, layers: Sequence[Layer]) -> None:
+    """Over the tubers' water in each layer, in moist air, as warm as guessed."""
+    fit = bed.vapour_fit
+    c5, c4, c3, c2, c1, c0 = fit[0], fit[1], fit[2], fit[3], fit[4], fit[5]
+    for layer in layers:
+        t = layer.guess
+        layer.vapour_pressure = ((((c5 * t + c4) * t + c3) * t + c2) * t + c1) * t + c0
 
 
 def _skin_share(bed: Bed, curing: float, mass_flow: float, inlet: float) -> float:
@@ -239,6 +240,7 @@ def vapour_carry(bed: Bed, curing: float, superficial_velocity: float, inlet: fl
 def _vapour(bed: Bed, layers: Sequence[Layer], curing: float, path: AirPath, inlet: float) -> float:
     """Set each layer's evaporation; gives the humidity ratio of the air that leaves the top."""
     share = _skin_share(bed, curing, path.mass_flow, inlet)
+    _vapour_pressures(bed, layers)
     if not _any_film(layers):
         outlet, wets = _dry_march(bed, layers, path, share, inlet)
         if not wets:
@@ -251,14 +253,15 @@ def _dry_march(
 ) -> tuple[float, bool]:
     """Vapour through the skin alone, and whether somewhere it would lie down as a film."""
     pressure, activity = bed.pressure, bed.crop.water_activity
+    flow = share * path.mass_flow
     x = inlet
     wets = False
     for layer in layers:
-        surface = _vapour_pressure(layer.guess, bed)
+        surface = layer.vapour_pressure
         lacking = humidity_of_vapour(activity * surface, pressure) - x
         if lacking < 0.0 and x * (pressure - surface) > MASS_RATIO * surface:
             wets = True
-        layer.evaporated = lacking * (share * path.mass_flow)
+        layer.evaporated = lacking * flow
         layer.from_film = 0.0
         x += share * lacking
     return x, wets
@@ -272,7 +275,7 @@ def _wet_march(
     per_flow = bed.layer_mass / (path.step * path.mass_flow)
     x = inlet
     for layer in layers:
-        surface = _vapour_pressure(layer.guess, bed)
+        surface = layer.vapour_pressure
         water = layer.film * per_flow
         free = path.film_effectiveness * (humidity_of_vapour(surface, pressure) - x)
         gain, part = free, free
@@ -293,9 +296,9 @@ def _sources(
     settled = bed.crop.respiration_settled * bed.layer_mass * factor
     burning = path.step / bed.layer_mass * dry_matter_rate(1.0, bed.crop)
     gain = given.heat_gain / len(layers)
-    respiration = 0.0
+    crop, respiration = bed.crop, 0.0
     for layer in layers:
-        heat = settled * temperature_factor(layer.temperature, bed.crop)
+        heat = settled * temperature_factor(layer.temperature, crop)
         respiration += heat
         layer.source = heat - latent * layer.evaporated + gain
         burned = heat * burning
@@ -312,10 +315,12 @@ def _films(
     per_mass = path.step / bed.layer_mass
     evaporated = condensed = 0.0
     for layer in layers:
-        evaporated += layer.evaporated
-        condensed -= min(layer.from_film, 0.0)
-        layer.water_loss += (layer.evaporated - layer.from_film) * per_mass
-        film = layer.film - layer.from_film * per_mass
+        gained, free = layer.evaporated, layer.from_film
+        evaporated += gained
+        if not free >= 0.0:
+            condensed -= free
+        layer.water_loss += (gained - free) * per_mass
+        film = layer.film - free * per_mass
         layer.film = 0.0 if film < TRACE else film
     layers[-1].water_loss += max(top_water, 0.0) * per_mass
     layers[-1].film -= min(top_water, 0.0) * per_mass
@@ -335,9 +340,9 @@ def _conduction(bed: Bed, layers: Sequence[Layer], path: AirPath) -> None:
         for i in range(1, len(layers)):
             above = layers[i]
             heat = (above.guess - below.guess) * share
-            below.source += heat
-            above.source -= heat
+            below.source = below.source - heat_below + heat
             below.guess += (heat - heat_below) * warming
             heat_below = heat
             below = above
+        below.source -= heat_below
         below.guess -= heat_below * warming

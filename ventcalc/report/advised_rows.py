@@ -28,6 +28,8 @@ _POSITIONS = ("fan_speed", "door_opening", "humidifier", "refrigeration", "heate
 def advised_row(bay: Bay, one: Advised) -> dict[str, Any]:
     """What was advised at one time; None for what is not known."""
     now, advice = one.advice.situation, one.advice
+    alarmed = any(began == began for began in one.memory.alarm_times)
+    standing = alarms(advice, bay, one.memory) if alarmed else ()
     return {
         "time": local(bay, now.readings.time).isoformat(),
         "stage": STAGES[int(now.stage)],
@@ -36,7 +38,7 @@ def advised_row(bay: Bay, one: Advised) -> dict[str, Any]:
         "action": Action(int(advice.action)).name.lower(),
         **{name: _number(getattr(advice, name)) for name in _POSITIONS},
         "plenum_temp_c": _number(advice.plenum_temperature) if advice.fan_speed > 0.0 else None,
-        "alarms": " ".join(alarm.id for alarm in alarms(advice, bay, one.memory)),
+        "alarms": " ".join(alarm.id for alarm in standing),
     }
 
 
