@@ -178,6 +178,8 @@ def request(
     memory: AdvisorMemory | None,
     actual: ActualPositions | None = None,
     fan_for: float = math.inf,
+    steered: Bay | None = None,
+    word: str = "",
 ) -> AdvisorResult:
     """
     Ask the adviser.
@@ -194,6 +196,10 @@ def request(
         What the machines do; without it the advice is taken to be carried out.
     fan_for : float
         How long the fans have been running or standing. [s]
+    steered : Bay, optional
+        The bay as a plan wants it taken in this hour; every rule stays.
+    word : str
+        What the plan wants and why, the second reason.
 
     Returns
     -------
@@ -208,18 +214,19 @@ def request(
     actual = actual or ActualPositions()
     memory = as_seen(memory or AdvisorMemory(), actual, fan_for)
     readings, pulps = without_noise(memory, readings)
-    advice, after = advise(bay, readings, memory.hourly)
+    asked = bay if steered is None else steered
+    advice, after = advise(asked, readings, memory.hourly)
     wanted = SOURCES.get(int(advice.action), "")
     step = elapsed(memory.hourly, after)
     line = held(bay, memory, wanted, step, actual)
     if line:
-        kept = without(bay, readings, wanted)
+        kept = without(asked, readings, wanted)
         advice, after = advise(*kept, memory.hourly)
     after = as_done(bay, memory.hourly, after, actual)
     source = SOURCES.get(int(advice.action), "")
     return AdvisorResult(
         targets=_targets(advice),
-        words=_words(bay, advice, line),
+        words=_words(asked, advice, line, word),
         alarms=_alarms(bay, advice, after),
         memory=replace(remembered(memory, after, source, step, actual), pulps=pulps),
         season=_season(bay, advice),
@@ -283,15 +290,15 @@ def named(found: tuple[Alarm, ...], sample: Sample) -> tuple[Alarm, ...]:
 _OUTSIDE_WORDS = "Outside air does not cool the pile now"
 
 
-def _words(bay: Bay, advice: Advice, line: str) -> Words:
-    """Found once, when somebody asks; the line of a source that waits stands second."""
+def _words(bay: Bay, advice: Advice, line: str, word: str) -> Words:
+    """Found once, when somebody asks; the words of plan and of a source that waits come second."""
 
     @functools.cache
     def words(units: UnitSystem) -> tuple[str, ...]:
         first, *rest = reasons(advice, bay, units)
         if line:
             rest = [line, *(one for one in rest if not one.startswith(_OUTSIDE_WORDS))]
-        return (first, *rest)
+        return (first, *((word,) if word else ()), *rest)
 
     return words
 

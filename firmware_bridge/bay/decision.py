@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 from firmware_bridge.bay.advisor import Season, Words
 from firmware_bridge.bay.safety import Targets
+from firmware_bridge.bay.week import Week
 from firmware_bridge.sensors.sample import ActualPositions, Sample
 from firmware_bridge.wire.messages import Ack, Alarm
 
@@ -84,6 +85,12 @@ class BayView:
     since: float = math.inf
     """How long the same has been said. [s]"""
     season: Season = field(default_factory=Season)
+    week: Week | None = None
+    """The days ahead; None without a forecast."""
+    plans: bool = False
+    """Whether advice shall follow the plan."""
+    plan_doubt: str = ""
+    """Why advice goes by the present alone."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

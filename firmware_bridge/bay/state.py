@@ -22,8 +22,18 @@ from firmware_bridge.bay.memory import (
 )
 from firmware_bridge.bay.safety import History
 from firmware_bridge.bay.told import Told, fields_of, forgotten, hear, tell, told_alarms
+from firmware_bridge.bay.week import (
+    Hour,
+    Question,
+    Week,
+    doubt_of,
+    plan_hour,
+    question_of,
+    tariff_problem,
+)
 from firmware_bridge.codes import MODES, TARGETS
 from firmware_bridge.config import BayConfig
+from firmware_bridge.errors import BadConfig
 from firmware_bridge.sensors.sample import Sample, actual_positions, contradiction
 from firmware_bridge.sensors.source import Source
 from firmware_bridge.wire.messages import Ack, AdviceMessage, Alarm
@@ -48,6 +58,8 @@ class BayState:
     """What people tell of the bay, by command or channel."""
     standing: tuple[Alarm, ...] = ()
     """The same for people."""
+    week: Week | None = None
+    """The days ahead; None without a forecast."""
     history: History = field(default_factory=History)
     decision: Decision = WAITING
     """The last one that was sent (or, in ``observe``, would have been)."""
@@ -83,12 +95,18 @@ class BayState:
     @property
     def complaints(self) -> tuple[Alarm, ...]:
         """What people told, and what adviser and bridge found wrong."""
-        return (*self.intruder, *self.standing, *self.found, *self.following.complaints)
+        frost = () if self.week is None else self.week.frost
+        return (*self.intruder, *self.standing, *self.found, *frost, *self.following.complaints)
 
     @property
     def zone(self) -> str:
         """IANA name of the store's time zone."""
         return self.description.site.time_zone
+
+    @property
+    def plan_doubt(self) -> str:
+        """Why advice goes by the present alone; empty where it follows the plan, or never shall."""
+        return "" if self.week is None else doubt_of(self.config, self.week, self.told)
 
     @property
     def protects(self) -> bool:
@@ -214,8 +232,11 @@ class BayState:
         told = fields_of(self.told, self.description.mass)
         readings = advisor.readings_of(sample, wall, told, self.source.co2_top)
         fan_for = now - self.history.fan.since
+        hour = plan_hour(self.config, self.week, self.told, wall) or Hour(bay=self.description)
         try:
-            result = advisor.request(self.description, readings, self.memory, actual, fan_for)
+            result = advisor.request(
+                self.description, readings, self.memory, actual, fan_for, hour.bay, hour.word
+            )
         except Exception as error:  # whatever the adviser stumbles over, the controller goes on
             return self._none("adviser", " ".join(f"{error}".split())[:120])
         self.memory, self.words, self.season = result.memory, result.words, result.season
@@ -230,6 +251,15 @@ class BayState:
         return Decision(
             code="ok", text="", targets=result.targets, rests_on=(sample.boot, sample.seq)
         )
+
+    def question(self, now: float, wall: float) -> Question | None:
+        """From where the days ahead are worked out; None without a reading that serves."""
+        sample = self._fresh(now)
+        if sample is None or self.doubt(now):
+            return None
+        told, memory = fields_of(self.told, self.description.mass), self.memory
+        hourly = None if memory is None else memory.hourly
+        return question_of(self.config, self.description, sample, wall, told, hourly)
 
     def _none(self, code: str, text: str) -> Decision:
         sample = self.source.newest
@@ -375,6 +405,9 @@ class BayState:
             complaints=self.complaints,
             since=now - self.since,
             season=self.season,
+            week=self.week,
+            plans=self.config.plan,
+            plan_doubt=self.plan_doubt,
         )
 
 
@@ -405,6 +438,9 @@ def new_bay(config: BayConfig, boot: int, memory: str | None = None) -> BayState
         If the bay file cannot be used.
     """
     description = advisor.load_bay(config.bay_file)
+    problem = tariff_problem(config.tariff)
+    if problem:
+        raise BadConfig(f"{config.name}: {problem}")
     bay = BayState(
         config=config,
         description=description,

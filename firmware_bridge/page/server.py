@@ -215,7 +215,7 @@ def _shape(names: Sequence[str], bays: Sequence[BayText]) -> str:
     rows: list[list[object]] = [list(names)]
     for bay in bays:
         lines = [(line.key, line.label) for line in (*bay.pile, *bay.airs, *bay.margins)]
-        rows.append([bay.name, *lines, *(one.key for one in bay.figures)])
+        rows.append([bay.name, *lines, *(one.key for one in bay.figures), bool(bay.outlook)])
     return hashlib.sha256(json.dumps(rows).encode()).hexdigest()[:12]
 
 

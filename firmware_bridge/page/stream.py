@@ -41,7 +41,7 @@ def texts_of(
         if brief:
             continue
         texts |= {f"{name}.mode": bay.mode, f"{name}.answer": bay.answer}
-        lists[f"{name}.words"] = bay.words
+        lists |= {f"{name}.{part}": getattr(bay, part) for part in ("words", "outlook", "plan")}
         for target, _, *values in bay.positions:
             for kind, value in zip(("advised", "accepted", "reading"), values, strict=True):
                 texts[f"{name}.{target}.{kind}"] = value

@@ -10,6 +10,7 @@ from firmware_bridge.bay import moist_air
 from firmware_bridge.bay.decision import BayView
 from firmware_bridge.bay.safety import Targets
 from firmware_bridge.codes import TARGETS
+from firmware_bridge.page.ahead import outlook_lines, plan_lines
 from firmware_bridge.page.first import (
     AlarmText,
     Figure,
@@ -82,6 +83,10 @@ class BayText:
     """Of the pulp probes, by key, where known. [m]"""
     airs: tuple[Line, ...]
     margins: tuple[Line, ...]
+    outlook: tuple[str, ...]
+    """The days ahead in sentences; empty without a forecast."""
+    plan: tuple[str, ...]
+    """What the plan wants today and tomorrow, and whether advice follows it."""
     season: str
     """Stage and day."""
     followed: tuple[str, str]
@@ -159,6 +164,8 @@ def bay_text(
         heights={} if view.sample is None else view.sample.heights,
         airs=_airs(whole, units),
         margins=_margins(whole, units),
+        outlook=() if brief else outlook_lines(view.week, units),
+        plan=() if brief else plan_lines(view, units),
         season=season_words(view),
         followed=followed(view),
         figures=figures(view, hours, _outside_margin(view.sample, units), units),

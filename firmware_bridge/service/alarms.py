@@ -41,6 +41,7 @@ FIRST = {
     "not_done": "Look at the device: switch, breaker, motor, ice; is it set to automatic?",
     "plenum_off": "Look at the door (stuck, iced, leaking?), refrigeration and plenum probe.",
     "sensor": "Look at probe, cable and unit; take the temperature by hand.",
+    "frost_ahead": "Before then: heater, seals of the door, probes; who comes when it calls?",
     "delivery": "Look at the mail server or web hook, and at its password.",
     "lost": "Is the power off? Then the network. `ventcalc outage` says how long there is.",
     "stale": "Look at controller and network; the controller runs its own program meanwhile.",

@@ -15,12 +15,15 @@ from ventcalc.report.text import CAUTION
 from ventcalc.units import UnitSystem, show
 
 __all__ = [
+    "WHAT",
     "binding_words",
     "model_rows",
     "plan_data",
     "plan_sentences",
     "plan_text",
     "stretch_rows",
+    "stretches",
+    "why",
 ]
 
 JOULE_PER_KWH = 3.6e6
@@ -29,7 +32,7 @@ HARDLY = 1e-9
 """Cold that is worth less is worth nothing. [money/J]"""
 
 
-def _stretches(plan: WeekPlan) -> list[list[PlannedHour]]:
+def stretches(plan: WeekPlan) -> list[list[PlannedHour]]:
     """Hours in a row that do the same."""
     return [list(some) for _, some in groupby(plan.hours, key=lambda hour: hour.action.kind)]
 
@@ -84,7 +87,7 @@ def stretch_rows(plan: WeekPlan, units: UnitSystem = "metric") -> list[tuple[str
     rows: list[tuple[str, ...]] = [
         ("from", "hours", "what", "fans", "outside", "pulp then", "cold costs", "is worth", "why")
     ]
-    for some in _stretches(plan):
+    for some in stretches(plan):
         first, last = some[0], some[-1]
         begin = local(plan.bay, first.time)
         speeds = [hour.action.fan_speed for hour in some]
@@ -104,13 +107,13 @@ def stretch_rows(plan: WeekPlan, units: UnitSystem = "metric") -> list[tuple[str
                 show(last.does.after, "degC", units),
                 _per_kwh(shown),
                 _per_kwh(sum(worth) / len(worth)),
-                _why(some),
+                why(some),
             )
         )
     return rows
 
 
-def _why(some: list[PlannedHour]) -> str:
+def why(some: list[PlannedHour]) -> str:
     """Why these hours and not others, in words."""
     costs = [hour.cold_cost for hour in some]
     worth = sum(hour.cold_worth for hour in some) / len(some)
