@@ -23,7 +23,7 @@ from firmware_bridge.bay.memory import (
     without_noise,
 )
 from firmware_bridge.bay.safety import RUNNING, Targets
-from firmware_bridge.codes import ACTIONS
+from firmware_bridge.codes import ACTIONS, TARGETS
 from firmware_bridge.errors import BadConfig
 from firmware_bridge.sensors.sample import ActualPositions, Sample, mean_of, pulp_keys
 from firmware_bridge.wire.messages import Alarm
@@ -224,11 +224,15 @@ def request(
         advice, after = advise(*kept, memory.hourly)
     after = as_done(bay, memory.hourly, after, actual)
     source = SOURCES.get(int(advice.action), "")
+    targets = _targets(advice)
+    advised = () if targets is None else tuple(getattr(targets, name) for name in TARGETS)
     return AdvisorResult(
-        targets=_targets(advice),
+        targets=targets,
         words=_words(asked, advice, line, word),
         alarms=_alarms(bay, advice, after),
-        memory=replace(remembered(memory, after, source, step, actual), pulps=pulps),
+        memory=replace(
+            remembered(memory, after, source, step, actual), pulps=pulps, advised=advised
+        ),
         season=_season(bay, advice),
     )
 
