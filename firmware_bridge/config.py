@@ -148,26 +148,10 @@ def read_config(
     inspect: Callable[[BayConfig], Iterable[str]] | None = None,
 ) -> Config:
     """
-    Read a configuration.
+    Read and check a configuration; ``BadConfig`` with every problem, a line each.
 
-    Parameters
-    ----------
-    path : str or Path
-        A TOML file; relative paths in it count from its folder.
-    environment : mapping, optional
-        Environment variables; those of the process by default.
-    inspect : callable, optional
-        Gives more problems of a bay; asked even where the file has others.
-
-    Returns
-    -------
-    Config
-        Checked, with the password read.
-
-    Raises
-    ------
-    BadConfig
-        Every problem found, one line each.
+    Relative paths count from its folder. ``inspect`` gives more problems of a bay, and is asked
+    even where the file has others.
     """
     path = Path(path)
     try:

@@ -91,23 +91,7 @@ class AdvisorResult:
 
 
 def load_bay(path: Path) -> Bay:
-    """
-    Read the description of a bay.
-
-    Parameters
-    ----------
-    path : Path
-        Bay file.
-
-    Returns
-    -------
-    Bay
-
-    Raises
-    ------
-    BadConfig
-        Every problem found, one line each.
-    """
+    """Read a bay, as installed; ``BadConfig`` with every problem, a line each."""
     try:
         return as_installed(read_bay(path))
     except VentcalcError as error:
@@ -125,25 +109,7 @@ def readings_of(
     told: Mapping[str, Any] | None = None,
     co2_top: float = math.inf,
 ) -> Readings:
-    """
-    A sample as the adviser wants it.
-
-    Parameters
-    ----------
-    sample : Sample
-        An accepted reading without a fault in what is needed.
-    wall : float
-        Time of day, UTC. [s]
-    told : mapping, optional
-        What people tell, by field of the readings.
-    co2_top : float
-        Top of the range of the CO2 probes. [1]
-
-    Returns
-    -------
-    Readings
-        NaN where there is no sound channel.
-    """
+    """A sample as the adviser wants it; NaN where there is no sound channel."""
     gases = [value for _, value in sample.sound.get("co2", ())]
     keys = [key for key in pulp_keys(sample) if key not in sample.ignore]
     bad = [key for key in keys if sample.faults.get(key, "odd") != "odd"]
@@ -182,34 +148,10 @@ def request(
     word: str = "",
 ) -> AdvisorResult:
     """
-    Ask the adviser.
+    Ask the adviser; without ``actual`` its advice is taken to be carried out.
 
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    readings : Readings
-        Now.
-    memory : AdvisorMemory or None
-        From the last time.
-    actual : ActualPositions, optional
-        What the machines do; without it the advice is taken to be carried out.
-    fan_for : float
-        How long the fans have been running or standing. [s]
-    steered : Bay, optional
-        The bay as a plan wants it taken in this hour; every rule stays.
-    word : str
-        What the plan wants and why, the second reason.
-
-    Returns
-    -------
-    AdvisorResult
-        Positions in thousandths, as they travel.
-
-    Raises
-    ------
-    VentcalcError
-        If a reading is not physical.
+    ``fan_for``: how long the fans run or stand [s]; ``steered``: the bay as a plan wants it taken
+    in this hour, every rule stays; ``word``: what the plan wants and why.
     """
     actual = actual or ActualPositions()
     memory = as_seen(memory or AdvisorMemory(), actual, fan_for)

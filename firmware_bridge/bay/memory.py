@@ -111,8 +111,10 @@ def as_seen(memory: AdvisorMemory, actual: ActualPositions, fan_for: float) -> A
     From a plenum that another setting made nothing can be learnt of probes and machines.
     """
     if _not_done(memory.advised, actual):
-        nothing = {"expected_plenum_temperature": math.nan, "expected_humidity": math.nan}
-        memory = replace(memory, hourly=memory.hourly._replace(**nothing))
+        unknown = memory.hourly._replace(
+            expected_plenum_temperature=math.nan, expected_humidity=math.nan
+        )
+        memory = replace(memory, hourly=unknown)
     if math.isnan(actual.fan):
         return memory
     on, cooled = actual.fan > RUNNING, memory.hourly.cooled
@@ -217,21 +219,7 @@ def memory_to_text(memory: AdvisorMemory, told: Told | None = None, bay: str = "
 
 
 def memory_from_text(text: str, bay: str = "") -> AdvisorMemory | None:
-    """
-    The adviser's memory from the journal.
-
-    Parameters
-    ----------
-    text : str
-        As ``memory_to_text`` gives it.
-    bay : str
-        Name of the bay that its file describes.
-
-    Returns
-    -------
-    AdvisorMemory or None
-        None where the text is no memory, or of another bay; the adviser starts afresh then.
-    """
+    """The adviser's memory from the journal; None where the text is none, or of another bay."""
     try:
         given = json.loads(text)
         own = given.pop("bridge", {})

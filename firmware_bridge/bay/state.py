@@ -6,13 +6,18 @@ import math
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any, Literal, cast
-
-import msgspec
+from typing import Any
 
 from firmware_bridge.bay import advisor, safety
 from firmware_bridge.bay.advisor import Bay, Season, Words, named
-from firmware_bridge.bay.decision import NONE_TEXTS, WAITING, BayView, Decision, no_words
+from firmware_bridge.bay.decision import (
+    NONE_TEXTS,
+    WAITING,
+    BayView,
+    Decision,
+    message_of,
+    no_words,
+)
 from firmware_bridge.bay.following import Following, plenum_off, power_off
 from firmware_bridge.bay.memory import (
     AdvisorMemory,
@@ -31,7 +36,7 @@ from firmware_bridge.bay.week import (
     question_of,
     tariff_problem,
 )
-from firmware_bridge.codes import MODES, TARGETS
+from firmware_bridge.codes import TARGETS
 from firmware_bridge.config import BayConfig
 from firmware_bridge.errors import BadConfig
 from firmware_bridge.sensors.sample import Sample, actual_positions, contradiction
@@ -84,8 +89,6 @@ class BayState:
     """Somebody else speaks in the bridge's name."""
     other_until: float = -math.inf
     """Until when another bridge is believed to serve this bay. [s]"""
-    _tokens: float = 50.0
-    _tokens_at: float = 0.0
 
     @property
     def name(self) -> str:
@@ -118,32 +121,8 @@ class BayState:
         """Whether the controller should say its birth again."""
         return self.plain is None and (self.source.birth is None or self.source.stranger)
 
-    def allow(self, now: float) -> bool:
-        """Token bucket: a bay that floods is not listened to, the others are."""
-        rate = 10.0 + (len(self.plain.mapping.readings) if self.plain else 0.0)
-        earned = (now - self._tokens_at) * rate
-        self._tokens = min(self._tokens + earned, 50.0 + 2.0 * rate)
-        self._tokens_at = now
-        if self._tokens < 1.0:
-            self.counts["flood"] += 1
-            return False
-        self._tokens -= 1.0
-        return True
-
     def doubt(self, now: float) -> str:
-        """
-        Why there can be no advice, before the adviser is asked.
-
-        Parameters
-        ----------
-        now : float
-            Steady clock. [s]
-
-        Returns
-        -------
-        str
-            One of ``codes.NONE_REASONS``; empty for no doubt.
-        """
+        """Why there can be no advice, of ``codes.NONE_REASONS``; empty for no doubt."""
         sample = self.source.newest
         if self.source.birth is None or sample is None:
             return "start"
@@ -161,21 +140,7 @@ class BayState:
         return now - self.decided_at >= self.config.advice_every_s - 1e-6
 
     def decide(self, ground: str, now: float, wall: float) -> Decision | None:
-        """
-        What to say now.
-
-        Parameters
-        ----------
-        ground : str
-            Doubt about the bridge itself, one of ``codes.NONE_REASONS``; empty for none.
-        now, wall : float
-            Steady clock, time of day UTC. [s]
-
-        Returns
-        -------
-        Decision or None
-            None where nothing new is to be said: the rate limit, or the same doubt again.
-        """
+        """What to say now; None where nothing new is to be said."""
         sample = self.source.newest
         if sample is None:
             return None  # a token needs a reading
@@ -276,7 +241,7 @@ class BayState:
     def settle(self, decision: Decision, identity: tuple[int, int], now: float) -> None:
         """Take note of what was said."""
         self.history = safety.remember(self.history, decision.targets, now)
-        if _about(decision) != _about(self.decision):
+        if decision.about != self.decision.about:
             self.since = now
         self.decision, self.decided_at = decision, now
         self.ids = [*self.ids[-7:], identity]
@@ -286,37 +251,9 @@ class BayState:
             self.following.sent()
 
     def advice(self, decision: Decision, identity: tuple[int, int]) -> AdviceMessage:
-        """
-        A decision as a message.
-
-        Parameters
-        ----------
-        decision : Decision
-            What to say.
-        identity : tuple of int
-            Boot and seq of the bridge.
-
-        Returns
-        -------
-        AdviceMessage
-            Only positions that the controller takes; a plain controller takes what is mapped.
-        """
-        message = AdviceMessage(
-            id=identity,
-            rests_on=decision.rests_on,
-            ttl=self.config.ttl_s,
-            mode=cast("Literal[1, 2, 3]", max(MODES.index(self.config.mode), 1)),
-            none=None if decision.targets else decision.code,
-        )
-        targets, birth = decision.targets, self.source.birth
-        if targets is None:
-            return message
-        takes = birth.takes if birth is not None and birth.takes else TARGETS
-        taken = {name: getattr(targets, name) for name in TARGETS if name in takes}
-        air = None if math.isnan(targets.air) else targets.air
-        return msgspec.structs.replace(
-            message, why=targets.why, air=air, **{**taken, "fan": targets.fan}
-        )
+        """A decision as a message: positions that the controller takes."""
+        birth = self.source.birth
+        return message_of(decision, self.config, birth.takes if birth is not None else (), identity)
 
     def stands(self, now: float) -> bool:
         """Whether a plain controller may apply now what was said last."""
@@ -338,21 +275,7 @@ class BayState:
         return True
 
     def assess(self, doubt: str, now: float) -> list[tuple[str, str]]:
-        """
-        Whether advice is answered and carried out.
-
-        Parameters
-        ----------
-        doubt : str
-            Why there is no advice, empty where there is; it is told by itself.
-        now : float
-            Steady clock. [s]
-
-        Returns
-        -------
-        list of tuple
-            Code and text of what is new.
-        """
+        """Whether advice is answered and carried out: code and text of what is new."""
         if doubt or self.config.mode == "observe":
             self.following.forget()
         # A spot far from the others is an alarm of the adviser's, with what to do first.
@@ -411,32 +334,8 @@ class BayState:
         )
 
 
-def _about(decision: Decision) -> str:
-    return decision.code if decision.targets is None else decision.targets.why
-
-
 def new_bay(config: BayConfig, boot: int, memory: str | None = None) -> BayState:
-    """
-    A bay of which nothing is known yet but what was stored.
-
-    Parameters
-    ----------
-    config : BayConfig
-        Its table.
-    boot : int
-        Boot number of the bridge: a plain controller's readings are counted under it.
-    memory : str, optional
-        The adviser's memory from the journal.
-
-    Returns
-    -------
-    BayState
-
-    Raises
-    ------
-    BadConfig
-        If the bay file cannot be used.
-    """
+    """A bay of which nothing is known yet but what was stored."""
     description = advisor.load_bay(config.bay_file)
     problem = tariff_problem(config.tariff)
     if problem:

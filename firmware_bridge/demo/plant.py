@@ -35,21 +35,7 @@ def _weather() -> tuple[Weather, dict[tuple[int, int, int], int]]:
 
 
 def outside_at(time: float, pressure: float) -> Outside:
-    """
-    Outside air of the example weather at the same day of the year.
-
-    Parameters
-    ----------
-    time : float
-        UTC. [s]
-    pressure : float
-        Air pressure. [Pa]
-
-    Returns
-    -------
-    Outside
-        Between the hours on a straight line.
-    """
+    """Outside air of the example weather at the same day of the year."""
     weather, places = _weather()
     begin = time // 3600.0 * 3600.0
     part = (time - begin) / 3600.0
@@ -123,22 +109,7 @@ class Plant:
 
 
 def plant_of(bay: Bay, time: float, pulp: float | None = None) -> Plant:
-    """
-    A full bay at one temperature.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    time : float
-        UTC. [s]
-    pulp : float, optional
-        Pulp temperature; 2 K above holding by default. [°C]
-
-    Returns
-    -------
-    Plant
-    """
+    """A full bay at one temperature, 2 K above holding if none is given."""
     pressure = float(air.standard_pressure(bay.site.altitude))
     model = bed_of(bay, pressure, LAYERS)
     warm = bay.schedule.holding_temperature + 2.0 if pulp is None else pulp

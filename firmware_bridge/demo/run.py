@@ -110,11 +110,7 @@ class _Stepper:
         """
         Move on by the time that has passed, or by the longest step.
 
-        Parameters
-        ----------
-        heard_at : float
-            When the bridge last heard its own beat. Demo time waits for a beat that is on its
-            way, a while: a broker that lags is none that is gone. [s]
+        Demo time waits a while for a beat that is on its way: a broker that lags is not gone.
         """
         real = time.monotonic()
         self.begun |= heard_at > -math.inf
@@ -319,27 +315,7 @@ def run_demo(
     pace: float = PACE,
     port: int = 0,
 ) -> None:
-    """
-    Run the demo until told to stop, or until its days are over.
-
-    Parameters
-    ----------
-    stop : threading.Event
-        Set it to end.
-    say : callable
-        Takes one line after the other.
-    days : float
-        Demo days. [d]
-    pace : float
-        Demo seconds per second; a slow machine falls behind, and nothing suffers. [1]
-    port : int
-        Of the page; 0 for any that is free.
-
-    Raises
-    ------
-    BridgeError
-        If broker, page or bridge cannot start.
-    """
+    """Run the demo until told to stop, or until its days are over."""
     stepper = _Stepper(pace)
     with ExitStack() as stack:
         folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="bridge-demo-")))
