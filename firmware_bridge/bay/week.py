@@ -267,8 +267,9 @@ def _stretch(planned: WeekPlan, some: list[PlannedHour], units: UnitSystem) -> s
         does += f", fans {speed:.0%}".replace("%", " %")
     outside = [hour.outside for hour in some]
     low, high = (show(value, "degC", units) for value in (min(outside), max(outside)))
-    air = f"outside {low.partition(' ')[0]} to {high}"
-    return f"{begin:%a %d %b %H:%M} to {end:%a %d %b %H:%M}: {does}; {air}; {why(some)}"
+    air = high if low == high else f"{low.partition(' ')[0]} to {high}"
+    until = f"{end:%H:%M}" if begin.date() == end.date() else f"{end:%a %d %b %H:%M}"
+    return f"{begin:%a %d %b %H:%M} to {until}: {does}; outside {air}; {why(some)}"
 
 
 def _frost(found: Outlook, made: float) -> tuple[Alarm, ...]:

@@ -17,7 +17,7 @@ from ventcalc.season.bay_state import BayState, StepRecord, bed_of, first_state
 from ventcalc.season.surroundings import Ground, Outside
 from ventcalc.weather import Weather, example_weather
 
-__all__ = ["LAYERS", "PULPS", "Plant", "outside_at", "plant_of"]
+__all__ = ["LAYERS", "PULPS", "Plant", "forecast_text", "outside_at", "plant_of"]
 
 PULPS = 5
 LAYERS = 20
@@ -52,6 +52,19 @@ def outside_at(time: float, pressure: float) -> Outside:
         relative_humidity=humidity,
         humidity_ratio=float(ratio),
     )
+
+
+def forecast_text(time: float, pressure: float, hours: int = 192) -> str:
+    """A forecast of that weather without an error, as a job of the site's own would write it."""
+    lines = ["# source: invented for the demo", "# time_zone: UTC"]
+    lines += [f"# issued: {datetime.fromtimestamp(time, UTC):%Y-%m-%dT%H:%MZ}"]
+    lines += ["time,outside_temp_c,outside_rh_percent"]
+    for hour in range(hours):
+        air_then = outside_at((time // 3600.0 + hour) * 3600.0, pressure)
+        stamp = datetime.fromtimestamp(air_then.time, UTC)
+        humidity = 100.0 * min(air_then.relative_humidity, 1.0)
+        lines.append(f"{stamp:%Y-%m-%dT%H:%M},{air_then.temperature:.1f},{humidity:.0f}")
+    return "\n".join(lines) + "\n"
 
 
 def probe_layers(layers: int) -> list[int]:

@@ -86,9 +86,13 @@ class Ahead:
         before = self._said.get(bay.name, (False, False))
         self._said[bay.name] = state
         if state[0] != before[0]:
-            turn.tell(bay.name, "outlook", f"no outlook: {trouble}" if trouble else "there is one")
+            turn.tell(
+                bay.name, "outlook", f"no outlook: {trouble}" if trouble else "an outlook again"
+            )
         if state[1] != before[1]:
-            words = f"not followed: {doubt}" if doubt else "advice follows it again"
+            words = (
+                f"the plan is not followed: {doubt}" if doubt else "advice follows the plan again"
+            )
             turn.tell(bay.name, "plan", words)
 
 
