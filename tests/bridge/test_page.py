@@ -27,6 +27,7 @@ from msgspec.structs import replace as replace_alarm
 from firmware_bridge.bay.advisor import Season
 from firmware_bridge.bay.decision import BayView, Decision
 from firmware_bridge.bay.safety import Targets
+from firmware_bridge.bay.week import Week
 from firmware_bridge.codes import ACK_CODES, ACTIONS
 from firmware_bridge.errors import BadConfig
 from firmware_bridge.journal import packing
@@ -133,7 +134,7 @@ class Client:
 
     def request(self, method, where, headers=None, body=b""):
         path, _, query = where.partition("?")
-        given = {"host": "127.0.0.1", **(headers or {})}
+        given = {"host": "127.0.0.1", "origin": "http://127.0.0.1", **(headers or {})}
         scope = {
             "type": "http",
             "http_version": "1.1",
@@ -160,7 +161,7 @@ class Client:
         return Answer(said[0]["status"], dict(names), body.decode())
 
 
-def client_of(board, journal=NOWHERE, names=(), **settings):
+def client_of(board, journal=NOWHERE, names=local.NAMES, **settings):
     return Client(page_app(Views(board, journal, **settings), names))
 
 
@@ -785,3 +786,16 @@ def test_half_questions_keep_nobody_out(monkeypatch):
             with contextlib.suppress(ConnectionResetError):
                 assert half.recv(1) == b""  # closed, not kept
             half.close()
+
+
+def test_the_days_ahead_stand_on_the_page_of_a_bay_that_has_a_forecast():
+    said = {"metric": ("Pulp goes from 5.3 °C.",), "us": ("Pulp goes from 41.5 °F.",)}
+    does = {"metric": ("Thu 05 Nov 09:00 to 17:00: rest",), "us": ()}
+    ahead = view(week=Week(made=START, said=said, stretches=does), plans=True)
+    page = client_of(board_of(ahead)).get("/bay/bay-1").text
+    assert "Pulp goes from 5.3 °C." in page
+    assert "advice follows it, within every rule and limit" in page
+    assert "41.5 °F" in client_of(board_of(ahead)).get("/bay/bay-1?units=us").text
+    old = client_of(board_of(replace(ahead, week=Week(made=START, trouble="41 h old"))))
+    assert "No outlook: 41 h old." in old.get("/bay/bay-1").text
+    assert "The days ahead" not in client_of(board_of()).get("/bay/bay-1").text
