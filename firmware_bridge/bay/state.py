@@ -339,7 +339,7 @@ def new_bay(config: BayConfig, boot: int, memory: str | None = None) -> BayState
     description = advisor.load_bay(config.bay_file)
     problem = tariff_problem(config.tariff)
     if problem:
-        raise BadConfig(f"{config.name}: {problem}")
+        raise BadConfig(problem)
     bay = BayState(
         config=config,
         description=description,

@@ -12,6 +12,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import timedelta
+from pathlib import Path
 
 import numpy as np
 
@@ -39,13 +40,14 @@ from ventcalc.report.plan_text import WHAT, stretches, why
 from ventcalc.report.season_days import local
 from ventcalc.season.installed import as_installed
 from ventcalc.units import UnitSystem, show
-from ventcalc.weather.forecast import LIFE, read_forecast
+from ventcalc.weather.forecast import LIFE, Forecast, hours_ahead, read_forecast
 
 __all__ = [
     "Hour",
     "Question",
     "Week",
     "doubt_of",
+    "forecast_problem",
     "plan_hour",
     "question_of",
     "standing",
@@ -161,6 +163,21 @@ def tariff_problem(text: str) -> str:
     return ""
 
 
+def forecast_problem(config: BayConfig, time: float) -> str:
+    """Why there would be no outlook at a time; empty where there would be one, or none is asked."""
+    if config.forecast is None:
+        return ""
+    try:
+        hours_ahead(_forecast(config.forecast, read_bay(config.bay_file)), time)
+    except VentcalcError as error:
+        return "; ".join(str(error).splitlines())
+    return ""
+
+
+def _forecast(path: Path, bay: Bay) -> Forecast:
+    return read_forecast(path, time_zone=bay.site.time_zone, altitude=bay.site.altitude)
+
+
 def _tariff(text: str, price: float) -> Tariff:
     return tariff_of(text) if text else flat(price)
 
@@ -203,7 +220,7 @@ def _week(asked: Question, made: float) -> Week:
     path = asked.config.forecast
     assert path is not None
     bay = _unchanged(asked)
-    forecast = read_forecast(path, time_zone=bay.site.time_zone, altitude=bay.site.altitude)
+    forecast = _forecast(path, bay)
     state = state_of_readings(bay, asked.given, asked.memory, asked.heights)
     found = look_ahead(bay, state, forecast, compiled=False)
     planned = plan_week(

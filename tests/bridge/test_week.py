@@ -10,7 +10,8 @@ import pytest
 from bridge_world import BAY_FILE, START
 
 from firmware_bridge.bay.advisor import load_bay
-from firmware_bridge.bay.week import Hour, Week, week_of
+from firmware_bridge.bay.week import Hour, Week, forecast_problem, week_of
+from firmware_bridge.cli import main
 from firmware_bridge.config import read_config
 from firmware_bridge.demo.plant import outside_at
 from firmware_bridge.errors import BadConfig
@@ -137,7 +138,7 @@ def test_a_plan_that_costs_more_or_does_not_know_what_was_told_is_not_followed(p
     assert says(planned)[1] is False
 
 
-def test_a_plan_needs_a_forecast_and_a_tariff_that_can_be_read(tmp_path):
+def test_check_names_what_plan_and_outlook_need(tmp_path, capsys):
     (tmp_path / "bay.toml").write_text(BAY_FILE.read_text())
     text = '[bridge]\nname="a"\ndata="data"\n[broker]\n[[bays]]\nname="b"\nbay_file="bay.toml"\n'
     file = tmp_path / "bridge.toml"
@@ -147,3 +148,10 @@ def test_a_plan_needs_a_forecast_and_a_tariff_that_can_be_read(tmp_path):
     file.write_text(f'{text}forecast = "ahead.csv"\ntariff = "22-6 6"\n')
     with pytest.raises(BadConfig, match=r"b: tariff: hour 6 of the day has no price"):
         read_config(file, inspect=_cannot_work)
+    file.write_text(f'{text}forecast = "ahead.csv"\n')
+    assert main(["check", str(file), "--no-broker"]) == 0
+    assert "warning: b: no outlook: ahead.csv: no such file" in capsys.readouterr().out
+    forecast(tmp_path / "ahead.csv")
+    old = forecast_problem(read_config(file).bays[0], START + 37 * HOUR)
+    assert "37 h old" in old
+    assert forecast_problem(read_config(file).bays[0], START + HOUR) == ""
