@@ -118,19 +118,7 @@ def _parser() -> _Parser:
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """
-    Run the command line.
-
-    Parameters
-    ----------
-    argv : sequence of str, optional
-        Words after the program's name; those of the process by default.
-
-    Returns
-    -------
-    int
-        Exit status.
-    """
+    """Run the command line."""
     try:
         args = _parser().parse_args(argv)
         return int(args.do(args))

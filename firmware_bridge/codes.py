@@ -36,12 +36,12 @@ BRIDGE_ALARMS = (
     "people_inside", "told", "unanswered", "refused", "not_done", "plenum_off", "power",
     "delivery", "more", "link", "stale", "lost",
     "missing", "implausible", "stuck", "contradictory", "units", "audit", "disk", "other_bridge",
-    "flapping", "clock", "forged",
+    "flapping", "clock", "forged", "frost_ahead",
 )  # fmt: skip
 """
 Those that only a bridge can have: what it keeps of what was told, what became of its advice,
-whether alarms get through, how many more there are, and why it cannot advise; the library hears
-each reading anew, with no link.
+whether alarms get through, what the forecast brings, how many more there are, and why it cannot
+advise; the library hears each reading anew, with no link.
 """
 ALARM_IDS = (*ADVICE_ALARMS, *BRIDGE_ALARMS)
 """Every alarm of a bridge."""

@@ -122,6 +122,11 @@ class BayConfig:
     co2_top_ppm: float | None = entry(
         'top of the CO2 probe: a reading there means "at least"', None, low=1000, high=100_000
     )
+    forecast: Path | None = entry(
+        "file of the weather ahead, renewed by a job of the site's own", None, kind="path"
+    )
+    plan: bool = entry("follow the plan of the days ahead where it saves", False, kind="bool")
+    tariff: str = entry('price of a kWh by hours, "22-6 0.06, 6-22 0.14"; none is one price', "")
     ignore: tuple[str, ...] = entry("channels not to be used", (), kind="names")
     limits: Limits = field(default_factory=Limits, metadata={"table": Limits})
     mapping: PlainTopics | None = field(default=None, metadata={"internal": True})
@@ -143,26 +148,10 @@ def read_config(
     inspect: Callable[[BayConfig], Iterable[str]] | None = None,
 ) -> Config:
     """
-    Read a configuration.
+    Read and check a configuration; ``BadConfig`` with every problem, a line each.
 
-    Parameters
-    ----------
-    path : str or Path
-        A TOML file; relative paths in it count from its folder.
-    environment : mapping, optional
-        Environment variables; those of the process by default.
-    inspect : callable, optional
-        Gives more problems of a bay; asked even where the file has others.
-
-    Returns
-    -------
-    Config
-        Checked, with the password read.
-
-    Raises
-    ------
-    BadConfig
-        Every problem found, one line each.
+    Relative paths count from its folder. ``inspect`` gives more problems of a bay, and is asked
+    even where the file has others.
     """
     path = Path(path)
     try:
@@ -273,6 +262,8 @@ def _bay(given: Any, where: str, folder: Path, problems: list[str]) -> BayConfig
         problems.append(
             f'{where}.set_by is missing; mode = "{bay.mode}" needs the name of who answers for it'
         )
+    if bay.forecast is None and (bay.plan or bay.tariff):
+        problems.append(f"{where}.forecast is missing; plan and tariff need the weather ahead")
     if bay.lost_after_s < bay.max_age_s:
         problems.append(f"{where}.lost_after_s is less than max_age_s; make it longer")
     if mapping is None:

@@ -60,23 +60,7 @@ class AlarmsConfig:
 
 
 def read_alarms(given: Any, folder: Path, problems: list[str]) -> AlarmsConfig | None:
-    """
-    Read the table.
-
-    Parameters
-    ----------
-    given : object
-        As TOML gave it.
-    folder : Path
-        Relative paths count from here.
-    problems : list of str
-        Grows by one line a problem.
-
-    Returns
-    -------
-    AlarmsConfig or None
-        With token and password read; None if anything was wrong.
-    """
+    """Read the table, tokens and passwords too; None if anything was wrong."""
     table = read_table(AlarmsConfig, given, "alarms", folder, problems)
     if not isinstance(table, AlarmsConfig):
         return None

@@ -21,20 +21,9 @@ Check = Callable[[Any, str, Path, list[str]], Any]
 
 def entry(meaning: str, default: Any = MISSING, **rule: Any) -> Any:
     """
-    A field that is one key of a table.
+    A field that is one key of a table; it must be given where it has no default.
 
-    Parameters
-    ----------
-    meaning : str
-        What it is, for messages.
-    default : object, optional
-        Value when absent; without one the key must be given.
-    **rule
-        ``low`` and ``high``, ``choices``, ``pattern``, or ``kind``.
-
-    Returns
-    -------
-    dataclasses.Field
+    The rule: ``low`` and ``high``, ``choices``, ``pattern``, or ``kind``.
     """
     metadata = {"meaning": meaning, **rule}
     if default is MISSING:
@@ -45,27 +34,7 @@ def entry(meaning: str, default: Any = MISSING, **rule: Any) -> Any:
 def read_table(
     cls: type[Table], given: Any, where: str, folder: Path, problems: list[str]
 ) -> Table | None:
-    """
-    Read one table.
-
-    Parameters
-    ----------
-    cls : type
-        Frozen dataclass whose fields are made by ``entry``.
-    given : object
-        As TOML gave it.
-    where : str
-        Name of the table, for messages.
-    folder : Path
-        Relative paths count from here.
-    problems : list of str
-        Grows by one line a problem.
-
-    Returns
-    -------
-    object or None
-        None if anything was wrong.
-    """
+    """Read one table into a class made of ``entry``; None if anything was wrong."""
     if not isinstance(given, dict):
         problems.append(f"{where}: must be a table")
         return None
@@ -176,18 +145,7 @@ def _hour(given: Any, place: str, folder: Path, problems: list[str]) -> Any:
 
 
 def is_loopback(host: str) -> bool:
-    """
-    Whether a host is this machine.
-
-    Parameters
-    ----------
-    host : str
-        Name or address.
-
-    Returns
-    -------
-    bool
-    """
+    """Whether a host (name or address) is this machine."""
     if host == "localhost":
         return True
     try:

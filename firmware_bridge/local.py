@@ -14,6 +14,7 @@ from typing import Any
 
 from firmware_bridge.bay.advisor import starter_bay
 from firmware_bridge.bay.state import new_bay
+from firmware_bridge.bay.week import forecast_problem
 from firmware_bridge.config import BayConfig, Config, read_config
 from firmware_bridge.errors import BadConfig
 from firmware_bridge.logs import escaped
@@ -128,6 +129,9 @@ def _check(args: argparse.Namespace) -> int:
         lacks = [kind for kind in _OUTSIDE if bay.mapping and kind not in _given(bay)]
         if lacks:
             say(f"warning: {bay.name}: nothing gives {' or '.join(lacks)}; the door stays shut")
+        no_outlook = forecast_problem(bay, time.time())
+        if no_outlook:
+            say(f"warning: {bay.name}: no outlook: {no_outlook}")
     if args.no_broker:
         return 0
     bad = False

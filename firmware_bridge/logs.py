@@ -23,18 +23,9 @@ _QUIET = {"ok", "start", "shutdown", "told"}
 
 def escaped(text: str) -> str:
     """
-    A text whose control characters are written out.
+    A text whose control characters are written out: line breaks, escapes, marks of direction.
 
-    Parameters
-    ----------
-    text : str
-        May hold bytes of anybody's payload.
-
-    Returns
-    -------
-    str
-        Without line breaks, escape sequences, marks that turn the direction of writing, or halves
-        of characters (Unicode's categories Cc, Cf, Cs, Zl, Zp).
+    Unicode's categories Cc, Cf, Cs, Zl, Zp.
     """
     if text.isprintable():
         return text
@@ -66,16 +57,7 @@ class _Json(logging.Formatter):
 
 
 def start_log(form: str = "text", level: str = "info") -> None:
-    """
-    Begin to write to standard output.
-
-    Parameters
-    ----------
-    form : {"text", "json"}
-        Lines for people, or one JSON object a line.
-    level : str
-        One of ``LEVELS``; what is less grave is left out.
-    """
+    """Begin to write to standard output: lines for people, or one JSON object a line."""
     handler = logging.StreamHandler(sys.stdout)
     handler.setFormatter(_Json() if form == "json" else _Lines())
     log.handlers[:] = [handler]

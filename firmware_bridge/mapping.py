@@ -89,25 +89,7 @@ class PlainTopics:
 
 
 def read_mapping(given: Any, where: str, folder: Path, problems: list[str]) -> PlainTopics | None:
-    """
-    Read ``[bays.mapping]``.
-
-    Parameters
-    ----------
-    given : object
-        As TOML gave it.
-    where : str
-        Name of the table, for messages.
-    folder : Path
-        Relative paths count from here.
-    problems : list of str
-        Grows by one line a problem.
-
-    Returns
-    -------
-    PlainTopics or None
-        What could be read; None where it is no table.
-    """
+    """Read ``[bays.mapping]``: what could be read; None where it is no table."""
     if not isinstance(given, dict):
         problems.append(f"{where}: must be a table")
         return None
@@ -151,18 +133,7 @@ def units_of(kind: str) -> str:
 
 
 def check_topics(mappings: Sequence[PlainTopics], root: str, problems: list[str]) -> None:
-    """
-    Topics that advice is written to belong to one bay and one value, and to nothing else.
-
-    Parameters
-    ----------
-    mappings : sequence of PlainTopics
-        Of all bays.
-    root : str
-        First level of the bridge's own topics.
-    problems : list of str
-        Grows by one line a problem.
-    """
+    """Topics that advice is written to belong to one bay and one value, and to nothing else."""
     written = [topic for one in mappings for topic in topics_written(one.advice)]
     written += [one.advice.confirm for one in mappings if one.advice and one.advice.confirm]
     read = {topic for one in mappings for topic in topics_read(one)}

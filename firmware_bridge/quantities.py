@@ -65,21 +65,7 @@ KINDS = tuple(QUANTITIES)
 
 
 def to_internal(kind: str, unit: str) -> tuple[float, float] | None:
-    """
-    Factor and offset from a declared unit to the internal one.
-
-    Parameters
-    ----------
-    kind : str
-        One of ``QUANTITIES``.
-    unit : str
-        UCUM code as the controller declares it.
-
-    Returns
-    -------
-    tuple of float, or None
-        None where the unit does not fit the kind; ``other`` takes any unit as it is.
-    """
+    """Factor and offset from a declared unit to the internal one; None where it does not fit."""
     if kind == "other":
         return 1.0, 0.0
     return QUANTITIES[kind].units.get(unit)

@@ -65,19 +65,7 @@ _READINGS = (
 
 
 def starter_config(bay_file: str) -> str:
-    """
-    Write a configuration to begin with.
-
-    Parameters
-    ----------
-    bay_file : str
-        Name of the bay file that stands beside it.
-
-    Returns
-    -------
-    str
-        Commented TOML with three bays, all of them in mode ``observe``.
-    """
+    """Commented TOML to begin with: three bays, all of them in mode ``observe``."""
     parts = [
         _HEAD.format(kinds=textwrap.fill(", ".join(KINDS), 92, subsequent_indent="#   ")),
         _table("[bridge]", OwnConfig, name="barn-a", data="data"),

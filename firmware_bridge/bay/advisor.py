@@ -23,7 +23,7 @@ from firmware_bridge.bay.memory import (
     without_noise,
 )
 from firmware_bridge.bay.safety import RUNNING, Targets
-from firmware_bridge.codes import ACTIONS
+from firmware_bridge.codes import ACTIONS, TARGETS
 from firmware_bridge.errors import BadConfig
 from firmware_bridge.sensors.sample import ActualPositions, Sample, mean_of, pulp_keys
 from firmware_bridge.wire.messages import Alarm
@@ -91,23 +91,7 @@ class AdvisorResult:
 
 
 def load_bay(path: Path) -> Bay:
-    """
-    Read the description of a bay.
-
-    Parameters
-    ----------
-    path : Path
-        Bay file.
-
-    Returns
-    -------
-    Bay
-
-    Raises
-    ------
-    BadConfig
-        Every problem found, one line each.
-    """
+    """Read a bay, as installed; ``BadConfig`` with every problem, a line each."""
     try:
         return as_installed(read_bay(path))
     except VentcalcError as error:
@@ -125,25 +109,7 @@ def readings_of(
     told: Mapping[str, Any] | None = None,
     co2_top: float = math.inf,
 ) -> Readings:
-    """
-    A sample as the adviser wants it.
-
-    Parameters
-    ----------
-    sample : Sample
-        An accepted reading without a fault in what is needed.
-    wall : float
-        Time of day, UTC. [s]
-    told : mapping, optional
-        What people tell, by field of the readings.
-    co2_top : float
-        Top of the range of the CO2 probes. [1]
-
-    Returns
-    -------
-    Readings
-        NaN where there is no sound channel.
-    """
+    """A sample as the adviser wants it; NaN where there is no sound channel."""
     gases = [value for _, value in sample.sound.get("co2", ())]
     keys = [key for key in pulp_keys(sample) if key not in sample.ignore]
     bad = [key for key in keys if sample.faults.get(key, "odd") != "odd"]
@@ -178,50 +144,37 @@ def request(
     memory: AdvisorMemory | None,
     actual: ActualPositions | None = None,
     fan_for: float = math.inf,
+    steered: Bay | None = None,
+    word: str = "",
 ) -> AdvisorResult:
     """
-    Ask the adviser.
+    Ask the adviser; without ``actual`` its advice is taken to be carried out.
 
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    readings : Readings
-        Now.
-    memory : AdvisorMemory or None
-        From the last time.
-    actual : ActualPositions, optional
-        What the machines do; without it the advice is taken to be carried out.
-    fan_for : float
-        How long the fans have been running or standing. [s]
-
-    Returns
-    -------
-    AdvisorResult
-        Positions in thousandths, as they travel.
-
-    Raises
-    ------
-    VentcalcError
-        If a reading is not physical.
+    ``fan_for``: how long the fans run or stand [s]; ``steered``: the bay as a plan wants it taken
+    in this hour, every rule stays; ``word``: what the plan wants and why.
     """
     actual = actual or ActualPositions()
     memory = as_seen(memory or AdvisorMemory(), actual, fan_for)
     readings, pulps = without_noise(memory, readings)
-    advice, after = advise(bay, readings, memory.hourly)
+    asked = bay if steered is None else steered
+    advice, after = advise(asked, readings, memory.hourly)
     wanted = SOURCES.get(int(advice.action), "")
     step = elapsed(memory.hourly, after)
     line = held(bay, memory, wanted, step, actual)
     if line:
-        kept = without(bay, readings, wanted)
+        kept = without(asked, readings, wanted)
         advice, after = advise(*kept, memory.hourly)
     after = as_done(bay, memory.hourly, after, actual)
     source = SOURCES.get(int(advice.action), "")
+    targets = _targets(advice)
+    advised = () if targets is None else tuple(getattr(targets, name) for name in TARGETS)
     return AdvisorResult(
-        targets=_targets(advice),
-        words=_words(bay, advice, line),
+        targets=targets,
+        words=_words(asked, advice, line, word),
         alarms=_alarms(bay, advice, after),
-        memory=replace(remembered(memory, after, source, step, actual), pulps=pulps),
+        memory=replace(
+            remembered(memory, after, source, step, actual), pulps=pulps, advised=advised
+        ),
         season=_season(bay, advice),
     )
 
@@ -283,15 +236,15 @@ def named(found: tuple[Alarm, ...], sample: Sample) -> tuple[Alarm, ...]:
 _OUTSIDE_WORDS = "Outside air does not cool the pile now"
 
 
-def _words(bay: Bay, advice: Advice, line: str) -> Words:
-    """Found once, when somebody asks; the line of a source that waits stands second."""
+def _words(bay: Bay, advice: Advice, line: str, word: str) -> Words:
+    """Found once, when somebody asks; the words of plan and of a source that waits come second."""
 
     @functools.cache
     def words(units: UnitSystem) -> tuple[str, ...]:
         first, *rest = reasons(advice, bay, units)
         if line:
             rest = [line, *(one for one in rest if not one.startswith(_OUTSIDE_WORDS))]
-        return (first, *rest)
+        return (first, *((word,) if word else ()), *rest)
 
     return words
 

@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
+from typing import Literal, cast
+
+import msgspec
 
 from firmware_bridge.bay.advisor import Season, Words
 from firmware_bridge.bay.safety import Targets
+from firmware_bridge.bay.week import Week
+from firmware_bridge.codes import MODES, TARGETS
+from firmware_bridge.config import BayConfig
 from firmware_bridge.sensors.sample import ActualPositions, Sample
-from firmware_bridge.wire.messages import Ack, Alarm
+from firmware_bridge.wire.messages import Ack, AdviceMessage, Alarm
 
-__all__ = ["NONE_TEXTS", "WAITING", "BayView", "BridgeView", "Decision", "no_words"]
+__all__ = ["NONE_TEXTS", "WAITING", "BayView", "BridgeView", "Decision", "message_of", "no_words"]
 
 
 def no_words(_units: str) -> tuple[str, ...]:
@@ -29,6 +35,32 @@ class Decision:
     targets: Targets | None
     rests_on: tuple[int, int]
     """Boot and seq of the reading."""
+
+    @property
+    def about(self) -> str:
+        """The same word as long as the same is said."""
+        return self.code if self.targets is None else self.targets.why
+
+
+def message_of(
+    decision: Decision, config: BayConfig, takes: Collection[str], identity: tuple[int, int]
+) -> AdviceMessage:
+    """As it travels: only positions that the controller says to take, all where it says nothing."""
+    targets = decision.targets
+    message = AdviceMessage(
+        id=identity,
+        rests_on=decision.rests_on,
+        ttl=config.ttl_s,
+        mode=cast("Literal[1, 2, 3]", max(MODES.index(config.mode), 1)),
+        none=None if targets else decision.code,
+    )
+    if targets is None:
+        return message
+    taken = {name: getattr(targets, name) for name in TARGETS if name in (takes or TARGETS)}
+    air = None if math.isnan(targets.air) else targets.air
+    return msgspec.structs.replace(
+        message, why=targets.why, air=air, **{**taken, "fan": targets.fan}
+    )
 
 
 NONE_TEXTS = {
@@ -84,6 +116,12 @@ class BayView:
     since: float = math.inf
     """How long the same has been said. [s]"""
     season: Season = field(default_factory=Season)
+    week: Week | None = None
+    """The days ahead; None without a forecast."""
+    plans: bool = False
+    """Whether advice shall follow the plan."""
+    plan_doubt: str = ""
+    """Why advice goes by the present alone."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

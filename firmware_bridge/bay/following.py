@@ -119,26 +119,10 @@ class Following:
         now: float,
     ) -> list[tuple[str, str]]:
         """
-        See how things stand; called every few seconds.
+        What is new: code and text of complaints that came, and of those that went.
 
-        Parameters
-        ----------
-        wanted : mapping
-            Positions that the controller agreed to, by target; empty where nothing stands. [0-1]
-        actual : ActualPositions
-            Those that it reports.
-        faults : mapping
-            What is wrong with readings, by key.
-        off : float
-            Measured less expected plenum; NaN where the machines do not do what the
-            expectation rests on. [K]
-        now : float
-            Steady clock. [s]
-
-        Returns
-        -------
-        list of tuple
-            Code and text of what is new: complaints that came, and those that went.
+        ``agreed``: positions that the controller agreed to, by target; ``off``: measured less
+        expected plenum, NaN where the machines do not do what the supply was expected of. [K]
         """
         step = 0.0 if math.isinf(self._assessed_at) else now - self._assessed_at
         self._assessed_at = now

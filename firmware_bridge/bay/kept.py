@@ -21,21 +21,7 @@ LONGEST = 7 * 86400.0
 
 
 def kept_text(bay: BayState, now: float, day: float) -> str | None:
-    """
-    What is to be kept of a bay.
-
-    Parameters
-    ----------
-    bay : BayState
-        The bay.
-    now, day : float
-        Steady clock, time of day UTC. [s]
-
-    Returns
-    -------
-    str or None
-        None before the controller has said what it measures.
-    """
+    """What is to be kept of a bay; None before the controller has said what it measures."""
     source = bay.source.kept(now)
     if source is None:
         return None
@@ -46,23 +32,7 @@ def kept_text(bay: BayState, now: float, day: float) -> str | None:
 
 
 def recall(bay: BayState, text: str | None, now: float, day: float) -> bool:
-    """
-    Take up what was kept.
-
-    Parameters
-    ----------
-    bay : BayState
-        A bay of which nothing is known yet.
-    text : str or None
-        From ``kept_text``.
-    now, day : float
-        Steady clock, time of day UTC. [s]
-
-    Returns
-    -------
-    bool
-        False where there was nothing, or nothing that can be used.
-    """
+    """Take up what was kept; False where there was nothing that can be used."""
     try:
         given = json.loads(text or "")
         gap = day - float(given["day"])

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, replace
 
 from firmware_bridge.bay.safety import RUNNING
 from firmware_bridge.bay.told import Told, told_from_plain, told_to_plain
+from firmware_bridge.codes import TARGETS
 from firmware_bridge.sensors.sample import ActualPositions
 from ventcalc.advice.advise import Action, Memory
 from ventcalc.advice.freeze_guard import LATCHED, release
@@ -57,9 +58,13 @@ class AdvisorMemory:
     """Since refrigeration was last advised or seen running."""
     pulps: tuple[float, ...] = ()
     """Slow means of the pulp temperatures, in the order of ``_PULPS``. [°C]"""
+    advised: tuple[float, ...] = ()
+    """Positions advised last, in the order of ``codes.TARGETS``; empty for none. [0-1]"""
 
 
 _PULPS = ("pulp_bottom", "pulp_top", "pulp_mean", "pulp_coldest")
+AGREES = 0.05
+"""A position this near to the advised one is the advised one. [0-1]"""
 MEAN_OVER = 600.0
 """Time constant of the means of pulp, which changes by tenths of a kelvin in an hour. [s]"""
 CLOSE = 0.5
@@ -100,7 +105,16 @@ def elapsed(before: Memory, after: Memory) -> float:
 
 
 def as_seen(memory: AdvisorMemory, actual: ActualPositions, fan_for: float) -> AdvisorMemory:
-    """The fans as they are: shortest runs and rests count from there, not from the advice."""
+    """
+    The fans as they are: shortest runs and rests count from there, not from the advice.
+
+    From a plenum that another setting made nothing can be learnt of probes and machines.
+    """
+    if _not_done(memory.advised, actual):
+        unknown = memory.hourly._replace(
+            expected_plenum_temperature=math.nan, expected_humidity=math.nan
+        )
+        memory = replace(memory, hourly=unknown)
     if math.isnan(actual.fan):
         return memory
     on, cooled = actual.fan > RUNNING, memory.hourly.cooled
@@ -110,6 +124,12 @@ def as_seen(memory: AdvisorMemory, actual: ActualPositions, fan_for: float) -> A
     if not math.isnan(actual.door):  # what stays as it is while people are inside
         hourly = hourly._replace(door_opening=actual.door)
     return replace(memory, hourly=hourly)
+
+
+def _not_done(advised: tuple[float, ...], actual: ActualPositions) -> bool:
+    """Whether a position is known to be another than advised."""
+    pairs = zip(TARGETS, advised, strict=False)
+    return any(abs(getattr(actual, name) - said) > AGREES for name, said in pairs)
 
 
 def as_done(bay: Bay, before: Memory, after: Memory, actual: ActualPositions) -> Memory:
@@ -192,27 +212,14 @@ def memory_to_text(memory: AdvisorMemory, told: Told | None = None, bay: str = "
         **{name: getattr(memory, name) for name in _TIMES},
         "source": memory.source,
         "pulps": [pulp for pulp in memory.pulps if math.isfinite(pulp)],
+        "advised": memory.advised,
         "told": told_to_plain(told or Told()),
     }
     return json.dumps({**memory_to_dict(memory.hourly), "bay": bay, "bridge": own})
 
 
 def memory_from_text(text: str, bay: str = "") -> AdvisorMemory | None:
-    """
-    The adviser's memory from the journal.
-
-    Parameters
-    ----------
-    text : str
-        As ``memory_to_text`` gives it.
-    bay : str
-        Name of the bay that its file describes.
-
-    Returns
-    -------
-    AdvisorMemory or None
-        None where the text is no memory, or of another bay; the adviser starts afresh then.
-    """
+    """The adviser's memory from the journal; None where the text is none, or of another bay."""
     try:
         given = json.loads(text)
         own = given.pop("bridge", {})
@@ -224,6 +231,7 @@ def memory_from_text(text: str, bay: str = "") -> AdvisorMemory | None:
             hourly=memory_from_dict(given),
             source=source if source in SOURCES.values() else "",
             pulps=tuple(float(value) for value in own.get("pulps", ())),
+            advised=tuple(float(value) for value in own.get("advised", ())),
             **times,
         )
     except (VentcalcError, ValueError, TypeError, AttributeError, RecursionError):

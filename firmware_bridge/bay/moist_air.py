@@ -20,43 +20,13 @@ def _saturation(temperature: float) -> float:
 
 
 def humidity_ratio(temperature: float, relative_humidity: float, pressure: float) -> float:
-    """
-    Water in moist air.
-
-    Parameters
-    ----------
-    temperature : float
-        Dry bulb. [°C]
-    relative_humidity : float
-        Over ice below 0 °C. [0-1]
-    pressure : float
-        Air pressure. [Pa]
-
-    Returns
-    -------
-    float
-        NaN where an input is. [kg/kg dry air]
-    """
+    """Water in moist air. [kg/kg dry air]"""
     vapour = relative_humidity * _saturation(temperature)
     return 0.62198 * vapour / (pressure - vapour)
 
 
 def dew_point(ratio: float, pressure: float) -> float:
-    """
-    Dew point, frost point below 0 °C.
-
-    Parameters
-    ----------
-    ratio : float
-        Humidity ratio. [kg/kg dry air]
-    pressure : float
-        Air pressure. [Pa]
-
-    Returns
-    -------
-    float
-        -90 for dry air; NaN where an input is. [°C]
-    """
+    """Dew point, frost point below 0 °C; -90 for dry air. [°C]"""
     vapour = pressure * ratio / (0.62198 + ratio)
     if math.isnan(vapour):
         return math.nan
@@ -67,23 +37,7 @@ def dew_point(ratio: float, pressure: float) -> float:
 
 
 def wet_bulb(temperature: float, ratio: float, pressure: float) -> float:
-    """
-    Wet bulb by the energy balance of adiabatic saturation, by bisection.
-
-    Parameters
-    ----------
-    temperature : float
-        Dry bulb. [°C]
-    ratio : float
-        Humidity ratio. [kg/kg dry air]
-    pressure : float
-        Air pressure. [Pa]
-
-    Returns
-    -------
-    float
-        To 0.001 K; the dry bulb where the air is saturated. [°C]
-    """
+    """Wet bulb by the energy balance of adiabatic saturation, by bisection, to 0.001 K. [°C]"""
     low, high = temperature - 40.0, temperature
     while high - low > 1e-3:
         middle = 0.5 * (low + high)

@@ -17,21 +17,7 @@ __all__ = ["replay"]
 def replay(
     config: BayConfig, recorded: Iterable[tuple[float, Sample]]
 ) -> Iterator[tuple[float, Decision, tuple[str, ...]]]:
-    """
-    What would have been advised.
-
-    Parameters
-    ----------
-    config : BayConfig
-        The bay; its rate limit and envelope hold here too.
-    recorded : iterable of tuple
-        Wall clock UTC [s] and sample, in the order of time.
-
-    Yields
-    ------
-    tuple
-        Wall clock [s], decision, and the adviser's words.
-    """
+    """What would have been advised: wall clock [s], decision and words, sample by sample."""
     bay = new_bay(config, 1)
     for t, sample in recorded:
         if not sample.fresh:

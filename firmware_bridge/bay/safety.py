@@ -93,29 +93,7 @@ def check(
     now: float,
     people_inside: bool = False,
 ) -> Refusal | None:
-    """
-    Check advice against the envelope.
-
-    Parameters
-    ----------
-    targets : Targets
-        Advice.
-    sample : Sample
-        What was measured; its means count, NaN where unknown.
-    history : History
-        What went before.
-    limits : Limits
-        The envelope.
-    now : float
-        Steady clock. [s]
-    people_inside : bool
-        Whether somebody is in the bay.
-
-    Returns
-    -------
-    Refusal or None
-        None lets the advice through.
-    """
+    """Check advice against the envelope by what was measured; None lets it through."""
     refusal = _range(targets) or _combination(targets, limits)
     if refusal is not None:
         return refusal
@@ -270,23 +248,7 @@ def _differs(targets: Targets, other: Targets) -> bool:
 
 
 def watch(history: History, fan: float, cool: float, now: float) -> History:
-    """
-    Take what the controller reports of fans and refrigeration.
-
-    Parameters
-    ----------
-    history : History
-        Before.
-    fan, cool : float
-        As measured; NaN where they are not. [0-1]
-    now : float
-        Steady clock. [s]
-
-    Returns
-    -------
-    History
-        What is measured replaces what was concluded from advice.
-    """
+    """What the controller reports of fans and refrigeration replaces what was concluded."""
     return replace(history, fan=_seen(history.fan, fan, now), cool=_seen(history.cool, cool, now))
 
 
@@ -301,22 +263,7 @@ def _seen(machine: Machine, position: float, now: float) -> Machine:
 
 
 def remember(history: History, targets: Targets | None, now: float) -> History:
-    """
-    Take note of what was sent.
-
-    Parameters
-    ----------
-    history : History
-        Before.
-    targets : Targets or None
-        Advice as sent; None for ``none``.
-    now : float
-        Steady clock. [s]
-
-    Returns
-    -------
-    History
-    """
+    """Take note of what was sent; None for ``none``."""
     if targets is None:
         return replace(history, sent=None)
     changes = tuple(time for time in history.changes if now - time < HOUR)

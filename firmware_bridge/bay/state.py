@@ -6,13 +6,18 @@ import math
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any, Literal, cast
-
-import msgspec
+from typing import Any
 
 from firmware_bridge.bay import advisor, safety
 from firmware_bridge.bay.advisor import Bay, Season, Words, named
-from firmware_bridge.bay.decision import NONE_TEXTS, WAITING, BayView, Decision, no_words
+from firmware_bridge.bay.decision import (
+    NONE_TEXTS,
+    WAITING,
+    BayView,
+    Decision,
+    message_of,
+    no_words,
+)
 from firmware_bridge.bay.following import Following, plenum_off, power_off
 from firmware_bridge.bay.memory import (
     AdvisorMemory,
@@ -22,8 +27,18 @@ from firmware_bridge.bay.memory import (
 )
 from firmware_bridge.bay.safety import History
 from firmware_bridge.bay.told import Told, fields_of, forgotten, hear, tell, told_alarms
-from firmware_bridge.codes import MODES, TARGETS
+from firmware_bridge.bay.week import (
+    Hour,
+    Question,
+    Week,
+    doubt_of,
+    plan_hour,
+    question_of,
+    tariff_problem,
+)
+from firmware_bridge.codes import TARGETS
 from firmware_bridge.config import BayConfig
+from firmware_bridge.errors import BadConfig
 from firmware_bridge.sensors.sample import Sample, actual_positions, contradiction
 from firmware_bridge.sensors.source import Source
 from firmware_bridge.wire.messages import Ack, AdviceMessage, Alarm
@@ -48,6 +63,8 @@ class BayState:
     """What people tell of the bay, by command or channel."""
     standing: tuple[Alarm, ...] = ()
     """The same for people."""
+    week: Week | None = None
+    """The days ahead; None without a forecast."""
     history: History = field(default_factory=History)
     decision: Decision = WAITING
     """The last one that was sent (or, in ``observe``, would have been)."""
@@ -72,8 +89,6 @@ class BayState:
     """Somebody else speaks in the bridge's name."""
     other_until: float = -math.inf
     """Until when another bridge is believed to serve this bay. [s]"""
-    _tokens: float = 50.0
-    _tokens_at: float = 0.0
 
     @property
     def name(self) -> str:
@@ -83,12 +98,18 @@ class BayState:
     @property
     def complaints(self) -> tuple[Alarm, ...]:
         """What people told, and what adviser and bridge found wrong."""
-        return (*self.intruder, *self.standing, *self.found, *self.following.complaints)
+        frost = () if self.week is None else self.week.frost
+        return (*self.intruder, *self.standing, *self.found, *frost, *self.following.complaints)
 
     @property
     def zone(self) -> str:
         """IANA name of the store's time zone."""
         return self.description.site.time_zone
+
+    @property
+    def plan_doubt(self) -> str:
+        """Why advice goes by the present alone; empty where it follows the plan, or never shall."""
+        return "" if self.week is None else doubt_of(self.config, self.week, self.told)
 
     @property
     def protects(self) -> bool:
@@ -100,32 +121,8 @@ class BayState:
         """Whether the controller should say its birth again."""
         return self.plain is None and (self.source.birth is None or self.source.stranger)
 
-    def allow(self, now: float) -> bool:
-        """Token bucket: a bay that floods is not listened to, the others are."""
-        rate = 10.0 + (len(self.plain.mapping.readings) if self.plain else 0.0)
-        earned = (now - self._tokens_at) * rate
-        self._tokens = min(self._tokens + earned, 50.0 + 2.0 * rate)
-        self._tokens_at = now
-        if self._tokens < 1.0:
-            self.counts["flood"] += 1
-            return False
-        self._tokens -= 1.0
-        return True
-
     def doubt(self, now: float) -> str:
-        """
-        Why there can be no advice, before the adviser is asked.
-
-        Parameters
-        ----------
-        now : float
-            Steady clock. [s]
-
-        Returns
-        -------
-        str
-            One of ``codes.NONE_REASONS``; empty for no doubt.
-        """
+        """Why there can be no advice, of ``codes.NONE_REASONS``; empty for no doubt."""
         sample = self.source.newest
         if self.source.birth is None or sample is None:
             return "start"
@@ -143,21 +140,7 @@ class BayState:
         return now - self.decided_at >= self.config.advice_every_s - 1e-6
 
     def decide(self, ground: str, now: float, wall: float) -> Decision | None:
-        """
-        What to say now.
-
-        Parameters
-        ----------
-        ground : str
-            Doubt about the bridge itself, one of ``codes.NONE_REASONS``; empty for none.
-        now, wall : float
-            Steady clock, time of day UTC. [s]
-
-        Returns
-        -------
-        Decision or None
-            None where nothing new is to be said: the rate limit, or the same doubt again.
-        """
+        """What to say now; None where nothing new is to be said."""
         sample = self.source.newest
         if sample is None:
             return None  # a token needs a reading
@@ -179,7 +162,7 @@ class BayState:
         if sample is not None:
             self.told = hear(self.told, sample, wall)
         if self.told == before == Told():
-            self.standing = ()
+            self.standing = power_off(sample)
             return []
         news = [
             f"the controller tells: {key} {word.value}"
@@ -214,8 +197,11 @@ class BayState:
         told = fields_of(self.told, self.description.mass)
         readings = advisor.readings_of(sample, wall, told, self.source.co2_top)
         fan_for = now - self.history.fan.since
+        hour = plan_hour(self.config, self.week, self.told, wall) or Hour(bay=self.description)
         try:
-            result = advisor.request(self.description, readings, self.memory, actual, fan_for)
+            result = advisor.request(
+                self.description, readings, self.memory, actual, fan_for, hour.bay, hour.word
+            )
         except Exception as error:  # whatever the adviser stumbles over, the controller goes on
             return self._none("adviser", " ".join(f"{error}".split())[:120])
         self.memory, self.words, self.season = result.memory, result.words, result.season
@@ -230,6 +216,15 @@ class BayState:
         return Decision(
             code="ok", text="", targets=result.targets, rests_on=(sample.boot, sample.seq)
         )
+
+    def question(self, now: float, wall: float) -> Question | None:
+        """From where the days ahead are worked out; None without a reading that serves."""
+        sample = self._fresh(now)
+        if sample is None or self.doubt(now):
+            return None
+        told, memory = fields_of(self.told, self.description.mass), self.memory
+        hourly = None if memory is None else memory.hourly
+        return question_of(self.config, self.description, sample, wall, told, hourly)
 
     def _none(self, code: str, text: str) -> Decision:
         sample = self.source.newest
@@ -246,7 +241,7 @@ class BayState:
     def settle(self, decision: Decision, identity: tuple[int, int], now: float) -> None:
         """Take note of what was said."""
         self.history = safety.remember(self.history, decision.targets, now)
-        if _about(decision) != _about(self.decision):
+        if decision.about != self.decision.about:
             self.since = now
         self.decision, self.decided_at = decision, now
         self.ids = [*self.ids[-7:], identity]
@@ -256,37 +251,9 @@ class BayState:
             self.following.sent()
 
     def advice(self, decision: Decision, identity: tuple[int, int]) -> AdviceMessage:
-        """
-        A decision as a message.
-
-        Parameters
-        ----------
-        decision : Decision
-            What to say.
-        identity : tuple of int
-            Boot and seq of the bridge.
-
-        Returns
-        -------
-        AdviceMessage
-            Only positions that the controller takes; a plain controller takes what is mapped.
-        """
-        message = AdviceMessage(
-            id=identity,
-            rests_on=decision.rests_on,
-            ttl=self.config.ttl_s,
-            mode=cast("Literal[1, 2, 3]", max(MODES.index(self.config.mode), 1)),
-            none=None if decision.targets else decision.code,
-        )
-        targets, birth = decision.targets, self.source.birth
-        if targets is None:
-            return message
-        takes = birth.takes if birth is not None and birth.takes else TARGETS
-        taken = {name: getattr(targets, name) for name in TARGETS if name in takes}
-        air = None if math.isnan(targets.air) else targets.air
-        return msgspec.structs.replace(
-            message, why=targets.why, air=air, **{**taken, "fan": targets.fan}
-        )
+        """A decision as a message: positions that the controller takes."""
+        birth = self.source.birth
+        return message_of(decision, self.config, birth.takes if birth is not None else (), identity)
 
     def stands(self, now: float) -> bool:
         """Whether a plain controller may apply now what was said last."""
@@ -308,21 +275,7 @@ class BayState:
         return True
 
     def assess(self, doubt: str, now: float) -> list[tuple[str, str]]:
-        """
-        Whether advice is answered and carried out.
-
-        Parameters
-        ----------
-        doubt : str
-            Why there is no advice, empty where there is; it is told by itself.
-        now : float
-            Steady clock. [s]
-
-        Returns
-        -------
-        list of tuple
-            Code and text of what is new.
-        """
+        """Whether advice is answered and carried out: code and text of what is new."""
         if doubt or self.config.mode == "observe":
             self.following.forget()
         # A spot far from the others is an alarm of the adviser's, with what to do first.
@@ -375,36 +328,18 @@ class BayState:
             complaints=self.complaints,
             since=now - self.since,
             season=self.season,
+            week=self.week,
+            plans=self.config.plan,
+            plan_doubt=self.plan_doubt,
         )
 
 
-def _about(decision: Decision) -> str:
-    return decision.code if decision.targets is None else decision.targets.why
-
-
 def new_bay(config: BayConfig, boot: int, memory: str | None = None) -> BayState:
-    """
-    A bay of which nothing is known yet but what was stored.
-
-    Parameters
-    ----------
-    config : BayConfig
-        Its table.
-    boot : int
-        Boot number of the bridge: a plain controller's readings are counted under it.
-    memory : str, optional
-        The adviser's memory from the journal.
-
-    Returns
-    -------
-    BayState
-
-    Raises
-    ------
-    BadConfig
-        If the bay file cannot be used.
-    """
+    """A bay of which nothing is known yet but what was stored."""
     description = advisor.load_bay(config.bay_file)
+    problem = tariff_problem(config.tariff)
+    if problem:
+        raise BadConfig(problem)
     bay = BayState(
         config=config,
         description=description,

@@ -82,29 +82,9 @@ class Told:
 
 def tell(told: Told, given: Mapping[str, Any], by: str, now: float, sample: Sample | None) -> Told:
     """
-    Take what a person tells.
+    Take what a person tells, by key as in a file of readings; None takes a word back.
 
-    Parameters
-    ----------
-    told : Told
-        Before.
-    given : mapping
-        By key, as in a file of readings; None takes a word back.
-    by : str
-        Who tells.
-    now : float
-        UTC. [s]
-    sample : Sample or None
-        The newest reading, where it is fresh.
-
-    Returns
-    -------
-    Told
-
-    Raises
-    ------
-    BadMessage
-        If a value is none, or a channel that speaks says otherwise.
+    ``BadMessage`` if a value is none, or a channel that speaks says otherwise.
     """
     try:
         told_from_dict(given)
@@ -178,25 +158,7 @@ def forgotten(told: Told, now: float) -> Told:
 
 
 def told_alarms(told: Told, sample: Sample | None, now: float, zone: str) -> tuple[Alarm, ...]:
-    """
-    What stands as told, for people.
-
-    Parameters
-    ----------
-    told : Told
-        Of one bay.
-    sample : Sample or None
-        The newest reading, where it is fresh.
-    now : float
-        UTC. [s]
-    zone : str
-        IANA name of the store's time zone.
-
-    Returns
-    -------
-    tuple of Alarm
-        Texts without changing numbers. What is out of order is an alarm of the adviser's.
-    """
+    """What stands as told, for people; what is out of order is an alarm of the adviser's."""
     found = []
     inside = [one["people_inside"] for one in (told.said, told.heard) if "people_inside" in one]
     inside = [word for word in inside if word.value]
@@ -251,18 +213,7 @@ def told_to_plain(told: Told) -> dict[str, Any]:
 
 
 def told_from_plain(given: Any) -> Told:
-    """
-    What was stored; a word that cannot be read is left out, but people never are.
-
-    Parameters
-    ----------
-    given : object
-        As ``told_to_plain`` gives it.
-
-    Returns
-    -------
-    Told
-    """
+    """What was stored; a word that cannot be read is left out, but people never are."""
     return Told(**{name: _stored(given, name) for name in ("said", "heard")})
 
 

@@ -17,7 +17,7 @@ from ventcalc.season.bay_state import BayState, StepRecord, bed_of, first_state
 from ventcalc.season.surroundings import Ground, Outside
 from ventcalc.weather import Weather, example_weather
 
-__all__ = ["LAYERS", "PULPS", "Plant", "outside_at", "plant_of"]
+__all__ = ["LAYERS", "PULPS", "Plant", "forecast_text", "outside_at", "plant_of"]
 
 PULPS = 5
 LAYERS = 20
@@ -35,21 +35,7 @@ def _weather() -> tuple[Weather, dict[tuple[int, int, int], int]]:
 
 
 def outside_at(time: float, pressure: float) -> Outside:
-    """
-    Outside air of the example weather at the same day of the year.
-
-    Parameters
-    ----------
-    time : float
-        UTC. [s]
-    pressure : float
-        Air pressure. [Pa]
-
-    Returns
-    -------
-    Outside
-        Between the hours on a straight line.
-    """
+    """Outside air of the example weather at the same day of the year."""
     weather, places = _weather()
     begin = time // 3600.0 * 3600.0
     part = (time - begin) / 3600.0
@@ -66,6 +52,19 @@ def outside_at(time: float, pressure: float) -> Outside:
         relative_humidity=humidity,
         humidity_ratio=float(ratio),
     )
+
+
+def forecast_text(time: float, pressure: float, hours: int = 192) -> str:
+    """A forecast of that weather without an error, as a job of the site's own would write it."""
+    lines = ["# source: invented for the demo", "# time_zone: UTC"]
+    lines += [f"# issued: {datetime.fromtimestamp(time, UTC):%Y-%m-%dT%H:%MZ}"]
+    lines += ["time,outside_temp_c,outside_rh_percent"]
+    for hour in range(hours):
+        air_then = outside_at((time // 3600.0 + hour) * 3600.0, pressure)
+        stamp = datetime.fromtimestamp(air_then.time, UTC)
+        humidity = 100.0 * min(air_then.relative_humidity, 1.0)
+        lines.append(f"{stamp:%Y-%m-%dT%H:%M},{air_then.temperature:.1f},{humidity:.0f}")
+    return "\n".join(lines) + "\n"
 
 
 def probe_layers(layers: int) -> list[int]:
@@ -123,22 +122,7 @@ class Plant:
 
 
 def plant_of(bay: Bay, time: float, pulp: float | None = None) -> Plant:
-    """
-    A full bay at one temperature.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    time : float
-        UTC. [s]
-    pulp : float, optional
-        Pulp temperature; 2 K above holding by default. [°C]
-
-    Returns
-    -------
-    Plant
-    """
+    """A full bay at one temperature, 2 K above holding if none is given."""
     pressure = float(air.standard_pressure(bay.site.altitude))
     model = bed_of(bay, pressure, LAYERS)
     warm = bay.schedule.holding_temperature + 2.0 if pulp is None else pulp

@@ -30,7 +30,7 @@ from firmware_bridge.bay.safety import Targets
 from firmware_bridge.bay.state import BayState
 from firmware_bridge.codes import NONE_REASONS
 from firmware_bridge.config import BayConfig, BrokerConfig, Config, OwnConfig
-from firmware_bridge.demo.plant import plant_of
+from firmware_bridge.demo.plant import forecast_text, plant_of
 from firmware_bridge.demo.simulator import Fault, Simulator
 from firmware_bridge.errors import LinkError
 from firmware_bridge.page.board import Board
@@ -47,6 +47,8 @@ __all__ = ["PACE", "run_demo"]
 
 PACE = 300.0
 """Demo seconds per second."""
+FORECAST, FORECAST_EVERY = "ahead.csv", 12 * 3600.0
+"""File of the weather ahead, and how often it is renewed. [s]"""
 STEP = 6.0
 """Longest step of the demo's time from turn to turn: less than from beat to beat. [s]"""
 LAG = 18.0
@@ -71,6 +73,8 @@ class _Cast:
     faults: tuple[tuple[str, str, float, float], ...]
     silent: tuple[float, float] = (0.0, 0.0)
     alarm: tuple[float, float] = (0.0, 0.0)
+    forecast: bool = False
+    """Whether it has one, and follows the plan."""
 
 
 CAST = (
@@ -78,6 +82,7 @@ CAST = (
         name="north",
         bay_file="seed_bay.toml",
         mode="bounded",
+        forecast=True,
         faults=(
             ("return_rh", "missing", 0.6, 0.9),
             ("plenum_t", "spike", 5.0, 5.04),
@@ -110,11 +115,7 @@ class _Stepper:
         """
         Move on by the time that has passed, or by the longest step.
 
-        Parameters
-        ----------
-        heard_at : float
-            When the bridge last heard its own beat. Demo time waits for a beat that is on its
-            way, a while: a broker that lags is none that is gone. [s]
+        Demo time waits a while for a beat that is on its way: a broker that lags is not gone.
         """
         real = time.monotonic()
         self.begun |= heard_at > -math.inf
@@ -283,6 +284,8 @@ def _config(folder: Path, bays: Path, port: int) -> Config:
                 bay_file=bays / cast.bay_file,
                 mode=cast.mode,
                 set_by="the demo",
+                forecast=folder / FORECAST if cast.forecast else None,
+                plan=cast.forecast,
             )
             for cast in CAST
         ),
@@ -322,23 +325,7 @@ def run_demo(
     """
     Run the demo until told to stop, or until its days are over.
 
-    Parameters
-    ----------
-    stop : threading.Event
-        Set it to end.
-    say : callable
-        Takes one line after the other.
-    days : float
-        Demo days. [d]
-    pace : float
-        Demo seconds per second; a slow machine falls behind, and nothing suffers. [1]
-    port : int
-        Of the page; 0 for any that is free.
-
-    Raises
-    ------
-    BridgeError
-        If broker, page or bridge cannot start.
+    ``pace`` in demo seconds per second: a slow machine falls behind, and nothing suffers.
     """
     stepper = _Stepper(pace)
     with ExitStack() as stack:
@@ -354,7 +341,13 @@ def run_demo(
             say(line)
         teller = _Teller(say, ZoneInfo(players[0].simulator.plant.bay.site.time_zone))
 
+        renewed = -math.inf
+
         def each_turn(service: Service, link: Link) -> None:
+            nonlocal renewed
+            if stepper.now - renewed >= FORECAST_EVERY:
+                renewed = stepper.now
+                _renew(folder, START + renewed, players[0].simulator.plant.pressure)
             stepper.tick(service.health.heard_at)
             for player in players if stepper.begun else ():
                 player.turn()
@@ -366,6 +359,13 @@ def run_demo(
 
         _play(players, lambda: run(config, stop, stepper.clock(), each_turn))
     say(f"The demo has ended after {stepper.now / 86400.0:.2f} invented days.")
+
+
+def _renew(folder: Path, time: float, pressure: float) -> None:
+    """As a site's job should: written beside and renamed, so that nobody reads half of it."""
+    new = folder / f"{FORECAST}.new"
+    new.write_text(forecast_text(time, pressure), encoding="utf-8")
+    new.replace(folder / FORECAST)
 
 
 def _play(players: Iterable[_Player], serve: Callable[[], None]) -> None:

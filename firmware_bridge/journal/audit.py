@@ -96,19 +96,7 @@ class AuditLog:
         """
         A boot number that was never used, committed before it is returned.
 
-        Parameters
-        ----------
-        wall : float
-            Wall clock, UTC; a log restored from an old copy is overtaken by it. [s]
-
-        Returns
-        -------
-        int
-
-        Raises
-        ------
-        JournalError
-            If it cannot be written.
+        Not below the wall clock: that overtakes a log restored from an old copy.
         """
         with writing(self._database, "boot number") as database:
             last = database.execute("SELECT max(boot) FROM session").fetchone()[0] or 0
@@ -117,19 +105,7 @@ class AuditLog:
         return boot
 
     def write(self, found: Sequence[Entry]) -> None:
-        """
-        Append entries, all of them or none.
-
-        Parameters
-        ----------
-        found : sequence of Entry
-            In their order.
-
-        Raises
-        ------
-        JournalError
-            If they cannot be written; nothing may be advised then.
-        """
+        """Append entries, all of them or none; ``JournalError``: nothing may be advised then."""
         if not found:
             return
         with writing(self._database, "audit log") as database:
@@ -146,19 +122,7 @@ class AuditLog:
         return n, head
 
     def pack(self) -> bool:
-        """
-        Pack the oldest entries where many stand one by one.
-
-        Returns
-        -------
-        bool
-            Whether any were packed; there may be more.
-
-        Raises
-        ------
-        JournalError
-            If it cannot be written.
-        """
+        """Pack the oldest entries where many stand one by one; False where there was nothing to."""
         first, last = self._packed + 1, self._packed + PACK
         if self.length - last < LOOSE:
             return False
@@ -176,26 +140,7 @@ class AuditLog:
         return len(rows) == PACK
 
     def prune(self, before: float, now: float) -> int:
-        """
-        Forget packed entries that are old, and say so in an entry.
-
-        Parameters
-        ----------
-        before : float
-            Wall clock, UTC: what is newer stays. [s]
-        now : float
-            Wall clock, UTC. [s]
-
-        Returns
-        -------
-        int
-            Number of the last entry that went; 0 for none.
-
-        Raises
-        ------
-        JournalError
-            If it cannot be written.
-        """
+        """Forget old packed entries, and say so in an entry; number of the last that went."""
         with writing(self._database, "audit log") as database:
             newer = "SELECT min(last) FROM pack WHERE newest >= ?"
             found = database.execute(
@@ -251,24 +196,7 @@ def pruned(path: Path) -> tuple[int, bytes]:
 
 
 def entries(path: Path) -> Iterator[tuple[int, Entry, bytes]]:
-    """
-    Read a log.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-
-    Yields
-    ------
-    tuple
-        Number, entry, hash as stored; empty inside a pack, whose last hash is stored.
-
-    Raises
-    ------
-    JournalError
-        If it cannot be read.
-    """
+    """Number, entry and hash; the hash is empty inside a pack, whose last one is stored."""
     database = open_database(path, "", read_only=True)
     try:
         database.execute("BEGIN")  # one state of the file, whatever is packed meanwhile
@@ -289,22 +217,9 @@ def entries(path: Path) -> Iterator[tuple[int, Entry, bytes]]:
 
 def verify(path: Path, seal: tuple[int, bytes] | None = None) -> tuple[int, str]:
     """
-    Check the chain of a log.
+    Number of the last sound entry, and what is wrong with the next; empty for nothing.
 
-    Parameters
-    ----------
-    path : Path
-        The file.
-    seal : tuple, optional
-        Number and hash of an entry as noted elsewhere (in the journal); it shows entries that
-        were cut off at the end.
-
-    Returns
-    -------
-    length : int
-        Number of the last sound entry; those that were pruned count.
-    problem : str
-        What is wrong with the next one; empty where all is sound.
+    ``seal``: number and hash as noted elsewhere show entries that were cut off at the end.
     """
     length, head = begin = pruned(path)
     told = msgspec.json.encode([begin[0], begin[1].hex()])

@@ -14,28 +14,7 @@ __all__ = ["open_database", "reading", "writing"]
 
 
 def open_database(path: Path, script: str, *, read_only: bool = False) -> sqlite3.Connection:
-    """
-    Open a database, and make its tables where they are missing.
-
-    Parameters
-    ----------
-    path : Path
-        The file; its folder is made.
-    script : str
-        Statements that make the tables.
-    read_only : bool
-        Nothing can be written.
-
-    Returns
-    -------
-    sqlite3.Connection
-        Transactions are begun by ``writing`` alone.
-
-    Raises
-    ------
-    JournalError
-        If it cannot be opened.
-    """
+    """Open a database, make missing tables; only ``writing`` begins transactions."""
     try:
         if read_only:
             if not path.is_file():

@@ -24,23 +24,7 @@ _FIXED = ("time_utc", "boot", "seq", "faults")
 def samples_of_journal(
     journal: Journal, bay: str, start: float = 0.0, end: float = math.inf
 ) -> Iterator[tuple[float, Sample]]:
-    """
-    Stored readings of a bay.
-
-    Parameters
-    ----------
-    journal : Journal
-        Open journal.
-    bay : str
-        Name of the bay.
-    start, end : float
-        Wall clock, UTC; the end is not included. [s]
-
-    Yields
-    ------
-    tuple
-        Wall clock and sample; late ones come with ``fresh`` false.
-    """
+    """Wall clock and sample of stored readings; late ones come with ``fresh`` false."""
     for layout, row in journal.rows(bay, start, end):
         codes = {key: FAULTS[row.faults[k]] for k, key in enumerate(layout.keys)}
         values = values_of(layout.kinds, row.counts)
@@ -86,24 +70,6 @@ def write_csv(journal: Journal, bay: str, file: TextIO, start: float, end: float
     """
     Write the readings of a bay as CSV.
 
-    Parameters
-    ----------
-    journal : Journal
-        Open journal.
-    bay : str
-        Name of the bay.
-    file : text file
-        Where to.
-    start, end : float
-        Wall clock, UTC. [s]
-
-    Returns
-    -------
-    int
-        Number of rows.
-
-    Notes
-    -----
     Columns are named ``kind:key``; units are °C, 0-1, volume fraction, Pa. Doubtful values are
     written and named in ``faults``.
     """
@@ -118,30 +84,7 @@ def write_csv(journal: Journal, bay: str, file: TextIO, start: float, end: float
 
 
 def write_parquet(journal: Journal, bay: str, path: Path, start: float, end: float) -> int:
-    """
-    Write the readings of a bay as Parquet; needs ``pyarrow`` (extra ``parquet``).
-
-    Parameters
-    ----------
-    journal : Journal
-        Open journal.
-    bay : str
-        Name of the bay.
-    path : Path
-        Where to.
-    start, end : float
-        Wall clock, UTC. [s]
-
-    Returns
-    -------
-    int
-        Number of rows.
-
-    Raises
-    ------
-    JournalError
-        If pyarrow is not installed.
-    """
+    """Write the readings of a bay as Parquet; needs ``pyarrow`` (extra ``parquet``)."""
     try:
         import pyarrow as pa
         import pyarrow.parquet as pq
@@ -187,24 +130,7 @@ def _record(t: float, sample: Sample, columns: Sequence[tuple[str, str]]) -> dic
 
 
 def samples_of_csv(path: Path) -> Iterator[tuple[float, Sample]]:
-    """
-    Recorded readings from a CSV file as ``write_csv`` writes it.
-
-    Parameters
-    ----------
-    path : Path
-        The file; ``boot``, ``seq`` and ``faults`` may be left out.
-
-    Yields
-    ------
-    tuple
-        Wall clock [s] and sample.
-
-    Raises
-    ------
-    JournalError
-        If it cannot be read, with the line.
-    """
+    """Recorded readings from a CSV file as of ``write_csv``; boot, seq and faults may lack."""
     try:
         with path.open(encoding="utf-8-sig", newline="") as file:
             yield from _csv_rows(path, csv.DictReader(file))

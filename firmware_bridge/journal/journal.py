@@ -90,25 +90,7 @@ class Journal:
         memories: Sequence[tuple[str, float, str]] = (),
         seal: tuple[int, bytes] | None = None,
     ) -> None:
-        """
-        Write what one turn of the loop brought, in one transaction.
-
-        Parameters
-        ----------
-        samples : sequence of tuple
-            Wall clock, bay, sample; one that is already stored is left as it is.
-        events : sequence of Event
-            To be told.
-        memories : sequence of tuple
-            Bay, wall clock, the adviser's memory as text.
-        seal : tuple, optional
-            Length and head of the audit log.
-
-        Raises
-        ------
-        JournalError
-            If it cannot be written.
-        """
+        """Write what one turn brought, in one transaction; stored samples stay as they are."""
         if not (samples or events or memories):
             return
         self._layouts.clear()  # a layout of a transaction that failed is not there
@@ -154,26 +136,7 @@ class Journal:
         return self._layouts[bay, spec]
 
     def pack_hours(self, wall: float, most: int = 1_000_000) -> int:
-        """
-        Pack hours that have ended.
-
-        Parameters
-        ----------
-        wall : float
-            Wall clock, UTC. [s]
-        most : int
-            At most so many of them.
-
-        Returns
-        -------
-        int
-            Number of blocks written.
-
-        Raises
-        ------
-        JournalError
-            If it cannot be written.
-        """
+        """Pack hours that have ended, at most so many; gives how many."""
         before = wall // HOUR * HOUR
         with reading("journal"):
             found = self._database.execute(
@@ -186,19 +149,7 @@ class Journal:
         return len(found)
 
     def prune(self, before: float) -> None:
-        """
-        Forget readings and events older than a time; hourly roll-ups stay.
-
-        Parameters
-        ----------
-        before : float
-            Wall clock, UTC. [s]
-
-        Raises
-        ------
-        JournalError
-            If it cannot be written.
-        """
+        """Forget readings and events older than a time; hourly roll-ups stay."""
         with writing(self._database, "journal") as database:
             database.execute("DELETE FROM block WHERE hour < ?", (before // HOUR,))
             database.execute("DELETE FROM sample WHERE t < ?", (before // HOUR * HOUR,))
@@ -237,26 +188,7 @@ class Journal:
     def rows(
         self, bay: str, start: float = -math.inf, end: float = math.inf
     ) -> Iterator[tuple[Layout, Row]]:
-        """
-        Stored readings of a bay in the order of time.
-
-        Parameters
-        ----------
-        bay : str
-            Name of the bay.
-        start, end : float
-            Wall clock, UTC; the end is not included. [s]
-
-        Yields
-        ------
-        tuple
-            Layout and row.
-
-        Raises
-        ------
-        JournalError
-            If it cannot be read.
-        """
+        """Stored readings of a bay in the order of time; the end is not included."""
         layouts = {layout.id: layout for layout in self.layouts(bay)}
         span = (bay, max(start, 0.0) // HOUR, min(end, 1e11) // HOUR)
         with reading("journal"):
@@ -288,21 +220,7 @@ class Journal:
             yield sorted(rows, key=lambda pair: pair[1].t)
 
     def rolls(self, bay: str, start: float = -math.inf, end: float = math.inf) -> list[Roll]:
-        """
-        Hourly lowest, mean and highest values of a bay.
-
-        Parameters
-        ----------
-        bay : str
-            Name of the bay.
-        start, end : float
-            Wall clock, UTC; the end is not included. [s]
-
-        Returns
-        -------
-        list of Roll
-            Finished hours only; channels without a sound value are left out.
-        """
+        """Hourly lowest, mean and highest values of a bay, of hours that have ended."""
         layouts = {layout.id: layout for layout in self.layouts(bay)}
         with reading("journal"):
             found = self._database.execute(

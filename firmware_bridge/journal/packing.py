@@ -47,20 +47,7 @@ class Row:
 
 
 def counts_of(kinds: Sequence[str], values: Sequence[float]) -> array[int]:
-    """
-    Values as counts.
-
-    Parameters
-    ----------
-    kinds : sequence of str
-        Kind by channel.
-    values : sequence of float
-        Internal units; NaN, or beyond what 16 bits hold, becomes missing.
-
-    Returns
-    -------
-    array of int16
-    """
+    """Values as counts; NaN, or what 16 bits do not hold, becomes missing."""
     result = array("h")
     for kind, value in zip(kinds, values, strict=True):
         steps = value / QUANTITIES[kind].packing
@@ -70,21 +57,7 @@ def counts_of(kinds: Sequence[str], values: Sequence[float]) -> array[int]:
 
 
 def values_of(kinds: Sequence[str], counts: Sequence[int]) -> list[float]:
-    """
-    Counts as values.
-
-    Parameters
-    ----------
-    kinds : sequence of str
-        Kind by channel.
-    counts : sequence of int
-        As stored.
-
-    Returns
-    -------
-    list of float
-        Internal units; NaN where missing.
-    """
+    """Counts as values."""
     return [
         math.nan if count == MISSING else count * QUANTITIES[kind].packing
         for kind, count in zip(kinds, counts, strict=True)
@@ -128,19 +101,7 @@ def unpack_row(data: bytes) -> tuple[array[int], bytes]:
 
 
 def pack_block(rows: Sequence[Row]) -> bytes:
-    """
-    Rows of one layout as one block.
-
-    Parameters
-    ----------
-    rows : sequence of Row
-        In the order of time.
-
-    Returns
-    -------
-    bytes
-        Column by column, each count as the step from the one before, compressed.
-    """
+    """Rows of one layout as one block: by columns, each count as a step, compressed."""
     parts = [
         _little(array("d", [row.t for row in rows])),
         _little(array("d", [row.told for row in rows])),
@@ -155,20 +116,7 @@ def pack_block(rows: Sequence[Row]) -> bytes:
 
 
 def unpack_block(data: bytes, length: int) -> list[Row]:
-    """
-    What ``pack_block`` packed.
-
-    Parameters
-    ----------
-    data : bytes
-        The block.
-    length : int
-        Number of rows.
-
-    Returns
-    -------
-    list of Row
-    """
+    """What ``pack_block`` packed."""
     raw = zlib.decompress(data)
     heads = [raw[8 * length * k : 8 * length * (k + 1)] for k in range(4)]
     rest = raw[32 * length :]

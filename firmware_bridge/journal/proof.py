@@ -44,23 +44,7 @@ LATE = 16
 
 
 def advice_body(row: bytes, sample: Sample | None, text: str) -> bytes:
-    """
-    Advice as an entry of the audit log.
-
-    Parameters
-    ----------
-    row : bytes
-        The advice in its integer form.
-    sample : Sample or None
-        The reading that it rests on.
-    text : str
-        Why there is none.
-
-    Returns
-    -------
-    bytes
-        The row; values, positions of the machines, and faults of the reading; the text.
-    """
+    """Advice as an entry of the audit log: the row, the reading that it rests on, the text."""
     seen: list[Any] = []
     if sample is not None:
         kinds, done = sample.kinds, actual_positions(sample)
@@ -77,23 +61,7 @@ def ack_body(ack: Ack) -> bytes:
 
 
 def log_of(path: Path, bay: str, start: float, end: float) -> Iterator[dict[str, Any]]:
-    """
-    The audit log of a bay, answers beside their advice.
-
-    Parameters
-    ----------
-    path : Path
-        The log.
-    bay : str
-        Name of the bay.
-    start, end : float
-        Wall clock, UTC; the end is not included. [s]
-
-    Yields
-    ------
-    dict
-        By ``COLUMNS``; what does not apply is left out.
-    """
+    """The audit log of a bay, answers beside their advice, by ``COLUMNS``."""
     held: deque[dict[str, Any]] = deque()
     last: dict[str, Any] = {}
     for n, entry, _ in entries(path):
@@ -174,25 +142,7 @@ def _plain(text: bytes) -> str:
 
 
 def write_log(path: Path, bay: str, file: TextIO, start: float, end: float) -> int:
-    """
-    Write the audit log of a bay as CSV.
-
-    Parameters
-    ----------
-    path : Path
-        The log.
-    bay : str
-        Name of the bay.
-    file : text file
-        Where to.
-    start, end : float
-        Wall clock, UTC. [s]
-
-    Returns
-    -------
-    int
-        Number of rows.
-    """
+    """Write the audit log of a bay as CSV."""
     writer = csv.DictWriter(file, COLUMNS, lineterminator="\n")
     writer.writeheader()
     count = 0

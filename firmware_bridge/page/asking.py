@@ -21,27 +21,7 @@ LARGEST = 4096
 async def acknowledge(
     board: Board, bay: str, body: AsyncIterator[bytes], token: str
 ) -> tuple[int, str]:
-    """
-    Ask the loop, which writes it into the audit log first.
-
-    Parameters
-    ----------
-    board : Board
-        The way to the loop.
-    bay : str
-        Name of the bay.
-    body : async iterator of bytes
-        The form: ``alarm``, ``by``, ``token``.
-    token : str
-        Of this page; empty where nothing can be asked here.
-
-    Returns
-    -------
-    status : int
-        303 where it was done, else an error's.
-    words : str
-        What was done, or why not.
-    """
+    """Ask the loop, which writes it into the audit log first."""
     if not token:
         return 403, "An alarm is acknowledged at the bridge's machine: firmware-bridge acknowledge."
     read = b""

@@ -63,20 +63,7 @@ class Board:
         problem: str = "",
         bridge: Callable[[], BridgeView] | None = None,
     ) -> None:
-        """
-        Leave a new snapshot, if it is time for one; called by the loop at every turn.
-
-        Parameters
-        ----------
-        views : callable
-            Gives the bays as they are now.
-        day : float
-            The bridge's time of day, UTC. [s]
-        problem : str
-            What is wrong with the link.
-        bridge : callable, optional
-            Gives the bridge itself.
-        """
+        """Leave a new snapshot, if it is time for one; called by the loop at every turn."""
         now = self.real()
         if now - self._posted < self.every:
             return

@@ -90,20 +90,7 @@ def _stamp(at: str, zone: str) -> str:
 
 
 def followed(view: BayView) -> tuple[str, str]:
-    """
-    Whether the equipment does what is advised.
-
-    Parameters
-    ----------
-    view : BayView
-        From the service.
-
-    Returns
-    -------
-    state : str
-        ``yes``, ``no``, empty where that cannot be said, ``none`` without advice.
-    words : str
-    """
+    """Whether the equipment does what is advised: ``yes``, ``no``, empty, ``none``; in words."""
     targets = view.decision.targets
     if targets is None:
         return "none", ""

@@ -19,21 +19,7 @@ STALLED = 10.0
 
 
 def shared_zone(zones: Collection[str], day: float) -> str:
-    """
-    The zone by whose time several stores can be shown.
-
-    Parameters
-    ----------
-    zones : collection of str
-        IANA names.
-    day : float
-        Time of day, UTC. [s]
-
-    Returns
-    -------
-    str
-        One of them where their clocks show the same now; else empty.
-    """
+    """The zone by whose time several stores can be shown; empty where their clocks differ."""
     offsets = {datetime.fromtimestamp(day, ZoneInfo(zone)).utcoffset() for zone in zones}
     return min(zones) if len(offsets) == 1 else ""
 

@@ -124,25 +124,7 @@ class HealthServer(LocalServer):
     """The three answers in a thread; ``address`` is where to ask."""
 
     def __init__(self, board: Board, host: str, port: int, names: Collection[str] = ()) -> None:
-        """
-        Take the port.
-
-        Parameters
-        ----------
-        board : Board
-            What the loop leaves.
-        host : str
-            Where to listen.
-        port : int
-            0 for any that is free.
-        names : collection of str
-            Names by which it may be called, beside the usual.
-
-        Raises
-        ------
-        BadConfig
-            If the port cannot be had.
-        """
+        """Take the port."""
         try:
             taken = take_port(host, port)
         except (OSError, OverflowError) as error:

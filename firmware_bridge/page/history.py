@@ -78,35 +78,7 @@ def series_of(
     units: Units,
     heights: Mapping[str, float] | None = None,
 ) -> tuple[Series, ...]:
-    """
-    What the journal holds of the last days.
-
-    Parameters
-    ----------
-    journal : Journal
-        Open, perhaps for reading only.
-    bay : str
-        Name of the bay.
-    now : float
-        Time of day, UTC. [s]
-    days : int
-        One of ``DAYS``.
-    units : {"metric", "us"}
-        Units of the numbers.
-    heights : mapping, optional
-        Of pulp probes above the floor, by key. [m]
-
-    Returns
-    -------
-    tuple of Series
-        Only those with something in them. Dew points are those of the mean temperature and
-        humidity of each row.
-
-    Raises
-    ------
-    JournalError
-        If the journal cannot be read.
-    """
+    """What the journal holds of the last days."""
     means = _gather(journal, bay, now, days, heights or {})
     found = (make(means, units) for make in _CHARTS)
     return tuple(series for series in found if series.columns)
@@ -240,28 +212,6 @@ _CHARTS: tuple[Callable[[_Means, Units], Series], ...] = (
 
 
 def recent_events(journal: Journal, bay: str, now: float, most: int = 30) -> list[Event]:
-    """
-    What happened lately, newest first.
-
-    Parameters
-    ----------
-    journal : Journal
-        Open.
-    bay : str
-        Name of the bay; what concerns the whole bridge is told too.
-    now : float
-        Time of day, UTC. [s]
-    most : int
-        At most so many.
-
-    Returns
-    -------
-    list of Event
-
-    Raises
-    ------
-    JournalError
-        If the journal cannot be read.
-    """
+    """What happened lately, newest first."""
     found = journal.events(now - 2 * 86400.0)
     return [event for event in reversed(found) if event.bay in ("", bay)][:most]

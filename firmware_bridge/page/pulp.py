@@ -45,22 +45,7 @@ class PulpHours:
 
 
 def pulp_hours(journal: Journal, bay: str, now: float) -> PulpHours:
-    """
-    What the journal holds of the last days; raises ``JournalError`` where it cannot be read.
-
-    Parameters
-    ----------
-    journal : Journal
-        Open, perhaps for reading only.
-    bay : str
-        Name of the bay.
-    now : float
-        Time of day, UTC. [s]
-
-    Returns
-    -------
-    PulpHours
-    """
+    """What the journal holds of the last days; raises ``JournalError`` where it cannot be read."""
     found: dict[float, list[float]] = {}
     for roll in journal.rolls(bay, now - SPAN, now):
         if roll.kind == "pulp_temperature":
@@ -102,23 +87,7 @@ def trend(times: Sequence[float], past: Sequence[float], value: float, units: Un
 
 
 def spark(name: str, hours: PulpHours, units: Units) -> Spark | None:
-    """
-    The pile of the last three days as a small picture.
-
-    Parameters
-    ----------
-    name : str
-        Begins every id in it.
-    hours : PulpHours
-        From the journal.
-    units : {"metric", "us"}
-        Units of the numbers.
-
-    Returns
-    -------
-    (Picture, str), or None
-        With words for whoever cannot see it; None where there is too little to draw.
-    """
+    """The pile of the last three days as a small picture; None where there is too little."""
     if len(hours.times) < 3:
         return None
     cold, warm = hours.ends(min), hours.ends(max)

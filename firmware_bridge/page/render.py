@@ -23,20 +23,6 @@ except VentcalcError:  # the command names the bridge's own extra
 
 
 def render(template: str, **values: object) -> str:
-    """
-    Fill in a template.
-
-    Parameters
-    ----------
-    template : str
-        Its file, in the folder ``templates``.
-    **values
-        What it names.
-
-    Returns
-    -------
-    str
-        HTML.
-    """
+    """Fill in a template."""
     text: str = _TEMPLATES.get_template(template).render(values)
     return text

@@ -215,7 +215,7 @@ def _shape(names: Sequence[str], bays: Sequence[BayText]) -> str:
     rows: list[list[object]] = [list(names)]
     for bay in bays:
         lines = [(line.key, line.label) for line in (*bay.pile, *bay.airs, *bay.margins)]
-        rows.append([bay.name, *lines, *(one.key for one in bay.figures)])
+        rows.append([bay.name, *lines, *(one.key for one in bay.figures), bool(bay.outlook)])
     return hashlib.sha256(json.dumps(rows).encode()).hexdigest()[:12]
 
 
@@ -232,19 +232,9 @@ def _ages(bays: Sequence[BayText]) -> dict[str, float | None]:
 
 def page_app(views: Views, names: Collection[str] = NAMES) -> ASGIApp:
     """
-    The page as an ASGI application.
+    The page as an ASGI application, under its names alone.
 
-    Parameters
-    ----------
-    views : Views
-        Answers requests.
-    names : collection of str
-        Names under which it may be called. It keeps a page from elsewhere from reading this one
-        through a name that points here.
-
-    Returns
-    -------
-    ASGIApp
+    They keep a page from elsewhere from reading this one through a name that points here.
     """
 
     async def stopped(_: Request, error: Exception) -> Response:
@@ -281,29 +271,7 @@ class PageServer(LocalServer):
         notice: str = "",
         names: Collection[str] = (),
     ) -> None:
-        """
-        Take the port.
-
-        Parameters
-        ----------
-        board : Board
-            What the loop leaves.
-        journal : Path
-            Its file.
-        host : str
-            Where to listen; anything but this machine can be read by all on the network.
-        port : int
-            0 for any that is free.
-        notice : str
-            Stands on every page.
-        names : collection of str
-            Names by which it may be called, beside the usual.
-
-        Raises
-        ------
-        BadConfig
-            If the port cannot be had.
-        """
+        """Take the port."""
         try:
             taken = take_port(host, port)
         except (OSError, OverflowError) as error:

@@ -13,20 +13,7 @@ __all__ = ["changes", "states_of", "texts_of"]
 def texts_of(
     bays: Sequence[BayText], *, brief: bool
 ) -> tuple[dict[str, str], dict[str, tuple[object, ...]]]:
-    """
-    Every text and list of the page by the key that it has in the HTML.
-
-    Parameters
-    ----------
-    bays : sequence of BayText
-        The bays of the page.
-    brief : bool
-        Whether it is the overview.
-
-    Returns
-    -------
-    texts, lists : dict
-    """
+    """Every text and list of the page by the key that it has in the HTML."""
     texts: dict[str, str] = {}
     lists: dict[str, tuple[object, ...]] = {}
     for bay in bays:
@@ -41,7 +28,7 @@ def texts_of(
         if brief:
             continue
         texts |= {f"{name}.mode": bay.mode, f"{name}.answer": bay.answer}
-        lists[f"{name}.words"] = bay.words
+        lists |= {f"{name}.{part}": getattr(bay, part) for part in ("words", "outlook", "plan")}
         for target, _, *values in bay.positions:
             for kind, value in zip(("advised", "accepted", "reading"), values, strict=True):
                 texts[f"{name}.{target}.{kind}"] = value
@@ -69,21 +56,7 @@ def _lines(bay: BayText, part: str) -> dict[str, str]:
 
 
 def changes(said: dict[str, object], now: Mapping[str, object]) -> dict[str, object]:
-    """
-    What is new since it was last said.
-
-    Parameters
-    ----------
-    said : dict
-        What was said; brought up to date.
-    now : mapping
-        What is to be said.
-
-    Returns
-    -------
-    dict
-        The part that differs.
-    """
+    """What is new since it was last said."""
     found = {key: value for key, value in now.items() if said.get(key) != value}
     said.update(found)
     return found

@@ -10,6 +10,7 @@ from firmware_bridge.bay import moist_air
 from firmware_bridge.bay.decision import BayView
 from firmware_bridge.bay.safety import Targets
 from firmware_bridge.codes import TARGETS
+from firmware_bridge.page.ahead import outlook_lines, plan_lines
 from firmware_bridge.page.first import (
     AlarmText,
     Figure,
@@ -82,6 +83,10 @@ class BayText:
     """Of the pulp probes, by key, where known. [m]"""
     airs: tuple[Line, ...]
     margins: tuple[Line, ...]
+    outlook: tuple[str, ...]
+    """The days ahead in sentences; empty without a forecast."""
+    plan: tuple[str, ...]
+    """What the plan wants today and tomorrow, and whether advice follows it."""
     season: str
     """Stage and day."""
     followed: tuple[str, str]
@@ -112,26 +117,7 @@ def bay_text(
     brief: bool = False,
     hours: PulpHours | None = None,
 ) -> BayText:
-    """
-    Put a bay into words.
-
-    Parameters
-    ----------
-    view : BayView
-        From the service.
-    late : float
-        How long ago the view was taken; added to all ages. [s]
-    units : {"metric", "us"}
-        Units of the numbers.
-    brief : bool
-        For the overview: only what stands on the first screen.
-    hours : PulpHours, optional
-        The pile of the last days.
-
-    Returns
-    -------
-    BayText
-    """
+    """Put a bay into words; ``late`` is added to all ages [s], ``brief`` is for the overview."""
     advised = view.decision.targets
     state = "none" if advised is None else "watch" if view.mode == "observe" else "advice"
     badges = {"none": "No advice", "watch": "Only watched", "advice": "Advice"}
@@ -159,6 +145,8 @@ def bay_text(
         heights={} if view.sample is None else view.sample.heights,
         airs=_airs(whole, units),
         margins=_margins(whole, units),
+        outlook=() if brief else outlook_lines(view.week, units),
+        plan=() if brief else plan_lines(view, units),
         season=season_words(view),
         followed=followed(view),
         figures=figures(view, hours, _outside_margin(view.sample, units), units),
@@ -257,21 +245,7 @@ def _airs(sample: Sample | None, units: Units) -> tuple[Line, ...]:
 
 
 def dew_point_of(temperature: float, relative_humidity: float) -> float:
-    """
-    Dew point of air as it is measured.
-
-    Parameters
-    ----------
-    temperature : float
-        Dry bulb. [°C]
-    relative_humidity : float
-        Over ice below 0 °C. [0-1]
-
-    Returns
-    -------
-    float
-        NaN where an input is. [°C]
-    """
+    """Dew point of air as it is measured. [°C]"""
     ratio = moist_air.humidity_ratio(temperature, relative_humidity, _ANY_PRESSURE)
     return moist_air.dew_point(ratio, _ANY_PRESSURE)
 

@@ -143,23 +143,7 @@ def number(value: float, digits: int) -> str:
 
 
 def shown(value: float, quantity: str, units: Units) -> float:
-    """
-    A value in the unit that is shown.
-
-    Parameters
-    ----------
-    value : float
-        Internal unit.
-    quantity : str
-        One of ``temperature``, ``difference``, ``share``, ``co2``, ``pressure``, ``height``,
-        ``other``.
-    units : {"metric", "us"}
-        Which.
-
-    Returns
-    -------
-    float
-    """
+    """A value in the unit that is shown."""
     _, factor, offset, _ = _SHOWN[quantity][units]
     return factor * value + offset
 
@@ -170,24 +154,7 @@ def unit_of(quantity: str, units: Units) -> str:
 
 
 def reading_text(value: float, quantity: str, units: Units, *, sign: bool = False) -> str:
-    """
-    A value with its unit.
-
-    Parameters
-    ----------
-    value : float
-        Internal unit; NaN gives a dash.
-    quantity : str
-        As for ``shown``.
-    units : {"metric", "us"}
-        Which.
-    sign : bool
-        Whether a plus is written.
-
-    Returns
-    -------
-    str
-    """
+    """A value with its unit."""
     unit, factor, offset, digits = _SHOWN[quantity][units]
     text = number(factor * value + offset, digits)
     if text == NOTHING:
@@ -197,20 +164,7 @@ def reading_text(value: float, quantity: str, units: Units, *, sign: bool = Fals
 
 
 def in_units(text: str, units: Units) -> str:
-    """
-    A text of the bridge, which writes temperatures in °C, in the units that are shown.
-
-    Parameters
-    ----------
-    text : str
-        As it stands in the log.
-    units : {"metric", "us"}
-        Which.
-
-    Returns
-    -------
-    str
-    """
+    """A text of the bridge, which writes temperatures in °C, in the units that are shown."""
     if units == "metric":
         return text
     return _CELSIUS.sub(
@@ -242,23 +196,7 @@ _EVENTS = {
 
 
 def pile_names(keys: Sequence[str], heights: Mapping[str, float], units: Units) -> dict[str, str]:
-    """
-    Names of the pulp probes.
-
-    Parameters
-    ----------
-    keys : sequence of str
-        Bottom to top.
-    heights : mapping
-        Above the floor, where known. [m]
-    units : {"metric", "us"}
-        Which.
-
-    Returns
-    -------
-    dict
-        Name by key: the height where it is known, else the number; no name comes twice.
-    """
+    """Names of the pulp probes by key: the height where it is known; no name comes twice."""
     names: dict[str, str] = {}
     for n, key in enumerate(keys, 1):
         at = heights.get(key)
@@ -270,19 +208,7 @@ def pile_names(keys: Sequence[str], heights: Mapping[str, float], units: Units) 
 
 
 def age_text(seconds: float) -> str:
-    """
-    How old something is; the page's script writes it by the same rule.
-
-    Parameters
-    ----------
-    seconds : float
-        Age. [s]
-
-    Returns
-    -------
-    str
-        A dash where it never was.
-    """
+    """How old something is; the page's script writes it by the same rule."""
     if not math.isfinite(seconds):
         return NOTHING
     whole = max(int(seconds), 0)

@@ -123,21 +123,7 @@ def _sound(sample: Sample, kind: str) -> list[float]:
 
 
 def mean_of(sample: Sample, kind: str) -> float:
-    """
-    Mean of the sound channels of a kind.
-
-    Parameters
-    ----------
-    sample : Sample
-        An accepted reading.
-    kind : str
-        One of ``quantities.KINDS``.
-
-    Returns
-    -------
-    float
-        NaN where there is none. [internal unit of the kind]
-    """
+    """Mean of the sound channels of a kind. [internal unit of the kind]"""
     found = sample.sound.get(kind, ())
     if len(found) == 1:
         return found[0][1]
@@ -153,19 +139,7 @@ def pulp_keys(sample: Sample) -> list[str]:
 
 
 def pulps_of(sample: Sample) -> list[float]:
-    """
-    Sound pulp temperatures, bottom to top.
-
-    Parameters
-    ----------
-    sample : Sample
-        An accepted reading.
-
-    Returns
-    -------
-    list of float
-        [°C]
-    """
+    """Sound pulp temperatures, bottom to top. [°C]"""
     found = list(sample.sound.get("pulp_temperature", ()))
     if sample.heights and all(key in sample.heights for key, _ in found):
         found.sort(key=lambda one: sample.heights[one[0]])
@@ -187,17 +161,9 @@ def _fault_of(sample: Sample) -> str:
 
 def outvoted(sample: Sample) -> dict[str, str]:
     """
-    Pulp probes that most others contradict: bad probes, or real spots.
+    Pulp probes that most others contradict, ``odd`` by key: bad probes, or real spots.
 
-    Parameters
-    ----------
-    sample : Sample
-        Its probes judged one by one.
-
-    Returns
-    -------
-    dict
-        Faults by key: ``odd``, or another for all of them where no majority is left.
+    Another fault for all of them where no majority is left.
     """
     keys = [key for key in pulp_keys(sample) if key not in sample.ignore]
     heard = [math.nan if key in sample.faults else sample.values[key] for key in keys]
@@ -211,18 +177,10 @@ def outvoted(sample: Sample) -> dict[str, str]:
 
 def airs_out(sample: Sample) -> dict[str, str]:
     """
-    Probes of one air that cannot all be right, as far as it can be told which are wrong.
+    Probes of one air that cannot all be right: ``contradictory`` by key.
 
-    Parameters
-    ----------
-    sample : Sample
-        Its pulp probes judged together.
-
-    Returns
-    -------
-    dict
-        ``contradictory`` by key: those off the middle of three or more; of two the one that the
-        pile or the other airs disown; of outside air both, because the adviser does without.
+    Of three or more those off the middle; of two the one that the pile or the other airs disown;
+    of outside air both, because the adviser does without.
     """
     found: list[str] = []
     for air in ("outside", "return", "plenum"):
@@ -249,19 +207,7 @@ def _foreign(sample: Sample, air: str, value: float) -> bool:
 
 
 def contradiction(sample: Sample) -> str:
-    """
-    Readings that cannot all be true, by the library's rules.
-
-    Parameters
-    ----------
-    sample : Sample
-        An accepted reading.
-
-    Returns
-    -------
-    str
-        What contradicts what; empty where nothing does.
-    """
+    """Which readings cannot all be true, by the library's rules; empty for none."""
     for kind in ("plenum_temperature", "return_temperature"):
         if airs_differ(_sound(sample, kind)):
             return f"two {kind.replace('_', ' ')} sensors"
@@ -275,17 +221,6 @@ def contradiction(sample: Sample) -> str:
 def disowned(sample: Sample) -> bool | None:
     """
     Whether the plenum, with the door wide open, knows nothing of the outside air that is read.
-
-    Parameters
-    ----------
-    sample : Sample
-        An accepted reading.
-
-    Returns
-    -------
-    bool or None
-        None where nothing can be told: door not half open, fans slow, or outside air too close
-        to the return air.
     """
     fan, door = (mean_of(sample, kind) for kind in ("fan_speed", "door_opening"))
     if not (fan >= 0.5 and door >= 0.5):

@@ -75,21 +75,7 @@ class Source:
     """Of the process before, until the controller says what it measures; ages from then. [s]"""
 
     def take_birth(self, birth: Birth, now: float) -> bool:
-        """
-        Take a controller's birth.
-
-        Parameters
-        ----------
-        birth : Birth
-            As it came.
-        now : float
-            Steady clock. [s]
-
-        Returns
-        -------
-        bool
-            False for a boot that has already been left behind.
-        """
+        """Take a controller's birth; False for a boot that has been left behind."""
         if birth.boot in self._gone:
             self.counts["old birth"] += 1
             return False
@@ -153,19 +139,7 @@ class Source:
         return history
 
     def take_state(self, state: State) -> bool:
-        """
-        Take word that the controller came or went.
-
-        Parameters
-        ----------
-        state : State
-            Its own word, or its last will.
-
-        Returns
-        -------
-        bool
-            False for the will of another boot, which says nothing.
-        """
+        """Take word that the controller came or went; False for the will of another boot."""
         if self.birth is None or state.boot != self.birth.boot:
             self.counts["state of another boot"] += 1
             return False
@@ -173,21 +147,7 @@ class Source:
         return True
 
     def take(self, reading: ReadingMessage, now: float) -> Sample | None:
-        """
-        Take a reading.
-
-        Parameters
-        ----------
-        reading : ReadingMessage
-            As decoded.
-        now : float
-            Steady clock. [s]
-
-        Returns
-        -------
-        Sample or None
-            None where it is a copy, or from a boot that is not the current one.
-        """
+        """Take a reading; None for a copy, or one of a boot that is not the current one."""
         if self.birth is None or reading.boot != self.birth.boot:
             self.counts["unknown boot"] += 1
             self.stranger = reading.boot not in self._gone

@@ -41,6 +41,7 @@ FIRST = {
     "not_done": "Look at the device: switch, breaker, motor, ice; is it set to automatic?",
     "plenum_off": "Look at the door (stuck, iced, leaking?), refrigeration and plenum probe.",
     "sensor": "Look at probe, cable and unit; take the temperature by hand.",
+    "frost_ahead": "Before then: heater, seals of the door, probes; who comes when it calls?",
     "delivery": "Look at the mail server or web hook, and at its password.",
     "lost": "Is the power off? Then the network. `ventcalc outage` says how long there is.",
     "stale": "Look at controller and network; the controller runs its own program meanwhile.",
@@ -81,21 +82,7 @@ class _Standing:
 
 
 def wrong_with(bay: BayState, code: str) -> list[Alarm]:
-    """
-    Everything wrong with a bay.
-
-    Parameters
-    ----------
-    bay : BayState
-        The bay.
-    code : str
-        Why it gets no advice, one of ``codes.NONE_REASONS``; empty where it does.
-
-    Returns
-    -------
-    list of Alarm
-        Each with what to do first.
-    """
+    """Everything wrong with a bay, with what to do first; ``code``: why it gets no advice."""
     found = list(bay.complaints)
     if code and code != "start":
         level = 2 if code in ("lost", "audit", "disk", "other_bridge") else 3
@@ -120,23 +107,7 @@ class AlarmBook:
     def see(
         self, bays: Iterable[BayState], ground: Callable[[BayState], str], turn: Turn
     ) -> tuple[Alarm, ...]:
-        """
-        Take note of what stands now, and send what is to be sent.
-
-        Parameters
-        ----------
-        bays : iterable of BayState
-            All bays.
-        ground : callable
-            Doubt about the bridge itself, one of ``codes.NONE_REASONS``; empty for none.
-        turn : Turn
-            Now; gathers what is to be told.
-
-        Returns
-        -------
-        tuple of Alarm
-            As they stand, as many as fit into one message.
-        """
+        """Take note of what stands, send what is to be sent; as many as fit into one message."""
         marked, notices = [], []
         self._looked_at = turn.now
         for bay in bays:
@@ -247,30 +218,7 @@ class AlarmBook:
     def acknowledge(
         self, bay: str, kind: str, by: str, turn: Turn
     ) -> tuple[str, Callable[[], None]]:
-        """
-        Somebody has seen an alarm.
-
-        Parameters
-        ----------
-        bay, kind : str
-            The bay, and the alarm's id without the bay's name.
-        by : str
-            Who.
-        turn : Turn
-            Now.
-
-        Returns
-        -------
-        text : str
-            What is acknowledged.
-        do : callable
-            Does it, once it stands in the audit log.
-
-        Raises
-        ------
-        BadMessage
-            If no such alarm stands.
-        """
+        """Somebody has seen an alarm: text for the audit log, and what does it afterwards."""
         one = self._book.get((bay, kind))
         if one is None:
             stand = ", ".join(alarm.id for alarm in self.standing(bay))

@@ -33,20 +33,7 @@ def machine_run() -> str:
 
 
 def fast_clock(pace: float, start: float | None = None) -> Clock:
-    """
-    Clocks that run faster than real time.
-
-    Parameters
-    ----------
-    pace : float
-        Seconds per real second. [1]
-    start : float, optional
-        Wall clock at the start, UTC; that of the machine by default. [s]
-
-    Returns
-    -------
-    Clock
-    """
+    """Clocks that run faster than real time."""
     zero = time.monotonic()
     begin = time.time() if start is None else start
 

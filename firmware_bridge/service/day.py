@@ -62,19 +62,7 @@ class DayTime:
     _since: float | None = field(default=None)
 
     def at(self, steady: float, wall: float) -> float:
-        """
-        Time of day, from both clocks.
-
-        Parameters
-        ----------
-        steady, wall : float
-            Both clocks, read together. [s]
-
-        Returns
-        -------
-        float
-            UTC; ``believed`` says whether the wall clock agrees. [s]
-        """
+        """Time of day, from both clocks. [s]"""
         offset = wall - steady
         if self.offset is None:
             self.offset = self._first(offset, steady)

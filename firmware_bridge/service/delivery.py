@@ -63,19 +63,7 @@ def send_hook(to: HookConfig, bridge: str, notices: Sequence[Notice]) -> None:
     """
     POST notices as JSON: ``{"bridge": ..., "alarms": [{"bay": ..., "text": ...}]}``.
 
-    Parameters
-    ----------
-    to : HookConfig
-        Where.
-    bridge : str
-        Who says it.
-    notices : sequence of Notice
-        What.
-
-    Raises
-    ------
-    OSError, HTTPException
-        If it is not taken; a redirection is not followed.
+    ``OSError`` or ``HTTPException`` if it is not taken; a redirection is not followed.
     """
     url = urlsplit(to.url)
     body = {"bridge": bridge, "alarms": [asdict(one) for one in notices]}
@@ -98,23 +86,7 @@ def send_hook(to: HookConfig, bridge: str, notices: Sequence[Notice]) -> None:
 
 
 def send_mail(to: MailConfig, bridge: str, notices: Sequence[Notice]) -> None:
-    """
-    Send notices as one mail, the gravest in its subject.
-
-    Parameters
-    ----------
-    to : MailConfig
-        Where.
-    bridge : str
-        Who says it.
-    notices : sequence of Notice
-        What.
-
-    Raises
-    ------
-    OSError, SMTPException
-        If the server does not take it for every address.
-    """
+    """Send notices as one mail, the gravest in its subject; ``OSError`` or ``SMTPException``."""
     mail = _mail(to, bridge, notices)
     if to.security == "tls":
         server: smtplib.SMTP = smtplib.SMTP_SSL(

@@ -73,22 +73,7 @@ class Discovery:
         now: float,
         anew: bool,
     ) -> None:
-        """
-        Describe what is new, take away what is gone, say the values.
-
-        Parameters
-        ----------
-        bays : iterable of BayState
-            All bays.
-        alarms : callable
-            Gives the alarms of a bay that stand.
-        wire : Wire
-            The link.
-        now : float
-            Steady clock. [s]
-        anew : bool
-            Whether the link has just come up: the broker may have forgotten everything.
-        """
+        """Describe what is new, take away what is gone, say the values."""
         if not wire.ready or not (self._own.discovery or self._stands):
             return
         served = list(bays) if self._own.discovery else []

@@ -73,27 +73,7 @@ class BridgeHealth:
     def doubt(
         self, bay: BayState, now: float, ready: bool, drops: Sequence[float], day: bool
     ) -> str:
-        """
-        Why the bridge gives no advice to a bay.
-
-        Parameters
-        ----------
-        bay : BayState
-            The bay.
-        now : float
-            Steady clock. [s]
-        ready : bool
-            Whether the link is up and all subscriptions are granted.
-        drops : sequence of float
-            When the link was lost, by the steady clock. [s]
-        day : bool
-            Whether the time of day is believed.
-
-        Returns
-        -------
-        str
-            One of ``codes.NONE_REASONS``; empty for no doubt.
-        """
+        """Why the bridge gives a bay no advice, of ``codes.NONE_REASONS``; empty for no doubt."""
         if self.audit_failed_at is not None:
             return "audit"
         if self.disk_low:
@@ -119,18 +99,7 @@ class BridgeHealth:
         return tuple(code for code, stands in found.items() if stands)
 
     def hear(self, bay: BayState, beat: Beat, turn: Turn) -> None:
-        """
-        Take a beat of this or another bridge; the later one serves, the earlier stands back.
-
-        Parameters
-        ----------
-        bay : BayState
-            The bay that the beat was for.
-        beat : Beat
-            As decoded.
-        turn : Turn
-            Gathers what is to be told.
-        """
+        """Take a beat of this or another bridge; the later one serves, the earlier stands back."""
         heard = self._heard.setdefault(bay.name, _Heard())
         if beat.id == self.id:
             if heard.own < beat.seq <= self.sent:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from dataclasses import dataclass
 
 from firmware_bridge.bay.state import BayState
 from firmware_bridge.errors import BadMessage
@@ -19,6 +20,27 @@ from firmware_bridge.wire.plain_topics import number_in
 __all__ = ["Inbox"]
 
 
+@dataclass(slots=True)
+class _Bucket:
+    """Tokens of one bay: whoever floods is not listened to, the others are."""
+
+    tokens: float = 50.0
+    at: float = 0.0
+
+    def allows(self, rate: float, now: float) -> bool:
+        """Whether one more message may be taken; ``rate`` in messages a second."""
+        self.tokens = min(self.tokens + (now - self.at) * rate, 50.0 + 2.0 * rate)
+        self.at = now
+        if self.tokens < 1.0:
+            return False
+        self.tokens -= 1.0
+        return True
+
+
+def _rate(bay: BayState) -> float:
+    return 10.0 + (len(bay.plain.mapping.readings) if bay.plain else 0.0)
+
+
 class Inbox:
     """Sorts messages; nothing that comes can raise out of it."""
 
@@ -28,6 +50,7 @@ class Inbox:
         self._root, self._bays, self._health = root, bays, health
         self._store_every = store_every
         self.counts: Counter[str] = Counter()
+        self._buckets = {name: _Bucket() for name in bays}
         self._by_topic: dict[str, list[BayState]] = {}
         """Plain bays by what they hear: a gateway or a probe outside may serve several."""
         self._confirms = {
@@ -41,16 +64,7 @@ class Inbox:
         self._by_topic |= {topic: [bay] for topic, bay in self._confirms.items()}
 
     def take(self, message: Message, turn: Turn) -> None:
-        """
-        Take one message.
-
-        Parameters
-        ----------
-        message : Message
-            As it came.
-        turn : Turn
-            Gathers what follows from it.
-        """
+        """Take one message."""
         found = topics.split(self._root, message.topic)
         leaf = found[1] if found else ""
         bay = self._bays.get(found[0]) if found else None
@@ -61,7 +75,8 @@ class Inbox:
             self._take_for(bay, leaf, message, turn)
 
     def _take_for(self, bay: BayState, leaf: str, message: Message, turn: Turn) -> None:
-        if leaf != "beat" and not bay.allow(turn.now):
+        if leaf != "beat" and not self._buckets[bay.name].allows(_rate(bay), turn.now):
+            bay.counts["flood"] += 1
             return
         try:
             if leaf:

@@ -192,20 +192,7 @@ def _row(where: str, text: str, message: Message | None, now: float, note: str =
 def listen(
     ear: Ear, show: Callable[[list[str]], None], done: Callable[[], bool], every: float
 ) -> None:
-    """
-    Listen to the broker of a configuration, and say nothing.
-
-    Parameters
-    ----------
-    ear : Ear
-        What is wanted.
-    show : callable
-        Called with the lines now and then.
-    done : callable
-        Whether to end.
-    every : float
-        Time between two looks. [s]
-    """
+    """Listen to the broker of a configuration, and say nothing."""
     config = ear.config
     wanted = [*link_topics(config), *((topic, 0) for topic in ear.also)]
     link = Link(config.broker, f"fb-listen-{secrets.token_hex(4)}", wanted, time.monotonic)

@@ -19,19 +19,7 @@ class Locks:
     """Locks of the data folder, and of every bay where bridges of one machine share a folder."""
 
     def __init__(self, config: Config) -> None:
-        """
-        Take all locks.
-
-        Parameters
-        ----------
-        config : Config
-            Names data folder, broker and bays.
-
-        Raises
-        ------
-        LinkError
-            If another process on this machine holds one.
-        """
+        """Take all locks; ``LinkError`` if another process on this machine holds one."""
         self._files = ExitStack()
         own = config.bridge
         names = [(own.data / "lock", f"the data folder {own.data}")]
@@ -87,15 +75,7 @@ def client_id(config: Config) -> str:
     """
     A name for the broker that no other bridge has: drawn once, kept in the data folder.
 
-    Parameters
-    ----------
-    config : Config
-        Names the data folder.
-
-    Returns
-    -------
-    str
-        At most 23 characters, as old brokers want it.
+    At most 23 characters, as old brokers want it.
     """
     path = config.bridge.data / "instance"
     kept = path.read_text(encoding="ascii").strip() if path.is_file() else ""

@@ -10,14 +10,7 @@ __all__ = ["notify"]
 
 
 def notify(text: str) -> None:
-    """
-    Tell the service manager.
-
-    Parameters
-    ----------
-    text : str
-        As ``READY=1`` or ``WATCHDOG=1``.
-    """
+    """Tell the service manager."""
     where = os.environ.get("NOTIFY_SOCKET", "")
     if not where:
         return

@@ -43,20 +43,8 @@ def plain_links(config: Config, clock: Clock) -> dict[str, Link]:
     """
     A link for each plain bay whose ``valid`` may stand: its will lets it fall.
 
-    A connection has one will only, and the bridge's own one is taken. What says ``valid`` goes
-    over this link alone, so that it falls with the very connection that said it.
-
-    Parameters
-    ----------
-    config : Config
-        Bays and their mappings.
-    clock : Clock
-        Of the bridge.
-
-    Returns
-    -------
-    dict
-        By name of the bay; not started yet.
+    A connection has one will only, and the bridge's own one is taken. What says ``valid`` goes over
+    this link alone, so that it falls with the very connection that said it.
     """
     links = {}
     for bay in config.bays:

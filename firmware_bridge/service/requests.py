@@ -48,28 +48,7 @@ class Request:
 
 
 def ask(data: Path, request: Request, patience: float = PATIENCE) -> str:
-    """
-    Ask the bridge that serves a data folder, and wait for its answer.
-
-    Parameters
-    ----------
-    data : Path
-        The data folder.
-    request : Request
-        What is asked.
-    patience : float
-        Longest wait. [s]
-
-    Returns
-    -------
-    str
-        What was done.
-
-    Raises
-    ------
-    LinkError
-        If no bridge is there, or it does not answer, or refuses.
-    """
+    """Ask the bridge that serves a data folder, and wait for its answer."""
     if not is_served(data):
         raise LinkError(f"no bridge runs on {data}; start it with `firmware-bridge run`, then ask")
     folder, name = _folder(data), uuid.uuid4().hex
@@ -102,14 +81,7 @@ class RequestBox:
             path.unlink(missing_ok=True)
 
     def take(self) -> Iterator[tuple[str, Request | BadMessage]]:
-        """
-        What was asked since the last time, in order.
-
-        Yields
-        ------
-        tuple
-            Name for the answer; the request, or why it is none.
-        """
+        """What was asked since the last time, in order: name for the answer, request or why not."""
         with suppress(OSError):
             found = sorted(self._folder.glob("*.ask"), key=lambda path: path.stat().st_mtime_ns)
             for path in found:

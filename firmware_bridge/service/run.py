@@ -50,26 +50,8 @@ def run(
     """
     Serve until told to stop.
 
-    Parameters
-    ----------
-    config : Config
-        Checked configuration.
-    stop : threading.Event
-        Set it to end.
-    clock : Clock, optional
-        Those of the machine by default.
-    each_turn : callable, optional
-        Called after each turn with service and link (to show what happens).
-
-    Raises
-    ------
-    BridgeError
-        If locks, files or certificates cannot be had.
-
-    Notes
-    -----
-    At the end every bay is told ``none``, the retained state says off (a clean close publishes
-    no will), then the link, the journal, the audit log and the locks are let go in this order.
+    At the end every bay is told ``none``, the retained state says off (a clean close publishes no
+    will), then the link, the journal, the audit log and the locks are let go in this order.
     """
     clock = clock or Clock(epoch=machine_run())
     locks = Locks(config)

@@ -20,6 +20,7 @@ from firmware_bridge.errors import BadMessage, JournalError
 from firmware_bridge.journal.audit import AuditLog, Entry
 from firmware_bridge.journal.journal import Event, Journal
 from firmware_bridge.journal.proof import advice_body
+from firmware_bridge.service.ahead import Ahead
 from firmware_bridge.service.alarms import AlarmBook
 from firmware_bridge.service.clock import Clock
 from firmware_bridge.service.day import DayKeeper
@@ -87,6 +88,7 @@ class Service:
         self._unwritten: list[Entry] = []
         self._store = Store(journal, audit, config.bridge, self.counts)
         self._alarms: tuple[Alarm, ...] | None = None
+        self.ahead = Ahead(bays)
         self._discovery = Discovery(config.bridge)
         self._requests = RequestBox(config.bridge.data)
         self._keeper = Keeper(bays, journal, self._day.turn())
@@ -215,6 +217,7 @@ class Service:
             advised = bay.decision.targets is not None
             if advised and (self._ground(bay, turn.now) or bay.doubt(turn.now)):
                 turn.touched[bay.name] = bay
+        self.ahead.look(turn)
         self._keeper.note(turn)
         self._keep_alarms()
         came_up = self.wire.ready and not self._was_ready

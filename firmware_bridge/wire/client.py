@@ -109,14 +109,7 @@ class Link:
     # --- life ----------------------------------------------------------------------------
 
     def start(self) -> None:
-        """
-        Begin to connect, and keep trying.
-
-        Raises
-        ------
-        LinkError
-            If the certificates cannot be used.
-        """
+        """Begin to connect, and keep trying; ``LinkError`` if certificates cannot be used."""
         client = mqtt.Client(
             CallbackAPIVersion.VERSION2,
             client_id=self._id,
@@ -164,16 +157,7 @@ class Link:
             self.start()
 
     def stop(self, last: Sequence[Message] = (), patience: float = 2.0) -> None:
-        """
-        Disconnect, after the last messages.
-
-        Parameters
-        ----------
-        last : sequence of Message
-            Sent before the connection is closed: a clean close publishes no will.
-        patience : float
-            How long to wait for the broker. [s]
-        """
+        """Disconnect, after the last messages: a clean close publishes no will."""
         sent = [self._publish(message) for message in last if self.connected]
         for info in sent:
             if info is not None and info.rc == mqtt.MQTT_ERR_SUCCESS:
@@ -201,19 +185,7 @@ class Link:
     # --- traffic -------------------------------------------------------------------------
 
     def send(self, message: Message) -> bool:
-        """
-        Send now or not at all.
-
-        Parameters
-        ----------
-        message : Message
-            At most as long as the queue takes.
-
-        Returns
-        -------
-        bool
-            False where it was not handed over.
-        """
+        """Send now or not at all; False where it was not handed over."""
         if not self.connected or len(message.payload) > LARGEST:
             self.counts["not sent"] += 1
             return False
@@ -223,18 +195,6 @@ class Link:
     def attempt(self, message: Message, patience: float) -> str:
         """
         Send, and see whether the broker takes it; with MQTT 3.1.1 it never says that it did not.
-
-        Parameters
-        ----------
-        message : Message
-            With QoS 1.
-        patience : float
-            How long to wait for its answer. [s]
-
-        Returns
-        -------
-        str
-            Why it was not taken; empty where it was.
         """
         info = self._publish(message) if self.connected else None
         if info is None or info.rc != mqtt.MQTT_ERR_SUCCESS:
@@ -256,18 +216,7 @@ class Link:
             return None
 
     def receive(self, most: int = 1000) -> list[Message]:
-        """
-        Take what has come.
-
-        Parameters
-        ----------
-        most : int
-            At most so many.
-
-        Returns
-        -------
-        list of Message
-        """
+        """Take what has come."""
         self._wake.clear()
         found: list[Message] = []
         with contextlib.suppress(IndexError):

@@ -77,28 +77,10 @@ def plain_output(
     to: MappedAdvice, advice: AdviceMessage | None, why: str, stands: bool, count: int, offer: int
 ) -> list[tuple[str, bytes]]:
     """
-    All that a plain controller is told now.
+    Topic and payload of all that a plain controller is told now, in the order of sending.
 
-    Parameters
-    ----------
-    to : MappedAdvice
-        Topics and number format.
-    advice : AdviceMessage or None
-        What was said last.
-    why : str
-        Why there is no advice, for people.
-    stands : bool
-        Whether it may be applied now.
-    count : int
-        Another one each time: the beat.
-    offer : int
-        Number that a person may confirm; 0 for none.
-
-    Returns
-    -------
-    list of tuple
-        Topic and payload in the order of sending: set points only where they may be applied,
-        ``valid`` last. With ``object`` it is one message.
+    Set points only where they may be applied, ``valid`` last; with ``object`` one message.
+    ``count`` is another one each time, the beat; ``offer`` what a person may confirm, 0 for none.
     """
     values: dict[str, float | str] = {}
     named = [name for name in TARGETS if getattr(to, name)]
@@ -130,17 +112,7 @@ def plain_probe(to: MappedAdvice, blank: bytes) -> list[tuple[str, bytes]]:
     """
     What tries every topic of a plain controller and cannot be taken for advice.
 
-    Parameters
-    ----------
-    to : MappedAdvice
-        Topics.
-    blank : bytes
-        A payload that is no number.
-
-    Returns
-    -------
-    list of tuple
-        Topic and payload: first that no advice stands, which is true of whoever tries.
+    First that no advice stands, which is true of whoever tries.
     """
     void = plain_void(to)
     return [void, *((topic, blank) for topic in topics_written(to) if topic != void[0])]

@@ -22,26 +22,7 @@ AHEAD = 60.0
 
 
 def number_in(payload: bytes, path: str) -> float:
-    """
-    The number in a payload.
-
-    Parameters
-    ----------
-    payload : bytes
-        A plain number, or JSON.
-    path : str
-        Names and places in the JSON with dots between; empty for a plain number.
-
-    Returns
-    -------
-    float
-        Finite.
-
-    Raises
-    ------
-    BadMessage
-        If there is none.
-    """
+    """The number in a payload; ``path``: names and places in JSON with dots between."""
     if len(payload) > LARGEST:
         raise BadMessage(f"{len(payload)} bytes; at most {LARGEST} are looked at")
     if not path:
@@ -71,26 +52,7 @@ def _walk(payload: bytes, path: str) -> object:
 
 
 def time_in(payload: bytes, path: str) -> float:
-    """
-    The time of day in a payload.
-
-    Parameters
-    ----------
-    payload : bytes
-        JSON.
-    path : str
-        As for ``number_in``.
-
-    Returns
-    -------
-    float
-        Since 1970, UTC; a number above 1e11 counts milliseconds. [s]
-
-    Raises
-    ------
-    BadMessage
-        If there is none, or none with a time zone.
-    """
+    """The time of day in a payload, UTC; a number above 1e11 counts milliseconds. [s]"""
     found = _walk(payload, path) if len(payload) <= LARGEST else None
     if isinstance(found, str):
         try:
@@ -143,25 +105,7 @@ class PlainInbox:
     def take(
         self, topic: str, payload: bytes, now: float, wall: float = math.nan, kept: bool = False
     ) -> None:
-        """
-        Take one payload.
-
-        Parameters
-        ----------
-        topic : str
-            As it came.
-        payload : bytes
-            As it came.
-        now, wall : float
-            Steady clock and time of day when it came. [s]
-        kept : bool
-            Whether the broker had it from earlier.
-
-        Raises
-        ------
-        BadMessage
-            If there is no number where one should be.
-        """
+        """Take one payload; ``kept``: the broker had it from earlier."""
         problem = None
         for one in self._by_topic.get(topic, ()):
             if kept and not one.retained:  # nobody knows its age
@@ -184,19 +128,7 @@ class PlainInbox:
         """
         Take the gateway's word that it lives, or its last will that it does not.
 
-        Parameters
-        ----------
-        payload : bytes
-            As it came; empty, or one of ``gone``, for the end.
-        now : float
-            Steady clock when it came. [s]
-        kept : bool
-            Whether the broker had it from earlier: of a heartbeat that says nothing.
-
-        Returns
-        -------
-        bool or None
-            Whether it lives; None where nothing was said.
+        None where nothing was said: of a heartbeat that was kept.
         """
         word = payload[:200].decode("ascii", "replace").strip().lower()
         if word in ("", *(one.lower() for one in self.mapping.gone)):
@@ -217,21 +149,7 @@ class PlainInbox:
         return self._alive_at > link_lost  # what was said before the link was lost may be over
 
     def reading(self, now: float, link_lost: float = -math.inf) -> ReadingMessage | None:
-        """
-        A reading of what is not too old, when one is due.
-
-        Parameters
-        ----------
-        now : float
-            Steady clock. [s]
-        link_lost : float
-            When the bridge's own link was lost last. [s]
-
-        Returns
-        -------
-        ReadingMessage or None
-            None when none is due, nothing new has come, or the gateway is not known to live.
-        """
+        """A reading of what is not too old, when one is due and the gateway lives."""
         if now < self.due:
             return None
         if self.mapping.alive:
@@ -261,28 +179,7 @@ class PlainInbox:
 
 
 def delay_of(payload: bytes, one: MappedReading, wall: float) -> float:
-    """
-    How long a value was on its way, by the time that stands beside it.
-
-    Parameters
-    ----------
-    payload : bytes
-        As it came.
-    one : MappedReading
-        Where its time stands; without one it has just been measured.
-    wall : float
-        Time of day when it came. [s]
-
-    Returns
-    -------
-    float
-        [s]
-
-    Raises
-    ------
-    BadMessage
-        If there is no time where one should be, or it has not come yet.
-    """
+    """How long a value was on its way, by the time that stands beside it. [s]"""
     if not one.time:
         return 0.0
     delay = wall - time_in(payload, one.time)

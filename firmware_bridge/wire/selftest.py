@@ -37,28 +37,7 @@ def try_broker(
     hear_for: float = 3.0,
     needed: Sequence[str] = (),
 ) -> Iterator[Line]:
-    """
-    Try the broker; nothing that a controller would act upon is sent.
-
-    Parameters
-    ----------
-    config : Config
-        Checked configuration.
-    patience : float
-        How long to wait for each answer. [s]
-    served : bool
-        Whether a bridge runs with this configuration now: the topics of plain controllers are
-        left alone then, because its advice would fall for a moment.
-    hear_for : float
-        How long to listen for the controllers. [s]
-    needed : sequence of str
-        Kinds of channel without which there is no advice.
-
-    Yields
-    ------
-    tuple of str
-        ``ok``, ``warning`` or ``problem``, and a line that says what was found.
-    """
+    """Try the broker; nothing that a controller would act upon is sent."""
     wanted = link_topics(config)
     link = Link(config.broker, f"fb-check-{secrets.token_hex(4)}", wanted, time.monotonic)
     place = f"{config.broker.host}:{config.broker.port}"

@@ -118,59 +118,19 @@ BRIDGE_LEAVES: dict[str, Leaf] = {
 
 
 def bay_topic(root: str, bay: str, leaf: str) -> str:
-    """
-    Topic of one kind of message of a bay.
-
-    Parameters
-    ----------
-    root, bay : str
-        First level, name of the bay.
-    leaf : str
-        One of ``LEAVES``.
-
-    Returns
-    -------
-    str
-    """
+    """Topic of one kind of message of a bay."""
     return f"{root}/{VERSION}/{bay}/{LEAVES[leaf].direction}/{leaf}"
 
 
 def bridge_topic(root: str, name: str, leaf: str) -> str:
-    """
-    Topic of what a bridge says of itself.
-
-    Parameters
-    ----------
-    root, name : str
-        First level, name of the bridge.
-    leaf : str
-        One of ``BRIDGE_LEAVES``.
-
-    Returns
-    -------
-    str
-    """
+    """Topic of what a bridge says of itself."""
     if leaf not in BRIDGE_LEAVES:
         raise KeyError(leaf)
     return f"{root}/{VERSION}/_bridge/{name}/{leaf}"
 
 
 def split(root: str, topic: str) -> tuple[str, str] | None:
-    """
-    Bay and kind of message that a topic names.
-
-    Parameters
-    ----------
-    root : str
-        First level.
-    topic : str
-        As it came.
-
-    Returns
-    -------
-    tuple of str, or None
-        Bay and leaf; None for a topic that is none of ours.
-    """
+    """Bay and kind of message that a topic names."""
     if len(topic) > LONGEST:
         return None
     parts = topic.split("/")
@@ -182,19 +142,7 @@ def split(root: str, topic: str) -> tuple[str, str] | None:
 
 
 def subscriptions(root: str, bay: str) -> tuple[str, ...]:
-    """
-    What the bridge listens to for one bay: the controller, and every bridge's beat.
-
-    Parameters
-    ----------
-    root, bay : str
-        First level, name of the bay.
-
-    Returns
-    -------
-    tuple of str
-        Topic filters that do not overlap, so that nothing arrives twice.
-    """
+    """What the bridge listens to for one bay: the controller, and every bridge's beat."""
     return f"{root}/{VERSION}/{bay}/from/+", bay_topic(root, bay, "beat")
 
 
@@ -205,19 +153,7 @@ def overheard_topics(config: Config) -> list[str]:
 
 
 def link_topics(config: Config) -> list[tuple[str, int]]:
-    """
-    What the bridge subscribes to.
-
-    Parameters
-    ----------
-    config : Config
-        Bays and their mappings.
-
-    Returns
-    -------
-    list of tuple
-        Topic filter and QoS; no two overlap.
-    """
+    """What the bridge subscribes to."""
     result: list[tuple[str, int]] = []
     for bay in config.bays:
         tree, beat = subscriptions(config.bridge.root, bay.name)

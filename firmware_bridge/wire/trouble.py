@@ -46,21 +46,7 @@ _ALERTS = {
 
 
 def reason_of(error: BaseException | None, broker: BrokerConfig) -> str:
-    """
-    What went wrong, and how to mend it.
-
-    Parameters
-    ----------
-    error : BaseException or None
-        Raised by the attempt.
-    broker : BrokerConfig
-        Whom it was for.
-
-    Returns
-    -------
-    str
-        Empty where nothing is known.
-    """
+    """What went wrong, and how to mend it."""
     if isinstance(error, ssl.SSLCertVerificationError):
         words = _VERIFY.get(error.verify_code, f"its certificate: {error.verify_message}")
     elif isinstance(error, ssl.SSLError):

@@ -206,3 +206,18 @@ def test_every_action_of_the_adviser_has_its_place_on_the_wire():
         "chosen": "CHOSEN",
     }  # fmt: skip
     assert [wire[name] for name in ACTIONS] == [one.name for one in sorted(Action)]
+
+
+@pytest.mark.parametrize("own", [True, False], ids=["its own program", "as advised"])
+def test_from_a_plenum_that_another_setting_made_nothing_is_learnt(own):
+    """A controller that sprays by its own program: the outside probe is not to blame."""
+    memory, actual = None, None
+    for minute in range(0, 60, 5):
+        seen = after(minute, outside_temperature=8.0, plenum_temperature=8.5)
+        result = request(BAY, seen, memory, actual)
+        memory = memory_from_text(memory_to_text(result.memory))
+        said = result.targets
+        assert said.why == "outside"
+        water = 1.0 if own else said.water
+        actual = ActualPositions(fan=said.fan, door=said.door, water=water, cool=0.0)
+    assert (memory.hourly.outside_correction == 0.0) == own

@@ -27,6 +27,7 @@ from msgspec.structs import replace as replace_alarm
 from firmware_bridge.bay.advisor import Season
 from firmware_bridge.bay.decision import BayView, Decision
 from firmware_bridge.bay.safety import Targets
+from firmware_bridge.bay.week import Week
 from firmware_bridge.codes import ACK_CODES, ACTIONS
 from firmware_bridge.errors import BadConfig
 from firmware_bridge.journal import packing
@@ -122,6 +123,10 @@ class Answer:
     text: str
 
 
+OWN = {"origin": "http://127.0.0.1"}
+"""A browser says it of a form of the page's own."""
+
+
 class Client:
     """Asks the application itself, without a network."""
 
@@ -160,7 +165,7 @@ class Client:
         return Answer(said[0]["status"], dict(names), body.decode())
 
 
-def client_of(board, journal=NOWHERE, names=(), **settings):
+def client_of(board, journal=NOWHERE, names=local.NAMES, **settings):
     return Client(page_app(Views(board, journal, **settings), names))
 
 
@@ -483,8 +488,7 @@ def test_it_only_looks():
     for method in ("POST", "PUT", "PATCH", "DELETE"):
         for where in ("/", "/bay/bay-1", "/stream"):
             assert client.request(method, where).status_code == 403
-            own = {"origin": "http://127.0.0.1"}
-            assert client.request(method, where, own).status_code == 405
+            assert client.request(method, where, OWN).status_code == 405
     page = Reader(client.get("/bay/bay-1").text)
     assert not {"form", "button", "input", "select"} & {tag for tag, _ in page.tags}
 
@@ -581,7 +585,7 @@ def test_an_alarm_is_acknowledged_by_a_form_without_script():
     def post(client, body, bay="bay-1"):
         loop = Loop()
         loop.start()
-        answer = client.request("POST", f"/bay/{bay}/acknowledge?units=us", body=body)
+        answer = client.request("POST", f"/bay/{bay}/acknowledge?units=us", OWN, body)
         loop.join()
         return answer
 
@@ -609,7 +613,7 @@ def test_a_form_from_elsewhere_is_refused(local, changes, status):
     client = client_of(board, local=local)
     assert ("<form" in client.get("/bay/bay-1").text) == local
     body = form_of(client, **changes)
-    assert client.request("POST", "/bay/bay-1/acknowledge", body=body).status_code == status
+    assert client.request("POST", "/bay/bay-1/acknowledge", OWN, body).status_code == status
     assert not board._asked
 
 
@@ -785,3 +789,16 @@ def test_half_questions_keep_nobody_out(monkeypatch):
             with contextlib.suppress(ConnectionResetError):
                 assert half.recv(1) == b""  # closed, not kept
             half.close()
+
+
+def test_the_days_ahead_stand_on_the_page_of_a_bay_that_has_a_forecast():
+    said = {"metric": ("Pulp goes from 5.3 °C.",), "us": ("Pulp goes from 41.5 °F.",)}
+    does = {"metric": ("Thu 05 Nov 09:00 to 17:00: rest",), "us": ()}
+    ahead = view(week=Week(made=START, said=said, stretches=does), plans=True)
+    page = client_of(board_of(ahead)).get("/bay/bay-1").text
+    assert "Pulp goes from 5.3 °C." in page
+    assert "advice follows it, within every rule and limit" in page
+    assert "41.5 °F" in client_of(board_of(ahead)).get("/bay/bay-1?units=us").text
+    old = client_of(board_of(replace(ahead, week=Week(made=START, trouble="41 h old"))))
+    assert "No outlook: 41 h old." in old.get("/bay/bay-1").text
+    assert "The days ahead" not in client_of(board_of()).get("/bay/bay-1").text

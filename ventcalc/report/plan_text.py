@@ -15,19 +15,22 @@ from ventcalc.report.text import CAUTION
 from ventcalc.units import UnitSystem, show
 
 __all__ = [
+    "WHAT",
     "binding_words",
     "model_rows",
     "plan_data",
     "plan_sentences",
     "plan_text",
     "stretch_rows",
+    "stretches",
+    "why",
 ]
 
 JOULE_PER_KWH = 3.6e6
 WHAT = {REST: "rest", OUTSIDE: "cool by outside air", COIL: "cool by refrigeration"}
 
 
-def _stretches(plan: WeekPlan) -> list[list[PlannedHour]]:
+def stretches(plan: WeekPlan) -> list[list[PlannedHour]]:
     """Hours in a row that do the same."""
     return [list(some) for _, some in groupby(plan.hours, key=lambda hour: hour.action.kind)]
 
@@ -85,7 +88,7 @@ def stretch_rows(plan: WeekPlan, units: UnitSystem = "metric") -> list[tuple[str
     rows: list[tuple[str, ...]] = [
         ("from", "hours", "what", "fans", "outside", "pulp then", "cold costs", "is worth", "why")
     ]
-    for some in _stretches(plan):
+    for some in stretches(plan):
         first, last = some[0], some[-1]
         begin = local(plan.bay, first.time)
         speeds = [hour.action.fan_speed for hour in some]
@@ -105,13 +108,13 @@ def stretch_rows(plan: WeekPlan, units: UnitSystem = "metric") -> list[tuple[str
                 show(last.does.pulp_mean, "degC", units),
                 _per_kwh(shown),
                 _per_kwh(sum(worth) / len(worth)),
-                _why(some),
+                why(some),
             )
         )
     return rows
 
 
-def _why(some: list[PlannedHour]) -> str:
+def why(some: list[PlannedHour]) -> str:
     """Why these hours and not others, in words."""
     if some[0].action.kind != REST:
         return "cold is worth its cost here"
