@@ -108,26 +108,8 @@ def read_log(text: str, name: str = "log") -> Log:
 
 def read_logs(text: str, known: Collection[str], name: str = "log") -> dict[str, Log]:
     """
-    Read a log that may hold several bays.
-
-    Parameters
-    ----------
-    text : str
-        As for ``read_log``; a column ``bay`` behind ``time`` tells whose row it is.
-    known : collection of str
-        Names that may stand there.
-    name : str
-        Name of the file, for messages.
-
-    Returns
-    -------
-    dict of str to Log
-        By bay, in the order in which they appear; the key is empty without that column.
-
-    Raises
-    ------
-    BadInput
-        Every problem found, one line each.
+    Read a log that may hold several bays: a column ``bay`` behind ``time`` tells whose row it is;
+    without it the key is empty.
     """
     heights, titles, body, numbers = _named(name, lambda: _parted(text))
     if titles[1:2] != ["bay"]:

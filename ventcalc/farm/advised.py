@@ -33,23 +33,7 @@ class Advised(NamedTuple):
 
 
 def advise_given(bay: Bay, given: ReadingsFile, memory: Memory | None = None) -> Advised:
-    """
-    Advice on what a file of readings holds.
-
-    Parameters
-    ----------
-    bay : Bay
-        As installed.
-    given : ReadingsFile
-        What was read.
-    memory : Memory, optional
-        Of the advice before it.
-
-    Returns
-    -------
-    Advised
-        The readings without what cannot be believed while the fans run, advice and memory.
-    """
+    """Advice on what a file of readings holds, less what cannot be believed while the fans run."""
     if memory is not None and memory.fan_on:
         seen, more = believed(given.readings, True)
         doubts = dict.fromkeys((*given.doubts, *more))
@@ -60,21 +44,7 @@ def advise_given(bay: Bay, given: ReadingsFile, memory: Memory | None = None) ->
 
 
 def row_of(log: Log, row: int) -> dict[str, Any]:
-    """
-    A row of a log as the mapping that a file of readings holds.
-
-    Parameters
-    ----------
-    log : Log
-        The log.
-    row : int
-        Which one; negative ones count from the end.
-
-    Returns
-    -------
-    dict
-        Keys of a file of readings; None where nothing was read.
-    """
+    """A row of a log as the mapping that a file of readings holds; None where nothing was read."""
     found: dict[str, Any] = {"time": datetime.fromtimestamp(float(log.time[row]), UTC).isoformat()}
     for key in KEYS:
         name = COLUMNS[key][0] if key in COLUMNS else ""
@@ -93,23 +63,8 @@ def advise_log(
     bay: Bay, log: Log, rows: Sequence[int] | None = None, **told: Any
 ) -> Iterator[Advised]:
     """
-    Advice for rows of a log, the memory handed on.
-
-    Parameters
-    ----------
-    bay : Bay
-        As described.
-    log : Log
-        The log.
-    rows : sequence of int, optional
-        Which, rising; all if not given. Memory is empty before the first.
-    **told : object
-        What people tell, keys of a file of readings, for every row.
-
-    Yields
-    ------
-    Advised
-        One a row.
+    Advice for rows of a log, rising, the memory handed on; ``told`` is what people tell, keys of a
+    file of readings, for every row.
     """
     chosen = range(len(log.time)) if rows is None else rows
     installed = as_installed(bay, pressure=row_of(log, chosen[0]).get("pressure_pa"))
@@ -150,25 +105,6 @@ def as_logged(before: Memory | None, after: Memory, log: Log, row: int) -> Memor
 
 
 def advise_once(bay: Bay, mapping: Mapping[str, Any]) -> Advised:
-    """
-    Advice on readings of one time, nothing remembered.
-
-    Parameters
-    ----------
-    bay : Bay
-        As described.
-    mapping : mapping
-        As a file of readings holds.
-
-    Returns
-    -------
-    Advised
-        What was read, advice, memory.
-
-    Raises
-    ------
-    BadInput
-        Every problem of the readings.
-    """
+    """Advice on readings of one time, nothing remembered."""
     given = readings_from_dict(mapping)
     return advise_given(as_installed(bay, pressure=given.readings.pressure), given)

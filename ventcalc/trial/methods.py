@@ -15,23 +15,8 @@ __all__ = ["method_named", "source_of"]
 
 def method_named(name: str) -> Policy:
     """
-    A control method.
-
-    Parameters
-    ----------
-    name : str
-        One of ``ventcalc season --policy``, or ``module:function`` of somebody's own, looked for in
-        the folder one stands in too.
-
-    Returns
-    -------
-    callable
-        Of bay, readings and memory, as ``run_season`` takes it.
-
-    Raises
-    ------
-    BadInput
-        If there is none of that name.
+    A control method of ``season --policy``, or ``module:function`` of somebody's own, looked for in
+    the current folder too.
     """
     if name in POLICIES:
         return POLICIES[name]
