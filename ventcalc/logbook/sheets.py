@@ -139,6 +139,10 @@ def _csv(path: Path) -> tuple[list[list[str]], bool]:
         text = path.read_bytes().decode("utf-8-sig")
     except UnicodeDecodeError:
         raise BadInput(f"{path}: is not a text in UTF-8; save it as CSV UTF-8") from None
+    except FileNotFoundError:
+        raise BadInput(f"{path}: no such file; give the table to read, CSV or XLSX") from None
+    except IsADirectoryError:
+        raise BadInput(f"{path}: is a folder; give the file of the table inside it") from None
     except OSError as error:
         raise BadInput(f"{path}: cannot be read ({error.strerror})") from None
     mark = delimiter_of(text)

@@ -81,6 +81,8 @@ class Progress:
     """Days with a measured pulp until today; without any the plan's is taken for all."""
     pulp: float
     """Last measured, or planned. [°C]"""
+    pulp_day: date | None
+    """When it was last measured."""
     target: float
     """By the calendar, today. [°C]"""
     course: tuple[PulpDay, ...]
@@ -156,6 +158,7 @@ def progress_of(
         stages=_stages(bay, plans, fill, found, today),
         measured=len(found),
         pulp=pulp,
+        pulp_day=max(found, default=None),
         target=target,
         course=tuple(
             PulpDay(day := begin + timedelta(days=k), goal, found.get(day, math.nan))
