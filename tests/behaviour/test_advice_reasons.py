@@ -490,7 +490,7 @@ def test_co2_beyond_twice_the_limit_warns_people():
     seen = pile(HOLDING, co2=2.2 * SEED.limits.co2)
     lines = told(SEED, seen, rested(SEED, seen))[2]
     warning = next(line for line in lines if line.startswith("WARNING"))
-    assert f"{2.2e6 * SEED.limits.co2:.0f} ppm" in warning
+    assert f"{2.2e6 * SEED.limits.co2:,.0f} ppm" in warning
     assert "Nobody enters" in warning
 
 

@@ -235,7 +235,7 @@ def test_too_much_crop_says_how_high_it_would_stand(tables):
     """4.2 million lb on 6 250 ft2 at 40 lb/ft3 stand 16.8 ft high."""
     tables["lots"][0]["mass"] = "1.7e6 lb"
     line = only_problem_of(tables)
-    for part in ("1905.1 t", "4,200,000 lb", "1814.4 t", "4,000,000 lb", "5.12 m (16.8 ft)"):
+    for part in ("1,905.1 t", "4,200,000 lb", "1,814.4 t", "4,000,000 lb", "5.12 m (16.8 ft)"):
         assert part in line
 
 
@@ -317,7 +317,7 @@ def test_what_is_not_a_bay_file(tmp_path, content, said):
 
 def test_missing_file_and_directory(tmp_path):
     assert "no such file" in refusal(tmp_path / "none.toml")
-    assert "is a directory" in refusal(tmp_path)
+    assert "is a folder" in refusal(tmp_path)
 
 
 def test_every_line_names_the_file(tmp_path):
@@ -384,6 +384,7 @@ def test_starter_file_is_sound_and_usual(tmp_path, use, units):
 
 def test_starter_file_offers_what_is_switched_off():
     text = starter_file("seed", "us")
+    assert 'roughness = "1 mm"' in text  # no 0.03937007874016 inch
     first = text.index("# [refrigeration]")
     block = "\n".join(
         line.removeprefix("# ") for line in text[first:].split("\n\n")[0].splitlines()

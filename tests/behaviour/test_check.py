@@ -422,7 +422,7 @@ def test_the_bill_names_all_that_a_bay_has_and_its_rating():
     bay = example_bay("fry_bay")
     rows = {row[0]: row[1:] for row in bill(bay)}
     rating = "250 Pa static pressure; motor 3.00 kW shaft power"
-    assert rows["Fans"] == ["6", "15005 m³/h each", rating]
+    assert rows["Fans"] == ["6", "15,005 m³/h each", rating]
     assert rows["Laterals, round"][0] == "16"
     assert "30.0 °C outside, R290" in rows["Refrigeration and coil"][2]
     assert "coil 4.00 K below the entering air" in rows["Refrigeration and coil"][2]

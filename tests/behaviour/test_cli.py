@@ -335,7 +335,7 @@ def test_files_that_are_no_files(refused, tmp_path):
     binary = tmp_path / "binary.json"
     binary.write_bytes(b"\xff\xfe\x00")
     assert "no such file" in refused("advise", "seed_bay", "--readings", tmp_path / "none")[0]
-    assert "directory" in refused("advise", "seed_bay", "--readings", tmp_path)[0]
+    assert "is a folder" in refused("advise", "seed_bay", "--readings", tmp_path)[0]
     assert "UTF-8" in refused("advise", "seed_bay", "--readings", binary)[0]
     assert "ventcalc new" in refused("advise", tmp_path / "bay.toml", "--readings", NIGHT)[0]
 

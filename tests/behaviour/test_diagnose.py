@@ -218,6 +218,7 @@ def test_a_simulated_season_can_be_written_and_read(season, tmp_path, capsys):
         (HEAD, "0 rows"),
         (HEAD.replace(",", ";"), "parted by ';'"),
         ("when" + HEAD[4:], "put time there"),
+        (HEAD + ",kk,qq", "columns 'kk', 'qq' are not known; known are outside_temp_c,"),
         (HEAD + ",door", "column 'door' is not known; did you mean door_opening?"),
         (HEAD + ",plenum_temp_f", "stands twice"),
         ("time,return_temp_c,fan_speed", "column plenum_temp_c is missing"),

@@ -315,7 +315,7 @@ def test_the_record_in_words_on_a_page_and_as_csv(run, ended, tmp_path):
     page, sheet = tmp_path / "season.html", tmp_path / "season.csv"
     status, out, _ = run("record", ended, "--html", page, "--csv", sheet, "--units", "us")
     assert status == 0
-    assert "5.2 % ± 1.3 %" in out, "0.948 √2 √(0.01² + 0.001²)"
+    assert "5.2% ± 1.3%" in out, "0.948 √2 √(0.01² + 0.001²)"
     assert "disinfectant [Ann]" in " ".join(out.split())
     assert "supply from 48 degF to 46 degF" in out
     assert "top: temperature 0.72 °F too high" in out

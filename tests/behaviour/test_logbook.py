@@ -179,7 +179,7 @@ GOOD = "1,2024-09-18 07:00,sam,Lot A,84000,24000,58,501,,"
         ),
         (
             ["1,2024-09-18 07:00,sam,Lot A,24000,84000,58,,,"],
-            "row 2: tare 38102 kg (84,000 lb) is not below gross 10886 kg (24,000 lb)",
+            "row 2: tare 38,102 kg (84,000 lb) is not below gross 10,886 kg (24,000 lb)",
         ),
         (["1,2024-09-18 07:00,sam,Lot A,840000,24000,58,,,"], 'gross_lb "840000": must lie in'),
         (["1,2024-09-18 07:00,sam,Lot A,84000,24000,14 C,,,"], 'pulp_temp_f "14 C": not a number'),
@@ -250,7 +250,7 @@ def test_more_cannot_leave_than_came(run, bay, loads):
     out = ("lot=Lot A", "gross=84000 lb", "tare=22000 lb", "time=2024-10-18 07:00")
     status, _, err = run("log", bay, "weights_out", *out)
     assert status == 2
-    assert "left, and only 27216 kg (60,000 lb) came in; wrong lot, or a load not" in err
+    assert "left, and only 27,216 kg (60,000 lb) came in; wrong lot, or a load not" in err
     assert not (bay.with_suffix(".season") / "weights_out.csv").exists()
 
 

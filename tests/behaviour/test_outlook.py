@@ -111,7 +111,7 @@ def test_without_a_forecast_yesterday_stands_in_and_says_so(readings, capsys, tm
     assert main(told) == 2
     assert "cut off" in capsys.readouterr().err
     assert main([*told, "--observed", str(observed), "--hours", "24"]) == 0
-    out = capsys.readouterr().out
+    out = " ".join(capsys.readouterr().out.split())
     assert "NO FORECAST" in out
     assert "cut off" in out
 

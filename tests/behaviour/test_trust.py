@@ -124,7 +124,7 @@ def test_co2_alarms_at_the_limits_of_people(ppm, inside, level):
     found = told["alarms"].get("co2_people")
     assert (found.level if found else 0) == level
     if level:
-        assert str(ppm) in found.text
+        assert f"{ppm:,} ppm" in found.text
         assert ("Leave the bay" if inside else "Nobody enters") in found.first
 
 
@@ -139,7 +139,7 @@ def test_people_inside_without_a_co2_reading():
 
 
 def test_the_top_of_the_co2_probe_reads_at_least():
-    for top, words in ((10_000, "at least 10000 ppm"), (20_000, "at 10000 ppm")):
+    for top, words in ((10_000, "at least 10,000 ppm"), (20_000, "at 10,000 ppm")):
         _, _, told = asked(co2_ppm=10_000, co2_top_ppm=top)
         assert words in told["alarms"]["co2_people"].text
 
@@ -170,7 +170,7 @@ def test_what_is_told_changes_the_advice_and_is_named(told, word):
 
 def test_co2_at_the_top_of_its_probe_is_named_in_the_reasons():
     _, _, found = asked(co2_ppm=10_000, co2_top_ppm=10_000)
-    assert "at least 10000 ppm" in found["lines"]
+    assert "at least 10,000 ppm" in found["lines"]
 
 
 def test_a_part_out_of_order_is_not_used_and_is_an_alarm():

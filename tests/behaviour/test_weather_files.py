@@ -332,7 +332,7 @@ def test_unknown_zone_is_refused(tmp_path: Path) -> None:
 
 def test_files_that_are_no_weather(tmp_path: Path) -> None:
     assert "no such file" in problems(tmp_path / "absent.csv")[0]
-    assert "this is a folder" in problems(tmp_path)[0]
+    assert "is a folder; give" in problems(tmp_path)[0]
     for name, content, said in (
         ("empty.csv", b"", "the file is empty"),
         ("binary.csv", b"\x89PNG\0\0", "not a text file"),

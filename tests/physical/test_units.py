@@ -243,7 +243,7 @@ def test_show_and_convert():
     assert show(3.3333333, "degC") == "3.3 °C"
     assert show(-0.0001, "degC") == "0.0 °C"
     assert show(1814369.48, "kg", "us") == "4,000,000 lb"
-    assert show(1814369.48, "kg") == "1814.4 t"
+    assert show(1814369.48, "kg") == "1,814.4 t"
     assert show(1.5, "delta_degC", "us") == "2.70 °F"
     assert show(math.nan, "Pa") == "unknown"
     assert show(0.95, "1 percent") == "95.0%"

@@ -108,16 +108,16 @@ def _people(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
     seen = advice.situation.readings
     if not (seen.people_inside or seen.co2 > PEOPLE_CO2):
         return None
-    ppm = f"{'at least' if seen.co2_at_least else 'at'} {seen.co2 * 1e6:.0f} ppm"
+    ppm = f"{'at least' if seen.co2_at_least else 'at'} {seen.co2 * 1e6:,.0f} ppm"
     leave = "Nobody enters before the bay is aired and the air is tested. Never alone."
     if seen.people_inside:
         leave = "Leave the bay, air it, and test the air before anybody enters. Never alone."
     if seen.people_inside and math.isnan(seen.co2):
         return 1, "People are inside and CO2 is not measured.", leave
     if seen.co2 >= CO2_DANGEROUS:
-        return 1, f"CO2 is {ppm}: immediately dangerous to life (40 000 ppm, NIOSH).", leave
+        return 1, f"CO2 is {ppm}: immediately dangerous to life (40,000 ppm, NIOSH).", leave
     if seen.co2 > PEOPLE_CO2:
-        text = f"CO2 is {ppm}: above the limit of a working day (5 000 ppm, OSHA)."
+        text = f"CO2 is {ppm}: above the limit of a working day (5,000 ppm, OSHA)."
         return (1 if seen.people_inside else 3), text, leave
     return None
 
@@ -191,7 +191,7 @@ def _crop_co2(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Findin
     seen = advice.situation.readings.co2
     if not seen > 2.0 * bay.limits.co2:
         return None
-    text = f"CO2 is at {seen * 1e6:.0f} ppm, more than twice the crop's limit."
+    text = f"CO2 is at {seen * 1e6:,.0f} ppm, more than twice the crop's limit."
     return 3, text, "Give fresh air by hand if the advice cannot; nobody enters without testing."
 
 

@@ -123,13 +123,13 @@ def _co2(advice: Advice, bay: Bay) -> str:
     if math.isnan(seen):
         hours = bay.control.fresh_air_every / 3600
         return f"CO2 is not measured and the last fresh air was {hours:.0f} h ago or more"
-    return f"CO2 is at {_ppm(advice)} (limit {bay.limits.co2 * 1e6:.0f} ppm)"
+    return f"CO2 is at {_ppm(advice)} (limit {bay.limits.co2 * 1e6:,.0f} ppm)"
 
 
 def _ppm(advice: Advice) -> str:
     """CO2 as read, "at least" where that is the top of its probe."""
     seen = advice.situation.readings
-    return f"{'at least ' if seen.co2_at_least else ''}{seen.co2 * 1e6:.0f} ppm"
+    return f"{'at least ' if seen.co2_at_least else ''}{seen.co2 * 1e6:,.0f} ppm"
 
 
 def outside_words(advice: Advice, bay: Bay, units: UnitSystem = "metric") -> str:

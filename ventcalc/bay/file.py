@@ -84,7 +84,7 @@ def _file_text(path: Path) -> str:
     except FileNotFoundError:
         raise BadInput(f"{path}: no such file; `ventcalc new` writes one to begin with") from None
     except IsADirectoryError:
-        raise BadInput(f"{path}: is a directory; give the bay file inside it") from None
+        raise BadInput(f"{path}: is a folder; give the bay file inside it") from None
     except UnicodeDecodeError:
         raise BadInput(f"{path}: is not a text file in UTF-8; save it as UTF-8 text") from None
     except OSError as error:

@@ -20,6 +20,8 @@ _INTRODUCTION = """\
 
 _TIMES = ((86400.0, "day"), (3600.0, "hour"), (60.0, "min"), (1.0, "s"))
 _ASCII = str.maketrans({"²": "2", "³": "3", "°": "deg"})
+_ODD = 9
+"""Characters of a number; a longer one may read better in the other units."""
 
 
 def bay_to_toml(bay: Bay, units: UnitSystem = "us") -> str:
@@ -112,6 +114,8 @@ def _written(value: Any, meta: typing.Mapping[str, Any], units: UnitSystem) -> s
         return f'"{_shortest(value / size, label, value, "s")}"'
     number, label = convert(value, meta["shown"], units)
     text = _shortest(float(number), label.translate(_ASCII), value, meta["unit"])
+    if len(text.split()[0]) > _ODD and units == "us":  # such as 1 mm, which is no number of inches
+        return min(_written(value, meta, "metric"), f'"{text}"', key=len)
     return f'"{text}"' if label else text
 
 

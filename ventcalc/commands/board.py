@@ -50,7 +50,8 @@ def run(args: argparse.Namespace) -> str:
         need_jinja2()
     folder = Path(args.folder)
     if not folder.is_dir():
-        raise BadInput(f"{args.folder}: no such folder; give the folder that holds the bay files")
+        found = "is a file" if folder.exists() else "no such folder"
+        raise BadInput(f"{args.folder}: {found}; give the folder that holds the bay files")
     problems: list[str] = []
     now = clock.time() if args.at is None else moment_of(args.at, problems)
     if problems:

@@ -36,7 +36,7 @@ def read_text(name: str, what: str) -> str:
     except FileNotFoundError:
         raise BadInput(f"{name}: no such file; give a file of {what}, or - to read it in") from None
     except IsADirectoryError:
-        raise BadInput(f"{name}: is a directory; give the file of {what} inside it") from None
+        raise BadInput(f"{name}: is a folder; give the file of {what} inside it") from None
     except UnicodeDecodeError:
         raise BadInput(f"{name}: is not a text in UTF-8; save it as UTF-8") from None
     except (OSError, ValueError) as error:
@@ -113,6 +113,8 @@ def create(name: str, text: str) -> str:
         raise BadInput(
             f"{name}: is there already and stays as it is; give another name or delete it"
         ) from None
+    except FileNotFoundError:
+        raise BadInput(f"{name}: there is no folder {Path(name).parent}; make it first") from None
     except (OSError, ValueError) as error:
         raise BadInput(f"{name}: cannot be written ({_why(error)})") from None
     return f"Wrote {name}"

@@ -85,7 +85,8 @@ def _form(args: argparse.Namespace) -> Any:
 
     if args.bay in ("seed_bay", "fry_bay") and not Path(args.bay).exists():
         return example_form(args.bay, args.units)
+    text = read_text(args.bay, "a bay")
     try:
-        return form_of_toml(read_text(args.bay, "a bay"))
+        return form_of_toml(text)
     except BadInput as error:
         raise BadInput(f"{Path(args.bay).name}: {problem}" for problem in error.problems) from None

@@ -57,19 +57,7 @@ def doubt(scene: Scene) -> float:
 
 
 def air_signals(scene: Scene) -> list[Signal]:
-    """
-    What the air says of door, probes, humidifier, coil and fans.
-
-    Parameters
-    ----------
-    scene : Scene
-        The log by the hour, measured and expected.
-
-    Returns
-    -------
-    list of Signal
-        By the hour.
-    """
+    """What the air says of door, probes, humidifier, coil and fans."""
     with np.errstate(invalid="ignore", divide="ignore"):
         stands = fans_no_air(scene)
         moved = replace(scene, stored=scene.stored & ~(stands.able & stands.shows))

@@ -33,25 +33,8 @@ PULP = "pulp_temperature"
 
 def as_columns(titles: Sequence[str], body: Sequence[str]) -> tuple[list[str], list[str]]:
     """
-    Rename and put in order.
-
-    Parameters
-    ----------
-    titles : sequence of str
-        Names of the columns.
-    body : sequence of str
-        Rows.
-
-    Returns
-    -------
-    titles, body : list of str
-        As ``read_log`` wants them. Pulp probes keep their order; of other kinds with several
-        channels the mean counts. Columns of no use to a log are left out.
-
-    Raises
-    ------
-    BadInput
-        If there is no column ``time_utc``.
+    Columns as ``read_log`` wants them, of an export by channels: probes keep their order, of other
+    kinds with several channels the mean counts, what no log has is left out.
     """
     if "time_utc" not in titles:
         raise BadInput("columns are named kind:channel, but there is no column time_utc")

@@ -57,21 +57,8 @@ class Days:
 
 def days_of(bay: Bay, scene: Scene, heights: tuple[float, ...] | None) -> Days:
     """
-    Measured and modelled days.
-
-    Parameters
-    ----------
-    bay : Bay
-        As installed.
-    scene : Scene
-        The log by the hour.
-    heights : tuple of float, optional
-        Of the pulp probes; evenly from the lowest to the highest layer if not given. [m]
-
-    Returns
-    -------
-    Days
-        Those of which all hours are there.
+    Measured and modelled days, those of which all hours are there; probes without heights [m] stand
+    evenly from the lowest to the highest layer.
     """
     hours = scene.hours
     bed = bed_of(bay, scene.pressure, LAYERS)

@@ -101,17 +101,7 @@ class Finding:
 
 def episodes(signal: Signal) -> list[Episode]:
     """
-    Times in which a signal showed more often than not, long enough.
-
-    Parameters
-    ----------
-    signal : Signal
-        The evidence.
-
-    Returns
-    -------
-    list of Episode
-        In order; those close together are one.
+    Times in which a signal showed more often than not, long enough; those close together are one.
     """
     found: list[Episode] = []
     score, start, raised, last, shown, able = 0.0, -1, -1, -1, 0, 0

@@ -75,24 +75,7 @@ class Hours:
 
 
 def hours_of(log: Log) -> Hours:
-    """
-    A log by the hour.
-
-    Parameters
-    ----------
-    log : Log
-        In the order of time.
-
-    Returns
-    -------
-    Hours
-        A row at the full hour ends the hour before it.
-
-    Raises
-    ------
-    BadInput
-        If its rows are too far apart.
-    """
+    """A log by the hour: a row at the full hour ends the hour before it."""
     gaps = np.diff(log.time)
     step = float(np.median(gaps))
     if step > LONGEST_STEP:

@@ -108,26 +108,8 @@ def read_log(text: str, name: str = "log") -> Log:
 
 def read_logs(text: str, known: Collection[str], name: str = "log") -> dict[str, Log]:
     """
-    Read a log that may hold several bays.
-
-    Parameters
-    ----------
-    text : str
-        As for ``read_log``; a column ``bay`` behind ``time`` tells whose row it is.
-    known : collection of str
-        Names that may stand there.
-    name : str
-        Name of the file, for messages.
-
-    Returns
-    -------
-    dict of str to Log
-        By bay, in the order in which they appear; the key is empty without that column.
-
-    Raises
-    ------
-    BadInput
-        Every problem found, one line each.
+    Read a log that may hold several bays: a column ``bay`` behind ``time`` tells whose row it is;
+    without it the key is empty.
     """
     heights, titles, body, numbers = _named(name, lambda: _parted(text))
     if titles[1:2] != ["bay"]:
@@ -226,11 +208,20 @@ def _check_titles(titles: Sequence[str]) -> None:
     plain = [_plain(title) for title in titles]
     for title in sorted({t for t, p in zip(titles, plain, strict=True) if plain.count(p) > 1}):
         problems.append(f"column {title} stands twice; keep one")
+    strange = []
     for title, key in zip(titles[1:], plain[1:], strict=True):
         if key not in COLUMNS and not _PULP.fullmatch(key):
             close = difflib.get_close_matches(key, [*COLUMNS, "pulp_1_c"], n=1, cutoff=0.5)
-            hint = f"did you mean {close[0]}?" if close else f"known are {', '.join(COLUMNS)}"
-            problems.append(f"column {title!r} is not known; {hint}; or take it out")
+            strange += [] if close else [repr(title)]
+            if close:
+                hint = f"did you mean {close[0]}?"
+                problems.append(f"column {title!r} is not known; {hint}; or take it out")
+    if strange:
+        which = "column {} is" if len(strange) == 1 else "columns {} are"
+        known = ", ".join([*COLUMNS, "pulp_1_c and up"])
+        problems.append(
+            f"{which.format(', '.join(strange))} not known; known are {known}; or take it out"
+        )
     for key in NEEDED:
         if key not in plain:
             problems.append(f"column {key} is missing; hardly anything can be found without it")

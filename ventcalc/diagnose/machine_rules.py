@@ -33,19 +33,7 @@ JOULE_PER_KWH = 3.6e6
 
 
 def machine_signals(scene: Scene) -> list[Signal]:
-    """
-    What moves, energy and the outside probe say.
-
-    Parameters
-    ----------
-    scene : Scene
-        The log by the hour.
-
-    Returns
-    -------
-    list of Signal
-        By the hour, or by the day for the outside probe.
-    """
+    """What moves, energy and the outside probe say."""
     with np.errstate(invalid="ignore", divide="ignore"):
         return [hunting(scene), energy_high(scene), fans_weak(scene), *outside_probe(scene)]
 

@@ -45,23 +45,7 @@ STAYED = 0.9
 
 
 def pile_signals(bay: Bay, scene: Scene, heights: tuple[float, ...] | None) -> list[Signal]:
-    """
-    What the pulp probes and CO2 say.
-
-    Parameters
-    ----------
-    bay : Bay
-        As installed.
-    scene : Scene
-        The log by the hour.
-    heights : tuple of float, optional
-        Of the pulp probes above the floor, where known. [m]
-
-    Returns
-    -------
-    list of Signal
-        By the day for the probes, by the hour otherwise.
-    """
+    """What the pulp probes and CO2 say."""
     days = days_of(bay, scene, heights)
     found = [uneven(scene), co2_stays(scene)]
     if len(days.time):

@@ -138,21 +138,7 @@ class Scene:
 
 
 def scene_of(bay: Bay, hours: Hours) -> Scene:
-    """
-    What should have come in every settled hour.
-
-    Parameters
-    ----------
-    bay : Bay
-        As installed.
-    hours : Hours
-        The log by the hour.
-
-    Returns
-    -------
-    Scene
-        Measured and expected.
-    """
+    """What should have come in every settled hour."""
     found = hours.get("pressure")
     pressure = float(air.standard_pressure(bay.site.altitude))
     if not np.isnan(found).all():

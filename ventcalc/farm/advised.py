@@ -57,32 +57,7 @@ def readings_checked(
     probes: dict[str, ProbeHistory] | None = None,
     zone: str = "",
 ) -> tuple[ReadingsFile, CheckedSensors]:
-    """
-    Readings of one time, corrected by what checks of the probes showed.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    mapping : mapping
-        As a file of readings holds.
-    checks : sequence of Line
-        Of the season's ``sensor_checks``.
-    probes : dict, optional
-        What is remembered of each probe; grows and changes in place.
-
-    Returns
-    -------
-    given : ReadingsFile
-        What was read.
-    trust : CheckedSensors
-        How far that can be trusted.
-
-    Raises
-    ------
-    BadInput
-        Every problem of the readings.
-    """
+    """Readings of one time, corrected by what checks of the probes showed."""
     pulp = next((mapping[key] for key in (PULPS, f"{PULPS[:-2]}_f") if mapping.get(key)), ())
     time = moment_of(mapping.get("time"), [], zone)
     trust = checked_sensors(bay, checks, time, len(pulp) if isinstance(pulp, list) else 0)
@@ -90,23 +65,7 @@ def readings_checked(
 
 
 def advise_given(bay: Bay, given: ReadingsFile, memory: Memory | None = None) -> Advised:
-    """
-    Advice on what a file of readings holds.
-
-    Parameters
-    ----------
-    bay : Bay
-        As installed.
-    given : ReadingsFile
-        What was read.
-    memory : Memory, optional
-        Of the advice before it.
-
-    Returns
-    -------
-    Advised
-        The readings without what cannot be believed while the fans run, advice and memory.
-    """
+    """Advice on what a file of readings holds, less what cannot be believed while the fans run."""
     if memory is not None and memory.fan_on:
         seen, more = believed(given.readings, True)
         doubts = dict.fromkeys((*given.doubts, *more))
@@ -140,25 +99,10 @@ def advise_log(
     **told: Any,
 ) -> Iterator[Advised]:
     """
-    Advice for rows of a log, the memory handed on.
+    Advice for rows of a log, rising, the memory handed on.
 
-    Parameters
-    ----------
-    bay : Bay
-        As described.
-    log : Log
-        The log.
-    rows : sequence of int, optional
-        Which, rising; all if not given. Memory is empty before the first.
-    checks : sequence of Line
-        Of probes, as of ``readings_checked``; each counts from its time on.
-    **told : object
-        What people tell, keys of a file of readings beside the probes, for every row.
-
-    Yields
-    ------
-    Advised
-        One a row.
+    ``checks`` are of the probes, each counts from its time on; ``told`` is what people tell, keys
+    of a file of readings beside the probes, for every row.
     """
     chosen = list(range(len(log.time)) if rows is None else rows)
     pressure = float(log.values["pressure"][chosen[0]]) if "pressure" in log.values else None
@@ -205,28 +149,7 @@ def as_logged(before: Memory | None, after: Memory, log: Log, row: int) -> Memor
 def advise_once(
     bay: Bay, mapping: Mapping[str, Any], checks: Sequence[Line[SensorCheck]] = ()
 ) -> Advised:
-    """
-    Advice on readings of one time, nothing remembered.
-
-    Parameters
-    ----------
-    bay : Bay
-        As described.
-    mapping : mapping
-        As a file of readings holds.
-    checks : sequence of Line
-        Of probes, as of ``readings_checked``.
-
-    Returns
-    -------
-    Advised
-        What was read, advice, memory.
-
-    Raises
-    ------
-    BadInput
-        Every problem of the readings.
-    """
+    """Advice on readings of one time, nothing remembered."""
     given, trust = readings_checked(bay, mapping, checks)
     installed = as_installed(bay, pressure=given.readings.pressure)
     return advise_given(replace(installed, sensors=trust.sensors), given)._replace(checks=trust)

@@ -68,22 +68,7 @@ class ExpectedLoss:
 
 def expected_loss(place: FarmBay) -> ExpectedLoss | None:
     """
-    Shrink of a bay by its log.
-
-    Parameters
-    ----------
-    place : FarmBay
-        The bay, its season and its log.
-
-    Returns
-    -------
-    ExpectedLoss or None
-        None without a log, or where pulp or plenum humidity were hardly read.
-
-    Raises
-    ------
-    BadInput
-        If the rows of the log are too far apart.
+    Shrink of a bay by its log; None without one, or where pulp or plenum humidity were hardly read.
     """
     if place.log is None or not _read(place.log):
         return None

@@ -48,22 +48,7 @@ class FarmBay:
 
 def bay_files(named: Iterable[str]) -> list[Path]:
     """
-    Bay files that are meant by names of files and folders.
-
-    Parameters
-    ----------
-    named : iterable of str
-        Paths of bay files, or of folders that hold some.
-
-    Returns
-    -------
-    list of Path
-        Each file once; those of a folder by name.
-
-    Raises
-    ------
-    BadInput
-        If a folder holds none.
+    Bay files that are meant by names of files and folders, each once, those of a folder by name.
     """
     found: list[Path] = []
     wrong = []
@@ -90,22 +75,8 @@ def _describes_bay(path: Path) -> bool:
 
 def farm_bay(path: Path) -> FarmBay:
     """
-    Read a bay and all that lies beside its file.
-
-    Parameters
-    ----------
-    path : Path
-        Its file.
-
-    Returns
-    -------
-    FarmBay
-        What is wrong beside the file is told in ``problems``: one bay must not hide the others.
-
-    Raises
-    ------
-    BadInput
-        Every problem of the bay file itself.
+    Read a bay and all that lies beside its file; what is wrong there is told in ``problems``, for
+    one bay must not hide the others.
     """
     bay = read_bay(path)
     problems: list[str] = []

@@ -86,25 +86,8 @@ class Followed:
 
 def read_advice(text: str, name: str) -> GivenAdvice:
     """
-    Read advice that was given.
-
-    Parameters
-    ----------
-    text : str
-        CSV with ``time`` or ``time_utc`` and ``DEVICES``, each as far as it is there; ``none`` says
-        why nothing was advised.
-    name : str
-        Of the file, for messages.
-
-    Returns
-    -------
-    GivenAdvice
-        Rows in order, with a remark for what was left out.
-
-    Raises
-    ------
-    BadInput
-        If the columns are not those.
+    Read advice that was given: CSV with ``time`` or ``time_utc`` and ``DEVICES``, each as far as it
+    is there; ``none`` says why nothing was advised.
     """
     rows = csv.DictReader(text.splitlines())
     titles = rows.fieldnames or ()
@@ -142,21 +125,8 @@ def read_advice(text: str, name: str) -> GivenAdvice:
 
 def followed(given: GivenAdvice, log: Log, book: Logbook) -> Followed:
     """
-    Hold what was done against what was advised.
-
-    Parameters
-    ----------
-    given : GivenAdvice
-        What was advised.
-    log : Log
-        What was done; the positions of a row are those since the row before.
-    book : Logbook
-        What people wrote down.
-
-    Returns
-    -------
-    Followed
-        Advice counts until the next, and for two hours at most.
+    Hold what was done against what was advised, which counts until the next, two hours at most;
+    positions of a row of the log are those since the row before.
     """
     step = np.minimum(np.diff(log.time, prepend=log.time[0]), LONGEST_STEP)
     which = np.searchsorted(given.time, log.time, "left") - 1

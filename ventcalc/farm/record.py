@@ -90,26 +90,7 @@ class BayRecord:
 
 
 def bay_record(place: FarmBay, units: UnitSystem = "metric") -> BayRecord:
-    """
-    The season of a bay.
-
-    Parameters
-    ----------
-    place : FarmBay
-        The bay, its season and its log.
-    units : {"metric", "us"}
-        Units in the sentences of what was found.
-
-    Returns
-    -------
-    BayRecord
-        What could not be used is told in ``problems``.
-
-    Raises
-    ------
-    BadInput
-        If the season cannot be read at all.
-    """
+    """The season of a bay; what could not be used is told in ``problems``."""
     book = place.book
     if book is None:
         raise BadInput(f"{place.name}: {problem}" for problem in place.problems)
@@ -140,20 +121,9 @@ def bay_record(place: FarmBay, units: UnitSystem = "metric") -> BayRecord:
 
 def farm_shrink(records: Sequence[BayRecord]) -> tuple[float, float]:
     """
-    Shrink of all bays that are empty again, together.
-
-    Parameters
-    ----------
-    records : sequence of BayRecord
-        All bays.
-
-    Returns
-    -------
-    mass_loss : float
-        Share of what came in; NaN while none is empty. [1]
-    doubt : float
-        Standard uncertainty; one scale and one habit of sampling soil serve all bays, so the
-        errors of the bays are taken to be the same. [1]
+    Shrink of all bays that are empty again, together, NaN while none is, and its standard
+    uncertainty: one scale and one habit of sampling soil serve all, so their errors are the same.
+    [1]
     """
     done = [one.total for one in records if one.total.complete]
     came = sum(total.mass_in for total in done)

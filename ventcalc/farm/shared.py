@@ -55,26 +55,7 @@ class SharedUse:
 
 
 def read_shared(folder: Path, names: Sequence[str]) -> tuple[SharedMachine, ...]:
-    """
-    Read what the bays of a folder share.
-
-    Parameters
-    ----------
-    folder : Path
-        It may hold a file ``farm.toml``.
-    names : sequence of str
-        Its bays, by the names of their files.
-
-    Returns
-    -------
-    tuple of SharedMachine
-        Empty without such a file.
-
-    Raises
-    ------
-    BadInput
-        Every problem found, one line each.
-    """
+    """Read what the bays of a folder share, from its ``farm.toml`` if there is one."""
     try:
         told = tomllib.loads((folder / SHARED).read_text(encoding="utf-8"))
     except FileNotFoundError:
@@ -120,21 +101,7 @@ def _machine(name: str, table: Any, names: Sequence[str]) -> SharedMachine:
 
 
 def use_of(machine: SharedMachine, today: Sequence[BayToday]) -> SharedUse:
-    """
-    What the advice asks of a machine.
-
-    Parameters
-    ----------
-    machine : SharedMachine
-        The machine.
-    today : sequence of BayToday
-        All bays of the folder.
-
-    Returns
-    -------
-    SharedUse
-        Sum and shares; the bay that is furthest above its target comes first.
-    """
+    """What the advice asks of a machine; the bay that is furthest above its target comes first."""
     asked: list[tuple[float, str, float]] = []
     unknown = []
     for one in today:

@@ -57,23 +57,7 @@ class BayToday:
 
 
 def today_of(place: FarmBay, now: float, units: UnitSystem = "metric") -> BayToday:
-    """
-    How a bay stands.
-
-    Parameters
-    ----------
-    place : FarmBay
-        The bay and what lies beside its file.
-    now : float
-        UTC since 1970-01-01. [s]
-    units : {"metric", "us"}
-        Units in the sentences.
-
-    Returns
-    -------
-    BayToday
-        By its newest readings, file or log; problems are told in it.
-    """
+    """How a bay stands by its newest readings, file or log, at ``now`` [s, UTC since 1970]."""
     weights = shrink_of(place.book) if place.book is not None else None
     weights = weights if weights is not None and weights.mass_in > 0.0 else None
     problems = list(place.problems)

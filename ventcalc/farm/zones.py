@@ -122,26 +122,6 @@ def filled_zones(
     """
     Follow every zone of a bay from its loads on.
 
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    book : Logbook
-        Its season.
-    log : Log, optional
-        What plenum and fans did. Without it the fans blow at full speed, as much colder than the
-        coldest zone as the bay allows, down to the temperature of wound healing.
-    until : float
-        Time to which zones are followed; by itself a day after the last load, or the end of the
-        log, at most ten days after it. [s]
-
-    Returns
-    -------
-    Filled or None
-        None where no load with its pulp was written down, or none so early.
-
-    Notes
-    -----
     Left out: heat between zones, walls, floor and headspace, the slope of the face, crop on top of
     other crop, loads of a day one by one; immature crop counts as the bay file mixes it.
     """

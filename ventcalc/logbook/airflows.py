@@ -45,21 +45,7 @@ class MeasuredAir:
 
 
 def measured_air(bay: Bay, book: Logbook) -> MeasuredAir | None:
-    """
-    Sum up what was measured in the laterals.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    book : Logbook
-        Its season.
-
-    Returns
-    -------
-    MeasuredAir or None
-        None where nothing was measured, or the bay file has no ducts.
-    """
+    """Sum up what was measured in the laterals; None where nothing was, or without ducts."""
     lines = sorted(book.lines("airflows"), key=lambda line: float(line.time))
     found = {line.entry.lateral: float(line.entry.velocity) for line in lines}
     if not found or bay.ducts is None:

@@ -54,18 +54,6 @@ def allot(bays: Mapping[str, tuple[Bay, Logbook]]) -> tuple[Placing, ...]:
     """
     Propose a bay for every lot that is announced with its mass and not in yet.
 
-    Parameters
-    ----------
-    bays : mapping
-        Name of each bay to its description and its season; lots may be announced in any of them.
-
-    Returns
-    -------
-    tuple of Placing
-        Bay by bay, in the order of loading; what no bay can take comes last.
-
-    Notes
-    -----
     Large lots are placed first, each where it fits whole, lies with lots that leave at about the
     same time and, for seed, of the same variety and class, and fills the bay best. In a bay the lot
     that leaves last goes to the back wall.

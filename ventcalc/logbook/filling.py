@@ -80,23 +80,9 @@ def filling_of(bay: Bay, book: Logbook) -> Filling:
     """
     Sum up the loads of a season by day.
 
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    book : Logbook
-        Its season.
-
-    Returns
-    -------
-    Filling
-        What came, how fast it goes on, and the heat of each day against fans and refrigeration.
-
-    Notes
-    -----
     The day's loads are brought to wound healing within a day. Fans: full speed, air
-    ``limits.supply_difference`` colder than the pulp, leaving as warm as it with the water of
-    open skin. Walls, ceiling, leaks and fresh air come on top.
+    ``limits.supply_difference`` colder than the pulp, leaving as warm as it with the water of open
+    skin. Walls, ceiling, leaks and fresh air come on top.
     """
     zone = ZoneInfo(bay.site.time_zone)
     by_day: defaultdict[date, list[tuple[float, float | None, str]]] = defaultdict(list)
@@ -215,34 +201,8 @@ def plan_fill(
     harvesters: int = 1,
 ) -> FillPlan:
     """
-    Plan the fill of a bay before the harvest.
-
-    Parameters
-    ----------
-    mass : float
-        Crop to bring in. [kg]
-    trucks, harvesters : int
-        How many.
-    truck_load : float
-        Crop on a truck. [kg]
-    harvest_time : float
-        For a harvester to fill a truck. [s]
-    way_time : float
-        One way between field and bay. [s]
-    unload_time : float
-        For the piler to empty a truck, one after the other. [s]
-    working_time : float
-        Work on a day. [s]
-
-    Returns
-    -------
-    FillPlan
-        The slowest of the three sets the rate.
-
-    Raises
-    ------
-    BadInput
-        If a number is not above zero.
+    Plan the fill of a bay before the harvest: the slowest of harvesters, trucks and piler sets the
+    rate. [kg, s]
     """
     for name, value in (
         ("trucks", trucks),

@@ -52,17 +52,8 @@ class Logbook:
 
 def season_folder(bay_file: str | Path) -> Path:
     """
-    Folder of the season of a bay: beside its file, and named after it.
-
-    Parameters
-    ----------
-    bay_file : str or Path
-        Such as ``seed_bay.toml``; an example bay's name stands for the current folder.
-
-    Returns
-    -------
-    Path
-        Such as ``seed_bay.season``.
+    Folder of the season of a bay, beside its file and named after it; for an example bay in the
+    current folder.
     """
     path = Path(bay_file)
     return path.with_name(f"{path.stem if path.suffix == '.toml' else path.name}.season")
@@ -70,24 +61,8 @@ def season_folder(bay_file: str | Path) -> Path:
 
 def read_logbook(folder: Path, bay: Bay) -> Logbook:
     """
-    Read and check every file of a season folder.
-
-    Parameters
-    ----------
-    folder : Path
-        The folder; none yet is an empty one.
-    bay : Bay
-        The bay, for its time zone, its size and its lots.
-
-    Returns
-    -------
-    Logbook
-        What is sound, and every problem.
-
-    Raises
-    ------
-    BadInput
-        If a file cannot be read, or its heading not be understood.
+    Read and check every file of a season folder, none yet being an empty one: what is sound, and
+    every problem.
     """
     return checked_logbook(folder, bay, {kind: file_text(folder, kind) for kind in KINDS})
 

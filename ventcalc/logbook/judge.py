@@ -89,23 +89,7 @@ class Judgement:
 
 
 def judge_load(bay: Bay, load: Load, pile_temperature: float = math.nan) -> Judgement:
-    """
-    Judge a load before it is emptied.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    load : Load
-        The load.
-    pile_temperature : float
-        Pulp of the crop that it falls on; NaN if not known. [°C]
-
-    Returns
-    -------
-    Judgement
-        Taken, taken with a warning or advised to wait, and why.
-    """
+    """Judge a load before it is emptied, onto crop of a pulp that may be unknown (NaN). [°C]"""
     reasons = [*_pulp(load.pulp), *_fall(load.pulp, pile_temperature), *_health(load)]
     excess = min(max((load.soil_share or 0.0) - bay.pile.soil, 0.0), 0.1)
     factor = float(soil_factor(excess))
@@ -171,21 +155,7 @@ def _health(load: Load) -> list[Reason]:
 
 
 def judge_loads(bay: Bay, book: Logbook) -> list[tuple[Line[Any], Judgement]]:
-    """
-    Judge every load of a season against the pile as it was then.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    book : Logbook
-        Its season.
-
-    Returns
-    -------
-    list of (Line, Judgement)
-        In order of time.
-    """
+    """Judge every load of a season against the pile as it was then."""
     lines = sorted(book.lines("loads"), key=lambda line: line.time)
     below = _piles_under(lines, book.lines("observations"), [line.time for line in lines])
     return [
@@ -195,20 +165,8 @@ def judge_loads(bay: Bay, book: Logbook) -> list[tuple[Line[Any], Judgement]]:
 
 def pile_under(book: Logbook, time: float) -> float:
     """
-    Pulp of the crop that a load falls on.
-
-    Parameters
-    ----------
-    book : Logbook
-        The season.
-    time : float
-        When it falls, UTC since 1970. [s]
-
-    Returns
-    -------
-    float
-        Of the day before: the pulp last measured in the pile, or the mean by mass of the loads
-        since then; NaN without any. [°C]
+    Pulp of the crop that a load falls on: of the day before, last measured in the pile or the mean
+    by mass of the loads since; NaN without any. [°C]
     """
     lines = sorted(book.lines("loads"), key=lambda line: line.time)
     return _piles_under(lines, book.lines("observations"), [time])[0]

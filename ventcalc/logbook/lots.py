@@ -83,19 +83,8 @@ class Blocked(NamedTuple):
 
 def lots_of(bay: Bay, book: Logbook) -> list[LotState]:
     """
-    Sum up every lot.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay; its own lots tell maturity where ``lots.csv`` does not.
-    book : Logbook
-        Its season.
-
-    Returns
-    -------
-    list of LotState
-        Those that came in or are announced, the most urgent first.
+    Every lot that came in or is announced, the most urgent first; the bay file tells maturity where
+    ``lots.csv`` does not.
     """
     told = {entry.lot: entry for entry in book.entries("lots")}
     ripe = {lot.name: lot.maturity for lot in bay.lots}
@@ -164,20 +153,8 @@ def _against(state: LotState) -> tuple[str, ...]:
 
 def stretches_of(bay: Bay, book: Logbook) -> list[Stretch]:
     """
-    Where each lot lies along the pile.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    book : Logbook
-        Its season.
-
-    Returns
-    -------
-    list of Stretch
-        From the back wall to the door. Loads fill from the back wall on, in order of time, unless
-        they tell their place; trucks out take a lot's crop from the side of the door.
+    Where each lot lies, from the back wall to the door: loads fill from the back in order of time
+    unless they tell their place, trucks out take a lot's crop from the side of the door.
     """
     per_metre = bay.pile.width * bay.pile.height * bay.pile.bulk_density
     found: list[Stretch] = []
@@ -232,21 +209,7 @@ def _taken(stretches: list[Stretch], lot: str, mass: float) -> list[Stretch]:
 
 
 def blocked_lots(stretches: Sequence[Stretch], lots: Sequence[LotState]) -> list[Blocked]:
-    """
-    Lots that should leave before others which lie between them and the door.
-
-    Parameters
-    ----------
-    stretches : sequence of Stretch
-        Where the lots lie.
-    lots : sequence of LotState
-        Their urgency.
-
-    Returns
-    -------
-    list of Blocked
-        The most urgent first; empty where the order of the pile is the order of leaving.
-    """
+    """Lots that should leave before others which lie between them and the door."""
     urgency = {state.entry.lot: state.urgency for state in lots}
     found = []
     for state in lots:
@@ -265,20 +228,8 @@ def blocked_lots(stretches: Sequence[Stretch], lots: Sequence[LotState]) -> list
 
 def face_at(bay: Bay, place: float) -> tuple[tuple[float, float], tuple[float, float]]:
     """
-    Line of the face of a pile that holds as much as a level one up to a place.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay, for height and angle of repose.
-    place : float
-        Floor of the level pile, from the back wall. [m]
-
-    Returns
-    -------
-    tuple
-        Foot and upper edge, each from the back wall and above the floor; at either wall a wedge
-        of the same content. [m]
+    Foot and upper edge of the face of a pile that holds as much as a level one up to a place, each
+    from the back wall and above the floor; at either wall a wedge of that content. [m]
     """
     length, height = bay.pile.length, bay.pile.height
     run = 1.0 / math.tan(math.radians(bay.pile.angle_of_repose))

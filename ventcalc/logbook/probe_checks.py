@@ -35,29 +35,10 @@ class ProbeOffset:
 
 def salt_humidity(salt: str, temperature: float = USUAL) -> float:
     """
-    Humidity over a saturated salt solution with undissolved salt in it.
+    Humidity over a saturated salt solution with undissolved salt in it. [0-1]
 
-    Parameters
-    ----------
-    salt : str
-        ``NaCl``, ``KCl`` or ``K2SO4``.
-    temperature : float
-        Of jar and probe together. [°C]
-
-    Returns
-    -------
-    float
-        Relative humidity. [0-1]
-
-    Raises
-    ------
-    BadInput
-        If the salt is not known.
-
-    References
-    ----------
-    .. [1] A. Wexler, Constant humidity solutions, CRC Handbook of Chemistry and Physics, 2005,
-       p. 15-33.
+    Source: A. Wexler, Constant humidity solutions, CRC Handbook of Chemistry and Physics, 2005, p.
+    15-33.
     """
     if salt not in SALTS:
         raise BadInput(f"{salt}: no such salt; one of {', '.join(SALTS)}")
@@ -66,26 +47,7 @@ def salt_humidity(salt: str, temperature: float = USUAL) -> float:
 
 
 def probe_offset(check: SensorCheck, time: float) -> ProbeOffset:
-    """
-    Offset of a probe by one check.
-
-    Parameters
-    ----------
-    check : SensorCheck
-        What was held against what.
-    time : float
-        When, UTC since 1970. [s]
-
-    Returns
-    -------
-    ProbeOffset
-        Of temperature, humidity or both.
-
-    Raises
-    ------
-    BadInput
-        If what the method needs was not told.
-    """
+    """Offset of a probe by one check, of temperature, humidity or both."""
     warm, wet = check.reading_temperature, check.reading_relative_humidity
     true_warm, true_wet = check.true_temperature, check.true_relative_humidity
     if check.method == "ice_bath":

@@ -119,28 +119,7 @@ def headings_of(kind: str, cells: list[str]) -> list[Column | None]:
 
 
 def read_table(kind: str, text: str, zone: ZoneInfo) -> Table:
-    """
-    Read a file of the season.
-
-    Parameters
-    ----------
-    kind : str
-        One of ``KINDS``.
-    text : str
-        The whole file.
-    zone : ZoneInfo
-        Of the bay, for times without offset.
-
-    Returns
-    -------
-    Table
-        Lines and problems.
-
-    Raises
-    ------
-    BadInput
-        If the heading cannot be understood.
-    """
+    """Read a file of the season; ``zone`` is for times without offset."""
     rows = records(text)
     head = next(rows, None)
     if head is None:

@@ -51,23 +51,8 @@ def seed_findings(
     bay: Bay, book: Logbook, lots: Sequence[LotState], stretches: Sequence[Stretch]
 ) -> list[RuleFinding]:
     """
-    Hold every rule against a bay with seed.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    book : Logbook
-        Its season; treatments of earlier seasons belong into it with their date.
-    lots : sequence of LotState
-        Its lots.
-    stretches : sequence of Stretch
-        Where they lie.
-
-    Returns
-    -------
-    list of RuleFinding
-        One a rule; none where no seed came in.
+    Hold every rule against a bay with seed; treatments of earlier seasons belong into its season
+    too, with their date.
     """
     there = [state for state in lots if state.loaded > 0.0]
     facts = _Facts(

@@ -44,32 +44,9 @@ def read_sheet(
     time_format: str | None = None,
 ) -> list[SheetLine]:
     """
-    Read a table whose columns are told by ``mapping``.
-
-    Parameters
-    ----------
-    path : Path
-        CSV, or XLSX (the first sheet).
-    kind : str
-        Kind of the lines.
-    zone : ZoneInfo
-        Of times without offset.
-    mapping : mapping
-        Our heading, with its unit (``gross_lb``), to theirs; ``Date+Time`` joins two columns.
-        Columns that are named as ours need none.
-    time_format : str, optional
-        How they write times, as ``%m/%d/%Y %I:%M %p``; by default ISO 8601, or as spreadsheets do
-        where at least one of the dates tells day from month.
-
-    Returns
-    -------
-    list of SheetLine
-        One a row.
-
-    Raises
-    ------
-    BadInput
-        Every problem, with its row.
+    Read a CSV, or the first sheet of an XLSX: ``mapping`` is our heading with its unit
+    (``gross_lb``) to theirs, ``Date+Time`` joins two; times are ISO 8601, by ``time_format``, or as
+    spreadsheets write them where a date tells day from month.
     """
     rows, comma = _xlsx(path) if path.suffix.lower() == ".xlsx" else _csv(path)
     filled = [(k, row) for k, row in enumerate(rows, start=1) if any(row)]
@@ -162,6 +139,10 @@ def _csv(path: Path) -> tuple[list[list[str]], bool]:
         text = path.read_bytes().decode("utf-8-sig")
     except UnicodeDecodeError:
         raise BadInput(f"{path}: is not a text in UTF-8; save it as CSV UTF-8") from None
+    except FileNotFoundError:
+        raise BadInput(f"{path}: no such file; give the table to read, CSV or XLSX") from None
+    except IsADirectoryError:
+        raise BadInput(f"{path}: is a folder; give the file of the table inside it") from None
     except OSError as error:
         raise BadInput(f"{path}: cannot be read ({error.strerror})") from None
     mark = delimiter_of(text)

@@ -42,22 +42,6 @@ def shrink_of(book: Logbook, lot: str = "", *, same_scale: bool = False) -> Shri
     """
     Weight out against weight in.
 
-    Parameters
-    ----------
-    book : Logbook
-        The season.
-    lot : str
-        Name of a lot; empty for all of the bay.
-    same_scale : bool
-        Whether one scale weighed both ways, so that its error falls out.
-
-    Returns
-    -------
-    Shrink
-        Masses, loss and its standard uncertainty; moves in and out count by their mass.
-
-    Notes
-    -----
     A lot is complete when one of its trucks out says that it was the last. The soil share is one
     error for all loads of a way: it does not average out over them.
     """

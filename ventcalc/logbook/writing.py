@@ -53,34 +53,8 @@ def add_lines(
     names: Sequence[str] = (),
 ) -> list[str]:
     """
-    Add lines to a file of the season, all or none.
-
-    Parameters
-    ----------
-    folder : Path
-        Season folder; made if it is not there.
-    bay : Bay
-        The bay.
-    kind : str
-        One of ``KINDS``.
-    lines : sequence of mapping
-        Field to value, in units inside ventcalc; ``time`` in seconds.
-    written : float
-        Now, UTC since 1970. [s]
-    units : {"metric", "us"}
-        Units of a file that is not there yet; an older one keeps its own.
-    names : sequence of str
-        What to call each line in a refusal; empty for one line.
-
-    Returns
-    -------
-    list of str
-        The number that each line was given.
-
-    Raises
-    ------
-    BadInput
-        Every problem of the new lines, or why the file cannot be written.
+    Add lines to a file of the season, all or none, and tell their numbers; a new file is in
+    ``units``, an older one keeps its own, ``names`` are what a refusal calls the lines.
     """
     with _locked(folder):
         texts = {name: file_text(folder, name) for name in KINDS}
@@ -99,26 +73,8 @@ def add_lines(
 
 def restore_lines(folder: Path, bay: Bay, kind: str) -> list[str]:
     """
-    Put lines back that were written once and stand in their file no more.
-
-    Parameters
-    ----------
-    folder : Path
-        Season folder.
-    bay : Bay
-        The bay.
-    kind : str
-        One of ``KINDS``.
-
-    Returns
-    -------
-    list of str
-        Their numbers; they count as told late, since they stand below later ones now.
-
-    Raises
-    ------
-    BadInput
-        Why the file cannot be written.
+    Put lines back that were written once and stand in their file no more; below later ones now,
+    they count as told late.
     """
     zone, known = ZoneInfo(bay.site.time_zone), columns_of(kind)
     with _locked(folder):

@@ -131,8 +131,8 @@ def shrink_lines(shrinks: Sequence[Shrink], units: UnitSystem) -> list[str]:
             lines.append(f"{name}: {came} in, {went} out so far")
             continue
         lines.append(
-            f"{name}: {came} in, {went} out: {100 * one.mass_loss:.1f} % lost, give or take "
-            f"{100 * one.doubt:.1f} % (scales and soil)"
+            f"{name}: {came} in, {went} out: {100 * one.mass_loss:.1f}% lost, give or take "
+            f"{100 * one.doubt:.1f}% (scales and soil)"
         )
     return lines
 

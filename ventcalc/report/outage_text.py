@@ -11,7 +11,7 @@ from ventcalc.bay.description import Bay
 from ventcalc.outage.limits import Limit
 from ventcalc.outage.outage import HOURS, Case, Outage
 from ventcalc.report.season_days import local
-from ventcalc.report.table import bullets, table
+from ventcalc.report.table import bullets, numbered, table
 from ventcalc.units import UnitSystem, show
 
 __all__ = ["CAUTIONS", "limit_rows", "outage_data", "outage_text", "steps", "title", "weather_line"]
@@ -201,7 +201,6 @@ def sources() -> Sequence[str]:
 
 def outage_text(bay: Bay, found: Outage, units: UnitSystem = "metric") -> str:
     """Hours, steps, cautions."""
-    numbered = [f"  {k}. {words}" for k, words in enumerate(steps(bay, found, units), start=1)]
     parts = [
         title(bay, found),
         weather_line(found, units),
@@ -209,7 +208,7 @@ def outage_text(bay: Bay, found: Outage, units: UnitSystem = "metric") -> str:
         *table(limit_rows(found, units)),
         "",
         "What to do, in this order:",
-        *numbered,
+        *numbered(steps(bay, found, units)),
         "",
         *([*bullets(found.notes), ""] if found.notes else []),
         "Where the hours come from:",

@@ -133,7 +133,7 @@ def _runs(found: Outlook, hours: Hours) -> str:
     when = f", mostly {_usual(hours)}" if cools else ""
     return (
         f"Outside air cools in {cools:.0f} h{when}; {runs}: {hours.kwh.sum():,.0f} kWh, "
-        f"{cost:,.0f} {money}{around}, shrink {100.0 * hours.shrink[-1]:.2f} %."
+        f"{money} {cost:,.0f}{around}, shrink {100.0 * hours.shrink[-1]:.2f}%."
     )
 
 
@@ -172,7 +172,7 @@ def _worst(events: list[Event], units: UnitSystem) -> str:
     if kind.unit == "1" and events[0].kind == "wet":
         return f"{1e6 * value:.0f} g per t"
     if kind.unit == "1":
-        return f"{100.0 * value:.0f} % humidity"
+        return f"{100.0 * value:.0f}% humidity"
     return show(value, kind.unit, units)
 
 

@@ -80,7 +80,7 @@ def _sum(money: Money, currency: str) -> str:
         "cold lacking at the end": money.end,
     }
     told = ", ".join(f"{name} {value:,.0f}" for name, value in parts.items())
-    return f"{money.total:,.0f} {currency} ({told})"
+    return f"{currency} {money.total:,.0f} ({told})"
 
 
 def stretch_rows(plan: WeekPlan, units: UnitSystem = "metric") -> list[tuple[str, ...]]:
@@ -176,7 +176,7 @@ def _demand(plan: WeekPlan) -> list[str]:
     if not charge > 0.0:
         return []
     parts = [
-        f"{name} {one.peak_power / 1000.0:.1f} kW, {one.peak_power * charge:,.0f} {money}"
+        f"{name} {one.peak_power / 1000.0:.1f} kW, {money} {one.peak_power * charge:,.0f}"
         for name, one in (("the plan", plan.planned), ("the advice", plan.present))
     ]
     return [f"Demand charge, not part of the plan's cost: {'; '.join(parts)}."]

@@ -29,7 +29,7 @@ SURPRISE = 2.0
 def share_words(value: float, doubt: float) -> str:
     """A share with its standard uncertainty."""
     digits = 1 if doubt >= 5e-4 else 2
-    return f"{100 * value:.{digits}f} % ± {100 * doubt:.{digits}f} %"
+    return f"{100 * value:.{digits}f}% ± {100 * doubt:.{digits}f}%"
 
 
 def _weight(mass: float, units: UnitSystem) -> str:
@@ -61,8 +61,8 @@ def surprise_words(one: BayRecord) -> str:
     )
     words = (
         f"By the log from {span} {_expected_words(one)} was to be expected: water "
-        f"{100 * one.expected.water_loss:.1f} %, dry matter "
-        f"{100 * one.expected.dry_matter_loss:.1f} %"
+        f"{100 * one.expected.water_loss:.1f}%, dry matter "
+        f"{100 * one.expected.dry_matter_loss:.1f}%"
     )
     if one.total.complete and math.isnan(one.surprise):
         return (
@@ -129,11 +129,11 @@ def money_lines(one: BayRecord, units: UnitSystem) -> list[str]:
         line = f"Electricity: {_energy(one.energy)}"
         if one.total.mass_in > 0.0:
             line += f", {one.energy / 3.6e6 / (one.total.mass_in / 1000.0):.1f} kWh per tonne in"
-        lines.append(f"{line}; {costs.electricity * one.energy:,.0f} {costs.currency}.")
+        lines.append(f"{line}; {costs.currency} {costs.electricity * one.energy:,.0f}.")
     if one.total.complete:
         lost = one.total.mass_in - one.total.mass_out
         lines.append(
-            f"Lost weight: {show(lost, 'kg', units)}; {costs.crop * lost:,.0f} {costs.currency}."
+            f"Lost weight: {show(lost, 'kg', units)}; {costs.currency} {costs.crop * lost:,.0f}."
         )
     return lines
 

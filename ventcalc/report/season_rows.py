@@ -75,7 +75,7 @@ def _kelvin_hours(value: float, units: UnitSystem) -> str:
 
 
 def _ppm_hours(value: float, units: UnitSystem) -> str:
-    return f"{value / 1000.0:,.0f} x 1000 ppm h"
+    return f"{value / 1000.0:,.0f} x 1,000 ppm h"
 
 
 def _money(value: float, units: UnitSystem) -> str:
@@ -177,7 +177,7 @@ ROWS: tuple[Row, ...] = (
         ("humidifier_water", "humidifier_water_kg_t", "Water from the humidifier", _KG),
         ("co2_highest", "co2_highest_ppm", "Highest CO2", _shown("1 ppm"), 1e6),
         ("co2_excess", "co2_excess_ppm_h", "CO2 over its limit", _ppm_hours),
-        ("people_co2_hours", "people_co2_h", "CO2 over 5 000 ppm", _HOURS),
+        ("people_co2_hours", "people_co2_h", "CO2 over 5,000 ppm", _HOURS),
         ("latched_hours", "latched_h", "Fans held off by freeze protection", _HOURS),
     ),
     *_rows(

@@ -81,7 +81,7 @@ _MIND: tuple[tuple[Callable[[Kpi], bool], Callable[[Kpi, UnitSystem], str]], ...
     (
         lambda kpi: kpi.people_co2_hours > 0.0,
         lambda kpi, units: (
-            f"CO2 was over 5 000 ppm for {_hours(kpi.people_co2_hours)}, at most "
+            f"CO2 was over 5,000 ppm for {_hours(kpi.people_co2_hours)}, at most "
             f"{show(kpi.co2_highest, '1 ppm', units)}: more fresh air, and nobody goes in untested."
         ),
     ),

@@ -24,8 +24,8 @@ def stages_text(bay: Bay, told: Progress, units: UnitSystem) -> str:
     """All that can be said today."""
     pulp, target = (show(x, "degC", units) for x in (told.pulp, told.target))
     head = [
-        f"{bay.name}, {told.today:%d %b %Y}: {plain(told.stage)} by the calendar, pulp {pulp}, "
-        f"planned {target}"
+        f"{bay.name}, {told.today:%d %b %Y}: {plain(told.stage)} by the calendar, pulp {pulp}"
+        f"{_old(told)}, planned {target}"
     ]
     if not told.measured:
         head.append(UNMEASURED)
@@ -66,6 +66,18 @@ def stage_parts(bay: Bay, told: Progress, units: UnitSystem) -> list[tuple[str, 
 def plain(stage: str) -> str:
     """A stage in words."""
     return stage.replace("_", " ")
+
+
+def _old(told: Progress) -> str:
+    """The day of a pulp that nobody has measured since."""
+    day = told.pulp_day
+    return "" if day is None or (told.today - day).days < 2 else f" as measured on {day:%d %b}"
+
+
+def _degree_days(amount: float, units: UnitSystem) -> str:
+    """Warmth above 4 °C by days. [K days]"""
+    number, unit = (amount, "K") if units == "metric" else (1.8 * amount, "°F")
+    return f"{number:,.0f} {unit} days above {show(4.0, 'degC', units)}"
 
 
 def _day(day: date | None) -> str:
@@ -114,7 +126,7 @@ def _sprout_lines(told: Progress, units: UnitSystem) -> list[str]:
         f"sprouts may show {when}; buds peep two to four weeks before"
         + ("; look for them now" if due else ""),
         f"{one.used_least:.0%} to {one.used_most:.0%} of dormancy is past; "
-        f"{one.degree_days:.0f} K days above {show(4.0, 'degC', units)}",
+        f"{_degree_days(one.degree_days, units)}",
         "a warm week counts more than a cold month: look at tubers of every depth, not at the "
         "door; the variety's own days (--dormancy) narrow the span",
     ]
@@ -124,16 +136,16 @@ def _choice_lines(told: Progress, units: UnitSystem) -> list[str]:
     both = told.healing
     lines = [
         f"{name}: shrink until re-warming {show(one.mass_loss, '1 percent', units)}, wounds closed "
-        f"as planned after {_days(closes)}, {one.degree_days:.0f} K days above "
-        f"{show(4.0, 'degC', units)} in which rot spreads"
+        f"as planned after {_days(closes)}, {_degree_days(one.degree_days, units)} "
+        f"in which rot spreads"
         for name, one, closes in (
             ("heal as planned", both.heal, both.heal_closes),
             ("cool at once", both.cool, both.cool_closes),
         )
     ]
     saves = (
-        f"healing saves {100.0 * both.gain:.2f} % of weight; it has cost more if rot then stands "
-        f"above {100.0 * both.break_even:.2f} %"
+        f"healing saves {100.0 * both.gain:.2f}% of weight; it has cost more if rot then stands "
+        f"above {100.0 * both.break_even:.2f}%"
         if both.gain > 0.0
         else "healing saves no weight here, as skin closes during a slow cool-down too"
     )
@@ -166,7 +178,7 @@ def _recondition_lines(told: Progress, units: UnitSystem) -> list[str]:
         f"warm from {_day(one.begins)}, at {show(one.temperature, 'degC', units)} from "
         f"{_day(one.warm_from)} to the first truck on {_day(one.until)} (AHDB, Mar 2013: 12 to "
         "15 °C, sampling often)",
-        f"costs {100.0 * more:.2f} % of weight more than holding, and "
+        f"costs {100.0 * more:.2f}% of weight more than holding, and "
         f"{one.dormancy_used[0]:.0%} to {one.dormancy_used[1]:.0%} of a dormancy; rot spreads "
         "faster too",
         "fry samples decide when it is done: sugars are not modelled, and old crop may not turn",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Sequence
 
-__all__ = ["bullets", "table"]
+__all__ = ["bullets", "numbered", "table"]
 
 _PAGE = 96
 
@@ -30,3 +30,14 @@ def bullets(sentences: Iterable[str]) -> list[str]:
     """Sentences as a list, folded to the width of a page."""
     fold = textwrap.TextWrapper(width=_PAGE, initial_indent="  - ", subsequent_indent="    ")
     return [line for sentence in sentences for line in fold.wrap(sentence)]
+
+
+def numbered(sentences: Iterable[str]) -> list[str]:
+    """The same with numbers from 1 on."""
+    lines = []
+    for k, sentence in enumerate(sentences, start=1):
+        head = f"  {k}. "
+        lines += textwrap.wrap(
+            sentence, _PAGE, initial_indent=head, subsequent_indent=" " * len(head)
+        )
+    return lines

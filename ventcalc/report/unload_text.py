@@ -192,8 +192,8 @@ def people_lines(one: Unloading, units: UnitSystem) -> list[str]:
         f"CO2 {limit} over a shift of 8 h (OSHA table Z-1): with fans off and doors shut a full "
         f"bay rises {show(people.co2_climb * 3600.0, '1 ppm', units)} an hour; {stays}",
         f"fresh air that holds it: {show(people.fresh_airflow, 'm3/s', units)}, "
-        f"{people.fresh_fraction:.1%} of the fans' air at full speed; first flush a tight bay of "
-        f"{show(TIGHT_CO2, '1 percent', units)}: "
+        f"{people.fresh_fraction:.1%} of the fans' air at full speed; first flush a tight "
+        f"bay, which may hold {show(TIGHT_CO2, '1 percent', units)}: "
         + (
             f"{people.purge_time / 60.0:.0f} min with the fresh-air opening"
             if people.purge_time < math.inf

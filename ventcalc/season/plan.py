@@ -90,7 +90,7 @@ def plan_of(
     if not 0 <= first < last:
         raise BadInput(
             f"season of {bay.name!r}: no step between its start and its end; it runs from "
-            f"{times[0]} to {times[-1]} UTC"
+            f"{times[0]} to {times[-1]} UTC; give an end within it"
         )
     if (id(weather), bay) not in shared:
         made = as_installed(bay, pressure=pressure)

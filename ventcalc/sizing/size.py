@@ -231,12 +231,12 @@ def _notes(
 ) -> tuple[str, ...]:
     share = alone.hours_below_target / alone.autumn_hours if alone.autumn_hours else 0.0
     outside = (
-        f"Outside air alone is {alone.verdict} in this weather: {alone.hours_below_target:.0f} of "
-        f"{alone.autumn_hours:.0f} autumn hours ({share:.0%}) are cold enough, cooling takes "
-        f"{alone.fan_hours:.0f} h of full fans, and the pile stands too warm for "
-        f"{alone.late_hours:.0f} of {alone.counted_hours:.0f} h ("
+        f"Outside air alone is {alone.verdict} in this weather: {alone.hours_below_target:,.0f} of "
+        f"{alone.autumn_hours:,.0f} autumn hours ({share:.0%}) are cold enough, cooling takes "
+        f"{alone.fan_hours:,.0f} h of full fans, and the pile stands too warm for "
+        f"{alone.late_hours:,.0f} of {alone.counted_hours:,.0f} h ("
         + ", ".join(
-            f"{late:.0f} of {counted:.0f} in {stage.replace('_', '-')}"
+            f"{late:,.0f} of {counted:,.0f} in {stage.replace('_', '-')}"
             for stage, (late, counted) in alone.too_warm.items()
         )
         + ")"
@@ -292,17 +292,17 @@ def _carbon_note(bay: Bay, states: DesignStates, fresh: FreshAir) -> str:
     """What the timer makes of CO2, and when it does not do."""
     control, limit = fresh.control, 1e6 * bay.limits.co2
     if fresh.hours_above == 0.0:
-        ends = f"CO2 then stays below {limit:.0f} ppm in every hour"
+        ends = f"CO2 then stays below {limit:,.0f} ppm in every hour"
     else:
         ends = (
-            f"CO2 then passes {limit:.0f} ppm for {fresh.hours_above:.0f} h of the season, while "
+            f"CO2 then passes {limit:,.0f} ppm for {fresh.hours_above:,.0f} h of the season, while "
             "outside air is too cold or too warm for so much of it"
         )
     return (
         f"Fresh air by the timer: {control.fresh_air_for / 60.0:.0f} min after each rest of "
         f"{control.fresh_air_every / 60.0:.0f} min, door {control.fresh_air_opening:.0%} open at "
         f"the lowest fan speed; {ends}; the greatest hour is {local_hour_text(states, fresh.hour)} "
-        f"with {1e6 * fresh.highest:.0f} ppm. With a CO2 probe the advice opens only when needed."
+        f"with {1e6 * fresh.highest:,.0f} ppm. With a CO2 probe the advice opens only when needed."
     )
 
 

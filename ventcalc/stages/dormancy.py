@@ -47,22 +47,8 @@ class Outlook:
 
 def dormancy_rates(temperature: float, dormancy: float | None = None) -> tuple[float, float]:
     """
-    Part of dormancy that passes in a day, by the short and by the long one.
+    Part of dormancy that passes in a day, by the short and by the long one. [1/day]
 
-    Parameters
-    ----------
-    temperature : float
-        Pulp. [°C]
-    dormancy : float, optional
-        Of the variety, after harvest at 45 °F, if known. [days]
-
-    Returns
-    -------
-    tuple of float
-        Short, long. [1/day]
-
-    Notes
-    -----
     Straight between the published figures; constant above 15 °C. The short one goes on straight
     down to nothing at about 2 °C; the long one stands still at 4 °C.
     """
@@ -90,23 +76,8 @@ def dormancy_outlook(
     dormancy: float | None = None,
 ) -> Outlook:
     """
-    Sprouting from what the pulp was and is to be.
-
-    Parameters
-    ----------
-    harvest : date
-        First load.
-    temperatures : sequence of float
-        Pulp of every day since, and of those to come as planned. [°C]
-    days_past : int
-        How many of them are past.
-    dormancy : float, optional
-        Of the variety, after harvest at 45 °F, if known. [days]
-
-    Returns
-    -------
-    Outlook
-        A span of dates. No sprout inhibitor is counted.
+    Span of dates of sprouting by the pulp of every day since harvest, ``days_past`` measured, the
+    rest planned [°C]; no sprout inhibitor is counted.
     """
     used = [0.0, 0.0]
     so_far = [0.0, 0.0]

@@ -69,22 +69,6 @@ def air_for_remains(bay: Bay, mass: float, shares: Sequence[float] = SHARES) -> 
     """
     What air is left for what is left.
 
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    mass : float
-        Crop before the first truck. [kg]
-    shares : sequence of float
-        Of it, for which to tell. [0-1]
-
-    Returns
-    -------
-    list of Remaining
-        The face moves along the plenum, so that laterals come free one after the other.
-
-    Notes
-    -----
     Pile and laterals are shortened to what is left; door, humidifier and turns stay. A lateral
     under no crop lacks the pile's resistance: by the square law it takes the root of (laterals +
     pile) over laterals as much air as one under crop.
@@ -151,23 +135,7 @@ class People:
 
 
 def people_inside(bay: Bay, mass: float, temperature: float) -> People:
-    """
-    CO2 for whoever works in a bay.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    mass : float
-        Crop in it. [kg]
-    temperature : float
-        Its pulp. [°C]
-
-    Returns
-    -------
-    People
-        How fast CO2 rises, and the fresh air that holds it.
-    """
+    """CO2 for whoever works in a bay: how fast it rises, and the fresh air that holds it."""
     crop = crop_for(bay.use)
     pressure = float(air.standard_pressure(bay.site.altitude))
     heat = mass * float(respiration_heat(temperature, SETTLED, crop, bay.immature_share))
@@ -208,28 +176,8 @@ def on_the_truck(
     weather: Weather, zone: str, *, pulp: float, first: date, days: float
 ) -> tuple[float, float]:
     """
-    Working hours in which outside air wets tubers as they leave, or freezes them on the way.
-
-    Parameters
-    ----------
-    weather : Weather
-        Outside air; of its year the same days are taken.
-    zone : str
-        IANA name of the local time zone.
-    pulp : float
-        Of the tubers. [°C]
-    first : date
-        First truck.
-    days : float
-        Of unloading. [days]
-
-    Returns
-    -------
-    sweating : float
-        Hours of daylight work with the dew point outside above the pulp, of all; NaN where the
-        weather lacks these days. [0-1]
-    freezing : float
-        The same with air in which tubers freeze. [0-1]
+    Shares of the working hours of daylight in which outside air wets tubers as they leave, or
+    freezes them on the way; NaN where the weather lacks these days. [0-1]
     """
     wanted = {(first + timedelta(days=k)).timetuple()[1:3] for k in range(max(round(days), 1))}
     place = ZoneInfo(zone)

@@ -38,24 +38,8 @@ def outcome_of(
     bay: Bay, temperatures: Sequence[float], *, age: float = 0.0, healed: float = 0.0
 ) -> Outcome:
     """
-    Shrink of sound crop at the bay's plenum humidity.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    temperatures : sequence of float
-        Pulp of every day. [°C]
-    age : float
-        Since harvest, on the first of them. [s]
-    healed : float
-        Wound healing done before, as time at 12.8 °C. [s]
-
-    Returns
-    -------
-    Outcome
-        As if air of ``limits.plenum_humidity`` and the pulp's temperature always stood around the
-        tubers: for comparison, not as a forecast.
+    Shrink of sound crop, as if air of ``limits.plenum_humidity`` and the pulp's temperature always
+    stood around the tubers: for comparison, not as a forecast.
     """
     crop = crop_for(bay.use)
     pull = max(crop.water_activity - bay.limits.plenum_humidity, 0.0)
@@ -91,21 +75,8 @@ class Healing:
 
 def healing_choice(bay: Bay, *, rot_share: float, frost_share: float, days: int) -> Healing:
     """
-    Compare a healing as planned with none.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    rot_share, frost_share : float
-        Of the tubers, in a sample today. [0-1]
-    days : int
-        From the last load to re-warming. [days]
-
-    Returns
-    -------
-    Healing
-        Both ways, and how far rot may spread before healing has cost more than it saves.
+    Compare a healing as planned with none, and how far rot may spread before healing has cost more
+    than it saves.
     """
     plan = bay.schedule
     fall = plan.ramp * DAY

@@ -81,6 +81,8 @@ class Progress:
     """Days with a measured pulp until today; without any the plan's is taken for all."""
     pulp: float
     """Last measured, or planned. [°C]"""
+    pulp_day: date | None
+    """When it was last measured."""
     target: float
     """By the calendar, today. [°C]"""
     course: tuple[PulpDay, ...]
@@ -117,31 +119,8 @@ def progress_of(
     recondition_temperature: float = RECONDITION[1],
 ) -> Progress:
     """
-    Hold a season against its plan.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    book : Logbook
-        Its season.
-    today : date
-        Local day.
-    logged : tuple of (float, float)
-        Times and mean pulp of a log. [s, °C]
-    dormancy : float, optional
-        Of the variety, after harvest at 45 °F, if known. [days]
-    rot_share, frost_share : float, optional
-        In a sample; by themselves as last seen, else of the loads. [0-1]
-    recondition_days : int
-        Days at the temperature of reconditioning before the first truck, 0 for none.
-    recondition_temperature : float
-        [°C]
-
-    Returns
-    -------
-    Progress
-        Dates as planned and as they come; spans where nobody can know better.
+    Hold a season against its plan; rot and frost are as last seen, else of the loads, if not given.
+    Spans where nobody can know better.
     """
     zone, crop, plan = ZoneInfo(bay.site.time_zone), crop_for(bay.use), bay.schedule
     now = datetime(today.year, today.month, today.day, 12, tzinfo=zone).timestamp()
@@ -179,6 +158,7 @@ def progress_of(
         stages=_stages(bay, plans, fill, found, today),
         measured=len(found),
         pulp=pulp,
+        pulp_day=max(found, default=None),
         target=target,
         course=tuple(
             PulpDay(day := begin + timedelta(days=k), goal, found.get(day, math.nan))

@@ -16,21 +16,8 @@ def pulp_days(
     book: Logbook, zone: str, logged: Iterable[tuple[float, float]] = ()
 ) -> dict[date, float]:
     """
-    Mean pulp of each day on which somebody or something measured it.
-
-    Parameters
-    ----------
-    book : Logbook
-        The season.
-    zone : str
-        IANA name of the local time zone.
-    logged : iterable of (float, float)
-        Times and mean pulp of a log; NaN is left out. [s, °C]
-
-    Returns
-    -------
-    dict
-        Day to pulp [°C]: of the log, else of what was measured by hand, else of the loads.
+    Mean pulp of each day on which it was measured: of the log, else by hand, else of the loads.
+    [°C]
     """
     place, found = ZoneInfo(zone), {}
     loads = [(x.time, x.entry.pulp) for x in book.lines("loads")]

@@ -46,32 +46,7 @@ def plan_trucks(
     truck_time: float,
     working_time: float = DAY,
 ) -> TruckPlan:
-    """
-    How long a bay lasts.
-
-    Parameters
-    ----------
-    mass : float
-        Crop to take out. [kg]
-    trucks_per_day : float
-        Trucks that come. [1/day]
-    truck_load : float
-        Crop on a truck. [kg]
-    truck_time : float
-        To load one, one after the other. [s]
-    working_time : float
-        Work on a day. [s]
-
-    Returns
-    -------
-    TruckPlan
-        Crop and hours a day, and days.
-
-    Raises
-    ------
-    BadInput
-        If a number is not above zero.
-    """
+    """How long a bay lasts, loading one truck after the other. [kg, 1/day, s]"""
     for name, value in (
         ("trucks_per_day", trucks_per_day),
         ("truck_load", truck_load),
@@ -113,28 +88,8 @@ def turns_of(
     off: Collection[DayOff] = (),
 ) -> list[BayTurn]:
     """
-    Bays one after the other.
-
-    Parameters
-    ----------
-    first : date
-        First truck out of the first bay; the next day with trucks where there is none on it.
-    plans : sequence of TruckPlan
-        Of each bay, in their order.
-    leads : sequence of float
-        Re-warming of each. [days]
-    off : collection of int or date
-        Days without trucks.
-
-    Returns
-    -------
-    list of BayTurn
-        The day on which a bay runs out goes on in the next one.
-
-    Raises
-    ------
-    BadInput
-        If no day of the week is left.
+    Bays one after the other from the first day with trucks on; the day on which one runs out goes
+    on in the next.
     """
     if set(range(7)) <= set(off):
         raise BadInput("no_trucks: leave a day of the week on which trucks come")

@@ -100,36 +100,8 @@ def unload(
     weather: Weather | None = None,
 ) -> list[Unloading]:
     """
-    Plan the end of the season of one bay or of several in a row.
-
-    Parameters
-    ----------
-    bays : sequence of (Bay, Logbook)
-        In the order in which they are emptied.
-    first : date
-        First truck out of the first bay.
-    trucks : Trucks
-        What comes to fetch the crop.
-    pulp : float
-        Pulp now; by itself what was last measured, else the holding temperature. [°C]
-    final : float
-        At the first truck; by itself ``schedule.warm_up_temperature``. [°C]
-    outside_temperature : float
-        Mean while it warms; by itself of the weather, else the wanted pulp. [°C]
-    ramp : float
-        Fastest that people want; by itself ``schedule.ramp``. [K/s]
-    weather : Weather, optional
-        For the run of the pile model and for tubers that sweat outside.
-
-    Returns
-    -------
-    list of Unloading
-        One a bay.
-
-    Raises
-    ------
-    BadInput
-        If a number of the trucks is not above zero, or the weather covers no season.
+    Plan the end of the season of bays in the order in which they are emptied; pulp, wanted pulp and
+    ramp are the bay's own if not given, ``weather`` is for the pile model and sweating.
     """
     crops = [content_of(bay, book) for bay, book in bays]
     plans = [_trucks_for(mass, trucks) for mass, _ in crops]

@@ -63,29 +63,9 @@ def warm_up(
     """
     Re-warm a pile by its own heat balance.
 
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    mass : float
-        Crop in it. [kg]
-    pulp, final : float
-        Mean pulp now and at the first truck. [°C]
-    outside_temperature : float
-        Mean outside while it warms. [°C]
-    ramp : float
-        Fastest that people want. [K/s]
-
-    Returns
-    -------
-    WarmUp
-        Heat, powers and lead time, 0 where the pulp is warm enough.
-
-    Notes
-    -----
     Fans at full speed day and night with doors shut; what they, heater and walls give reaches the
-    pile in air at most ``limits.warm_supply_difference`` warmer than the coldest pulp.
-    Respiration warms the pile from inside. Warm outside air is not counted.
+    pile in air at most ``limits.warm_supply_difference`` warmer than the coldest pulp. Respiration
+    warms the pile from inside. Warm outside air is not counted.
     """
     crop, shell = crop_for(bay.use), bay.envelope
     middle = 0.5 * (pulp + final)
@@ -144,25 +124,8 @@ def model_run(
     bay: Bay, weather: Weather, *, pulp: float, final: float, day: date, lead_time: float
 ) -> ModelRun:
     """
-    Run the pile model from a cold, even, healed pile to the first truck.
-
-    Parameters
-    ----------
-    bay : Bay
-        The bay.
-    weather : Weather
-        Outside air; of its year the same days are taken.
-    pulp, final : float
-        Pulp at the start and at the first truck. [°C]
-    day : date
-        First truck.
-    lead_time : float
-        To begin with; longer ones are tried until the pile arrives. [s]
-
-    Returns
-    -------
-    ModelRun
-        Of the shortest lead that arrives, or of the longest tried.
+    Run the pile model from a cold, even, healed pile to the first truck, with the shortest lead [s]
+    that arrives, or the longest tried.
     """
     days = max(math.ceil(lead_time / DAY - 1e-9), 2)
     while True:

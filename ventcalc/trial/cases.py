@@ -68,18 +68,8 @@ class Parcel:
 
 def placed(bay: Bay, weather: Weather) -> Bay:
     """
-    A bay where a climate is: its altitude by the air pressure, its clock by the zone.
-
-    Parameters
-    ----------
-    bay : Bay
-        As it stands at home.
-    weather : Weather
-        Of a place with the same time it keeps its own zone, which knows summer time.
-
-    Returns
-    -------
-    Bay
+    A bay where a climate is: its altitude by the air pressure, its clock by the zone, but its own
+    zone at a place of the same time, for that knows summer time.
     """
     pressure = float(np.mean(weather.pressure))
     altitude = SCALE_HEIGHT * (1.0 - (pressure / SEA_LEVEL) ** (1.0 / EXPONENT))
@@ -94,22 +84,8 @@ def placed(bay: Bay, weather: Weather) -> Bay:
 
 def parcels_of(trial: Trial) -> list[Parcel]:
     """
-    The seasons of a trial, in parcels.
-
-    Parameters
-    ----------
-    trial : Trial
-        What is crossed with what.
-
-    Returns
-    -------
-    list of Parcel
-        Bay by bay, climate by climate, fault by fault, method by method.
-
-    Raises
-    ------
-    BadInput
-        If a method or a fault is not known, or nothing is crossed with nothing.
+    The seasons of a trial, in parcels: bay by bay, climate by climate, fault by fault, method by
+    method.
     """
     for name in trial.faults:
         check_fault(name)

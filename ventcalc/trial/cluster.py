@@ -19,26 +19,7 @@ def on_cluster(
     work: Callable[[Any], Any], jobs: Sequence[Any], scheduler: str
 ) -> Iterator[tuple[int, Any]]:
     """
-    Results as they come in, each with the place of its job.
-
-    Parameters
-    ----------
-    work : callable
-        Takes a job; both must be known to the workers.
-    jobs : sequence
-        What to do. One whose worker dies goes to another.
-    scheduler : str
-        Address of the scheduler, such as ``tcp://10.0.0.5:8786``.
-
-    Yields
-    ------
-    tuple
-        Place of the job, its result.
-
-    Raises
-    ------
-    BadInput
-        If Dask is not installed, or no scheduler or worker answers.
+    Results as they come in, each with the place of its job; one whose worker dies goes to another.
     """
     try:
         from distributed import Client, KilledWorker, as_completed

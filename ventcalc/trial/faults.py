@@ -46,19 +46,7 @@ USUAL = (
 
 
 def check_fault(name: str) -> None:
-    """
-    Refuse what is no fault.
-
-    Parameters
-    ----------
-    name : str
-        ``none``, ``door_stuck`` ..., or a probe with its error.
-
-    Raises
-    ------
-    BadInput
-        Says what can be written.
-    """
+    """Refuse what is no fault, and say what can be written."""
     if name in PARTS:
         return
     told = re.fullmatch(r"([a-z0-9_]+?)([+-]\d+\.?\d*)(K|%|ppm)", name)

@@ -91,22 +91,7 @@ class Judgement:
 
 def judge(seasons: Table, methods: Sequence[str], seed: int, off_plan_price: float) -> Judgement:
     """
-    Judge the seasons of a trial.
-
-    Parameters
-    ----------
-    seasons : Table
-        Every season.
-    methods : sequence of str
-        The methods.
-    seed : int
-        Of the bootstrap.
-    off_plan_price : float
-        What is off the calendar's plan. [money/t per 1000 K h]
-
-    Returns
-    -------
-    Judgement
+    Judge the seasons of a trial; ``seed`` is that of the bootstrap. [money/t per 1000 K h off plan]
     """
     out = _why_out(seasons)
     score = seasons["cost"] + off_plan_price * seasons["off_plan_kelvin_hours"] / 1000.0

@@ -22,23 +22,8 @@ PLANS = ("plan", NOISY)
 
 def method_named(name: str) -> Policy:
     """
-    A control method.
-
-    Parameters
-    ----------
-    name : str
-        One of ``ventcalc season --policy``, a plan (``method_for`` makes that of a season), or
-        ``module:function`` of somebody's own, looked for in the folder one stands in too.
-
-    Returns
-    -------
-    callable
-        Of bay, readings and memory, as ``run_season`` takes it.
-
-    Raises
-    ------
-    BadInput
-        If there is none of that name.
+    A control method of ``season --policy``, a plan (``method_for`` makes that of a season), or
+    ``module:function`` of somebody's own, looked for in the current folder too.
     """
     if name in POLICIES:
         return POLICIES[name]

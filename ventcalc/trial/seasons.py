@@ -32,27 +32,8 @@ COLUMNS = (*TEXTS[:4], "draw", *RANGES, *FIGURES, "energy", "cost", TEXTS[4])
 
 def run_parcel(parcel: Parcel, fast: bool, shared: dict[Any, Any] | None = None) -> Table:
     """
-    Run the seasons of a parcel.
-
-    Parameters
-    ----------
-    parcel : Parcel
-        Which seasons.
-    fast : bool
-        Whether to use machine code, where there is numba.
-    shared : dict, optional
-        Keeps what seasons of one bay and climate share.
-
-    Returns
-    -------
-    Table
-        One element a season, columns as of ``COLUMNS``.
-
-    Raises
-    ------
-    BadInput
-        If this library is not the one that made the parcel, or the weather does not cover the
-        season.
+    Run the seasons of a parcel, a row a season; ``shared`` keeps what those of one bay and climate
+    share.
     """
     if parcel.sources != sources():
         raise BadInput(

@@ -21,23 +21,7 @@ MARK = "trial of ventcalc: parts are seasons done, each named by all that it han
 
 
 def open_folder(name: str) -> Path:
-    """
-    A result folder, made where there is none.
-
-    Parameters
-    ----------
-    name : str
-        Its path.
-
-    Returns
-    -------
-    Path
-
-    Raises
-    ------
-    BadInput
-        If something else is there, or it cannot be written.
-    """
+    """A result folder, made where there is none."""
     folder = Path(name)
     note = folder / "README.txt"
     try:
@@ -80,21 +64,7 @@ def read_part(folder: Path, key: str, seasons: int) -> Table | None:
 
 
 def write_table(folder: Path, table: Table) -> Path:
-    """
-    All seasons as one table, for pandas, DuckDB or a spreadsheet.
-
-    Parameters
-    ----------
-    folder : Path
-        The result folder.
-    table : Table
-        All seasons.
-
-    Returns
-    -------
-    Path
-        Of ``seasons.parquet``, or ``seasons.csv`` where pyarrow is not installed.
-    """
+    """All seasons as one table, Parquet where pyarrow is installed, else CSV."""
     try:
         import pyarrow
         from pyarrow import parquet

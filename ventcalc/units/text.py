@@ -344,7 +344,7 @@ def show(
     Returns
     -------
     str
-        For example ``"38.0 °F"``; US numbers have thousands commas.
+        For example ``"38.0 °F"``, with thousands commas.
 
     Raises
     ------
@@ -356,7 +356,7 @@ def show(
     number, label = convert(float(value), quantity_unit, units)
     places = _scale(quantity_unit, units).digits if digits is None else digits
     number = round(number, places) + 0.0  # no "-0.0"
-    text = f"{number:,.{places}f}" if units == "us" else f"{number:.{places}f}"
+    text = f"{number:,.{places}f}"
     label = label.replace("delta_degF", "°F").replace("ton_refrigeration", "TR").replace("_", " ")
     glue = "" if label.startswith(("/", "%")) or not label else " "
     return f"{text}{glue}{label}"

@@ -242,7 +242,7 @@ def record_of(text: str, time_zone: str | None) -> Record:
 def text_of(path: Path) -> str:
     """Text of a file, also gzipped."""
     if path.is_dir():
-        raise BadInput("this is a folder; name a weather file inside it")
+        raise BadInput("is a folder; give the weather file inside it")
     try:
         raw = path.read_bytes()
         if raw[:2] == b"\x1f\x8b":

@@ -191,7 +191,7 @@ def hours_ahead(forecast: Forecast, time: float, hours: int = 168) -> Forecast:
     age = time - forecast.issued
     if age > LIFE:
         raise BadInput(
-            f"forecast: {age / HOUR:.0f} h old at {now:%Y-%m-%d %H:%M} UTC; one older than "
+            f"forecast: {age / HOUR:,.0f} h old at {now:%Y-%m-%d %H:%M} UTC; one older than "
             f"{LIFE / HOUR:g} h is not used: get a new one"
         )
     stamps = weather.time.astype("datetime64[s]").astype(np.int64)
