@@ -21,7 +21,7 @@ from firmware_bridge.bay.memory import (
     told_from_text,
 )
 from firmware_bridge.bay.safety import History
-from firmware_bridge.bay.told import Told, fields_of, forgotten, hear, tell, told_alarms
+from firmware_bridge.bay.told import Told, fields_of, forgotten, hear, said_as, tell, told_alarms
 from firmware_bridge.codes import MODES, TARGETS
 from firmware_bridge.config import BayConfig
 from firmware_bridge.sensors.sample import Sample, actual_positions, contradiction
@@ -182,7 +182,7 @@ class BayState:
             self.standing = ()
             return []
         news = [
-            f"the controller tells: {key} {word.value}"
+            f"the controller tells: {key} {said_as(word.value)}"
             for key, word in self.told.heard.items()
             if before.heard.get(key) != word
         ]
@@ -240,8 +240,10 @@ class BayState:
         sample = self.source.newest
         if code == "contradictory" and sample is not None:
             return f"{contradiction(sample)} contradict each other"
-        keys = ", ".join(key for key, fault in self._faults().items() if fault == code)
-        return f"{NONE_TEXTS.get(code, code)}{': ' if keys else ''}{keys[:60]}"
+        keys = [key for key, fault in self._faults().items() if fault == code]
+        more = f" and {len(keys) - 4} more" if len(keys) > 5 else ""
+        names = ", ".join(keys[:4] if more else keys)[:60]
+        return f"{NONE_TEXTS.get(code, code)}{': ' if keys else ''}{names}{more}"
 
     def settle(self, decision: Decision, identity: tuple[int, int], now: float) -> None:
         """Take note of what was said."""
