@@ -47,7 +47,7 @@ from firmware_bridge.page.words import (
 from firmware_bridge.sensors.sample import ActualPositions, Sample
 from firmware_bridge.wire.messages import Ack, Alarm
 from ventcalc.web import local
-from ventcalc.web.local import names_of
+from ventcalc.web.local import NAMES, names_of
 
 START = 1762354800.0
 NOWHERE = Path("/nonexistent/journal.db")
@@ -160,7 +160,11 @@ class Client:
         return Answer(said[0]["status"], dict(names), body.decode())
 
 
-def client_of(board, journal=NOWHERE, names=(), **settings):
+OWN, ELSEWHERE = {"origin": "http://127.0.0.1"}, {"origin": "http://elsewhere.example"}
+"""As browsers say from which page a form comes."""
+
+
+def client_of(board, journal=NOWHERE, names=NAMES, **settings):
     return Client(page_app(Views(board, journal, **settings), names))
 
 
@@ -192,6 +196,13 @@ def test_probes_are_named_by_their_heights():
     assert names == ["Pile 2 (top)", "Pile at 0.4 m (bottom)"]
     twice = pile_names(["a", "b", "c"], {"a": 1.0, "b": 2.0, "c": 2.0}, "metric")
     assert len(set(twice.values())) == 3
+
+
+def test_a_doubted_probe_is_named_on_the_first_screen_at_once():
+    """Long before it has stood for so long that it is an alarm, on the board of all bays, too."""
+    assert bay_text(view(sample=sample()), 0.0, "metric", brief=True).doubted == ""
+    one = view(sample=sample(faults={"low": "missing"}))
+    assert bay_text(one, 0.0, "metric", brief=True).doubted == "Doubted: low (missing)."
 
 
 def test_doubts_and_complaints_come_in_the_units_of_the_page():
@@ -483,8 +494,7 @@ def test_it_only_looks():
     for method in ("POST", "PUT", "PATCH", "DELETE"):
         for where in ("/", "/bay/bay-1", "/stream"):
             assert client.request(method, where).status_code == 403
-            own = {"origin": "http://127.0.0.1"}
-            assert client.request(method, where, own).status_code == 405
+            assert client.request(method, where, OWN).status_code == 405
     page = Reader(client.get("/bay/bay-1").text)
     assert not {"form", "button", "input", "select"} & {tag for tag, _ in page.tags}
 
@@ -581,7 +591,7 @@ def test_an_alarm_is_acknowledged_by_a_form_without_script():
     def post(client, body, bay="bay-1"):
         loop = Loop()
         loop.start()
-        answer = client.request("POST", f"/bay/{bay}/acknowledge?units=us", body=body)
+        answer = client.request("POST", f"/bay/{bay}/acknowledge?units=us", OWN, body)
         loop.join()
         return answer
 
@@ -608,8 +618,9 @@ def test_a_form_from_elsewhere_is_refused(local, changes, status):
     board = board_of(view(complaints=(FROST,)))
     client = client_of(board, local=local)
     assert ("<form" in client.get("/bay/bay-1").text) == local
-    body = form_of(client, **changes)
-    assert client.request("POST", "/bay/bay-1/acknowledge", body=body).status_code == status
+    where, body = "/bay/bay-1/acknowledge", form_of(client, **changes)
+    assert client.request("POST", where, OWN, body).status_code == status
+    assert client.request("POST", where, ELSEWHERE, form_of(client)).status_code == 403
     assert not board._asked
 
 
