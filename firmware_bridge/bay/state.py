@@ -54,6 +54,8 @@ class BayState:
     decided_at: float = -math.inf
     since: float = -math.inf
     """Since when the same has been said. [s]"""
+    awaited_at: float = math.inf
+    """Since when the first word of the controller is waited for. [s]"""
     season: Season = field(default_factory=Season)
     ids: list[tuple[int, int]] = field(default_factory=list)
     """Of the last pieces of advice, for acknowledgements."""
@@ -128,7 +130,8 @@ class BayState:
         """
         sample = self.source.newest
         if self.source.birth is None or sample is None:
-            return "start"
+            self.awaited_at = min(self.awaited_at, now)
+            return "lost" if now - self.awaited_at > self.config.lost_after_s else "start"
         age = sample.age(now)
         if not self.source.online or age > self.config.lost_after_s:
             return "lost"
