@@ -182,7 +182,7 @@ class BayState:
         if sample is not None:
             self.told = hear(self.told, sample, wall)
         if self.told == before == Told():
-            self.standing = ()
+            self.standing = power_off(sample)
             return []
         news = [
             f"the controller tells: {key} {said_as(word.value)}"
