@@ -76,7 +76,11 @@ class BrokerConfig:
     host: str = entry("name or address of the broker", "127.0.0.1")
     port: int = entry("its port", 0, low=0, high=65535)
     protocol: str = entry("MQTT version", "auto", choices=("auto", "5", "3.1.1"))
-    tls: bool = entry("encrypt; cannot be switched off except on this machine", None, kind="bool")
+    tls: bool = entry(
+        "encrypt; cannot be switched off except on this machine, where ca_file switches it on",
+        None,
+        kind="bool",
+    )
     ca_file: Path | None = entry("who signs the broker's certificate", None, kind="file")
     cert_file: Path | None = entry("this bridge's certificate", None, kind="file")
     key_file: Path | None = entry("its private key, mode 600", None, kind="secret")
@@ -209,7 +213,9 @@ def _broker(
     if table is None:
         return None
     here = is_loopback(table.host)
-    tls = (not here) if table.tls is None else table.tls
+    # Whoever gives certificates wants TLS, on this machine, too.
+    asked = bool(table.ca_file or table.cert_file)
+    tls = (asked or not here) if table.tls is None else table.tls
     if not tls and not here:
         problems.append(
             f"broker.tls is false, but {table.host!r} is another machine: passwords and advice "

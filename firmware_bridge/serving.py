@@ -80,7 +80,7 @@ def _run(args: argparse.Namespace) -> int:
 def _say(event: Event, own: str) -> None:
     at = datetime.fromtimestamp(event.t, UTC)
     who = event.bay or own
-    text = f"{at:%Y-%m-%d %H:%M:%SZ} {who} {event.code} {event.text}"
+    text = f"{at:%Y-%m-%d %H:%M:%SZ} {who} {event.code} {event.text or 'advice is given'}"
     fields = {"day": f"{at:%Y-%m-%dT%H:%M:%SZ}", "bay": event.bay, "code": event.code}
     log.log(level_of(event.code), text, extra={"fields": {**fields, "text": event.text}})
 

@@ -60,7 +60,7 @@ _READINGS = (
     ("co2", "co2", "co2", "[ppm]", 1.0, None),
     ("fan_is", "fan", "fan_speed", "%", 1.0, None),
     ("door_is", "door", "door_opening", "%", 1.0, None),
-    ("door_switch", "inside", "people_inside", "1", 1.0, None),
+    ("people", "inside", "people_inside", "1", 1.0, None),
 )  # topic, key, kind, unit, scale, height
 
 

@@ -26,7 +26,7 @@ from firmware_bridge.bay.memory import (
     told_from_text,
 )
 from firmware_bridge.bay.safety import History
-from firmware_bridge.bay.told import Told, fields_of, forgotten, hear, tell, told_alarms
+from firmware_bridge.bay.told import Told, fields_of, forgotten, hear, said_as, tell, told_alarms
 from firmware_bridge.bay.week import (
     Hour,
     Question,
@@ -71,6 +71,8 @@ class BayState:
     decided_at: float = -math.inf
     since: float = -math.inf
     """Since when the same has been said. [s]"""
+    awaited_at: float = math.inf
+    """Since when the first word of the controller is waited for. [s]"""
     season: Season = field(default_factory=Season)
     ids: list[tuple[int, int]] = field(default_factory=list)
     """Of the last pieces of advice, for acknowledgements."""
@@ -125,7 +127,8 @@ class BayState:
         """Why there can be no advice, of ``codes.NONE_REASONS``; empty for no doubt."""
         sample = self.source.newest
         if self.source.birth is None or sample is None:
-            return "start"
+            self.awaited_at = min(self.awaited_at, now)
+            return "lost" if now - self.awaited_at > self.config.lost_after_s else "start"
         age = sample.age(now)
         if not self.source.online or age > self.config.lost_after_s:
             return "lost"
@@ -165,7 +168,7 @@ class BayState:
             self.standing = power_off(sample)
             return []
         news = [
-            f"the controller tells: {key} {word.value}"
+            f"the controller tells: {key} {said_as(word.value)}"
             for key, word in self.told.heard.items()
             if before.heard.get(key) != word
         ]
@@ -235,8 +238,10 @@ class BayState:
         sample = self.source.newest
         if code == "contradictory" and sample is not None:
             return f"{contradiction(sample)} contradict each other"
-        keys = ", ".join(key for key, fault in self._faults().items() if fault == code)
-        return f"{NONE_TEXTS.get(code, code)}{': ' if keys else ''}{keys[:60]}"
+        keys = [key for key, fault in self._faults().items() if fault == code]
+        more = f" and {len(keys) - 4} more" if len(keys) > 5 else ""
+        names = ", ".join(keys[:4] if more else keys)[:60]
+        return f"{NONE_TEXTS.get(code, code)}{': ' if keys else ''}{names}{more}"
 
     def settle(self, decision: Decision, identity: tuple[int, int], now: float) -> None:
         """Take note of what was said."""

@@ -27,6 +27,7 @@ __all__ = [
     "fields_of",
     "forgotten",
     "hear",
+    "said_as",
     "standing",
     "tell",
     "told_alarms",
@@ -139,6 +140,13 @@ def standing(told: Told) -> dict[str, Any]:
         if not _ends(key, value):
             result[key] = value
     return result
+
+
+def said_as(value: Any) -> str:
+    """A value as people say it."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return ", ".join(value) if isinstance(value, list) else f"{value}"
 
 
 def fields_of(told: Told, mass: float) -> dict[str, Any]:

@@ -43,6 +43,10 @@ LATE = 16
 """So many pieces of advice are held for their answers."""
 
 
+_BY_PEOPLE = ("tell", "release", "acknowledge")
+"""Kinds of entry that begin with a name."""
+
+
 def advice_body(row: bytes, sample: Sample | None, text: str) -> bytes:
     """Advice as an entry of the audit log: the row, the reading that it rests on, the text."""
     seen: list[Any] = []
@@ -103,7 +107,11 @@ def _row(entry: Entry, held: deque[dict[str, Any]], last: dict[str, Any]) -> dic
             if (row.get("boot"), row.get("seq")) == name:
                 row["sent"] = "no"
         return None
-    return {"time_utc": _time(entry.t), "kind": entry.kind, "text": _plain(entry.body)}
+    line = {"time_utc": _time(entry.t), "kind": entry.kind}
+    if entry.kind in _BY_PEOPLE:
+        by, text = msgspec.json.decode(entry.body, type=tuple[str, str])
+        return {**line, "by": _plain(by.encode()), "text": _plain(text.encode())}
+    return {**line, "text": _plain(entry.body)}
 
 
 def _advice(entry: Entry, last: dict[str, Any]) -> dict[str, Any]:

@@ -11,14 +11,24 @@ from firmware_bridge.bay.advisor import Season
 from firmware_bridge.bay.decision import BayView
 from firmware_bridge.codes import TARGETS
 from firmware_bridge.page.pulp import PulpHours, trend
-from firmware_bridge.page.words import TARGET_NAMES, Units, in_units, reading_text
-from firmware_bridge.sensors.sample import mean_of, pulps_of
+from firmware_bridge.page.words import FAULT_WORDS, TARGET_NAMES, Units, in_units, reading_text
+from firmware_bridge.sensors.sample import Sample, mean_of, pulps_of
 from firmware_bridge.wire.messages import Alarm
 
-__all__ = ["AlarmText", "Figure", "alarm_texts", "figures", "followed", "season_words"]
+__all__ = [
+    "AlarmText",
+    "Figure",
+    "alarm_texts",
+    "doubted",
+    "figures",
+    "followed",
+    "season_words",
+]
 
 APART = 0.15
 """A position that differs by more is not as advised; common practice, no source. [0-1]"""
+FEW_DOUBTED = 4
+"""Readings that are named on the first screen."""
 LEVELS = {1: "Danger", 2: "Equipment", 3: "To be looked at"}
 
 
@@ -107,6 +117,18 @@ def followed(view: BayView) -> tuple[str, str]:
     )
     own = "; the controller runs its own program" if view.mode in ("observe", "advise") else ""
     return "no", f"Not followed: {differ}{own}."
+
+
+def doubted(sample: Sample | None) -> str:
+    """Which readings are doubted, and why, from the first moment on; empty where none is."""
+    found = {} if sample is None else sample.faults
+    named = [
+        f"{key} ({FAULT_WORDS.get(fault, fault)})"
+        for key, fault in found.items()
+        if sample is not None and key not in sample.ignore and sample.kinds[key] != "other"
+    ]
+    more = f" and {len(named) - FEW_DOUBTED} more" if len(named) > FEW_DOUBTED else ""
+    return f"Doubted: {', '.join(named[:FEW_DOUBTED])}{more}." if named else ""
 
 
 # --- figures -------------------------------------------------------------------------------------

@@ -18,7 +18,7 @@ def texts_of(
     lists: dict[str, tuple[object, ...]] = {}
     for bay in bays:
         name = bay.name
-        for part in ("badge", "title", "short", "season"):
+        for part in ("badge", "title", "short", "season", "doubted"):
             texts[f"{name}.{part}"] = getattr(bay, part)
         texts[f"{name}.followed"] = bay.followed[1]
         for one in bay.figures:

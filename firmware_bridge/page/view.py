@@ -15,6 +15,7 @@ from firmware_bridge.page.first import (
     AlarmText,
     Figure,
     alarm_texts,
+    doubted,
     figures,
     followed,
     season_words,
@@ -93,6 +94,8 @@ class BayText:
     """``yes``, ``no``, empty or ``none``, and words."""
     figures: tuple[Figure, ...]
     """The few numbers that are looked at first."""
+    doubted: str
+    """Which readings, and why; empty for none."""
     spark: Spark | None
     since: float
     advised_age: float
@@ -150,6 +153,7 @@ def bay_text(
         season=season_words(view),
         followed=followed(view),
         figures=figures(view, hours, _outside_margin(view.sample, units), units),
+        doubted=doubted(view.sample),
         spark=None if hours is None else spark(f"pile-{view.name}", hours, units),
         since=view.since + late,
         advised_age=view.advised_age + late,

@@ -55,7 +55,7 @@ FIRST = {
     "audit": "Look at disk and data folder: full, read-only, or another owner?",
     "disk": "Make room on the disk of the bridge.",
     "clock": "Set the time of the bridge's machine; it needs a time server.",
-    "other_bridge": "Two bridges name this bay: take it out of one of their files.",
+    "other_bridge": "Take the bay out of one of their files; is there one only, change passwords.",
 }
 """What to do first about alarms of the bridge that do not say it themselves."""
 

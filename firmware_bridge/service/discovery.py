@@ -54,6 +54,10 @@ def _quantity(kind: str) -> tuple[dict[str, str], float, int]:
     return _QUANTITIES.get(kind, ({}, 1.0, 3))
 
 
+def _spoken(code: str) -> str:
+    return code.replace("_", " ").replace("Co2", "CO2").replace("co2", "CO2")
+
+
 class Discovery:
     """Describes the bays of a bridge, and says their values; one loop owns it."""
 
@@ -129,7 +133,7 @@ class Discovery:
         found: dict[str, bytes] = {}
         for key, kind in kinds.items():
             several = sum(one == kind for one in kinds.values()) > 1
-            name = kind.replace("_", " ").capitalize() + (f" ({key})" if several else "")
+            name = _spoken(kind[:1].upper() + kind[1:]) + (f" ({key})" if several else "")
             more = {"state_class": "measurement", **_quantity(kind)[0]}
             found |= self._one(bay.name, "sensor", f"read_{key}", name, ("read", key), more)
         found |= self._one(bay.name, "sensor", "advice", "Advice", ("advice",), {})
@@ -139,7 +143,7 @@ class Discovery:
             name = f"Advised {words}"
             found |= self._one(bay.name, "sensor", f"to_{target}", name, ("to", target), more)
         for kind in ALARMS:
-            name = f"Alarm: {kind.replace('_', ' ')}"
+            name = f"Alarm: {_spoken(kind)}"
             more = {"device_class": "problem"}
             found |= self._one(
                 bay.name, "binary_sensor", f"alarm_{kind}", name, ("alarm", kind), more

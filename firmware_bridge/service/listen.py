@@ -77,15 +77,14 @@ class Ear:
         """What no fresh and sound value gives, of all that advice needs."""
         found = []
         for bay in self.config.bays:
-            values = self._values(bay)
-            for kind in REQUIRED:
-                fresh = [
-                    now - message.received <= limit and not note
-                    for one, _, note, message, limit in values
-                    if one == kind and message is not None
-                ]
-                if not any(fresh):
-                    found.append(f"{bay.name}: nothing gives {kind}; no advice without it")
+            given = {
+                kind
+                for kind, _, note, message, limit in self._values(bay)
+                if message is not None and now - message.received <= limit and not note
+            }
+            lacks = [kind for kind in REQUIRED if kind not in given]
+            if lacks:
+                found.append(f"{bay.name}: no advice, nothing gives {', '.join(lacks)}")
         return found
 
     def _values(self, bay: BayConfig) -> list[_Row]:
@@ -176,7 +175,8 @@ def _value(number: float | None, kind: str, unit: str) -> tuple[str, str]:
     ours = f" = {value:.1f} °C" if kind.endswith("temperature") and unit != "Cel" else ""
     sound = limits.low <= value <= limits.high
     note = "" if sound else f"outside {limits.low:g} to {limits.high:g}: not believed; unit, scale?"
-    return f"{number:g} {unit}{ours}", note
+    shown = f"{number:g}" if unit == "1" else f"{number:g} {unit}"
+    return f"{shown}{ours}", note
 
 
 def _shown(payload: bytes) -> str:

@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from firmware_bridge.bay.state import BayState
-from firmware_bridge.bay.told import standing
+from firmware_bridge.bay.told import said_as, standing
 from firmware_bridge.errors import BadMessage, LinkError
 from firmware_bridge.service.locks import is_served
 from firmware_bridge.service.turn import Turn
@@ -103,8 +103,8 @@ def carry_out(bay: BayState, request: Request, turn: Turn) -> str:
             raise BadMessage("no freeze-protection latch stands")
         return "the latch of freeze protection is released"
     bay.tell(request.told, request.by, turn.now, turn.day)
-    words = [f"{key} {value}" for key, value in standing(bay.told).items()]
-    return f"told: {', '.join(words) or 'nothing'}"
+    words = [f"{key} {said_as(value)}" for key, value in standing(bay.told).items()]
+    return f"told: {'; '.join(words) or 'nothing'}"
 
 
 def has_name(by: str) -> bool:

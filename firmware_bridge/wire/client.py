@@ -29,7 +29,7 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from firmware_bridge.config import BrokerConfig
 from firmware_bridge.errors import LinkError
-from firmware_bridge.wire.trouble import never_answered, reason_of
+from firmware_bridge.wire.trouble import never_answered, reason_of, refusal
 
 __all__ = ["Link", "Message", "Wire"]
 
@@ -240,7 +240,7 @@ class Link:
     def _on_connect(self, client: Any, _: Any, __: Any, code: Any, ___: Any = None) -> None:
         try:
             if code.is_failure:
-                self.problem = f"the broker refused: {code}"
+                self.problem = refusal(f"{code}", self._broker)
                 return
             self.answered, self.problem = True, ""
             self.connected = True
@@ -290,8 +290,9 @@ class Link:
                 self.drops.append(self._steady())
             self.connected = self.ready = False
             if not self.problem:
-                why = "" if self.answered else never_answered(self._broker)
-                self.problem = f"connection lost: {code}{'; ' if why else ''}{why}"
+                why = f"{code}" if self.answered else never_answered(self._broker)
+                vague = why in ("", "Unspecified error")  # the library's word for a line that broke
+                self.problem = "connection lost" + ("" if vague else f": {why}")
         except Exception:  # the library's thread must live
             self.counts["errors"] += 1
         self._wake.set()

@@ -76,6 +76,10 @@ def _writes(config: Config, link: Link, patience: float, served: bool, mark: int
         ("", Message(topic=topics.bridge_topic(own.root, own.name, leaf), payload=BLANK, qos=1))
         for leaf in topics.BRIDGE_LEAVES
     ]
+    if own.discovery:  # of a sensor that nobody has: nothing is described, nothing taken away
+        tries.append(
+            ("", Message(topic=f"{own.discovery}/sensor/check/config", payload=b"", qos=1))
+        )
     for bay in config.bays:
         speaks = bay.mode != "observe" and bay.mapping is None
         probes = [(topics.bay_topic(own.root, bay.name, "advice"), BLANK)] if speaks else []

@@ -7,7 +7,7 @@ import ssl
 
 from firmware_bridge.config import BrokerConfig
 
-__all__ = ["never_answered", "reason_of"]
+__all__ = ["never_answered", "reason_of", "refusal"]
 
 _EXPIRED = "its certificate has expired; renew it on the broker (or look at this machine's clock)"
 _OLD = "it speaks only TLS older than 1.2; bring the broker up to date"
@@ -68,9 +68,18 @@ def reason_of(error: BaseException | None, broker: BrokerConfig) -> str:
 
 
 def never_answered(broker: BrokerConfig) -> str:
-    """Why a broker may end an encrypted connection before the first word; empty without TLS."""
+    """Why a broker may end a connection before the first word."""
     if not broker.tls:
-        return ""
+        return f"it ended before the first word; does {broker.port} want TLS? Then give ca_file"
     if broker.cert_file is None:
         return "it may want a certificate; give cert_file and key_file"
     return f"it may not take {broker.cert_file.name}: expired, or signed by another authority?"
+
+
+def refusal(code: str, broker: BrokerConfig) -> str:
+    """What a broker says that lets nobody in, and where to look."""
+    look = ""
+    if code in ("Not authorized", "Bad user name or password"):
+        look = "; look at username and password in [broker], and at the broker's own list of them"
+        look = look if broker.username else "; it wants a name: give username and password_file"
+    return f"the broker refused: {code}{look}"

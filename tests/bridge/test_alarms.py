@@ -42,7 +42,7 @@ NOON = datetime(2026, 11, 5, 19, 0, tzinfo=UTC).timestamp()
 
 
 def test_every_alarm_of_the_bridge_says_what_to_do_first():
-    elsewhere = {"people_inside", "told", "power", "more", "forged"}
+    elsewhere = {"people_inside", "told", "power", "more", "forged"}  # say it themselves
     assert set(BRIDGE_ALARMS) - elsewhere == FIRST.keys() - {"sensor"}
     assert all(20 < len(words) <= 120 for words in FIRST.values())
 

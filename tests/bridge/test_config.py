@@ -64,6 +64,13 @@ def test_a_short_file_is_enough_and_harmless(write):
     assert config.bridge.data.is_absolute()
 
 
+def test_a_certificate_means_encryption_on_this_machine_too(write, tmp_path):
+    (tmp_path / "ca.crt").write_text("")
+    text = GOOD.replace('"127.0.0.1"', '"127.0.0.1"\nca_file = "ca.crt"')
+    assert read_config(write(text)).broker.tls
+    assert not read_config(write(text.replace("ca_file", "tls = false\nca_file"))).broker.tls
+
+
 def test_another_machine_means_encryption(write):
     config = read_config(write(GOOD.replace("127.0.0.1", "192.0.2.7")))
     assert config.broker.tls

@@ -141,7 +141,8 @@ def test_who_may_hear_on_the_sample_broker(broker):
 
 def test_no_password_no_entry(broker):
     one = Client(broker, "bay-1", password="pw-bay-2")
-    until(lambda: "refused" in one.link.problem, 10.0, "refused")
+    words = "refused: Not authorized; look at username and password in [broker]"
+    until(lambda: words in one.link.problem, 10.0, words)
     one.link.stop()
 
 
@@ -198,6 +199,13 @@ def test_what_is_wrong_without_tls_is_said():
     link.stop()
     nowhere = socket.gaierror(-2, "Name or service not known")
     assert "no such name; look at broker.host" in reason_of(nowhere, config)
+
+
+def test_a_port_for_tls_that_is_spoken_to_in_the_clear_is_named(broker):
+    link = Link(BrokerConfig(port=broker.port, tls=False), "test", [], time.monotonic)
+    link.start()
+    until(lambda: f"does {broker.port} want TLS? Then give ca_file" in link.problem, 5.0)
+    link.stop()
 
 
 # --- the service -------------------------------------------------------------------------------

@@ -124,6 +124,7 @@ class Answer:
 
 
 OWN = {"origin": "http://127.0.0.1"}
+ELSEWHERE = {"origin": "http://elsewhere.example"}
 """A browser says it of a form of the page's own."""
 
 
@@ -197,6 +198,13 @@ def test_probes_are_named_by_their_heights():
     assert names == ["Pile 2 (top)", "Pile at 0.4 m (bottom)"]
     twice = pile_names(["a", "b", "c"], {"a": 1.0, "b": 2.0, "c": 2.0}, "metric")
     assert len(set(twice.values())) == 3
+
+
+def test_a_doubted_probe_is_named_on_the_first_screen_at_once():
+    """Long before it has stood for so long that it is an alarm, on the board of all bays, too."""
+    assert bay_text(view(sample=sample()), 0.0, "metric", brief=True).doubted == ""
+    one = view(sample=sample(faults={"low": "missing"}))
+    assert bay_text(one, 0.0, "metric", brief=True).doubted == "Doubted: low (missing)."
 
 
 def test_doubts_and_complaints_come_in_the_units_of_the_page():
@@ -612,8 +620,9 @@ def test_a_form_from_elsewhere_is_refused(local, changes, status):
     board = board_of(view(complaints=(FROST,)))
     client = client_of(board, local=local)
     assert ("<form" in client.get("/bay/bay-1").text) == local
-    body = form_of(client, **changes)
-    assert client.request("POST", "/bay/bay-1/acknowledge", OWN, body).status_code == status
+    where, body = "/bay/bay-1/acknowledge", form_of(client, **changes)
+    assert client.request("POST", where, OWN, body).status_code == status
+    assert client.request("POST", where, ELSEWHERE, form_of(client)).status_code == 403
     assert not board._asked
 
 

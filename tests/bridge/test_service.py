@@ -132,6 +132,18 @@ def test_a_controller_that_falls_silent_is_told_none_then_lost(world):
     assert one.sim.receiver.standing(one.hand.now) is None
 
 
+def test_a_controller_that_never_comes_is_lost_in_the_end(world):
+    """After a power cut the bridge may be back, and the controller not."""
+    one = world()
+    one.sims.clear()
+    one.run(500)
+    assert one.bay.doubt(one.hand.now) == "start"
+    assert not json.loads(one.broker.retained["vent/1/_bridge/bridge-a/alarm"].payload).get("on")
+    one.run(200)
+    alarm = json.loads(one.broker.retained["vent/1/_bridge/bridge-a/alarm"].payload)
+    assert [each["id"] for each in alarm["on"]] == ["lost_bay_1"]
+
+
 def test_the_last_will_counts_at_once(world):
     one = world()
     one.run(600)

@@ -16,6 +16,7 @@ from firmware_bridge.codes import ADVICE_ALARMS, ALARM_IDS
 from firmware_bridge.config import MappedAdvice, MappedReading, PlainTopics
 from firmware_bridge.errors import JournalError
 from firmware_bridge.journal.audit import entries
+from firmware_bridge.journal.proof import log_of
 from firmware_bridge.page.view import bay_text
 from firmware_bridge.service.locks import Locks
 from firmware_bridge.service.requests import RequestBox
@@ -361,6 +362,9 @@ def test_without_told_words_the_command_says_what_stands(store, capsys):
     told(one, capsys, "--stage=holding")
     assert told(one, capsys) == (0, "bay-1: told: stage holding")
     assert len(logged(one, "tell")) == 1, "asking is not telling"
+    log = log_of(one.folder / "audit.db", "bay-1", 0.0, 1e11)
+    (row,) = (row for row in log if row["kind"] == "tell")
+    assert (row["by"], row["text"]) == ("A. Person (invented)", "told: stage holding")
 
 
 def test_people_without_a_co2_reading_are_told_to_leave_first_of_all(store, capsys):
@@ -473,7 +477,7 @@ def test_the_command_and_a_running_bridge_on_a_real_broker(tmp_path, capsys):
         until(lambda: controller.sim.following is not None, 20.0, "advice")
         args = [str(path), "--bay", "bay-1", "--by", "A. Person (invented)"]
         assert main(["tell", *args, "--people-inside=yes"]) == 0
-        assert "people_inside True" in capsys.readouterr().out
+        assert "people_inside yes" in capsys.readouterr().out
         until(lambda: "(by A. Person (invented))" in bridge.text(), 5.0, "an event")
         assert main(["release", *args]) == 1
         assert "no freeze-protection latch" in capsys.readouterr().err

@@ -129,6 +129,10 @@ def test_check_finds_every_topic_that_the_broker_does_not_let_it_write(write, gu
     listener.start()
     until(lambda: listener.ready, 5.0, "listener")
     config = write(bay("bay-1"), bay("bay-2"), bay("bay-3", mode="observe"), port=guarded)
+    text = Path(config).read_text(encoding="utf-8")
+    Path(config).write_text(
+        text.replace("[bridge]", '[bridge]\ndiscovery = "hub"'), encoding="utf-8"
+    )
     try:
         assert main(["check", config]) == 1
         heard = listener.receive()
@@ -138,6 +142,7 @@ def test_check_finds_every_topic_that_the_broker_does_not_let_it_write(write, gu
     refused = {line.split()[2] for line in lines if "cannot be written to (Not authorized)" in line}
     assert refused == {
         "vent/1/_bridge/barn-a/alarm",
+        "hub/sensor/check/config",
         "plc/bay-1/set/door",
         "plc/bay-2/set/fan",
         "plc/bay-2/set/door",

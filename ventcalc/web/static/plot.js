@@ -154,7 +154,7 @@ const plots = (() => {
     return {
       width,
       height: spec.height || Math.max(240, Math.min(340, Math.round(width * 0.4))),
-      padding: [spec.yLabel ? 36 : 12, spec.time ? 14 : 30, 0, 0],
+      padding: [spec.yLabel ? 36 : 12, spec.time ? 22 : 30, 0, 0],
       tzDate: (seconds) => uPlot.tzDate(new Date(seconds * 1000), "Etc/UTC"),
       scales: {
         x: { time: Boolean(spec.time) },
