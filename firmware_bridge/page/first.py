@@ -93,7 +93,7 @@ def _stamp(at: str, zone: str) -> str:
         local = datetime.fromisoformat(at).astimezone(ZoneInfo(zone))
     except ValueError:
         return ""
-    return f"{local.day} {local:%b %H:%M}"
+    return f"{local.day} {local:%b %H:%M %Z}"
 
 
 # --- is it followed? -----------------------------------------------------------------------------

@@ -41,6 +41,7 @@ from ventcalc.web.local import (
     LocalServer,
     guarded,
     names_of,
+    refusal,
     static_routes,
     take_port,
 )
@@ -275,7 +276,9 @@ class PageServer(LocalServer):
         try:
             taken = take_port(host, port)
         except (OSError, OverflowError) as error:
-            raise BadConfig(f"page: {host}:{port} cannot be had ({error}); name another") from None
+            raise BadConfig(
+                f"page: {host}:{port} cannot be had ({refusal(error)}); name another"
+            ) from None
         self.board = board
         views = Views(board, journal, notice, local=is_loopback(host))
         super().__init__(page_app(views, names_of(host, names)), taken, views.close)

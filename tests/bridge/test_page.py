@@ -530,7 +530,7 @@ def test_what_stands_on_the_first_screen(tmp_path):
     for part in (
         "Cool with outside air Fans 80 %, Fresh-air door 35 % for 15 min , updated 12 s ago",
         "Not followed: fans at 62 % in place of 80 %.",
-        "Danger. The plenum is at 0.4 °C. since 5 Nov 05:00 First: Check the door.",
+        "Danger. The plenum is at 0.4 °C. since 5 Nov 05:00 MST First: Check the door.",
         "Coldest pulp 4.0 °C ↘ −1.0 K in 24 h Warmest pulp 5.0 °C ↘ −0.2 K in 24 h",
         "Target 4.2 °C pile +0.3 K; cool down, day 23",
         "CO2 1200 ppm crop's limit 3000 ppm Humidity 95 % return air",

@@ -25,7 +25,16 @@ from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from ventcalc.web import files
 
-__all__ = ["NAMES", "LocalServer", "guarded", "host_of", "names_of", "static_routes", "take_port"]
+__all__ = [
+    "NAMES",
+    "LocalServer",
+    "guarded",
+    "host_of",
+    "names_of",
+    "refusal",
+    "static_routes",
+    "take_port",
+]
 
 NAMES = ("127.0.0.1", "localhost", "[::1]")
 """What this machine calls itself."""
@@ -212,6 +221,11 @@ class _Protocol(H11Protocol):
         self._late = None
         if self.cycle is None or self.cycle.response_complete:
             self.transport.abort()
+
+
+def refusal(error: OSError | OverflowError) -> str:
+    """Why a port cannot be had, without the number of the error."""
+    return error.strerror or str(error) if isinstance(error, OSError) else str(error)
 
 
 def take_port(host: str, port: int) -> socket.socket:
