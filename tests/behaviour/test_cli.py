@@ -533,7 +533,7 @@ def test_new_never_overwrites(refused, tmp_path):
     path.write_text("mine", encoding="utf-8")
     assert "stays as it is" in refused("new", path)[0]
     assert path.read_text(encoding="utf-8") == "mine"
-    assert "cannot be written" in refused("new", tmp_path / "none" / "bay.toml")[0]
+    assert "make it first" in refused("new", tmp_path / "none" / "bay.toml")[0]
 
 
 # --- season ------------------------------------------------------------------------------

@@ -69,7 +69,7 @@ def test_the_command_says_range_and_parameter(monkeypatch, capsys):
     )
     monkeypatch.setattr(command, "_likely", lambda *given: {"mass_loss": one})
     monkeypatch.setattr(
-        command, "simulate", lambda bay, weather, name, layers, fast: run_season(
+        command, "simulate", lambda bay, weather, name, layers, *how: run_season(
             BRIEF, weather, name, layers=layers, compiled=False)
     )  # fmt: skip
     line = ["season", "seed_bay", "--weather", "example", "--policy", "clock", "--layers", "10"]
@@ -86,7 +86,7 @@ def test_the_command_says_range_and_parameter(monkeypatch, capsys):
 def test_without_machine_code_there_is_a_word_on_it(monkeypatch, capsys):
     monkeypatch.setattr(command, "works", lambda: False)
     monkeypatch.setattr(
-        command, "simulate", lambda bay, weather, name, layers, fast: run_season(
+        command, "simulate", lambda bay, weather, name, layers, *how: run_season(
             BRIEF, weather, name, layers=4, compiled=False)
     )  # fmt: skip
     assert main(["season", "seed_bay", "--weather", "example", "--policy", "clock"]) == 0

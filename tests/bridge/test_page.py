@@ -566,7 +566,7 @@ def test_the_board_says_where_to_look():
     for one, words in lines:
         assert sum_words([bay_text(one, 0.0, "metric")]) == words
     (alarm,) = bay_text(lines[1][0], 0.0, "metric").alarms
-    assert alarm.seen == "Seen by me, 5 Nov 05:30"
+    assert alarm.seen == "Seen by me, 5 Nov 05:30 MST"
 
 
 def form_of(client, **changes):
