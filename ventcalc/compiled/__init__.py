@@ -49,7 +49,8 @@ def works() -> bool:
 @cache
 def _numba() -> Any:
     """Numba, imported when something is first compiled."""
-    import numba
+    with _deferred():
+        import numba
 
     return numba
 
@@ -166,37 +167,43 @@ def _compiling() -> Iterator[None]:
 
 
 @contextmanager
-def _interruptible() -> Iterator[None]:
+def _deferred() -> Iterator[list[int]]:
     """
-    Let Ctrl-C end a compile within a second, at numba's next pass.
+    Keep Ctrl-C until the block is done; the list tells whether it came.
 
-    Raised where it comes it might be lost: LLVM calls back into Python, and what is raised there,
-    or while something is disposed of, goes no further.
+    Raised where it comes it might be lost, or worse: LLVM calls back into Python, and what is
+    raised there, or while something is loaded or disposed of, goes no further.
     """
-    usual = signal.default_int_handler
+    usual, asked = signal.default_int_handler, list[int]()
     main = threading.current_thread() is threading.main_thread()
     if not main or signal.getsignal(signal.SIGINT) is not usual:
-        yield
+        yield asked
         return
-    from numba.core import event
-
-    asked: list[int] = []
-
-    class Interrupt(event.Listener):
-        def on_start(self, event: Any) -> None:
-            if asked:
-                raise KeyboardInterrupt
-
-        on_end = on_start
-
     signal.signal(signal.SIGINT, lambda number, frame: asked.append(number))
     try:
-        with event.install_listener("numba:run_pass", Interrupt()):
-            yield
+        yield asked
     finally:
         signal.signal(signal.SIGINT, usual)
     if asked:
         raise KeyboardInterrupt
+
+
+@contextmanager
+def _interruptible() -> Iterator[None]:
+    """Let Ctrl-C end a compile within a second, at numba's next pass."""
+    from numba.core import event
+
+    with _deferred() as asked:
+
+        class Interrupt(event.Listener):
+            def on_start(self, event: Any) -> None:
+                if asked:
+                    raise KeyboardInterrupt
+
+            on_end = on_start
+
+        with event.install_listener("numba:run_pass", Interrupt()):
+            yield
 
 
 def policy_kind(bay: Any, *examples: Any) -> tuple[tuple[Any, ...], Any]:
