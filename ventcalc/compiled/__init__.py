@@ -113,7 +113,7 @@ def _entry(function: Callable[..., Any]) -> Callable[..., Any]:
     def call(*given: Any) -> Any:
         if made.signatures:
             return made(*given)
-        with _ONE_AT_A_TIME, _compiling():
+        with _ONE_AT_A_TIME, _alone(), _compiling():
             return made(*given)
 
     return call
@@ -128,7 +128,7 @@ def pointer(function: Callable[..., Any], arguments: tuple[Any, ...], result: An
     plain = getattr(function, "py_func", function)
     options = {key: value for key, value in OPTIONS.items() if key != "no_cfunc_wrapper"}
     made = CFunc(plain, (arguments, result), locals={}, options=options)
-    with _ONE_AT_A_TIME, _compiling():
+    with _ONE_AT_A_TIME, _alone(), _compiling():
         _make_known(plain)
         if plain.__module__.startswith("ventcalc."):
             _kept(made)
@@ -151,6 +151,34 @@ def _kept(made: Any) -> None:
         pass
     finally:
         config.CACHE_DIR = before
+
+
+_INSIDE: list[bool] = []
+"""Whether this process holds the lock; guarded by ``_ONE_AT_A_TIME``."""
+
+
+@contextmanager
+def _alone() -> Iterator[None]:
+    """
+    One process at a time compiles or loads what is kept.
+
+    Numba's index of kept code bears no two writers: one's index may name the other's machine code.
+    """
+    place = folder()
+    try:
+        import fcntl
+    except ImportError:  # a system without it
+        place = None
+    if place is None or _INSIDE:
+        yield
+        return
+    with open(place / "lock", "w") as file:
+        fcntl.flock(file, fcntl.LOCK_EX)
+        _INSIDE.append(True)
+        try:
+            yield
+        finally:
+            _INSIDE.clear()
 
 
 @contextmanager

@@ -223,9 +223,9 @@ class _Protocol(H11Protocol):
             self.transport.abort()
 
 
-def refusal(error: OSError | OverflowError) -> str:
+def refusal(reason: OSError | OverflowError) -> str:
     """Why a port cannot be had, without the number of the error."""
-    return error.strerror or str(error) if isinstance(error, OSError) else str(error)
+    return (isinstance(reason, OSError) and reason.strerror) or str(reason)
 
 
 def take_port(host: str, port: int) -> socket.socket:
