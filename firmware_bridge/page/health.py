@@ -16,7 +16,7 @@ from firmware_bridge import __version__
 from firmware_bridge.bay.decision import BridgeView
 from firmware_bridge.errors import BadConfig
 from firmware_bridge.page.board import Board, Snapshot
-from ventcalc.web.local import LocalServer, guarded, names_of, refusal, take_port
+from ventcalc.web.local import LocalServer, guarded, names_of, take_port
 
 __all__ = ["HealthServer"]
 
@@ -125,12 +125,7 @@ class HealthServer(LocalServer):
 
     def __init__(self, board: Board, host: str, port: int, names: Collection[str] = ()) -> None:
         """Take the port."""
-        try:
-            taken = take_port(host, port)
-        except (OSError, OverflowError) as error:
-            raise BadConfig(
-                f"--health: {host}:{port} cannot be had ({refusal(error)}); name another"
-            ) from None
+        taken = take_port(host, port, lambda why: BadConfig(f"--health: {host}:{port} {why}"))
         registry = CollectorRegistry()
         registry.register(_Collector(board))
 

@@ -41,7 +41,6 @@ from ventcalc.web.local import (
     LocalServer,
     guarded,
     names_of,
-    refusal,
     static_routes,
     take_port,
 )
@@ -273,12 +272,7 @@ class PageServer(LocalServer):
         names: Collection[str] = (),
     ) -> None:
         """Take the port."""
-        try:
-            taken = take_port(host, port)
-        except (OSError, OverflowError) as error:
-            raise BadConfig(
-                f"page: {host}:{port} cannot be had ({refusal(error)}); name another"
-            ) from None
+        taken = take_port(host, port, lambda why: BadConfig(f"page: {host}:{port} {why}"))
         self.board = board
         views = Views(board, journal, notice, local=is_loopback(host))
         super().__init__(page_app(views, names_of(host, names)), taken, views.close)

@@ -18,7 +18,7 @@ from ventcalc.diagnose.log import Log
 from ventcalc.errors import BadInput, OutOfRange
 from ventcalc.pile.crop import Crop, curing_rate
 from ventcalc.season.bay_model import step_bay
-from ventcalc.season.bay_state import BayState, StepRecord, bed_of, first_layers, first_state
+from ventcalc.season.bay_state import BayState, StepRecord, bed_of, first_layers, full_state
 from ventcalc.season.faults import FAULTS, NO_FAULT
 from ventcalc.season.guest import when
 from ventcalc.season.plan import weather_of_season
@@ -253,16 +253,8 @@ def _state(bay: Bay, crop: Crop, told: Told) -> BayState:
     when_ = calendar_at(hourly(bay, time), time)
     age = max(when_.now - 0.5 * when_.filled, 0.0)
     moist = float(air.humidity_ratio(warm, 0.95, told.pressure))
-    return first_state(bay, told.pressure)._replace(
-        share=1.0,
-        loaded=1.0,
-        exit_temperature=warm,
-        exit_humidity_ratio=moist,
-        return_temperature=warm,
-        return_humidity_ratio=moist,
-        plenum_temperature=warm,
-        curing=float(curing_rate(min(max(warm, 10.0), 15.0), crop)) * age,
-    )
+    healed = float(curing_rate(min(max(warm, 10.0), 15.0), crop)) * age
+    return full_state(warm, moist, healed)
 
 
 def _by_spray(bay: Bay, told: Told) -> dict[int, HourlyBay]:

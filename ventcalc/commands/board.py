@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from ventcalc.advice.json_values import moment_of
-from ventcalc.commands.files import check_target, write_text
+from ventcalc.commands.files import page_wanted, write_text
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.errors import BadInput
 from ventcalc.farm.folder import bay_files, farm_bay
@@ -19,7 +19,6 @@ from ventcalc.report.board_page import board_page
 from ventcalc.report.board_text import board_data, board_text
 from ventcalc.report.season_days import local
 from ventcalc.report.text import CAUTION
-from ventcalc.web.templates import need_jinja2
 
 __all__ = ["add", "run"]
 
@@ -45,9 +44,7 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> str:
     """The board as text or JSON, and as a page."""
-    if args.html is not None:
-        check_target(args.html, args.force)
-        need_jinja2()
+    page_wanted(args)
     folder = Path(args.folder)
     if not folder.is_dir():
         found = "is a file" if folder.exists() else "no such folder"

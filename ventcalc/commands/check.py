@@ -6,12 +6,11 @@ import argparse
 from typing import Any
 
 from ventcalc.check.check import LOWEST_HEIGHT, TALLEST_HEIGHT, PileCheck, check_pile, sweep_heights
-from ventcalc.commands.files import bay_named, check_target, write_text
+from ventcalc.commands.files import bay_named, page_wanted, write_text
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.errors import BadInput
 from ventcalc.report.check_data import check_data
 from ventcalc.report.check_text import SWEEP_WORDS, check_text, sweep_tables, table_heights
-from ventcalc.report.pages import need_page_libraries
 from ventcalc.report.table import table
 from ventcalc.units import parse, show
 
@@ -50,9 +49,7 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> str:
     """Table, findings and cautions as text, or JSON; a page where it is asked for."""
-    if args.html is not None:
-        check_target(args.html, args.force)
-        need_page_libraries()
+    page_wanted(args)
     bay = bay_named(args.bay)
     height = bay.pile.height if args.height is None else _height(args.height)
     outside = {

@@ -16,11 +16,11 @@ from ventcalc.commands.words import add_command, as_json
 from ventcalc.errors import BadInput
 from ventcalc.report.advice_card import advice_card
 from ventcalc.report.data import advice_data, season_csv, season_data
-from ventcalc.report.pages import need_page_libraries
 from ventcalc.report.season_page import season_page
 from ventcalc.report.text import CAUTION, EXAMPLE_CREDIT, advice_text, season_text
 from ventcalc.season.run import Season
 from ventcalc.units import UnitSystem
+from ventcalc.web.templates import need_jinja2
 
 __all__ = ["SCENES", "add", "run"]
 
@@ -109,7 +109,7 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> str:
     """Everything at once, from the example bay to the report."""
-    need_page_libraries()
+    need_jinja2()
     folder = _folder(args.out)
     report = args.html if args.html is not None else str((folder or Path()) / "ventcalc-demo.html")
     check_target(report, args.force)

@@ -5,13 +5,15 @@ from __future__ import annotations
 import os
 import sys
 import tempfile
+from argparse import Namespace
 from pathlib import Path
 
 from ventcalc.bay.description import Bay
 from ventcalc.bay.file import example_bay, read_bay
 from ventcalc.errors import BadInput
+from ventcalc.web.templates import need_jinja2
 
-__all__ = ["bay_named", "check_target", "create", "read_text", "write_text"]
+__all__ = ["bay_named", "check_target", "create", "page_wanted", "read_text", "write_text"]
 
 _EXAMPLES = ("seed_bay", "fry_bay")
 _NEAR = 4096
@@ -55,6 +57,13 @@ def check_target(name: str, force: bool = False) -> None:
             f"{name}: is there and was not written by ventcalc; give another name, or add --force "
             "to replace it"
         )
+
+
+def page_wanted(args: Namespace) -> None:
+    """Refuse the page of ``--html`` before any long work: its name, or what would lay it out."""
+    if args.html is not None:
+        check_target(args.html, args.force)
+        need_jinja2()
 
 
 def _ours(path: Path) -> bool:

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named
-from ventcalc.commands.words import add_command, as_json
+from ventcalc.commands.words import add_command, add_skip_bad, as_json
 from ventcalc.errors import BadInput
 from ventcalc.logbook.columns import columns_of, known_like, read_words, stem, time_of
 from ventcalc.logbook.folder import Logbook, read_logbook, season_folder
@@ -70,9 +70,7 @@ def add_folder_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--folder", metavar="DIR", help="season folder (beside the bay file, NAME.season)"
     )
-    parser.add_argument(
-        "--skip-bad", action="store_true", help="go on without the lines that have a problem"
-    )
+    add_skip_bad(parser)
 
 
 def run(args: argparse.Namespace) -> str:

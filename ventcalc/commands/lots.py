@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import Any
 
 from ventcalc.bay.description import Bay
-from ventcalc.commands.files import bay_named, check_target, write_text
+from ventcalc.commands.files import bay_named, page_wanted, write_text
 from ventcalc.commands.log import opened
-from ventcalc.commands.words import add_command, as_json
+from ventcalc.commands.words import add_command, add_skip_bad, as_json
 from ventcalc.logbook.allotment import allot
 from ventcalc.logbook.folder import Logbook, season_folder
 from ventcalc.logbook.lots import blocked_lots, lots_of, stretches_of
@@ -19,7 +19,6 @@ from ventcalc.logbook.weights import shrink_of
 from ventcalc.report.lots_data import lots_data
 from ventcalc.report.lots_page import lots_page
 from ventcalc.report.lots_text import allotment_text, lots_text
-from ventcalc.web.templates import need_jinja2
 
 __all__ = ["add", "run"]
 
@@ -38,16 +37,12 @@ def add(commands: Any) -> None:
         "--plan", action="store_true", help="propose a bay for each lot announced in lots.csv"
     )
     parser.add_argument("--html", metavar="OUT", help="write a page with the drawing")
-    parser.add_argument(
-        "--skip-bad", action="store_true", help="go on without the lines that have a problem"
-    )
+    add_skip_bad(parser)
 
 
 def run(args: argparse.Namespace) -> str:
     """The lots of each bay, or a proposal for those that are announced."""
-    if args.html is not None:
-        check_target(args.html, args.force)
-        need_jinja2()
+    page_wanted(args)
     bays = {}
     for name in args.bays:
         bay = bay_named(name)

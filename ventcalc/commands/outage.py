@@ -9,7 +9,7 @@ from typing import Any
 
 from ventcalc import air
 from ventcalc.advice.readings_file import readings_from_json
-from ventcalc.commands.files import bay_named, check_target, read_text, write_text
+from ventcalc.commands.files import bay_named, page_wanted, read_text, write_text
 from ventcalc.commands.season import weather_for
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.errors import BadInput
@@ -18,7 +18,6 @@ from ventcalc.outage.outside import steady_outside, weather_outside
 from ventcalc.report.outage_page import outage_page
 from ventcalc.report.outage_text import outage_data, outage_text
 from ventcalc.units import parse
-from ventcalc.web.templates import need_jinja2
 
 __all__ = ["add", "run"]
 
@@ -63,9 +62,7 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> str:
     """Hours and steps as text or JSON, and the page."""
-    if args.html is not None:
-        check_target(args.html, args.force)
-        need_jinja2()
+    page_wanted(args)
     bay, doorway = bay_named(args.bay), _doorway(args.door)
     text, zone = read_text(args.readings, "readings"), bay.site.time_zone
     given = readings_from_json(text, args.readings, zone=zone)

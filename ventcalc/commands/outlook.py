@@ -6,11 +6,10 @@ import argparse
 from typing import Any
 
 from ventcalc.commands.ahead import add_inputs, forecast_asked, state_asked, whole_number
-from ventcalc.commands.files import bay_named, check_target, write_text
+from ventcalc.commands.files import bay_named, page_wanted, write_text
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.outlook.ahead import look_ahead
 from ventcalc.report.outlook_text import outlook_data, outlook_text
-from ventcalc.report.pages import need_page_libraries
 from ventcalc.weather.forecast_errors import LEVELS
 
 __all__ = ["add", "run"]
@@ -51,9 +50,7 @@ def _runs(text: str) -> int:
 
 def run(args: argparse.Namespace) -> str:
     """Sentences and days as text or JSON; the page where it is asked for."""
-    if args.html is not None:
-        check_target(args.html, args.force)
-        need_page_libraries()
+    page_wanted(args)
     bay = bay_named(args.bay)
     state = state_asked(bay, args)
     forecast = forecast_asked(bay, args, state.season.time)

@@ -6,12 +6,11 @@ import argparse
 from typing import Any
 
 from ventcalc.commands.ahead import add_inputs, forecast_asked, state_asked
-from ventcalc.commands.files import bay_named, check_target, write_text
+from ventcalc.commands.files import bay_named, page_wanted, write_text
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.errors import BadInput
 from ventcalc.plan.tariff import Tariff, flat, tariff_of
 from ventcalc.plan.week import OFF_TARGET, plan_week
-from ventcalc.report.pages import need_page_libraries
 from ventcalc.report.plan_text import plan_data, plan_text
 
 __all__ = ["add", "run"]
@@ -64,9 +63,7 @@ def _price(text: str) -> float:
 
 def run(args: argparse.Namespace) -> str:
     """Sentences and stretches as text or JSON; the page where it is asked for."""
-    if args.html is not None:
-        check_target(args.html, args.force)
-        need_page_libraries()
+    page_wanted(args)
     bay = bay_named(args.bay)
     tariff = _tariff(args, bay.costs.electricity)
     state = state_asked(bay, args)

@@ -5,15 +5,14 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from ventcalc.commands.files import check_target, write_text
-from ventcalc.commands.words import add_command, as_json
+from ventcalc.commands.files import check_target, page_wanted, write_text
+from ventcalc.commands.words import add_command, add_skip_bad, as_json
 from ventcalc.errors import BadInput
 from ventcalc.farm.folder import bay_files, farm_bay
 from ventcalc.farm.record import bay_record
 from ventcalc.report.record_data import record_csv, record_data
 from ventcalc.report.record_text import record_page, record_text
 from ventcalc.report.text import CAUTION
-from ventcalc.web.templates import need_jinja2
 
 __all__ = ["add", "run"]
 
@@ -36,17 +35,14 @@ def add(commands: Any) -> None:
     )
     parser.add_argument("--html", metavar="OUT", help="write a page that prints clean")
     parser.add_argument("--csv", metavar="OUT", help="write every fact, one a line")
-    parser.add_argument(
-        "--skip-bad", action="store_true", help="go on without the lines that have a problem"
-    )
+    add_skip_bad(parser)
 
 
 def run(args: argparse.Namespace) -> str:
     """The record as text or JSON, and as files."""
     for target in filter(None, (args.html, args.csv)):
         check_target(target, args.force)
-    if args.html is not None:
-        need_jinja2()
+    page_wanted(args)
     places = [farm_bay(path) for path in bay_files(args.bays)]
     wrong = [
         f"{one.name}: {problem.text}"

@@ -16,13 +16,12 @@ from tqdm import tqdm
 from ventcalc.advice.policies import POLICIES
 from ventcalc.bay.checks import contradictions
 from ventcalc.bay.description import Bay
-from ventcalc.commands.files import bay_named, check_target, write_text
+from ventcalc.commands.files import bay_named, check_target, page_wanted, write_text
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.compiled import ready, works
 from ventcalc.errors import BadInput, OutOfRange
 from ventcalc.outlook.state import state_of_season, text_of_state
 from ventcalc.report.data import likely_data, season_csv, season_data
-from ventcalc.report.pages import need_page_libraries
 from ventcalc.report.season_log import season_log_csv
 from ventcalc.report.season_page import season_page
 from ventcalc.report.season_rows import control_words, likely_lines
@@ -98,8 +97,7 @@ def run(args: argparse.Namespace) -> str:
     targets = [name for name in given if name is not None]
     for name in targets:
         check_target(name, args.force)
-    if args.html is not None:
-        need_page_libraries()
+    page_wanted(args)
     if args.state_out is not None and args.until is None:
         raise BadInput("--state-out needs --until: at the season's end the bay is empty")
     bay = _started(bay_named(args.bay), args.start)

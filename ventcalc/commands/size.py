@@ -10,10 +10,9 @@ from typing import TYPE_CHECKING, Any
 from tqdm import tqdm
 
 from ventcalc.bay.description import Bay
-from ventcalc.commands.files import bay_named, check_target, create, write_text
+from ventcalc.commands.files import bay_named, check_target, create, page_wanted, write_text
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.errors import BadInput
-from ventcalc.report.pages import need_page_libraries
 from ventcalc.report.text import EXAMPLE_CREDIT, EXAMPLE_WARNING
 from ventcalc.weather import Weather, example_weather, read_weather
 
@@ -90,9 +89,7 @@ def _check_files(args: argparse.Namespace) -> None:
             raise BadInput(
                 f"{args.out}: is there already and stays as it is; give another name or delete it"
             )
-    if args.html is not None:
-        check_target(args.html, args.force)
-        need_page_libraries()
+    page_wanted(args)
 
 
 def _compared(sizing: Sizing, weather: Weather, airflows: list[float]) -> Alternatives:

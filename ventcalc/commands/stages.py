@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from ventcalc.bay.description import Bay
-from ventcalc.commands.files import bay_named, check_target, read_text, write_text
+from ventcalc.commands.files import bay_named, page_wanted, read_text, write_text
 from ventcalc.commands.log import add_folder_options, opened
 from ventcalc.commands.unload import parsed
 from ventcalc.commands.words import add_command, as_json
@@ -22,7 +22,6 @@ from ventcalc.logbook.folder import season_folder
 from ventcalc.report.stages_page import stages_page
 from ventcalc.report.stages_text import stages_data, stages_text
 from ventcalc.stages.progress import progress_of
-from ventcalc.web.templates import need_jinja2
 
 __all__ = ["add", "run"]
 
@@ -56,9 +55,7 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> str:
     """Where the season stands, as text or JSON, and as a page."""
-    if args.html is not None:
-        check_target(args.html, args.force)
-        need_jinja2()
+    page_wanted(args)
     bay = bay_named(args.bay)
     folder = Path(args.folder) if args.folder else season_folder(args.bay)
     book = opened(bay, folder, args.skip_bad)

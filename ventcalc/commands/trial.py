@@ -10,10 +10,9 @@ from tqdm import tqdm
 
 from ventcalc.advice.policies import POLICIES
 from ventcalc.bay.description import Bay
-from ventcalc.commands.files import bay_named, check_target, write_text
+from ventcalc.commands.files import bay_named, page_wanted, write_text
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.errors import BadInput
-from ventcalc.report.pages import need_page_libraries
 from ventcalc.report.text import CAUTION, EXAMPLE_CREDIT
 from ventcalc.report.trial_page import trial_page
 from ventcalc.report.trial_text import trial_data, trial_text
@@ -83,9 +82,7 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> str:
     """How the methods stand as text or JSON; the report and the folder where asked."""
-    if args.html is not None:
-        check_target(args.html, args.force)
-        need_page_libraries()
+    page_wanted(args)
     _check(args)
     bays = [bay_named(name) for name in args.words]
     weathers = [one for name in args.weather for one in _climates(name, args)]

@@ -9,10 +9,10 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from ventcalc.bay.description import Bay
-from ventcalc.commands.files import bay_named, check_target, write_text
+from ventcalc.commands.files import bay_named, page_wanted, write_text
 from ventcalc.commands.log import opened
 from ventcalc.commands.season import weather_for
-from ventcalc.commands.words import add_command, as_json
+from ventcalc.commands.words import add_command, add_skip_bad, as_json
 from ventcalc.errors import BadInput
 from ventcalc.logbook.folder import season_folder
 from ventcalc.report.unload_page import unload_page
@@ -20,7 +20,6 @@ from ventcalc.report.unload_text import unload_data, unload_text
 from ventcalc.stages.trucks import DayOff
 from ventcalc.stages.unloading import Trucks, unload
 from ventcalc.units import parse, show
-from ventcalc.web.templates import need_jinja2
 
 __all__ = ["add", "parsed", "run"]
 
@@ -76,16 +75,12 @@ def add(commands: Any) -> None:
         )
     parser.add_argument("--weather", metavar="FILE", help="run the model: weather file, or example")
     parser.add_argument("--html", metavar="OUT", help="write a page")
-    parser.add_argument(
-        "--skip-bad", action="store_true", help="go on without the lines that have a problem"
-    )
+    add_skip_bad(parser)
 
 
 def run(args: argparse.Namespace) -> str:
     """The end of the season of each bay, as text or JSON, and as a page."""
-    if args.html is not None:
-        check_target(args.html, args.force)
-        need_jinja2()
+    page_wanted(args)
     bays = [bay_named(name) for name in args.bays]
     books = [
         opened(bay, season_folder(name), args.skip_bad)

@@ -9,7 +9,7 @@ from typing import Any, NoReturn
 
 from ventcalc.errors import BadInput
 
-__all__ = ["Command", "Parser", "add_command", "as_json"]
+__all__ = ["Command", "Parser", "add_command", "add_skip_bad", "as_json"]
 
 
 Command = Callable[[argparse.Namespace], str]
@@ -45,6 +45,13 @@ def add_command(
     )
     parser.set_defaults(run=run)
     return parser
+
+
+def add_skip_bad(parser: argparse.ArgumentParser) -> None:
+    """The option of all that read a season folder."""
+    parser.add_argument(
+        "--skip-bad", action="store_true", help="go on without the lines that have a problem"
+    )
 
 
 def as_json(data: Any) -> str:

@@ -15,13 +15,13 @@ from ventcalc.bay.hourly import HourlyBay, hourly
 from ventcalc.errors import BadInput
 from ventcalc.pile.crop import curing_rate
 from ventcalc.pile.layers import Bed, Layer
-from ventcalc.season.bay_state import BayState, bed_of
+from ventcalc.season.bay_state import BayState, bed_of, full_state
 
-__all__ = ["Start", "start_of"]
+__all__ = ["LEAST_SHARE", "Start", "start_of"]
 
 LAYERS = 40
 LEAST_SHARE = 0.02
-"""Part of the crop below which a bay counts as empty. [1]"""
+"""Part of the crop, or of the floor with crop, below which a bay counts as empty. [1]"""
 USUAL_HUMIDITY = 0.95
 """Of the air over a pile, where no probe says; common practice, no source. [0-1]"""
 NEVER = 1e12
@@ -164,14 +164,4 @@ def _state(
     healed = min(when.now, when.healed) * float(
         curing_rate(bay.schedule.healing_temperature, bay.crop)
     )
-    return BayState(
-        share=1.0,
-        loaded=1.0,
-        exit_temperature=warm,
-        exit_humidity_ratio=moist,
-        return_temperature=warm,
-        return_humidity_ratio=moist,
-        plenum_temperature=warm,
-        co2=co2,
-        curing=healed,
-    ), notes
+    return full_state(warm, moist, healed, co2), notes

@@ -14,8 +14,9 @@ from ventcalc.advice.policies import Policy, policy_named
 from ventcalc.bay.description import Bay
 from ventcalc.bay.hourly import hourly
 from ventcalc.errors import BadInput, OutOfRange, check_range
+from ventcalc.outage.start import LEAST_SHARE
 from ventcalc.outlook.events import Event, events_of
-from ventcalc.outlook.state import LEAST_SHARE, PileState
+from ventcalc.outlook.state import PileState
 from ventcalc.pile.bed import layers_of
 from ventcalc.season.bay_state import bed_of
 from ventcalc.season.course import Course, job, use_machine_code
@@ -30,7 +31,7 @@ from ventcalc.weather.files import Weather
 from ventcalc.weather.forecast import Forecast, hours_ahead
 from ventcalc.weather.forecast_errors import error_of_running_mean, forecast_errors, with_errors
 
-__all__ = ["Outlook", "look_ahead", "plan_ahead", "power_cost"]
+__all__ = ["Outlook", "hours_of_bay", "look_ahead", "plan_ahead", "power_cost"]
 
 Array = NDArray[np.float64]
 RUNS = 32
@@ -127,13 +128,10 @@ def look_ahead(
     and in quadrature four tenths of the hysteresis of cooling, within which chance decides. Their
     band is rough; its cost is that of three runs and tells little.
     """
-    check_range("hours", hours, 24, 240, "h")
     check_range("runs", 2 if runs is None else runs, 0, 10000)
-    if state.season.bay.share < LEAST_SHARE:
-        raise BadInput(f"{bay.name}: empty by its state; there is nothing to look ahead for")
     policy = policy_named(policy) if isinstance(policy, str) else policy
     name = name_of(policy)
-    ahead = hours_ahead(forecast, state.season.time, hours)
+    ahead = hours_of_bay(bay, state, forecast, hours)
     fast = use_machine_code(compiled, policy, 1)
     plan = plan_ahead(bay, state, ahead.weather, 0.0)
     season = season_of(bay, plan, run_plan(plan, policy, fast, None), name, ahead.weather.name)
@@ -152,6 +150,14 @@ def look_ahead(
         state=state,
         notes=tuple(dict.fromkeys((*state.notes, *ahead.notes, *plan.notes, *ground, *beyond))),
     )
+
+
+def hours_of_bay(bay: Bay, state: PileState, forecast: Forecast, hours: int) -> Forecast:
+    """The hours after a state; refuses an empty bay, and what may not be used at its time."""
+    check_range("hours", hours, 24, 240, "h")
+    if state.season.bay.share < LEAST_SHARE:
+        raise BadInput(f"{bay.name}: empty by its state; there is nothing to look ahead for")
+    return hours_ahead(forecast, state.season.time, hours)
 
 
 def plan_ahead(bay: Bay, state: PileState, weather: Weather, warmer: float) -> Plan:

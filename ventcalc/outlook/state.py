@@ -18,6 +18,7 @@ from ventcalc.advice.memory_file import memory_from_dict, memory_to_dict
 from ventcalc.advice.readings import START
 from ventcalc.bay.description import Bay
 from ventcalc.errors import BadInput
+from ventcalc.outage.start import LEAST_SHARE
 from ventcalc.pile.bed import BedState
 from ventcalc.season.bay_state import BayState
 from ventcalc.season.plan import SeasonState
@@ -34,8 +35,6 @@ __all__ = [
     "text_of_state",
 ]
 
-LEAST_SHARE = 0.02
-"""Part of the floor with crop below which a bay counts as empty. [1]"""
 LAYERS = (4, 200)
 """Fewest and most layers of a state."""
 

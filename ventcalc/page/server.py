@@ -36,7 +36,7 @@ from ventcalc.page.studies import answer_compare, answer_size, season_run
 from ventcalc.page.weathers import Weathers
 from ventcalc.report.season_rows import control_words
 from ventcalc.units import UnitSystem, parse
-from ventcalc.web.local import NAMES, LocalServer, guarded, refusal, static_routes, take_port
+from ventcalc.web.local import NAMES, LocalServer, guarded, static_routes, take_port
 from ventcalc.web.templates import render
 
 __all__ = ["PageServer", "Views", "page_app"]
@@ -233,11 +233,6 @@ class PageServer(LocalServer):
         BadInput
             If the port cannot be had.
         """
-        try:
-            taken = take_port(HOST, port)
-        except (OSError, OverflowError) as error:
-            raise BadInput(
-                f"--port {port}: cannot be had ({refusal(error)}); name another"
-            ) from None
+        taken = take_port(HOST, port, lambda why: BadInput(f"--port {port}: {why}"))
         views = Views(form, units)
         super().__init__(page_app(views), taken, views.close)

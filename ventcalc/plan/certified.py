@@ -56,11 +56,6 @@ class Certified(NamedTuple):
         """Of the plan. [money]"""
         return float(self.costs.sum())
 
-    @property
-    def gap(self) -> float:
-        """Cost that a better plan might save, of the cost; a proof, not an estimate. [1]"""
-        return (self.cost - self.bound) / max(abs(self.cost), 1e-12)
-
 
 class _Bounds(NamedTuple):
     """Of the cost still to come: at the points, and of its slope in the intervals between."""

@@ -14,7 +14,7 @@ from ventcalc.advice.readings import START, Memory, Readings
 from ventcalc.air.plain import DRIEST
 from ventcalc.bay.calendar import calendar_at
 from ventcalc.bay.hourly import HourlyBay
-from ventcalc.outlook.state import LEAST_SHARE
+from ventcalc.outage.start import LEAST_SHARE
 from ventcalc.plan.certified import nearly_cheapest
 from ventcalc.plan.reduced import Action, Pile, actions_of, respiration_at, stages_of
 from ventcalc.plan.steer import steered

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from ventcalc.advice.policies import Policy, policy_named
 from ventcalc.bay.calendar import calendar_at, planned_target
 from ventcalc.bay.description import Bay
-from ventcalc.errors import BadInput, check_range
-from ventcalc.outlook.ahead import plan_ahead
-from ventcalc.outlook.state import LEAST_SHARE, PileState
+from ventcalc.errors import check_range
+from ventcalc.outlook.ahead import hours_of_bay, plan_ahead
+from ventcalc.outlook.state import PileState
 from ventcalc.pile.bed import layers_of
 from ventcalc.plan.certified import Certified, Stages, cheapest, constant_price
 from ventcalc.plan.reduced import (
@@ -30,7 +30,7 @@ from ventcalc.plan.tariff import Tariff, flat
 from ventcalc.season.kpi import POWERS, WET_FILM
 from ventcalc.season.plan import Plan
 from ventcalc.season.run import run_plan
-from ventcalc.weather.forecast import Forecast, hours_ahead
+from ventcalc.weather.forecast import Forecast
 
 __all__ = ["OFF_TARGET", "Money", "PlannedHour", "WeekPlan", "WholeModel", "plan_week"]
 
@@ -177,12 +177,8 @@ def plan_week(
     carries bounds, so that the gap to the cheapest plan of that model is proven. What the plan is
     worth is for the whole model to say, in which the advice carries it out; both costs are told.
     """
-    check_range("hours", hours, 24, 240, "h")
     check_range("off_target", off_target, 0.0, 1.0, "money/(t K h)")
-    share = state.season.bay.share
-    if share < LEAST_SHARE:
-        raise BadInput(f"{bay.name}: empty by its state; there is nothing to plan")
-    ahead = hours_ahead(forecast, state.season.time, hours)
+    ahead, share = hours_of_bay(bay, state, forecast, hours), state.season.bay.share
     plan = plan_ahead(bay, state, ahead.weather, 0.0)
     course = plan.course
     tariff = flat(bay.costs.electricity) if tariff is None else tariff

@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 
 from ventcalc import __version__
 from ventcalc.web.svg import Picture
-from ventcalc.web.templates import need_jinja2, render
+from ventcalc.web.templates import render
 
 __all__ = [
     "Figure",
@@ -15,7 +15,6 @@ __all__ = [
     "Part",
     "Table",
     "Verdict",
-    "need_page_libraries",
     "one_line",
     "page",
 ]
@@ -59,11 +58,6 @@ class Verdict(NamedTuple):
     sentence: str
     mind: tuple[str, ...] = ()
     """What the sentence leaves out, the gravest first."""
-
-
-def need_page_libraries() -> None:
-    """Refuse before any long work where what lays out a page is missing."""
-    need_jinja2()
 
 
 def one_line(caution: str) -> str:

@@ -21,7 +21,7 @@ __all__ = ["plan_page"]
 
 def plan_page(plan: WeekPlan, units: UnitSystem = "metric") -> str:
     """One page."""
-    does, proof, whole = plan_sentences(plan, units)
+    does, whole, proof = plan_sentences(plan, units)
     saves = plan.planned.money.total < plan.present.money.total
     begin = local(plan.bay, plan.hours[0].time)
     return page(

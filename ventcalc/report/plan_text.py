@@ -69,7 +69,7 @@ def plan_sentences(plan: WeekPlan, units: UnitSystem = "metric") -> list[str]:
         f"{plan.present.money.total:,.0f}. The plan costs {abs(saved):,.0f} {better}"
         + ("." if saved > 0.0 else ": follow the advice.")
     )
-    return [does, proof, whole]
+    return [does, whole, proof]
 
 
 def _sum(money: Money, currency: str) -> str:

@@ -10,7 +10,7 @@ from ventcalc.bay.hourly import HourlyBay
 from ventcalc.pile.crop import CO2_OUTSIDE, crop_for
 from ventcalc.pile.layers import Bed, Layer
 
-__all__ = ["BayState", "StepRecord", "bed_of", "first_layers", "first_state"]
+__all__ = ["BayState", "StepRecord", "bed_of", "first_layers", "first_state", "full_state"]
 
 EMPTY_SHARE = 1e-3
 """Part of the crop that a bay begins with: nothing divides by zero. [1]"""
@@ -176,6 +176,23 @@ def bed_of(bay: Bay | HourlyBay, pressure: float, layers: int) -> Bed:
 def first_layers(bay: Bay | HourlyBay, layers: int) -> list[Layer]:
     """The first loads, at their pulp temperature."""
     return [Layer(bay.loading_temperature) for _ in range(layers)]
+
+
+def full_state(
+    temperature: float, moist: float, curing: float, co2: float = CO2_OUTSIDE
+) -> BayState:
+    """A full bay at rest with air of one temperature and humidity ratio."""
+    return BayState(
+        share=1.0,
+        loaded=1.0,
+        exit_temperature=temperature,
+        exit_humidity_ratio=moist,
+        return_temperature=temperature,
+        return_humidity_ratio=moist,
+        plenum_temperature=temperature,
+        co2=co2,
+        curing=curing,
+    )
 
 
 def first_state(bay: Bay | HourlyBay, pressure: float) -> BayState:

@@ -16,7 +16,7 @@ from ventcalc.building.envelope import conductance, heat_gain
 from ventcalc.check.air_system import air_system
 from ventcalc.pile.bed import BedState
 from ventcalc.pile.crop import crop_for, respiration_heat
-from ventcalc.season.bay_state import first_state
+from ventcalc.season.bay_state import full_state
 from ventcalc.season.kpi import WET_FILM
 from ventcalc.season.plan import SeasonState, weather_of_season
 from ventcalc.season.run import run_season
@@ -182,21 +182,11 @@ def _cold_pile(bay: Bay, pulp: float, time: float, pressure: float) -> SeasonSta
     """A full, even pile at rest, its skin healed as planned, with nothing lost yet."""
     layers = 40
     plan = bay.schedule
-    still = first_state(bay, pressure)
     moist = float(air.humidity_ratio(pulp, 0.95, pressure))
     healed = plan.healing_days + plan.fill_days
     return SeasonState(
         time=time,
-        bay=still._replace(
-            share=1.0,
-            loaded=1.0,
-            exit_temperature=pulp,
-            exit_humidity_ratio=moist,
-            return_temperature=pulp,
-            return_humidity_ratio=moist,
-            plenum_temperature=pulp,
-            curing=healed,
-        ),
+        bay=full_state(pulp, moist, healed),
         bed=BedState(
             temperature=np.full(layers, pulp),
             film=np.zeros(layers),

@@ -31,7 +31,6 @@ __all__ = [
     "guarded",
     "host_of",
     "names_of",
-    "refusal",
     "static_routes",
     "take_port",
 ]
@@ -223,40 +222,18 @@ class _Protocol(H11Protocol):
             self.transport.abort()
 
 
-def refusal(reason: OSError | OverflowError) -> str:
-    """Why a port cannot be had, without the number of the error."""
-    return (isinstance(reason, OSError) and reason.strerror) or str(reason)
-
-
-def take_port(host: str, port: int) -> socket.socket:
-    """
-    A socket that listens.
-
-    Parameters
-    ----------
-    host : str
-        Address.
-    port : int
-        0 for any that is free.
-
-    Returns
-    -------
-    socket.socket
-
-    Raises
-    ------
-    OSError, OverflowError
-        If it cannot be had.
-    """
+def take_port(host: str, port: int, refused: Callable[[str], Exception]) -> socket.socket:
+    """A socket that listens, 0 for any free port; ``refused`` makes an error of why not."""
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     taken = socket.socket(family, socket.SOCK_STREAM)
     try:
         taken.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         taken.bind((host, port))
         taken.listen(MOST_CONNECTIONS)  # whoever asks before the thread runs waits
-    except BaseException:
+    except (OSError, OverflowError) as error:
         taken.close()
-        raise
+        reason = getattr(error, "strerror", None) or error  # without the number of the error
+        raise refused(f"cannot be had ({reason}); name another") from None
     return taken
 
 
