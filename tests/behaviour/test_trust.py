@@ -514,11 +514,10 @@ def test_a_stuck_door_is_found_told_to_shut_and_forgotten():
     # told to shut, it shuts: forgotten at once
     freed = lessons(3, stuck(SEED.doors.leakage_fraction), memory=still[-1][1])
     assert math.isnan(freed[-1][1].door_share)
-    # a bay that rested for a day tries it slowly, told to shut, and believes what it sees
+    # after a day of rest it is reckoned with again, and found out in the first hour of the run
     rested = still[-1][1]._replace(fan_on=False, fan_speed=0.0, door_age=FINDING_LIFE)
     ((trying, tried),) = lessons(1, sound, memory=rested, plenum_temp_c=11.1)
-    assert (trying.fan_speed, trying.door_opening) == (SEED.fans.minimum_speed, 0.0)
-    assert any("whether it moves again" in line for line in reasons(trying, SEED))
+    assert trying.door_opening > 0.0
     assert not math.isnan(lessons(1, stuck(0.45), memory=tried)[0][1].door_share)
     assert math.isnan(lessons(1, sound, memory=tried)[0][1].door_share)
     # nothing seen any more: forgotten after a day

@@ -53,7 +53,6 @@ KEPT = (
     "plenum_temperature", "plenum_relative_humidity", "plenum_dew_point", "run_temperature",
     "pulp_coldest", "verdict", "fan_on", "fan_since", "pulp_cold", "valid_for", "leak",
     "door_share", "outside_correction", "people_inside", "out_of_order", "leak_chills",
-    "door_tried",
 )  # fmt: skip
 LOST_ONE_IN = 160
 """How seldom a given probe fails."""
@@ -155,7 +154,6 @@ def ask(bay, memory, first, last, draws, found):
         row[25] = seen.out_of_order
         span = advice.situation.run_temperature - advice.situation.outside_temperature
         row[26] = either(span > 0.0, advice.situation.leak * span, 0.0)
-        row[27] = advice.situation.findings.door_tried
 
 
 def season_of(name):
@@ -205,8 +203,7 @@ def test_no_supply_below_the_floor_nor_above_the_dew_point_of_the_coldest_tuber(
     """
     The floor, or the air of the bay itself where that is colder: the return air as it is once the
     fans run; that holds for every action. People and freezing outrank wetting; deep cold bears
-    with a little, and so does protection while no pulp is in danger; a door that was found stuck
-    is tried whatever the air.
+    with a little, and so does protection while no pulp is in danger.
     """
     found = asked(name)
     runs = found["fan_speed"] > 0.0
@@ -221,7 +218,6 @@ def test_no_supply_below_the_floor_nor_above_the_dew_point_of_the_coldest_tuber(
     room[found["action"] == Action.PROTECT] = PROTECT_WETS
     free = (found["action"] == Action.PEOPLE_INSIDE) | (found["pulp_cold"] > 0.0)
     free |= np.isnan(found["plenum_dew_point"] + found["pulp_coldest"])
-    free |= found["door_tried"] > 0.0  # once a day, to see whether it moves again
     assert not np.isnan(found["plenum_dew_point"][runs & (found["action"] < Action.PROTECT)]).any()
     dry = found["plenum_dew_point"] <= found["pulp_coldest"] + room + 1e-9
     assert dry[runs & ~free].all()

@@ -35,7 +35,7 @@ STEP, MOST = 1.0, 4.0
 FORGETTING = 5 * 86400.0
 """Time in which an old correction falls to 1/e. [s]"""
 FINDING_LIFE = 86400.0
-"""After which a finding that nothing confirms is forgotten; a door is tried first. [s]"""
+"""After which a finding that nothing confirms is forgotten. [s]"""
 SETTLED = 600.0
 """Into a run, after which the plenum no longer holds the air of the rest. [s]"""
 STILL = 0.3
@@ -57,8 +57,6 @@ class Findings(NamedTuple):
     """Fresh fraction at which the door is stuck; NaN where it moves. [0-1]"""
     door_age: float
     """Since that was seen last. [s]"""
-    door_tried: bool
-    """Whether it is time to see if it moves again."""
     humidifier_lacking: float
     """How long runs have missed the humidifier's cooling. [s]"""
     humidifier_age: float
@@ -72,19 +70,18 @@ def learn(bay: HourlyBay, readings: Readings, memory: Memory, elapsed: float) ->
     bias = memory.outside_correction * math.exp(-elapsed / FORGETTING)
     door, door_age = memory.door_share, memory.door_age + elapsed
     lacking, humidifier_age = memory.humidifier_lacking, memory.humidifier_age + elapsed
-    if door_age > FINDING_LIFE and math.isnan(readings.plenum_temperature):
+    if door_age > FINDING_LIFE:
         door = math.nan
-    tried = door_age > FINDING_LIFE and not math.isnan(door)
     if humidifier_age > FINDING_LIFE:
         lacking = 0.0
     error = readings.plenum_temperature - memory.expected_plenum_temperature
     settled = elapsed > 0.0 and memory.fan_since + elapsed >= SETTLED
     if math.isnan(error) or not memory.fan_on or not settled:
-        return Findings(bias, door, door_age, tried, lacking, humidifier_age, 0.0)
+        return Findings(bias, door, door_age, lacking, humidifier_age, 0.0)
     expected = memory.expected_plenum_temperature - readings.pulp_bottom
     if abs(readings.plenum_temperature - readings.pulp_bottom) < STILL and abs(expected) > FELT:
         still = memory.no_air + elapsed
-        return Findings(bias, door, door_age, tried, lacking, humidifier_age, still)
+        return Findings(bias, door, door_age, lacking, humidifier_age, still)
     span = memory.expected_outside_temperature - memory.expected_return_temperature
     if abs(span) >= CLEAR_SPAN:
         implied = memory.expected_share + error / span
@@ -92,14 +89,12 @@ def learn(bay: HourlyBay, readings: Readings, memory: Memory, elapsed: float) ->
         told = bay.doors.leakage_fraction if stuck else memory.expected_share
         off = implied - told
         if (stuck or abs(error) > FAR_OFF) and DOOR_MOVES < off <= 1.0 - told:
-            return Findings(bias, implied, 0.0, False, lacking, humidifier_age, 0.0)
+            return Findings(bias, implied, 0.0, lacking, humidifier_age, 0.0)
         if abs(off) < DOOR_FREE:
             door = math.nan
-    if tried:  # nothing has shown it again
-        door = math.nan
     if memory.expected_humidifier_drop > MIST_SHOWS:
         if error > MIST_MISSED * memory.expected_humidifier_drop:
-            return Findings(bias, door, door_age, False, lacking + elapsed, 0.0, 0.0)
+            return Findings(bias, door, door_age, lacking + elapsed, 0.0, 0.0)
         lacking = 0.0
     warm_while_wet = error > 0.0 and memory.expected_humidifier_drop > 0.0
     clear = memory.expected_share >= LEAST_SHARE and abs(error) > DOUBT * bay.sensors.temperature
@@ -109,4 +104,4 @@ def learn(bay: HourlyBay, readings: Readings, memory: Memory, elapsed: float) ->
     if clear and read and math.isnan(door) and not warm_while_wet:
         lesson = LESSON * error / memory.expected_share
         bias = min(max(bias + min(max(lesson, -STEP), STEP), -MOST), MOST)
-    return Findings(bias, door, door_age, False, lacking, humidifier_age, 0.0)
+    return Findings(bias, door, door_age, lacking, humidifier_age, 0.0)

@@ -91,15 +91,10 @@ def headline(advice: Advice, bay: Bay, units: UnitSystem = "metric") -> str:
         Action.PROTECT: _protect(advice, units),
         Action.PEOPLE_INSIDE: "People are inside: nothing that stands still is started, and the "
         "door stays as it is unless opening it helps them.",
-        Action.CHOSEN: _chosen(advice, f"supply at {supply}; {state}"),
+        Action.CHOSEN: f"The best of what can be done in the next hour: supply at {supply}; "
+        f"{state}.",
     }
     return words[Action(int(advice.action))]
-
-
-def _chosen(advice: Advice, state: str) -> str:
-    if advice.situation.findings.door_tried:
-        return f"A slow run with the door told to shut, to see whether it moves again: {state}."
-    return f"The best of what can be done in the next hour: {state}."
 
 
 def _hands_off(advice: Advice) -> str:

@@ -143,8 +143,6 @@ def _run(
     safe = (
         now.usable and now.in_use and frost.stage == 0 and not now.readings.out_of_order & FANS_OUT
     )
-    if safe and now.findings.door_tried:
-        return _try_door(bay, now, memory)
     by_consequence = now.outside_temperature < DEEP_COLD or devices.mist_lacks(bay, now)
     if safe and now.outside_known and by_consequence:
         found = choose(bay, now, memory.fan_on, memory.fan_since + now.elapsed)
@@ -205,20 +203,6 @@ def _with_people(bay: HourlyBay, now: Situation, memory: Memory, frost: Guard) -
         action=PEOPLE_INSIDE,
         fan_speed=memory.fan_speed if on else 0.0,
         fresh_fraction=share if frost.stage < DOOR_SHUT else now.leak,
-        coil_heat=0.0,
-        heater_heat=0.0,
-        humidity_wanted=0.0,
-    )
-
-
-def _try_door(bay: HourlyBay, now: Situation, memory: Memory) -> Run:
-    """A slow run with the door told to shut shows whether it moves again."""
-    since = memory.fan_since + now.elapsed
-    waits = not memory.fan_on and since < bay.control.minimum_off
-    return Run(
-        action=REST if waits else CHOSEN,
-        fan_speed=0.0 if waits else bay.fans.minimum_speed,
-        fresh_fraction=now.leak,
         coil_heat=0.0,
         heater_heat=0.0,
         humidity_wanted=0.0,

@@ -135,9 +135,7 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
     if in_use and stage == EMPTY:
         stage = UNLOADING
     leak, widest = bay.doors.leakage_fraction, bay.doors.largest_fraction
-    if findings.door_tried:
-        widest = leak
-    elif not math.isnan(findings.door_share):
+    if not math.isnan(findings.door_share):
         leak = widest = min(max(findings.door_share, 0.0), 1.0)
     elif readings.out_of_order & DOOR_OUT:
         widest = leak
