@@ -11,13 +11,14 @@ from ventcalc.advice.setpoints import (
     humidity_setpoint,
     lowest_supply,
     supply_setpoint,
+    vapour_limit,
     wetting_margin,
 )
 from ventcalc.advice.situation import Situation
 from ventcalc.air.plain import AIR_HEAT, dew_point, saturated
 from ventcalc.bay.description import fresh_fraction_at
 from ventcalc.bay.hourly import HourlyBay
-from ventcalc.equipment.plenum import coil_heat_for, fresh_fraction_for
+from ventcalc.equipment.plenum import Supply, coil_heat_for, fresh_fraction_for, supply
 
 __all__ = [
     "bleed_share",
@@ -29,6 +30,7 @@ __all__ = [
     "heater_heat",
     "mist_lacks",
     "mist_setpoint",
+    "supply_of",
     "warm_share",
 ]
 
@@ -184,6 +186,31 @@ def door_for(
     )
 
 
+def supply_of(
+    bay: HourlyBay, now: Situation, fan_speed: float, fraction: float, humidity_wanted: float
+) -> Supply:
+    """The plenum that a door opening would give, without coil and heater."""
+    limit = 1.0  # without mist it binds nothing
+    if humidity_wanted > 0.0:
+        limit = vapour_limit(bay, now.readings.pulp_coldest, now.readings.pulp_probes, now.pressure)
+    return supply(
+        dry_air_flow(bay, fan_speed, now.pressure),
+        fraction,
+        now.outside_temperature,
+        now.outside_humidity_ratio,
+        now.run_temperature,
+        now.run_humidity_ratio,
+        now.pressure,
+        fan_power(bay, fan_speed),
+        0.0,
+        bay.refrigeration.coil_temperature_difference,
+        bay.refrigeration.bypass_factor,
+        humidity_wanted,
+        bay.humidifier.capacity,
+        limit,
+    )
+
+
 def fresh_share(bay: HourlyBay, now: Situation, gently: bool) -> tuple[float, bool]:
     """
     Fresh fraction for a change of air [0-1], and whether there is one that does no harm.
@@ -214,6 +241,21 @@ def fresh_share(bay: HourlyBay, now: Situation, gently: bool) -> tuple[float, bo
     share = min(max(wide, drying), most)
     if share > now.leak and share >= drying:
         return share, True
+    if not gently and now.outside_temperature >= now.run_temperature:
+        return _misted_share(bay, now, setpoint, 0.0 if urgent else margin)
+    return now.leak, False
+
+
+def _misted_share(
+    bay: HourlyBay, now: Situation, warmest: float, margin: float
+) -> tuple[float, bool]:
+    """
+    All the fresh air there is, dry but hot, where the mist cools it to a supply that does no harm.
+    """
+    end = supply_of(bay, now, bay.fans.minimum_speed, now.widest, mist_setpoint(bay, now))
+    dry = end.humidity_ratio + end.fog <= _dry_enough(bay, now, margin)
+    if dry and end.temperature <= warmest:
+        return now.widest, True
     return now.leak, False
 
 

@@ -6,21 +6,20 @@ import math
 from enum import IntEnum
 from typing import NamedTuple
 
-from ventcalc.advice.devices import door_for
+from ventcalc.advice.devices import door_for, supply_of
 from ventcalc.advice.setpoints import (
     coldest_doubt,
     dew_point_uncertainty,
     dry_air_flow,
     fan_power,
     humidity_setpoint,
-    vapour_limit,
 )
 from ventcalc.advice.situation import Situation
 from ventcalc.air.plain import AIR_HEAT, dew_point, enthalpy, relative_humidity
 from ventcalc.bay.hourly import HourlyBay
-from ventcalc.equipment.plenum import Supply, supply
+from ventcalc.equipment.plenum import Supply
 
-__all__ = ["Binding", "OutsideAir", "Verdict", "judge", "supply_of"]
+__all__ = ["Binding", "OutsideAir", "Verdict", "judge"]
 
 FOG_LIMIT = 1.5e-4
 """
@@ -145,31 +144,6 @@ def _nothing_to_cool(bay: HourlyBay, now: Situation) -> OutsideAir:
     binding = RAMP_LIMIT if now.ramping and lags else NOTHING_TO_COOL
     n = math.nan
     return OutsideAir(FORBIDDEN, binding, n, n, n, n, n, n, n, n, n, n, n, n, n)
-
-
-def supply_of(
-    bay: HourlyBay, now: Situation, fan_speed: float, fraction: float, humidity_wanted: float
-) -> Supply:
-    """The plenum that a door opening would give, without coil and heater."""
-    limit = 1.0  # without mist it binds nothing
-    if humidity_wanted > 0.0:
-        limit = vapour_limit(bay, now.readings.pulp_coldest, now.readings.pulp_probes, now.pressure)
-    return supply(
-        dry_air_flow(bay, fan_speed, now.pressure),
-        fraction,
-        now.outside_temperature,
-        now.outside_humidity_ratio,
-        now.run_temperature,
-        now.run_humidity_ratio,
-        now.pressure,
-        fan_power(bay, fan_speed),
-        0.0,
-        bay.refrigeration.coil_temperature_difference,
-        bay.refrigeration.bypass_factor,
-        humidity_wanted,
-        bay.humidifier.capacity,
-        limit,
-    )
 
 
 def _without_fog(bay: HourlyBay, now: Situation, fan_speed: float, widest: float) -> float:
