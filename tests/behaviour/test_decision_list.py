@@ -397,6 +397,35 @@ def test_without_fresh_air_that_is_known_the_next_line_applies():
     assert advice.action == Action.TAIL
 
 
+HOT_AND_DRY = {"outside_temperature": 26.0, "outside_relative_humidity": 0.25,
+               "return_relative_humidity": 0.99, "co2": 2.3 * SEED.limits.co2}  # fmt: skip
+
+
+def test_hot_dry_air_comes_in_through_the_whole_door_where_the_mist_cools_it():
+    """A little of it would not dry the return air, more would warm the crop."""
+    seen = pile(12.8, spread=3.0, time=AUTUMN, **HOT_AND_DRY)
+    advice = given(SEED, seen, rested(SEED, seen))
+    assert (advice.action, advice.door_opening) == (Action.FRESH_AIR, 1.0)
+    assert advice.humidifier > 0.5
+    assert advice.plenum_temperature <= seen.return_temperature + 2.0  # it suffocates
+    assert advice.plenum_dew_point <= seen.pulp_coldest
+
+
+@pytest.mark.parametrize(
+    ("more", "bay"),
+    [
+        ({}, replace(SEED, humidifier=None)),
+        ({"outside_relative_humidity": 0.7}, SEED),
+        ({"outside_temperature": 34.0}, SEED),
+        ({"co2": MUCH}, SEED),  # not yet worth a warm supply
+    ],
+)
+def test_hot_air_stays_out_where_it_would_warm_or_wet_the_crop(more, bay):
+    seen = pile(12.8, spread=3.0, time=AUTUMN, **{**HOT_AND_DRY, **more})
+    advice, _ = advise(bay, seen, rested(bay, seen))
+    assert (advice.action, advice.fan_speed) == (Action.REST, 0.0)
+
+
 def test_the_tail_comes_before_drying_and_evening_out():
     seen = pile(HOLDING, spread=1.6, return_relative_humidity=0.8, ceiling_temperature=-3.0,
                 pulp_coldest=DRY)  # fmt: skip

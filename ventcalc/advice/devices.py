@@ -168,6 +168,14 @@ def warm_share(bay: HourlyBay, now: Situation) -> tuple[float, bool]:
     return share, dew_point(vapour, now.pressure) < sure
 
 
+def _warm_share(bay: HourlyBay, now: Situation, warmest: float) -> float:
+    """Fresh fraction of a slow run that warms its air that far, fans' heat paid. [1]"""
+    flow = dry_air_flow(bay, bay.fans.minimum_speed, now.pressure)
+    rise = fan_power(bay, bay.fans.minimum_speed) / (flow * AIR_HEAT)
+    span = max(now.outside_temperature - now.run_temperature, LEAST_SPAN)
+    return (warmest - rise - now.run_temperature) / span
+
+
 def door_for(
     bay: HourlyBay, now: Situation, setpoint: float, humidity_wanted: float, speed: float
 ) -> float:
@@ -231,12 +239,12 @@ def fresh_share(bay: HourlyBay, now: Situation, gently: bool) -> tuple[float, bo
     drying = _drying_share(bay, now, 0.0 if urgent else margin)
     if now.outside_temperature < now.run_temperature:
         setpoint = max(seen.pulp_coldest - bay.limits.supply_difference, lowest_supply(bay))
-        humidity = mist_setpoint(bay, now)
+        most = door_for(bay, now, setpoint, mist_setpoint(bay, now), bay.fans.minimum_speed)
     else:
-        setpoint, humidity = seen.pulp_coldest + bay.limits.warm_supply_difference, 0.0
+        setpoint = seen.pulp_coldest + bay.limits.warm_supply_difference
         if urgent:
-            setpoint = max(setpoint, now.run_temperature + URGENT_STEP)
-    most = door_for(bay, now, setpoint, humidity, bay.fans.minimum_speed)
+            setpoint = max(setpoint, now.run_temperature + URGENT_STEP * (seen.co2 / limit - 1.0))
+        most = _warm_share(bay, now, setpoint)
     most = now.leak if math.isnan(most) else min(most, now.widest)
     share = min(max(wide, drying), most)
     if share > now.leak and share >= drying:
