@@ -29,10 +29,10 @@ from firmware_bridge.sensors.sample import ActualPositions, Sample, mean_of, pul
 from firmware_bridge.wire.messages import Alarm
 from ventcalc.advice.advise import Action, Advice, Memory, advise
 from ventcalc.advice.alarms import alarms
+from ventcalc.advice.fresh_air import PEOPLE_CO2
 from ventcalc.advice.probes import believed, pulp_of
 from ventcalc.advice.readings import Readings
 from ventcalc.advice.reasons import reasons
-from ventcalc.advice.rules import PEOPLE_CO2
 from ventcalc.bay.calendar import STAGES, calendar_at
 from ventcalc.bay.description import Bay
 from ventcalc.bay.file import read_bay, starter_file

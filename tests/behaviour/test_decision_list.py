@@ -30,6 +30,7 @@ from piles import (
 from ventcalc import air
 from ventcalc.advice.advise import Action, advise
 from ventcalc.advice.outside_air import Binding, Verdict
+from ventcalc.advice.reasons import reasons
 from ventcalc.advice.setpoints import dry_air_flow, fan_power, wetting_margin
 from ventcalc.bay.hourly import hourly
 
@@ -397,8 +398,9 @@ def test_without_fresh_air_that_is_known_the_next_line_applies():
     assert advice.action == Action.TAIL
 
 
-HOT_AND_DRY = {"outside_temperature": 26.0, "outside_relative_humidity": 0.25,
-               "return_relative_humidity": 0.99, "co2": 2.3 * SEED.limits.co2}  # fmt: skip
+HOT_AND_DRY = {"outside_temperature": 24.0, "outside_relative_humidity": 0.25,
+               "return_relative_humidity": 0.99, "co2": 2.3 * SEED.limits.co2,
+               "ceiling_temperature": 20.0}  # fmt: skip
 
 
 def test_hot_dry_air_comes_in_through_the_whole_door_where_the_mist_cools_it():
@@ -418,12 +420,36 @@ def test_hot_dry_air_comes_in_through_the_whole_door_where_the_mist_cools_it():
         ({"outside_relative_humidity": 0.7}, SEED),
         ({"outside_temperature": 34.0}, SEED),
         ({"co2": MUCH}, SEED),  # not yet worth a warm supply
+        ({"ceiling_temperature": 10.0}, SEED),  # nothing is misted under a dripping ceiling
     ],
 )
 def test_hot_air_stays_out_where_it_would_warm_or_wet_the_crop(more, bay):
     seen = pile(12.8, spread=3.0, time=AUTUMN, **{**HOT_AND_DRY, **more})
     advice, _ = advise(bay, seen, rested(bay, seen))
     assert (advice.action, advice.fan_speed) == (Action.REST, 0.0)
+
+
+MUGGY = {"outside_temperature": 17.5, "outside_relative_humidity": 0.97,
+         "return_relative_humidity": 0.99}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("co2", "more", "runs"),
+    [
+        (0.019, {}, False),
+        (0.021, {}, True),
+        (0.021, {"outside_temperature": 20.5}, False),  # wets for longer than that is worth
+    ],
+)
+def test_a_bay_full_of_co2_is_aired_even_if_its_bottom_sweats_for_a_while(co2, more, runs):
+    seen = pile(17.4, spread=2.0, time=AUTUMN, co2=co2, **{**MUGGY, **more})
+    advice, _ = advise(SEED, seen, rested(SEED, seen))
+    if not runs:
+        assert (advice.action, advice.fan_speed) == (Action.REST, 0.0)
+        return
+    assert (advice.action, advice.door_opening) == (Action.FRESH_AIR, 1.0)
+    assert 0.0 < advice.plenum_dew_point - seen.pulp_coldest <= 1.5
+    assert any("sweats tubers" in line for line in reasons(advice, SEED))
 
 
 def test_the_tail_comes_before_drying_and_evening_out():

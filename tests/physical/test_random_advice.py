@@ -20,10 +20,12 @@ from ventcalc import compiled
 from ventcalc.advice.advise import Action, Readings
 from ventcalc.advice.chooser import WETTING_ROOM
 from ventcalc.advice.envelope import PROTECT_WETS, SHORTEST
+from ventcalc.advice.fresh_air import CO2_DANGEROUS, SWEATS
 from ventcalc.advice.learning import MOST
 from ventcalc.advice.outside_air import Binding
 from ventcalc.advice.readings import OUT_OF_ORDER, START
 from ventcalc.advice.rules import decide
+from ventcalc.advice.setpoints import dry_air_flow, fan_power
 from ventcalc.bay.calendar import STAGES
 from ventcalc.bay.description import Heater
 from ventcalc.bay.file import example_bay
@@ -53,6 +55,7 @@ KEPT = (
     "plenum_temperature", "plenum_relative_humidity", "plenum_dew_point", "run_temperature",
     "pulp_coldest", "verdict", "fan_on", "fan_since", "pulp_cold", "valid_for", "leak",
     "door_share", "outside_correction", "people_inside", "out_of_order", "leak_chills",
+    "co2",
 )  # fmt: skip
 LOST_ONE_IN = 160
 """How seldom a given probe fails."""
@@ -96,7 +99,7 @@ def drawn(u, time, target):
         pulp_mean=either(lost == 6, math.nan, mean),
         pulp_coldest=either(lost == 7, math.nan, min(top, mean - 0.5 * spread) - u[12] * u[12]),
         ceiling_temperature=either(u[13] < 0.5, math.nan, mean + between(-14.0, 4.0, u[13])),
-        co2=either(u[14] < 0.1, math.nan, between(0.0004, 0.012, u[14] * u[14])),
+        co2=either(u[14] < 0.1, math.nan, between(0.0004, 0.03, u[14] * u[14] * u[14])),
         pressure=either(u[15] < 0.5, math.nan, between(70e3, 106e3, u[15])),
         pulp_odd=either(u[18] < 0.03, between(-5.0, 30.0, u[17]), math.nan),
         pulp_odd_place=either(u[18] < 0.03, 1, 0),
@@ -154,6 +157,7 @@ def ask(bay, memory, first, last, draws, found):
         row[25] = seen.out_of_order
         span = advice.situation.run_temperature - advice.situation.outside_temperature
         row[26] = either(span > 0.0, advice.situation.leak * span, 0.0)
+        row[27] = seen.co2
 
 
 def season_of(name):
@@ -203,7 +207,8 @@ def test_no_supply_below_the_floor_nor_above_the_dew_point_of_the_coldest_tuber(
     """
     The floor, or the air of the bay itself where that is colder: the return air as it is once the
     fans run; that holds for every action. People and freezing outrank wetting; deep cold bears
-    with a little, and so does protection while no pulp is in danger.
+    with a little, so does protection while no pulp is in danger, and fresh air in a bay with so
+    much CO2 that rest would harm more.
     """
     found = asked(name)
     runs = found["fan_speed"] > 0.0
@@ -216,6 +221,8 @@ def test_no_supply_below_the_floor_nor_above_the_dew_point_of_the_coldest_tuber(
     room = np.zeros(CALLS)
     room[found["action"] == Action.CHOSEN] = WETTING_ROOM
     room[found["action"] == Action.PROTECT] = PROTECT_WETS
+    fresh = found["action"] == Action.FRESH_AIR
+    room[fresh & (found["co2"] > 0.5 * CO2_DANGEROUS)] = SWEATS
     free = (found["action"] == Action.PEOPLE_INSIDE) | (found["pulp_cold"] > 0.0)
     free |= np.isnan(found["plenum_dew_point"] + found["pulp_coldest"])
     assert not np.isnan(found["plenum_dew_point"][runs & (found["action"] < Action.PROTECT)]).any()
@@ -228,6 +235,14 @@ def test_no_supply_below_the_floor_nor_above_the_dew_point_of_the_coldest_tuber(
                     found["run_temperature"] - found["leak_chills"])  # fmt: skip
     # Less mist and the coil are reckoned on a straight line: some hundredths of a kelvin.
     assert (supply >= least - 0.03)[tight].all()
+    # Nor far above it, but the more CO2 the warmer; recirculated air is as warm as it is.
+    limits, times = BAYS[name].limits, found["co2"] / BAYS[name].limits.co2
+    rise = fan_power(BAYS[name], 1.0) / (dry_air_flow(BAYS[name], 1.0, 8e4) * 1006.0)
+    borne = np.where(times > 2.0, 2.0 * (times - 1.0), rise)
+    most = np.fmax(found["pulp_coldest"] + limits.warm_supply_difference,
+                   found["run_temperature"] + borne)  # fmt: skip
+    # Mixed on dry bulb alone: a tenth of a kelvin.
+    assert (supply <= most + 0.2)[fresh & runs].all()
     protects = found["action"] == Action.PROTECT
     for part in ("door_opening", "humidifier", "refrigeration"):
         assert (found[part][protects] == 0.0).all()

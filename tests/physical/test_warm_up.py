@@ -9,9 +9,9 @@ from itertools import pairwise
 
 import pytest
 
+from ventcalc.advice.fresh_air import PEOPLE_CO2
 from ventcalc.bay.file import example_bay
 from ventcalc.stages.emptying import (
-    PEOPLE_CO2,
     air_for_remains,
     on_the_truck,
     people_inside,

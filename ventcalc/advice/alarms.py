@@ -10,8 +10,8 @@ from typing import Literal
 
 from ventcalc.advice.action import Advice
 from ventcalc.advice.freeze_guard import FANS_OFF, LATCHED, coldest_heard
+from ventcalc.advice.fresh_air import CO2_DANGEROUS, PEOPLE_CO2
 from ventcalc.advice.readings import DOUBTED, OUT_OF_ORDER, START, Memory
-from ventcalc.advice.rules import CO2_DANGEROUS, PEOPLE_CO2
 from ventcalc.bay.description import Bay
 from ventcalc.bay.hourly import HourlyBay
 from ventcalc.units import UnitSystem, show

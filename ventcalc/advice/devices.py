@@ -9,7 +9,6 @@ from ventcalc.advice.setpoints import (
     dry_air_flow,
     fan_power,
     humidity_setpoint,
-    lowest_supply,
     supply_setpoint,
     vapour_limit,
     wetting_margin,
@@ -21,10 +20,11 @@ from ventcalc.bay.hourly import HourlyBay
 from ventcalc.equipment.plenum import Supply, coil_heat_for, fresh_fraction_for, supply
 
 __all__ = [
+    "LEAST_SPAN",
     "bleed_share",
     "coil_heat",
     "door_for",
-    "fresh_share",
+    "drying_share",
     "heated_share",
     "heater_capacity",
     "heater_heat",
@@ -34,12 +34,6 @@ __all__ = [
     "warm_share",
 ]
 
-WIDEST_PURGE = 4.0
-"""Times its limit of CO2 up to which the door of a fresh-air run opens wider. [1]"""
-URGENT = 2.0
-"""Times its limit of CO2 from which on fresh air outranks a warm supply. [1]"""
-URGENT_STEP = 2.0
-"""Supply this far above recirculated air that is then borne. [K]"""
 LEAST_SPAN = 0.1
 """Outside air this near to the return can hardly move the supply. [K]"""
 DRIER = 1e-6
@@ -95,6 +89,18 @@ def _dry_enough(bay: HourlyBay, now: Situation, margin: float) -> float:
     return saturated(coldest - margin, now.pressure)
 
 
+def drying_share(bay: HourlyBay, now: Situation, inside: float, margin: float) -> float:
+    """
+    Fresh fraction from which on a mixture with air of the bay [kg/kg dry air] leaves the coldest
+    tuber dry; 2 if none does. [1]
+    """
+    excess = inside - _dry_enough(bay, now, margin)
+    if not excess > 0.0:
+        return 0.0
+    drier = inside - now.outside_humidity_ratio
+    return excess / drier if drier > DRIER else 2.0
+
+
 def coil_heat(bay: HourlyBay, now: Situation, speed: float, bleed: float) -> float:
     """Duty of the refrigeration that would meet the supply wanted, bleed air included. [W]"""
     plant = bay.refrigeration
@@ -130,9 +136,7 @@ def heated_share(bay: HourlyBay, now: Situation) -> tuple[float, bool]:
     if not now.outside_known:
         return now.leak, False
     margin = wetting_margin(bay, now.readings.pulp_coldest, now.readings.pulp_probes)
-    excess = now.recirculated_humidity_ratio - _dry_enough(bay, now, margin)
-    drier = now.recirculated_humidity_ratio - now.outside_humidity_ratio
-    share = max(excess / drier, now.leak) if drier > DRIER else 2.0
+    share = max(drying_share(bay, now, now.recirculated_humidity_ratio, margin), now.leak)
     if share > now.widest:
         return now.leak, False
     mixed = now.run_temperature + share * (now.outside_temperature - now.run_temperature)
@@ -166,14 +170,6 @@ def warm_share(bay: HourlyBay, now: Situation) -> tuple[float, bool]:
     vapour = now.run_humidity_ratio + share * (now.outside_humidity_ratio - now.run_humidity_ratio)
     sure = seen.pulp_coldest - wetting_margin(bay, seen.pulp_coldest, seen.pulp_probes)
     return share, dew_point(vapour, now.pressure) < sure
-
-
-def _warm_share(bay: HourlyBay, now: Situation, warmest: float) -> float:
-    """Fresh fraction of a slow run that warms its air that far, fans' heat paid. [1]"""
-    flow = dry_air_flow(bay, bay.fans.minimum_speed, now.pressure)
-    rise = fan_power(bay, bay.fans.minimum_speed) / (flow * AIR_HEAT)
-    span = max(now.outside_temperature - now.run_temperature, LEAST_SPAN)
-    return (warmest - rise - now.run_temperature) / span
 
 
 def door_for(
@@ -217,60 +213,3 @@ def supply_of(
         bay.humidifier.capacity,
         limit,
     )
-
-
-def fresh_share(bay: HourlyBay, now: Situation, gently: bool) -> tuple[float, bool]:
-    """
-    Fresh fraction for a change of air [0-1], and whether there is one that does no harm.
-
-    At least the opening of a fresh-air run (wider the more CO2 there is, unless ``gently``), or as
-    much as makes the mixture dry enough for the coldest tuber; at most what keeps the plenum above
-    its floor and within the coldest and the warmest supply allowed. Crop that suffocates outranks
-    a warm supply and the doubt about a dew point, never the dew point itself.
-    """
-    if not now.outside_known:
-        return now.leak, False
-    seen, limit = now.readings, bay.limits.co2
-    urgent = not gently and seen.co2 > URGENT * limit
-    times = 1.0 if gently or math.isnan(seen.co2) else seen.co2 / limit
-    wider = min(max(times, 1.0), WIDEST_PURGE)
-    wide = fresh_fraction_at(bay.doors, min(wider * bay.control.fresh_air_opening, 1.0))
-    margin = wetting_margin(bay, seen.pulp_coldest, seen.pulp_probes)
-    drying = _drying_share(bay, now, 0.0 if urgent else margin)
-    if now.outside_temperature < now.run_temperature:
-        setpoint = max(seen.pulp_coldest - bay.limits.supply_difference, lowest_supply(bay))
-        most = door_for(bay, now, setpoint, mist_setpoint(bay, now), bay.fans.minimum_speed)
-    else:
-        setpoint = seen.pulp_coldest + bay.limits.warm_supply_difference
-        if urgent:
-            setpoint = max(setpoint, now.run_temperature + URGENT_STEP * (seen.co2 / limit - 1.0))
-        most = _warm_share(bay, now, setpoint)
-    most = now.leak if math.isnan(most) else min(most, now.widest)
-    share = min(max(wide, drying), most)
-    if share > now.leak and share >= drying:
-        return share, True
-    if not gently and now.outside_temperature >= now.run_temperature:
-        return _misted_share(bay, now, setpoint, 0.0 if urgent else margin)
-    return now.leak, False
-
-
-def _misted_share(
-    bay: HourlyBay, now: Situation, warmest: float, margin: float
-) -> tuple[float, bool]:
-    """
-    All the fresh air there is, dry but hot, where the mist cools it to a supply that does no harm.
-    """
-    end = supply_of(bay, now, bay.fans.minimum_speed, now.widest, mist_setpoint(bay, now))
-    dry = end.humidity_ratio + end.fog <= _dry_enough(bay, now, margin)
-    if dry and end.temperature <= warmest:
-        return now.widest, True
-    return now.leak, False
-
-
-def _drying_share(bay: HourlyBay, now: Situation, margin: float) -> float:
-    """Fresh fraction from which on the mixture leaves the coldest tuber dry; 2 if none does. [1]"""
-    excess = now.run_humidity_ratio - _dry_enough(bay, now, margin)
-    if not excess > 0.0:
-        return 0.0
-    drier = now.run_humidity_ratio - now.outside_humidity_ratio
-    return excess / drier if drier > DRIER else 2.0

@@ -6,6 +6,7 @@ import math
 
 from ventcalc.advice.action import (
     CHOSEN,
+    FRESH_AIR,
     HANDS_OFF,
     PEOPLE_INSIDE,
     PROTECT,
@@ -15,6 +16,7 @@ from ventcalc.advice.action import (
     Run,
 )
 from ventcalc.advice.freeze_guard import Guard
+from ventcalc.advice.fresh_air import SWEATS, suffocates
 from ventcalc.advice.outside_air import FREEZING, NONE, WETS_CROP, OutsideAir
 from ventcalc.advice.readings import FANS_OUT
 from ventcalc.advice.setpoints import dry_air_flow, fan_power, vapour_limit
@@ -132,11 +134,13 @@ def _with_share(run: Run, share: float) -> Run:
 
 
 def _wets(bay: HourlyBay, now: Situation, action: int, frost: Guard, dew: float) -> bool:
-    """People and freezing outrank wetting; what was chosen by its consequences was weighed."""
+    """People, frost and suffocation outrank wetting; a choice by its consequences was weighed."""
     if action == PEOPLE_INSIDE:
         return False
     if action == PROTECT:
         return not frost.pulp_cold and dew > now.readings.pulp_coldest + PROTECT_WETS
+    if action == FRESH_AIR and suffocates(now):
+        return dew > now.readings.pulp_coldest + SWEATS
     return action != CHOSEN and dew > now.readings.pulp_coldest
 
 

@@ -203,6 +203,13 @@ def _humidifier(advice: Advice, bay: Bay, units: UnitSystem) -> str:
 
 
 def _carbon(advice: Advice, bay: Bay, units: UnitSystem) -> str:
+    seen = advice.situation.readings
+    if advice.action == Action.FRESH_AIR and advice.plenum_dew_point > seen.pulp_coldest:
+        return (
+            f"This air (dew point {show(advice.plenum_dew_point, 'degC', units)}) sweats tubers "
+            f"at {show(seen.pulp_coldest, 'degC', units)} until it has warmed them: with so much "
+            "CO2 a rest would harm the crop more."
+        )
     if not advice.needs.purge or advice.action == Action.FRESH_AIR:
         return ""
     if advice.door_opening > SHOWN_DOOR:

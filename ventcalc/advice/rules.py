@@ -40,6 +40,7 @@ from ventcalc.advice.freeze_guard import (
     Guard,
     guard,
 )
+from ventcalc.advice.fresh_air import PEOPLE_CO2, fresh_share
 from ventcalc.advice.outside_air import (
     ALLOWED,
     OutsideAir,
@@ -64,10 +65,6 @@ REFRESH_FROM = 0.6
 """Part of the CO2 limit from which on fresh air is taken where it does no harm. [1]"""
 FILLING_REST = 3600.0
 """Longest rest of fresh, wet or rotting crop. [s]"""
-PEOPLE_CO2 = 5000e-6
-"""Limit of a working day (OSHA PEL, ACGIH TLV-TWA; NIOSH pocket guide). [1]"""
-CO2_DANGEROUS = 40_000e-6
-"""Immediately dangerous to life or health (NIOSH pocket guide, IDLH of carbon dioxide). [1]"""
 
 
 def decide(bay: HourlyBay, readings: Readings, memory: Memory) -> tuple[Advice, Memory]:
@@ -152,8 +149,9 @@ def _run(
     bleed = devices.bleed_share(bay, now, needs.purge, speed)
     coil = devices.coil_heat(bay, now, speed, bleed) if needs.cool else 0.0
     warm_share, warm_air = devices.warm_share(bay, now) if needs.warm else (leak, False)
-    fresh_share, fresh_air = devices.fresh_share(bay, now, False) if needs.purge else (leak, False)
-    gentle_share, gentle = devices.fresh_share(bay, now, True) if needs.refresh else (leak, False)
+    mist = _humidity(bay, now, needs, FRESH_AIR)
+    fresh, fresh_air = fresh_share(bay, now, mist, False) if needs.purge else (leak, False)
+    gentle_share, gentle = fresh_share(bay, now, mist, True) if needs.refresh else (leak, False)
     heated, dried = leak, not needs.recirculation_wets
     if needs.warm and (now.stage == WARM_UP or now.stage == UNLOADING):
         heated, dried = devices.heated_share(bay, now)
@@ -173,7 +171,7 @@ def _run(
     elif action == WARM_BY_OUTSIDE:
         share = warm_share
     elif action == FRESH_AIR:
-        share = fresh_share if fresh_air else gentle_share
+        share = fresh if fresh_air else gentle_share
     elif action == WARM_BY_HEATER and heated > leak:
         share = heated
     elif action == COOL_BY_COIL:

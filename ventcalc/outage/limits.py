@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from ventcalc.advice.alarms import HOT
-from ventcalc.advice.rules import CO2_DANGEROUS, PEOPLE_CO2
+from ventcalc.advice.fresh_air import CO2_DANGEROUS, PEOPLE_CO2
 from ventcalc.outage.start import Start
 from ventcalc.season.kpi import WET_FILM
 

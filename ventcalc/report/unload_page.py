@@ -8,6 +8,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from ventcalc.advice.fresh_air import PEOPLE_CO2
 from ventcalc.report.lots_text import shrink_lines
 from ventcalc.report.pages import Figure, Glance, Part, Verdict, page
 from ventcalc.report.unload_text import (
@@ -20,7 +21,6 @@ from ventcalc.report.unload_text import (
     turn_rows,
     warm_lines,
 )
-from ventcalc.stages.emptying import PEOPLE_CO2
 from ventcalc.stages.unloading import Unloading
 from ventcalc.units import UnitSystem, convert, show, shown_unit
 from ventcalc.web.chart import DASHES, Line, chart

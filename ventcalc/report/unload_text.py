@@ -6,10 +6,11 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
+from ventcalc.advice.fresh_air import PEOPLE_CO2
 from ventcalc.logbook.judge import COLDEST, FREEZES, YANTA
 from ventcalc.report.lots_text import shrink_lines
 from ventcalc.report.table import bullets, table
-from ventcalc.stages.emptying import PEOPLE_CO2, TIGHT_CO2
+from ventcalc.stages.emptying import TIGHT_CO2
 from ventcalc.stages.unloading import Unloading
 from ventcalc.units import UnitSystem, show
 

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ventcalc.advice.rules import PEOPLE_CO2
+from ventcalc.advice.fresh_air import PEOPLE_CO2
 from ventcalc.bay.calendar import COOL_DOWN, EMPTY, HOLDING, UNLOADING
 from ventcalc.bay.description import Bay, Limits
 from ventcalc.bay.hourly import HourlyBay

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from ventcalc import air
+from ventcalc.advice.fresh_air import PEOPLE_CO2
 from ventcalc.bay.description import Bay, fresh_fraction_at
 from ventcalc.check.air_system import AirSystem, air_system
 from ventcalc.check.pile_carbon import free_air
@@ -20,7 +21,6 @@ from ventcalc.stages.warm_up import SETTLED
 from ventcalc.weather import Weather
 
 __all__ = [
-    "PEOPLE_CO2",
     "People",
     "Remaining",
     "air_for_remains",
@@ -31,8 +31,6 @@ __all__ = [
 
 SHARES = (1.0, 0.75, 0.5, 0.25, 0.1)
 """Of the crop, for which the air is told."""
-PEOPLE_CO2 = 0.005
-"""CO2 over a shift of 8 h: 5 000 ppm, OSHA 29 CFR 1910.1000 table Z-1, ACGIH TLV. [1]"""
 TIGHT_CO2 = 0.03
 """CO2 found in tight stores, up to 3 %: AHDB, store atmosphere. [1]"""
 DAYLIGHT = range(7, 19)

@@ -1,0 +1,104 @@
+"""How much fresh air a bay full of CO2 takes now, and what it may do to the crop."""
+
+from __future__ import annotations
+
+import math
+
+from ventcalc.advice.devices import (
+    LEAST_SPAN,
+    door_for,
+    drying_share,
+    mist_setpoint,
+    supply_of,
+)
+from ventcalc.advice.setpoints import dry_air_flow, fan_power, lowest_supply, wetting_margin
+from ventcalc.advice.situation import Situation
+from ventcalc.air.plain import AIR_HEAT, dew_point
+from ventcalc.bay.description import fresh_fraction_at
+from ventcalc.bay.hourly import HourlyBay
+
+__all__ = ["CO2_DANGEROUS", "PEOPLE_CO2", "SWEATS", "fresh_share", "suffocates"]
+
+PEOPLE_CO2 = 5000e-6
+"""Limit of a working day (OSHA 29 CFR 1910.1000 table Z-1; ACGIH TLV-TWA). [1]"""
+CO2_DANGEROUS = 40_000e-6
+"""Immediately dangerous to life or health (NIOSH pocket guide, IDLH of carbon dioxide). [1]"""
+SUFFOCATING = 0.5 * CO2_DANGEROUS
+"""From which on rest is the greater harm to crop and people, our own. [1]"""
+SWEATS = 1.5
+"""
+Dew point above the coldest tuber that is then borne: such air warms the bottom past its own dew
+point within the hour, while a bay at rest grows both wetter and warmer. [K]
+"""
+WIDEST_PURGE = 4.0
+"""Times its limit of CO2 up to which the door of a fresh-air run opens wider. [1]"""
+URGENT = 2.0
+"""Times its limit of CO2 from which on fresh air outranks a warm supply. [1]"""
+URGENT_STEP = 2.0
+"""Supply this far above recirculated air that is then borne. [K]"""
+
+
+def suffocates(now: Situation) -> bool:
+    """Whether air that would wet the coldest tubers does less harm than none."""
+    return now.readings.co2 > SUFFOCATING
+
+
+def fresh_share(bay: HourlyBay, now: Situation, mist: float, gently: bool) -> tuple[float, bool]:
+    """
+    Fresh fraction for a change of air with so much humidity wanted [0-1], and whether there is one
+    that does no harm.
+
+    At least the opening of a fresh-air run (wider the more CO2 there is, unless ``gently``), or as
+    much as makes the mixture dry enough for the coldest tuber; at most what keeps the plenum above
+    its floor and within the coldest and the warmest supply allowed. The more CO2, the warmer a
+    supply is borne and the less a doubt about its dew point counts.
+    """
+    if not now.outside_known:
+        return now.leak, False
+    seen = now.readings
+    times = 1.0 if gently or math.isnan(seen.co2) else seen.co2 / bay.limits.co2
+    wider = min(max(times, 1.0), WIDEST_PURGE)
+    wide = fresh_fraction_at(bay.doors, min(wider * bay.control.fresh_air_opening, 1.0))
+    margin = wetting_margin(bay, seen.pulp_coldest, seen.pulp_probes)
+    if times > URGENT:
+        margin = 0.0
+    drying = drying_share(bay, now, now.run_humidity_ratio, margin)
+    coldest = max(seen.pulp_coldest - bay.limits.supply_difference, lowest_supply(bay))
+    warmest = seen.pulp_coldest + bay.limits.warm_supply_difference
+    if times > URGENT:
+        warmest = max(warmest, now.run_temperature + URGENT_STEP * (times - 1.0))
+    hot = now.outside_temperature >= now.run_temperature
+    if hot:
+        most = _warmed_share(bay, now, warmest)
+    else:
+        most = door_for(bay, now, coldest, mist_setpoint(bay, now), bay.fans.minimum_speed)
+    most = now.leak if math.isnan(most) else min(most, now.widest)
+    share = min(max(wide, drying), most)
+    if share > now.leak and share >= drying:
+        return share, True
+    if gently:
+        return now.leak, False
+    # Through the whole door, air that is dry but hot leaves room for mist that cools it.
+    wettest = seen.pulp_coldest - margin
+    if hot and _undiluted(bay, now, mist, coldest, warmest, wettest):
+        return now.widest, True
+    if suffocates(now) and _undiluted(bay, now, 0.0, coldest, warmest, seen.pulp_coldest + SWEATS):
+        return now.widest, True
+    return now.leak, False
+
+
+def _undiluted(
+    bay: HourlyBay, now: Situation, mist: float, coldest: float, warmest: float, wettest: float
+) -> bool:
+    """Whether all the fresh air there is makes a supply within these limits. [°C]"""
+    end = supply_of(bay, now, bay.fans.minimum_speed, now.widest, mist)
+    dew = dew_point(end.humidity_ratio + end.fog, now.pressure)
+    return coldest <= end.temperature <= warmest and dew <= wettest
+
+
+def _warmed_share(bay: HourlyBay, now: Situation, warmest: float) -> float:
+    """Fresh fraction of a slow run that warms its air that far, fans' heat paid. [1]"""
+    flow = dry_air_flow(bay, bay.fans.minimum_speed, now.pressure)
+    rise = fan_power(bay, bay.fans.minimum_speed) / (flow * AIR_HEAT)
+    span = max(now.outside_temperature - now.run_temperature, LEAST_SPAN)
+    return (warmest - rise - now.run_temperature) / span
