@@ -27,7 +27,8 @@ COLDEST_DEW_POINT = -40.0
 SOURCE = (
     "ISO 13788 temperature factor and its 0.25 m2 K/W for opaque surfaces, which stands for "
     "corners and still air; ISO 6946: 0.13 and 0.10 m2 K/W for plain surfaces; sky: Berdahl, "
-    "Martin 1984; uncertainty: JCGM 100, U 15 % and surface resistance 20 %, common practice, no source"
+    "Martin 1984; uncertainty: JCGM 100, U 15 % and surface resistance 20 %, common practice, no "
+    "source"
 )
 INDICATIVE = (
     "Steady and without air that leaks through joints: an indication. Look at purlins, corners "

@@ -272,7 +272,7 @@ def _plenum(area: float, airflow_per_tonne: float, step: float) -> tuple[int, fl
     """Feeds, height and width, up to the next step: the plainest that is no hall."""
 
     def up(length: float) -> float:
-        return step * math.ceil(length / step - 1e-9)
+        return round(step * math.ceil(length / step - 1e-9), 9)
 
     for feeds in FEEDS:
         for tall in PLENUM_HEIGHTS:
