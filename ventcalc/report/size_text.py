@@ -72,7 +72,7 @@ def shown_size(value: float, unit: str, units: UnitSystem = "metric", currency: 
         return f"{value:.0f}"
     if unit == "1":
         return f"{value:.2f}"
-    if unit == "s" and abs(value) < 3600.0:
+    if unit == "s" and 0.0 < abs(value) < 3600.0:
         return f"{value / 60.0:.0f} min"
     long = unit == "s" and abs(value) >= 100.0 * 3600.0
     text = show(value, unit, units, 0 if long else None)
