@@ -36,7 +36,7 @@ TOGETHER = {
     "report in a browser": ("test_report_browser",),
     "bridge in a browser": ("test_page_browser",),
     "season's report": ("test_report",),
-    "sizes": ("test_size",),
+    "sizes": ("test_size", "test_raw_climates"),
 }  # fmt: skip
 """
 Files whose tests stay in one process and begin first: they share machine code, which two processes

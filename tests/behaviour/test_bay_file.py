@@ -221,6 +221,12 @@ CONTRADICTIONS = [
     ({"schedule": {"ramp": "0.05 degF/day"}}, "before the pile can reach holding_temperature on"),
     ({"schedule": {"unloading_start": "04-01"}}, "unload later or warm up sooner"),
     ({"schedule": {"unloading_start": "08-20", "unloading_days": "60 days"}}, "next fill"),
+    # 6 250 ft2 of floor, 350 ft of walls 20 ft high: square feet told as square metres, and so on
+    ({"envelope": {"ceiling_area": "6250 m2"}}, "cannot be the ceiling over a pile floor of 580.6"),
+    ({"envelope": {"ceiling_area": "580 ft2"}}, "cannot be the ceiling"),
+    ({"envelope": {"wall_area": "7000 m2"}}, "four walls are about 650.3 m² (7,000 ft²)"),
+    ({"envelope": {"headspace_volume": "37500 m3"}}, "would stand 64.58 m (211.9 ft) high"),
+    ({"ducts": {"plenum_height": "24 ft"}}, "is more than the 6.71 m (22.0 ft) from floor to roof"),
 ]
 
 
@@ -237,6 +243,27 @@ def test_too_much_crop_says_how_high_it_would_stand(tables):
     line = only_problem_of(tables)
     for part in ("1,905.1 t", "4,200,000 lb", "1,814.4 t", "4,000,000 lb", "5.12 m (16.8 ft)"):
         assert part in line
+
+
+def test_what_cannot_be_is_told_in_the_first_round(tables):
+    """Beside values that could not be read, with nothing said of what hangs on them."""
+    tables["lots"][0]["mass"] = "1.7e6 lb"
+    tables["schedule"]["warm_up_start"] = "11-01"
+    tables["fans"]["airflow"] = "many"
+    tables["envelope"]["ceiling_u"] = "thick"
+    tables["envelope"]["wall_height"] = "3 ft"
+    said = "\n".join(problems_of(tables))
+    for part in ("fans.airflow", "ceiling_u", "do not fit a full pile", "before the pile can"):
+        assert part in said
+    assert "wall_height" not in said
+
+
+def test_what_reads_alike_is_not_told_to_be_less(tables):
+    tables["pile"]["height"] = "20.0001 ft"
+    tables["envelope"]["headspace_volume"] = "37500 ft3"
+    assert not [line for line in bay_notes(bay_from_dict(tables)) if "wall_height" in line]
+    tables["pile"]["height"] = "20.1 ft"
+    assert "6.10 m (20.0 ft) is below pile.height 6.13 m (20.1 ft)" in only_problem_of(tables)
 
 
 def test_calendar_counts_the_days_of_the_cool_down(tables):
@@ -267,6 +294,10 @@ def test_calendar_counts_the_days_of_the_cool_down(tables):
         ({"limits": {"plenum_floor": "33 degF"}}, "freezing point"),
         ({"envelope": {"ceiling_u": "R-15"}}, "Q-6313"),
         ({"envelope": {"ceiling_area": "500 m2"}}, "less than the pile floor"),
+        ({"envelope": {"ceiling_area": "12500 ft2"}}, "is 2.0 times the pile floor"),
+        ({"envelope": {"wall_area": "14000 ft2"}}, "is 2.0 times the 650.3 m² (7,000 ft²) of four"),
+        ({"envelope": {"headspace_volume": "20000 ft3"}}, "less than the 708 m³ (25,000 ft³) bet"),
+        ({"envelope": {"headspace_volume": "150000 ft3"}}, "stands 7.32 m (24.0 ft) high on"),
     ],
 )
 def test_remark(tables, changes, said):

@@ -189,6 +189,22 @@ def test_winter_and_height_take_any_unit(capsys):
     assert one == two
 
 
+def test_air_outside_is_an_option(capsys):
+    """Damp autumn air needs less water, a damp warm day more cold; each is named as assumed."""
+
+    def checked(*words):
+        data = json.loads(run(capsys, "fry_bay", "--json", *words)[1])
+        found = {one["key"]: one for one in data["checks"]}
+        return found["humidity_fill"], found["cold_fill"]
+
+    dry, damp = (checked("--autumn-rh", rh, "--warm-rh", rh) for rh in ("30 %", "90 %"))
+    values = [[one["value_kg_h"], two["value_w"]] for one, two in (dry, damp)]
+    assert values[0][0] > 1.3 * values[1][0]
+    assert values[1][1] > values[0][1] + 1000.0
+    assert "outside assumed 10 °C (50 °F), 90 %" in damp[0]["formula"]
+    assert "outside assumed 18 °C (64 °F), 90 %" in damp[1]["formula"]
+
+
 def test_refrigeration_is_judged_where_there_is_some(capsys):
     status, out, _ = run(capsys, "fry_bay", "--warm", "59 degF", "--units", "us")
     words = " ".join(out.split())
@@ -247,6 +263,7 @@ WRONG_WORDS = [
     (("seed_bay", "--winter", "40 degC"), "--winter"),
     (("fry_bay", "--warm", "120 degF"), "--warm"),
     (("fry_bay", "--warm", "18"), "--warm"),
+    (("fry_bay", "--autumn-rh", "140 %"), "must lie in 1.0% to 100.0%"),
     (("nowhere.toml",), "no such file"),
     (("seed_bay", "--html", "/nowhere/at/all.html"), "no folder"),
 ]

@@ -412,3 +412,38 @@ def test_as_a_program(tmp_path):
     done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True)
     assert (done.returncode, done.stderr) == (0, "")
     assert (tmp_path / "sized.toml").exists()
+
+
+# --- one system of units -----------------------------------------------------------------
+
+FOREIGN = {
+    "us": r"m³/h|\bm/s\b|°C|degC|\bPa\b|RSI|W/t|g/kg|\d (m|mm|cm|K|kg/h|J)\b|\bm[23²³]\b",
+    "metric": r"°F|degF|cfm|inH2O|Btu|\bTR\b|psf|\d (ft|lb/h|inch)\b|\bR \d",
+}
+
+
+@pytest.mark.parametrize("units", FOREIGN)
+@pytest.mark.parametrize("command", ["check", "size"])
+def test_print_out_and_page_keep_to_one_system_of_units(run, tmp_path, command, units):
+    page = tmp_path / "page.html"
+    status, out, _ = run(command, "fry_bay", "--units", units, "--html", page)
+    assert status == 0
+    html = re.sub(r"<(script|style).*?</\1>", "", page.read_text(encoding="utf-8"), flags=re.S)
+    text = out + re.sub(r"<[^>]+>", "\n", html)
+    assert [line for line in text.splitlines() if re.search(FOREIGN[units], line)] == []
+
+
+def test_ducts_and_motors_have_nominal_sizes_of_the_reader(run, tmp_path):
+    found = {}
+    for units in ("us", "metric"):
+        sized = tmp_path / f"{units}.toml"
+        run("size", "seed_bay", "--target", "20 cfm/ton", "--units", units, "--out", sized)
+        bay = read_bay(sized)
+        found[units] = [bay.ducts.lateral_diameter, bay.ducts.plenum_width, bay.fans.motor_power]
+    inches, half_feet, horsepower = (
+        x / y for x, y in zip(found["us"], (2 * 0.0254, 0.5 * 0.3048, 745.7), strict=True)
+    )
+    assert abs(inches - round(inches)) < 1e-3
+    assert abs(half_feet - round(half_feet)) < 1e-3
+    assert horsepower == pytest.approx(5.0, rel=1e-3)  # NEMA MG 1
+    assert found["metric"] == pytest.approx([0.7, 2.5, 3000.0])

@@ -268,7 +268,7 @@ def test_dew_point_above_the_temperature_is_refused(tmp_path: Path) -> None:
 def test_sea_level_pressure_is_found_out(tmp_path: Path) -> None:
     path = plain(tmp_path, *hours(4, values="5,80,1013"))
     (line,) = problems(path, altitude=1500)
-    assert "mean pressure 1013 hPa does not fit the altitude of 1500 m" in line
+    assert "mean pressure 1,013 hPa does not fit the altitude of 1,500 m" in line
 
 
 @pytest.mark.parametrize(

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Set
+from dataclasses import fields
 from datetime import date, timedelta
 
-from ventcalc.bay.description import Bay, Fans, Schedule, lateral_section
+from ventcalc.bay.description import Bay, Fans, Schedule
+from ventcalc.bay.geometry_checks import GEOMETRY_PROBLEMS, alike, both, geometry_notes
 from ventcalc.equipment.fan_curve import FanCurve
-from ventcalc.units import show
 
 __all__ = ["bay_notes", "contradictions"]
 
@@ -26,76 +28,21 @@ _HOLDING = {
 """Holding bands by use, Univ. of Nebraska CropWatch. [°F]"""
 
 
-def _both(value: float, unit: str) -> str:
-    metric, us = show(value, unit, "metric"), show(value, unit, "us")
-    return metric if metric == us else f"{metric} ({us})"
-
-
 # --- contradictions ----------------------------------------------------------------------
 
 
-def contradictions(bay: Bay) -> tuple[str, ...]:
-    """Find what cannot be true of one bay at once, or would ruin the crop."""
-    return (
-        *_too_full(bay),
-        *_too_high(bay),
-        *_temperatures(bay),
-        *_order(bay),
-        *_calendar(bay.schedule),
-        *_ducts(bay),
-        *_fan_curve(bay.fans),
+def contradictions(bay: Bay, broken: Set[str] = frozenset()) -> tuple[str, ...]:
+    """
+    Find what cannot be true of one bay at once, or would ruin the crop.
+
+    Tables that could not be read are ``broken``: what needs them is left out.
+    """
+    return tuple(
+        problem
+        for tables, find in _CONTRADICTIONS
+        if broken.isdisjoint(tables)
+        for problem in find(bay)
     )
-
-
-def _too_full(bay: Bay) -> list[str]:
-    pile, mass = bay.pile, bay.mass
-    if mass <= pile.capacity * (1 + 1e-6):
-        return []
-    height = mass / (pile.floor_area * pile.bulk_density)
-    return [
-        f"lots: {_both(mass, 'kg')} do not fit a full pile of {_both(pile.capacity, 'kg')}; "
-        f"lower the mass, or raise pile.height to {_both(height, 'm')} if the walls allow it"
-    ]
-
-
-def _too_high(bay: Bay) -> list[str]:
-    wall, height = bay.envelope.wall_height, bay.pile.height
-    if wall is None or height <= wall:
-        return []
-    return [
-        f"envelope.wall_height: {_both(wall, 'm')} is below pile.height {_both(height, 'm')}; "
-        "lower the pile or correct the wall"
-    ]
-
-
-def _ducts(bay: Bay) -> list[str]:
-    ducts, pile = bay.ducts, bay.pile
-    if ducts is None:
-        return []
-    along, across = pile.length, pile.width
-    if ducts.plenum_along == "width":
-        along, across = across, along
-    problems = []
-    if ducts.lateral_length > across * (1 + 1e-6):
-        problems.append(
-            f"ducts.lateral_length: {_both(ducts.lateral_length, 'm')} is longer than the bay, "
-            f"which is {_both(across, 'm')} across the plenum; shorten the laterals, or correct "
-            "the pile or plenum_along"
-        )
-    if ducts.laterals * ducts.lateral_diameter > along * (1 + 1e-6):
-        problems.append(
-            f"ducts.laterals: {ducts.laterals} of {_both(ducts.lateral_diameter, 'm small')} do "
-            f"not fit side by side along {_both(along, 'm')}; use fewer or smaller ones, or "
-            "correct the pile or plenum_along"
-        )
-    ports, duct = ducts.ports * ducts.port_area, lateral_section(ducts).area
-    if ports > duct * (1 + 1e-6):
-        problems.append(
-            f"ducts.ports: {_both(ports, 'm2 small')} of ports exceed the lateral's "
-            f"{_both(duct, 'm2 small')}, so most air would leave at the dead end; use fewer or "
-            "smaller ports or a larger lateral"
-        )
-    return problems
 
 
 def _fan_curve(fans: Fans) -> list[str]:
@@ -111,13 +58,13 @@ def _fan_curve(fans: Fans) -> list[str]:
     for i in range(1, len(flow)):
         if flow[i] <= flow[i - 1]:
             return [
-                f"fans.curve_airflow: value {i + 1}, {_both(flow[i], 'm3/s')}, does not exceed "
+                f"fans.curve_airflow: value {i + 1}, {both(flow[i], 'm3/s')}, does not exceed "
                 "the one before; sort the points by airflow"
             ]
         if static[i] > static[i - 1]:
             return [
-                f"fans.curve_static_pressure: rises from {_both(static[i - 1], 'Pa')} to "
-                f"{_both(static[i], 'Pa')} at value {i + 1}; a fan's pressure falls as its air "
+                f"fans.curve_static_pressure: rises from {both(static[i - 1], 'Pa')} to "
+                f"{both(static[i], 'Pa')} at value {i + 1}; a fan's pressure falls as its air "
                 "grows: mend the points, or begin the curve right of the stall"
             ]
     return []
@@ -129,52 +76,46 @@ def _temperatures(bay: Bay) -> list[str]:
     problems = []
     if limits.plenum_floor >= holding:
         problems.append(
-            f"limits.plenum_floor: {_both(limits.plenum_floor, 'degC')} is not below "
-            f"schedule.holding_temperature {_both(holding, 'degC')}, so the pile could never "
+            f"limits.plenum_floor: {both(limits.plenum_floor, 'degC')} is not below "
+            f"schedule.holding_temperature {both(holding, 'degC')}, so the pile could never "
             "be cooled to it; lower the floor or raise the holding temperature"
         )
     for name in ("healing_temperature", "warm_up_temperature"):
         value = getattr(schedule, name)
-        if value < holding:
+        if value < holding and not alike(value, holding, "degC"):
             problems.append(
-                f"schedule.{name}: {_both(value, 'degC')} is below holding_temperature "
-                f"{_both(holding, 'degC')}; raise it or lower the holding temperature"
+                f"schedule.{name}: {both(value, 'degC')} is below holding_temperature "
+                f"{both(holding, 'degC')}; raise it or lower the holding temperature"
             )
     doubt = bay.control.confidence * bay.sensors.temperature
     if limits.plenum_floor - doubt < FREEZING_POINT:
         problems.append(
-            f"limits.plenum_floor: {_both(limits.plenum_floor, 'degC')} may freeze tubers, which "
-            f"freeze at {_both(FREEZING_POINT, 'degC')}: the sensor can read "
-            f"{_both(doubt, 'delta_degC')} too high; raise the floor to at least "
-            f"{_both(FREEZING_POINT + doubt, 'degC')}, better 1 °C (34 °F)"
+            f"limits.plenum_floor: {both(limits.plenum_floor, 'degC')} may freeze tubers, which "
+            f"freeze at {both(FREEZING_POINT, 'degC')}: the sensor can read "
+            f"{both(doubt, 'delta_degC')} too high; raise the floor to at least "
+            f"{both(FREEZING_POINT + doubt, 'degC')}, better 1 °C (34 °F)"
         )
     return problems
 
 
 def _order(bay: Bay) -> list[str]:
     """Pairs of keys of which the first must be less than the second."""
-    control, doors = bay.control, bay.doors
     pairs = (
-        ("control.stop_above", control.stop_above, "start_above", control.start_above),
-        (
-            "doors.leakage_fraction",
-            doors.leakage_fraction,
-            "largest_fraction",
-            doors.largest_fraction,
-        ),
-        (
-            "control.circulate_for",
-            control.circulate_for,
-            "circulate_every",
-            control.circulate_every,
-        ),
+        ("control", "stop_above", "start_above"),
+        ("doors", "leakage_fraction", "largest_fraction"),
+        ("control", "circulate_for", "circulate_every"),
     )
-    return [
-        f"{low}: must be less than {high} ({first:g} is not below {second:g}); "
-        f"lower the one or raise the other"
-        for low, first, high, second in pairs
-        if first >= second
-    ]
+    problems = []
+    for name, low, high in pairs:
+        table = getattr(bay, name)
+        units = {field.name: field.metadata["shown"] for field in fields(table)}
+        less, more = (getattr(table, key) for key in (low, high))
+        if less >= more:
+            problems.append(
+                f"{name}.{low}: must be less than {high}, but is {both(less, units[low])} against "
+                f"{both(more, units[high])}; lower the one or raise the other"
+            )
+    return problems
 
 
 def _calendar(schedule: Schedule) -> list[str]:
@@ -211,6 +152,16 @@ def _calendar(schedule: Schedule) -> list[str]:
     return problems
 
 
+_CONTRADICTIONS: tuple[tuple[tuple[str, ...], Callable[[Bay], list[str]]], ...] = (
+    *GEOMETRY_PROBLEMS,
+    (("schedule", "limits", "control", "sensors"), _temperatures),
+    (("control", "doors"), _order),
+    (("schedule",), lambda bay: _calendar(bay.schedule)),
+    (("fans",), lambda bay: _fan_curve(bay.fans)),
+)
+"""Tables that each looks at, and what it finds."""
+
+
 # --- remarks -----------------------------------------------------------------------------
 
 
@@ -229,12 +180,11 @@ def bay_notes(bay: Bay) -> tuple[str, ...]:
 
 def _outside(name: str, value: float, low: float, high: float, unit: str, source: str) -> list[str]:
     """A remark when ``value`` is outside a usual range; a limit in other units is still inside."""
-    slack = 1e-6 * max(abs(low), abs(high))
-    if low - slack <= value <= high + slack:
+    if low <= value <= high or alike(value, low, unit) or alike(value, high, unit):
         return []
     return [
-        f"{name}: {_both(value, unit)} is outside the usual "
-        f"{_both(low, unit)} to {_both(high, unit)} ({source})"
+        f"{name}: {both(value, unit)} is outside the usual "
+        f"{both(low, unit)} to {both(high, unit)} ({source})"
     ]
 
 
@@ -261,13 +211,13 @@ def _notes_on_season(bay: Bay) -> list[str]:
     )
     if schedule.ramp > 0.6 / 1.8 / _DAY:
         notes.append(
-            f"schedule.ramp: {_both(schedule.ramp, 'delta_degC/s')} is faster than the usual "
+            f"schedule.ramp: {both(schedule.ramp, 'delta_degC/s')} is faster than the usual "
             f"0.28 K/day (0.5 °F/day) ({source}); fast cooling raises sugars and wets the pile"
         )
     warmest = max(lot.loading_temperature for lot in bay.lots)
     if warmest > 18:
         notes.append(
-            f"lots: pulp loaded at {_both(warmest, 'degC')}; harvest is better suspended above "
+            f"lots: pulp loaded at {both(warmest, 'degC')}; harvest is better suspended above "
             "18 °C (64 °F) (Bethke, The Potato, ch. 15)"
         )
     return notes
@@ -284,15 +234,10 @@ def _notes_on_pile(bay: Bay) -> list[str]:
     )
     if bay.pile.height > 5.5:
         notes.append(
-            f"pile.height: {_both(bay.pile.height, 'm')} is above the 5-5.5 m (16-18 ft) of "
+            f"pile.height: {both(bay.pile.height, 'm')} is above the 5-5.5 m (16-18 ft) of "
             "processing stores (Bethke, The Potato, ch. 15); weigh pressure bruise"
         )
-    if bay.envelope.ceiling_area < 0.95 * bay.pile.floor_area:
-        notes.append(
-            f"envelope.ceiling_area: {_both(bay.envelope.ceiling_area, 'm2')} is less than the "
-            f"pile floor of {_both(bay.pile.floor_area, 'm2')}"
-        )
-    return notes
+    return [*notes, *geometry_notes(bay)]
 
 
 def _notes_on_equipment(bay: Bay) -> list[str]:
@@ -307,12 +252,12 @@ def _notes_on_equipment(bay: Bay) -> list[str]:
     notes += _note_on_curve(bay.fans)
     if bay.limits.plenum_floor < 1.0 - 1e-6:
         notes.append(
-            f"limits.plenum_floor: {_both(bay.limits.plenum_floor, 'degC')} leaves little room "
-            f"above the freezing point of tubers, {_both(FREEZING_POINT, 'degC')}"
+            f"limits.plenum_floor: {both(bay.limits.plenum_floor, 'degC')} leaves little room "
+            f"above the freezing point of tubers, {both(FREEZING_POINT, 'degC')}"
         )
     for part, usual in (("wall", 4.2), ("ceiling", 5.0)):
         resistance = 1 / getattr(bay.envelope, f"{part}_u")
-        if resistance < usual * (1 - 1e-6):
+        if round(resistance, 1) < usual:
             notes.append(
                 f"envelope.{part}_u: RSI {resistance:.1f} m² K/W (R-{resistance * 5.678:.0f}) is "
                 f"below RSI {usual} (R-{usual * 5.678:.0f}) for -20 °C (-4 °F) outside "
@@ -331,6 +276,6 @@ def _note_on_curve(fans: Fans) -> list[str]:
     if not abs(found - fans.static_pressure) > 0.25 * fans.static_pressure:
         return []
     return [
-        f"fans.static_pressure: {_both(fans.static_pressure, 'Pa')}, but at fans.airflow the fan "
-        f"curve gives {_both(found, 'Pa')}; one of them is not of these fans"
+        f"fans.static_pressure: {both(fans.static_pressure, 'Pa')}, but at fans.airflow the fan "
+        f"curve gives {both(found, 'Pa')}; one of them is not of these fans"
     ]

@@ -62,10 +62,11 @@ def bay_from_dict(mapping: Mapping[str, Any]) -> Bay:
         elif not _required_keys(cls):
             parts[name] = cls()
     parts["lots"] = _lots(mapping, problems)
-    if problems:
-        raise BadInput(problems)
-    bay = Bay(**parts)
-    if found := contradictions(bay):
+    # What could not be read is not compared with anything, all else is, in the same round.
+    broken = {name for name, part in parts.items() if part is None}
+    broken |= {"lots"} if not all(parts["lots"]) or not parts["lots"] else set()
+    bay = Bay(**{"name": "", "use": "", **dict.fromkeys(tables), **parts})
+    if found := (*problems, *contradictions(bay, broken)):
         raise BadInput(found)
     return bay
 

@@ -15,10 +15,18 @@ from ventcalc.bay.description import Bay
 from ventcalc.check.air_system import AirSystem, air_system
 from ventcalc.check.airflow import air_checks
 from ventcalc.check.climate import climate_checks
-from ventcalc.check.cold import PULL_DOWN, cold_checks, warm_day
+from ventcalc.check.cold import PULL_DOWN, cold_checks
 from ventcalc.check.crop_state import CropState, crop_states
 from ventcalc.check.loads import load_checks
-from ventcalc.check.pile_heat import Passage, State, Supply, design_states, humidifier_need, passage
+from ventcalc.check.pile_heat import (
+    Outside,
+    Passage,
+    State,
+    Supply,
+    design_states,
+    humidifier_need,
+    passage,
+)
 from ventcalc.check.record import NO, Check
 from ventcalc.check.shell import shell_checks
 from ventcalc.errors import check_range
@@ -112,7 +120,11 @@ def check_pile(
     height: Any = None,
     *,
     winter_temperature: float = -20.0,
+    winter_humidity: float = 0.8,
     warm_temperature: float = 18.0,
+    warm_humidity: float = 0.6,
+    autumn_temperature: float = 10.0,
+    autumn_humidity: float = 0.4,
 ) -> PileCheck:
     """
     Check whether a bay may be filled to a height.
@@ -127,6 +139,10 @@ def check_pile(
         Outside air of the design winter, -50 to 10. [°C]
     warm_temperature : float
         Mean outside on the warm day that refrigeration is judged by, 0 to 40. [°C]
+    autumn_temperature : float
+        Outside at fill and in wound healing, for the humidifier, -10 to 30. [°C]
+    winter_humidity, warm_humidity, autumn_humidity : float
+        Relative humidity outside of these, 0.01 to 1. [0-1]
 
     Returns
     -------
@@ -136,7 +152,7 @@ def check_pile(
     Raises
     ------
     OutOfRange
-        If a height or an outside temperature is out of range.
+        If a height or outside air is out of range.
 
     Notes
     -----
@@ -147,15 +163,25 @@ def check_pile(
     check_range("height", wanted, LOWEST_HEIGHT, TALLEST_HEIGHT, "m", "feet?")
     check_range("winter_temperature", winter_temperature, -50.0, 10.0, "°C", "°F?")
     check_range("warm_temperature", warm_temperature, 0.0, 40.0, "°C", "°F?")
-    outside = (winter_temperature, warm_temperature)
+    check_range("autumn_temperature", autumn_temperature, -10.0, 30.0, "°C", "°F?")
+    outside = Outside(
+        winter_temperature=winter_temperature,
+        winter_humidity=winter_humidity,
+        warm_temperature=warm_temperature,
+        warm_humidity=warm_humidity,
+        autumn_temperature=autumn_temperature,
+        autumn_humidity=autumn_humidity,
+    )
+    for name in ("winter_humidity", "warm_humidity", "autumn_humidity"):
+        check_range(name, getattr(outside, name), 0.01, 1.0, "", "percent?")
     given = wanted if isinstance(wanted, float | int) else np.asarray(wanted, float)
-    found = _checked(bay, given, *outside)
+    found = _checked(bay, given, outside)
     swept = np.array_equal(given, sweep_heights())
     by_height, pull_down = _limits(found) if swept else _limits_of(bay, outside)
     return replace(found, reaches=by_height, plant_reaches=pull_down)
 
 
-def _limits_of(bay: Bay, outside: tuple[float, float]) -> _Limits:
+def _limits_of(bay: Bay, outside: Outside) -> _Limits:
     try:
         hash((bay, outside))
     except TypeError:  # a list where a tuple belongs: computed, not kept
@@ -164,9 +190,9 @@ def _limits_of(bay: Bay, outside: tuple[float, float]) -> _Limits:
 
 
 @functools.lru_cache(maxsize=16)
-def _kept_limits(bay: Bay, outside: tuple[float, float]) -> _Limits:
+def _kept_limits(bay: Bay, outside: Outside) -> _Limits:
     """Of a bay whose height alone changes, as when it is dragged: swept once."""
-    return _limits(_checked(bay, sweep_heights(), *outside))
+    return _limits(_checked(bay, sweep_heights(), outside))
 
 
 def _limits(swept: PileCheck) -> _Limits:
@@ -176,13 +202,11 @@ def _limits(swept: PileCheck) -> _Limits:
     return _reaches(checks, grid), _reaches(alone, grid) if swept.bay.refrigeration else ()
 
 
-def _checked(
-    bay: Bay, height: Any, winter_temperature: float, warm_temperature: float
-) -> PileCheck:
+def _checked(bay: Bay, height: Any, outside: Outside) -> PileCheck:
     pressure = float(air.standard_pressure(bay.site.altitude))
     mass = bay.pile.floor_area * bay.pile.bulk_density * height
     crops = crop_states(bay, pressure, mass)
-    states = design_states(bay, winter_temperature=winter_temperature)
+    states = design_states(bay, outside)
     system = air_system(
         bay, height, pressure=pressure, temperature=bay.schedule.holding_temperature
     )
@@ -211,8 +235,8 @@ def _checked(
             *load_checks(bay, height, mass, walls),
             *air_checks(bay, system, mass),
             *climate_checks(bay, system, states, crops, passages, supplies, mass, pressure),
-            *shell_checks(bay, mass, winter_temperature=winter_temperature, pressure=pressure),
-            *cold_checks(bay, system, crops, mass, warm_day(warm_temperature, pressure), pressure),
+            *shell_checks(bay, mass, outside, pressure),
+            *cold_checks(bay, system, crops, mass, outside, pressure),
         ),
         system=system,
         crops=crops,

@@ -61,8 +61,9 @@ def _rise(bay: Bay, state: State, through: Passage, doubt: float) -> Check:
         name=f"temperature rise through the pile, {state.name}",
         unit="delta_degC",
         formula="heat of respiration less evaporation over mass flow x heat of the air, steady",
-        source="respiration: J. Agric. Sci. (Cambridge), 43 W/t fresh, 9-14 settled; skin: ASHRAE "
-        "Refrigeration table 10, from memory; 0.6-0.8 K works well: Bethke; limit: limits.spread",
+        source="respiration: J. Agric. Sci. (Cambridge), 43 W/t fresh, 9-14 W/t settled; skin: "
+        "ASHRAE Refrigeration table 10, from memory; 0.6-0.8 K works well: Bethke; limit: "
+        "limits.spread",
         asides=(
             Aside(key="dry_rise", name="with evaporation left out", value=through.dry_spread,
                   unit="delta_degC"),

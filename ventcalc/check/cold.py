@@ -14,6 +14,7 @@ from ventcalc.bay.description import Bay, capacity_of
 from ventcalc.check.air_system import AirSystem
 from ventcalc.check.cold_load import RUNNING_SHARE, WarmDay, cold_load, crop_water, speed_for_heat
 from ventcalc.check.crop_state import CropState
+from ventcalc.check.pile_heat import Outside
 from ventcalc.check.record import CANNOT_SAY, HEAT_DOUBT, Aside, Check, air_text, check_below
 from ventcalc.equipment.defrost import defrost
 from ventcalc.equipment.refrigeration import Load
@@ -21,8 +22,6 @@ from ventcalc.equipment.refrigeration import Load
 __all__ = ["PULL_DOWN", "cold_checks", "cold_loads", "warm_day"]
 
 DAY = 86400.0
-WARM_RELATIVE_HUMIDITY = 0.6
-"""Of the warm day (common practice, no source). [0-1]"""
 ROOF_RISE = 4.0
 """Roof in the sun above the air, mean of the day (common practice, no source). [K]"""
 STAGES = (
@@ -34,9 +33,9 @@ PULL_DOWN = ("cold_fill", "cold_pull_down")
 """Checks in which outside air may do what the plant cannot: its nights are colder than pulp."""
 
 
-def warm_day(temperature: float, pressure: float) -> WarmDay:
-    """Assumed before there is any weather: 60 % relative humidity, the roof 4 K warmer."""
-    humid = float(air.humidity_ratio(temperature, WARM_RELATIVE_HUMIDITY, pressure))
+def warm_day(temperature: float, humidity: float, pressure: float) -> WarmDay:
+    """Assumed before there is any weather: the roof 4 K warmer than the air."""
+    humid = float(air.humidity_ratio(temperature, humidity, pressure))
     return WarmDay(
         temperature=temperature,
         humidity_ratio=humid,
@@ -85,7 +84,7 @@ def cold_checks(
     system: AirSystem,
     crops: Mapping[str, CropState],
     mass: Any,
-    day: WarmDay,
+    outside: Outside,
     pressure: float,
 ) -> tuple[Check, ...]:
     """
@@ -94,11 +93,13 @@ def cold_checks(
     Where it falls short at fill or pull-down, or there is none, outside air must do the rest, and
     whether it does cannot be said here.
     """
-    loads = cold_loads(bay, system, crops, mass, day, pressure)
-    return tuple(_row(bay, loads[stage], key, name, day) for stage, key, name in STAGES)
+    warm, humidity = outside.warm_temperature, outside.warm_humidity
+    loads = cold_loads(bay, system, crops, mass, warm_day(warm, humidity, pressure), pressure)
+    told = air_text(warm, humidity)
+    return tuple(_row(bay, loads[stage], key, name, told) for stage, key, name in STAGES)
 
 
-def _row(bay: Bay, load: Load, key: str, name: str, day: WarmDay) -> Check:
+def _row(bay: Bay, load: Load, key: str, name: str, told: str) -> Check:
     capacity = float(capacity_of(bay.refrigeration))
     made = check_below(
         load.capacity,
@@ -109,7 +110,7 @@ def _row(bay: Bay, load: Load, key: str, name: str, day: WarmDay) -> Check:
         unit="W refrigeration",
         formula="field heat, respiration, envelope, leaks, fresh air for CO2 and fans, plant "
         f"running 20 h of 24, no cooling by outside air; outside assumed "
-        f"{air_text(day.temperature, WARM_RELATIVE_HUMIDITY)}, roof {ROOF_RISE:g} K warmer; all "
+        f"{told}, roof {ROOF_RISE:g} K warmer; all "
         "latent heat as frost where the coil's surface is below 0 °C; floor not counted",
         source="respiration: J. Agric. Sci. (Cambridge); 20 h: National Horticulture Board "
         "(India) 01:2010; outside state: common practice, no source",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, fields
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -20,7 +20,7 @@ from ventcalc.pile.crop import (
 )
 
 __all__ = [
-    "WINTER_RELATIVE_HUMIDITY",
+    "Outside",
     "Passage",
     "State",
     "Supply",
@@ -40,10 +40,23 @@ ENOUGH_WATER = 100.0
 """That no bay needs, to ask what is needed. [kg/s]"""
 SEA_LEVEL = 101325.0
 """What is per mass of crop is the same at any air pressure. [Pa]"""
-AUTUMN = (10.0, 0.4)
-"""Outside at fill and in wound healing (common practice, no source). [°C] and [0-1]"""
-WINTER_RELATIVE_HUMIDITY = 0.8
-"""Outside in the design winter (common practice, no source). [0-1]"""
+
+
+class Outside(NamedTuple):
+    """Air outside before there is any weather (common practice, no source)."""
+
+    winter_temperature: float = -20.0
+    """Design winter. [°C]"""
+    winter_humidity: float = 0.8
+    """[0-1]"""
+    warm_temperature: float = 18.0
+    """Mean of the warm day that refrigeration is judged by. [°C]"""
+    warm_humidity: float = 0.6
+    """[0-1]"""
+    autumn_temperature: float = 10.0
+    """At fill and in wound healing. [°C]"""
+    autumn_humidity: float = 0.4
+    """[0-1]"""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -104,13 +117,14 @@ class Supply:
     """To be evaporated by the humidifier. [kg/s]"""
 
 
-def design_states(bay: Bay, *, winter_temperature: float = -20.0) -> tuple[State, State, State]:
+def design_states(bay: Bay, outside: Outside | None = None) -> tuple[State, State, State]:
     """Fill (last load in), wound healing (half over) and holding, as in ``crop_states``."""
     crops = crop_states(bay, SEA_LEVEL)
-    winter = (winter_temperature, WINTER_RELATIVE_HUMIDITY)
+    there = outside or Outside()
+    autumn, winter = there[4:], there[:2]
     rows = (
-        ("fill", "fill", crops["filling"], AUTUMN),
-        ("healing", "wound healing", crops["healing"], AUTUMN),
+        ("fill", "fill", crops["filling"], autumn),
+        ("healing", "wound healing", crops["healing"], autumn),
         ("holding", "holding", crops["holding"], winter),
     )
     first, second, third = (
@@ -120,10 +134,10 @@ def design_states(bay: Bay, *, winter_temperature: float = -20.0) -> tuple[State
             pulp_temperature=crop.temperature,
             respiration_heat=crop.respiration_heat,
             transpiration_coefficient=crop.transpiration_coefficient,
-            outside_temperature=outside[0],
-            outside_relative_humidity=outside[1],
+            outside_temperature=air_outside[0],
+            outside_relative_humidity=air_outside[1],
         )
-        for key, name, crop, outside in rows
+        for key, name, crop, air_outside in rows
     )
     return first, second, third
 

@@ -13,7 +13,7 @@ from ventcalc.building import ceiling, sky
 from ventcalc.building.ceiling import Ceiling
 from ventcalc.building.condensation import Uncertainty
 from ventcalc.building.envelope import SURFACE_RESISTANCE
-from ventcalc.check.pile_heat import WINTER_RELATIVE_HUMIDITY
+from ventcalc.check.pile_heat import Outside
 from ventcalc.check.record import Aside, Check, air_text, check_above
 from ventcalc.check.roof_space import ROOF_SPACE_ABOVE, roof_space_loss
 
@@ -26,8 +26,9 @@ COLDEST_DEW_POINT = -40.0
 """Where the formula of the clear sky ends. [°C]"""
 SOURCE = (
     "ISO 13788 temperature factor and its 0.25 m2 K/W for opaque surfaces, which stands for "
-    "corners and still air; ISO 6946: 0.13 and 0.10 for plain surfaces; sky: Berdahl and Martin "
-    "1984; uncertainty: JCGM 100, U 15 % and surface resistance 20 %, common practice, no source"
+    "corners and still air; ISO 6946: 0.13 and 0.10 m2 K/W for plain surfaces; sky: Berdahl, "
+    "Martin 1984; uncertainty: JCGM 100, U 15 % and surface resistance 20 %, common practice, no "
+    "source"
 )
 INDICATIVE = (
     "Steady and without air that leaks through joints: an indication. Look at purlins, corners "
@@ -35,9 +36,7 @@ INDICATIVE = (
 )
 
 
-def shell_checks(
-    bay: Bay, mass: Any, *, winter_temperature: float, pressure: float
-) -> tuple[Check, ...]:
+def shell_checks(bay: Bay, mass: Any, outside: Outside, pressure: float) -> tuple[Check, ...]:
     """
     Checks of walls and ceiling against condensation; of ``mass`` only its shape counts.
 
@@ -47,25 +46,26 @@ def shell_checks(
     shell = bay.envelope
     walls = _places(shell.wall_u, SURFACE_RESISTANCE["horizontal"], 1.0)
     worst = _places(shell.ceiling_u, SURFACE_RESISTANCE["up"], shell.bridge_factor)
-    humid = float(air.humidity_ratio(winter_temperature, WINTER_RELATIVE_HUMIDITY, pressure))
+    cold = outside.winter_temperature
+    humid = float(air.humidity_ratio(cold, outside.winter_humidity, pressure))
     dew_point = max(float(air.dew_point(humid, pressure)), COLDEST_DEW_POINT)
-    clear = sky.sky_temperature(winter_temperature, dew_point, pressure=pressure)
-    roof = float(sky.sol_air_temperature(winter_temperature, sky_temperature=clear))
-    warmer = _warmer(bay, winter_temperature, humid, roof, pressure)
-    outside = air_text(winter_temperature, WINTER_RELATIVE_HUMIDITY)
+    clear = sky.sky_temperature(cold, dew_point, pressure=pressure)
+    roof = float(sky.sol_air_temperature(cold, sky_temperature=clear))
+    warmer = _warmer(bay, cold, humid, roof, pressure)
+    told = air_text(cold, outside.winter_humidity)
     return (
-        _row(bay, mass, walls, winter_temperature, 0.0, pressure, {
+        _row(bay, mass, walls, cold, 0.0, pressure, {
             "key": "walls",
             "name": "walls above the dew point, design winter",
             "formula": "air less U x surface resistance x difference, the worse of 0.13 m2 K/W "
-            f"(plain wall) and {STILL_CORNER:g} (still corner); outside {outside}",
+            f"(plain wall) and {STILL_CORNER:g} (still corner); outside {told}",
         }),
         _row(bay, mass, worst, roof, warmer, pressure, {
             "key": "ceiling",
             "name": "worst joint of the ceiling above the dew point, clear winter night",
             "formula": "as the walls, the worse of 0.10 m2 K/W with U times envelope.bridge_factor "
             f"and {STILL_CORNER:g} with plain U; roof by sol-air temperature "
-            f"without sun, outside {outside}; heater of the bay warming the roof space by at most "
+            f"without sun, outside {told}; heater of the bay warming the roof space by at most "
             f"{ROOF_SPACE_ABOVE:g} K",
         }),
     )  # fmt: skip

@@ -49,7 +49,12 @@ def run(args: argparse.Namespace) -> str:
         if getattr(args, name) is not None
     }
     if given.get("relative_humidity", 0.0) > 1.0:
-        problems.append(f'--rh "{args.rh}": is more than 1; a percentage, perhaps? write "95 %"')
+        mend = (
+            f'a percentage, perhaps? write "{args.rh.strip()} %"'
+            if _bare(args.rh) and given["relative_humidity"] <= 100.0
+            else 'air holds no more than 100 %, in fog too; write "100 %", or check the probe'
+        )
+        problems.append(f'--rh "{args.rh}": is above 100 %; {mend}')
     pressure, where = _pressure(args, problems)
     if len(given) != 2:
         options = ", ".join("--" + name.replace("_", "-") for name in _OPTIONS)

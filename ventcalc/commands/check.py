@@ -16,6 +16,18 @@ from ventcalc.units import parse, show
 
 __all__ = ["add", "run"]
 
+OUTSIDE = {
+    "winter": ("-20 degC", "outside in the design winter", "-4 degF"),
+    "winter-rh": ("80 %", "its relative humidity", "75 %"),
+    "warm": ("18 degC", "mean outside on the warm day that refrigeration must handle", "64 degF"),
+    "warm-rh": ("60 %", "its relative humidity", "50 %"),
+    "autumn": ("10 degC", "outside at fill and healing, for the humidifier", "50 degF"),
+    "autumn-rh": ("40 %", "its relative humidity", "35 %"),
+}
+"""Air outside that is assumed: option, what is taken without it, words and an example."""
+RANGES = {"winter": (-50.0, 10.0), "warm": (0.0, 40.0), "autumn": (-10.0, 30.0)}
+"""[°C]"""
+
 
 def add(commands: Any) -> None:
     """Add the command to the parser."""
@@ -30,19 +42,13 @@ def add(commands: Any) -> None:
     parser.add_argument(
         "--height", metavar="VALUE", help='pile depth, such as "17 ft" (that of the bay file)'
     )
-    parser.add_argument(
-        "--winter",
-        metavar="VALUE",
-        default="-20 degC",
-        help='outside in the design winter, such as "-4 degF" (-20 degC)',
-    )
-    parser.add_argument(
-        "--warm",
-        metavar="VALUE",
-        default="18 degC",
-        help='mean outside on the warm day that refrigeration must handle, such as "64 degF" '
-        "(18 degC)",
-    )
+    for option, (default, words, like) in OUTSIDE.items():
+        parser.add_argument(
+            f"--{option}",
+            metavar="VALUE",
+            default=default,
+            help=f'{words}, such as "{like}" ({default})'.replace("%", "%%"),
+        )
     parser.add_argument("--sweep", action="store_true", help="table of margins by height")
     parser.add_argument("--html", metavar="OUT", help="write a report with plots, one HTML file")
 
@@ -52,10 +58,7 @@ def run(args: argparse.Namespace) -> str:
     page_wanted(args)
     bay = bay_named(args.bay)
     height = bay.pile.height if args.height is None else _height(args.height)
-    outside = {
-        "winter_temperature": _parsed("--winter", args.winter, "degC", -50.0, 10.0),
-        "warm_temperature": _parsed("--warm", args.warm, "degC", 0.0, 40.0),
-    }
+    outside = _outside(args)
     result = check_pile(bay, height, **outside)
 
     def swept(heights: Any) -> PileCheck:
@@ -80,6 +83,15 @@ def run(args: argparse.Namespace) -> str:
     return "\n\n".join([*parts, wrote] if wrote else parts)
 
 
+def _outside(args: argparse.Namespace) -> dict[str, float]:
+    found = {}
+    for name, (low, high) in RANGES.items():
+        text, humidity = getattr(args, name), getattr(args, f"{name}_rh")
+        found[f"{name}_temperature"] = _parsed(f"--{name}", text, "degC", low, high)
+        found[f"{name}_humidity"] = _parsed(f"--{name}-rh", humidity, "1", 0.01, 1.0)
+    return found
+
+
 def _height(text: str) -> float:
     return _parsed("--height", text, "m", LOWEST_HEIGHT, TALLEST_HEIGHT)
 
@@ -90,9 +102,12 @@ def _parsed(option: str, text: str, unit: str, low: float, high: float) -> float
     except BadInput as error:
         raise BadInput(f"{option} {problem}" for problem in error.problems) from None
     if not low <= value <= high:
-        limits = " (".join(
-            f"{show(low, unit, system)} to {show(high, unit, system)}"
+        told = "1 percent" if unit == "1" else unit
+        limits = dict.fromkeys(
+            f"{show(low, told, system)} to {show(high, told, system)}"
             for system in ("us", "metric")
         )
-        raise BadInput(f'{option} "{text}": must lie in {limits})')
+        first, *others = limits
+        beside = f" ({others[0]})" if others else ""
+        raise BadInput(f'{option} "{text}": must lie in {first}{beside}')
     return value

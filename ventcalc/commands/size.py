@@ -14,6 +14,7 @@ from ventcalc.commands.files import bay_named, check_target, create, page_wanted
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.errors import BadInput
 from ventcalc.report.text import EXAMPLE_CREDIT, EXAMPLE_WARNING
+from ventcalc.units import UnitSystem
 from ventcalc.weather import Weather, example_weather, read_weather
 
 if TYPE_CHECKING:
@@ -68,8 +69,10 @@ def run(args: argparse.Namespace) -> str:
     bay = bay_named(args.bay)
     weather = _weather(bay, args.weather)
     others = [_target(bay, text, "--compare") for text in args.compare or ()]
-    sizing = size_bay(bay, airflow_per_tonne=_target(bay, args.target), weather=weather)
-    found = None if args.compare is None else _compared(sizing, weather, others)
+    sizing = size_bay(
+        bay, airflow_per_tonne=_target(bay, args.target), weather=weather, units=args.units
+    )
+    found = None if args.compare is None else _compared(sizing, weather, others, args.units)
     credit = [EXAMPLE_WARNING, EXAMPLE_CREDIT] if args.weather == "example" else []
     written = _written(sizing, found, args, credit)
     if args.json:
@@ -92,7 +95,9 @@ def _check_files(args: argparse.Namespace) -> None:
     page_wanted(args)
 
 
-def _compared(sizing: Sizing, weather: Weather, airflows: list[float]) -> Alternatives:
+def _compared(
+    sizing: Sizing, weather: Weather, airflows: list[float], units: UnitSystem
+) -> Alternatives:
     from ventcalc.sizing.alternatives import compare_airflows
 
     with tqdm(desc="airflows", unit="step", disable=None, leave=False, file=sys.stderr) as bar:
@@ -101,7 +106,7 @@ def _compared(sizing: Sizing, weather: Weather, airflows: list[float]) -> Altern
             bar.total = whole
             bar.update(done - bar.n)
 
-        return compare_airflows(sizing, weather, airflows, progress)
+        return compare_airflows(sizing, weather, airflows, units, progress)
 
 
 def _target(bay: Bay, text: str | None, option: str = "--target") -> float:

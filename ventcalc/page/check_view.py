@@ -19,7 +19,7 @@ from ventcalc.report.check_text import (
     wall_rows,
 )
 from ventcalc.report.equipment_bill import bill
-from ventcalc.units import UnitSystem, show
+from ventcalc.units import UnitSystem, reworded, show
 
 __all__ = ["CheckRow", "check_shown", "overall"]
 
@@ -54,7 +54,7 @@ def _share(check: Check) -> float | None:
 
 def check_shown(result: PileCheck, units: UnitSystem) -> dict[str, Any]:
     """What the template of a check asks for."""
-    numbers, sources = numbered_sources(result)
+    numbers, sources = numbered_sources(result, units)
     rows = [
         CheckRow(
             key=check.key,
@@ -62,7 +62,7 @@ def check_shown(result: PileCheck, units: UnitSystem) -> dict[str, Any]:
             state=_STATES[str(check.verdict)],
             share=_share(check),
             source=number,
-            formula=check.formula,
+            formula=reworded(check.formula, units),
         )
         for check, number in zip(result.checks, numbers, strict=True)
     ]

@@ -53,7 +53,10 @@ def answer_size(data: Mapping[str, Any], weathers: Weathers) -> Answer:
         return refused(error, ask.form)
     try:
         sizing = size_bay(
-            bay, airflow_per_tonne=target, weather=weathers.read(key, bay.site.altitude)
+            bay,
+            airflow_per_tonne=target,
+            weather=weathers.read(key, bay.site.altitude),
+            units=ask.units,
         )
         toml = sized_text(sizing.sized, ask.units)
     except VentcalcError as error:

@@ -14,8 +14,9 @@ __all__ = ["alternative_lines", "alternative_rows", "alternatives_data"]
 
 HEAD = "More air or less, each through the same season under the advice"
 REMARK = (
-    "Running costs only: energy and shrink at the bay's prices; no capital, no wear. Shrink within "
-    "0.1 % of the weight is the same for what the model knows."
+    "Running costs only: energy and shrink at the bay's prices; what fans and ducts cost to buy is "
+    "not counted. Shrink that differs by less than 0.1 % of the weight is the same as far as the "
+    "model knows."
 )
 _SEASON = ("mass_loss", "off_plan_kelvin_hours", "spread_hours", "wet_crop_hours")
 

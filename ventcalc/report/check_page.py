@@ -25,7 +25,7 @@ from ventcalc.report.check_text import (
 )
 from ventcalc.report.equipment_bill import bill
 from ventcalc.report.pages import Figure, Table, page
-from ventcalc.units import UnitSystem, show
+from ventcalc.units import UnitSystem, reworded, show
 
 __all__ = ["air_rows", "bay_figure", "check_page", "fan_rows"]
 
@@ -60,7 +60,7 @@ def check_page(result: PileCheck, rounds: PileCheck, units: UnitSystem = "metric
 
 
 def _checks(result: PileCheck, units: UnitSystem) -> dict[str, Any]:
-    numbers, sources = numbered_sources(result)
+    numbers, sources = numbered_sources(result, units)
     rows = [["Check", "Verdict", "Value", "Limit", "Margin", "Source"]]
     working = [["Check and formula in words", "Uncertainty"]]
     beside = [["Figure", "Value"]]
@@ -68,9 +68,12 @@ def _checks(result: PileCheck, units: UnitSystem) -> dict[str, Any]:
         name, value, limit, margin, verdict = check_cells(check, units)
         rows.append([name, verdict, value, limit, margin, number])
         doubt = show(check.uncertainty, check.unit, units) if check.uncertainty > 0.0 else "-"
-        working.append([f"{check.name}: {check.formula}", doubt])
+        working.append([f"{check.name}: {reworded(check.formula, units)}", doubt])
         beside += [
-            [f"{check.name}: {aside.name}", show(aside.value, aside.unit, units)]
+            [
+                f"{check.name}: {reworded(aside.name, units)}",
+                show(aside.value, aside.unit, units),
+            ]
             for aside in check.asides
             if not check.key.startswith(("wall_", "cold_"))
         ]
@@ -123,7 +126,10 @@ def fan_rows(result: PileCheck, units: UnitSystem) -> Table:
         ["At the operating point", "Value"],
         ["Airflow", show(system.airflow, "m3/s", units)],
         ["Static pressure, air of the site", show(system.point.static_pressure, "Pa", units)],
-        ["the same in air of 1.2 kg/m3", show(standard_pressure(system), "Pa", units)],
+        [
+            reworded("the same in air of 1.2 kg/m3", units),
+            show(standard_pressure(system), "Pa", units),
+        ],
         ["of it: laterals and ports", show(system.duct_pressure, "Pa", units)],
         ["of it: pile with its soil", show(system.pile_pressure, "Pa", units)],
         ["of it: doors, humidifier, turns", show(system.other_pressure, "Pa", units)],

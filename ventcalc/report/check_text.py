@@ -14,7 +14,7 @@ from ventcalc.check.check import LOWEST_HEIGHT, TALLEST_HEIGHT, PileCheck
 from ventcalc.check.loads import wall_methods
 from ventcalc.check.record import CANNOT_SAY, MARGINAL, NO, Check
 from ventcalc.report.table import bullets, table
-from ventcalc.units import UnitSystem, show, shown_unit
+from ventcalc.units import UnitSystem, reworded, show, shown_unit
 
 __all__ = [
     "CHECK_CAUTIONS",
@@ -73,10 +73,11 @@ def _margin(check: Check, units: UnitSystem) -> str:
     return f"{number} {unit}".rstrip()
 
 
-def numbered_sources(result: PileCheck) -> tuple[list[str], list[str]]:
+def numbered_sources(result: PileCheck, units: UnitSystem) -> tuple[list[str], list[str]]:
     """Number of the source of each check, and the sources."""
     sources = list(dict.fromkeys(check.source for check in result.checks))
-    return [str(sources.index(check.source) + 1) for check in result.checks], sources
+    numbers = [str(sources.index(check.source) + 1) for check in result.checks]
+    return numbers, [reworded(source, units) for source in sources]
 
 
 def capacity_line(result: PileCheck, units: UnitSystem) -> str:
@@ -149,8 +150,8 @@ def findings(result: PileCheck, units: UnitSystem) -> list[str]:
     notes = dict.fromkeys(check.note for check in result.checks if _worth(check))
     for note in notes:
         names = [check.name for check in result.checks if check.note == note]
-        lines.append(f"{_joined(names)}: {note}")
-    lines += [f"Note on the bay: {note}" for note in bay_notes(result.bay)]
+        lines.append(f"{_joined(names)}: {reworded(note, units)}")
+    lines += [f"Note on the bay: {reworded(note, units)}" for note in bay_notes(result.bay)]
     return lines
 
 
@@ -193,7 +194,7 @@ def cold_rows(result: PileCheck, units: UnitSystem) -> list[list[str]]:
 def check_text(result: PileCheck, units: UnitSystem = "metric") -> str:
     """Write the checks of one height."""
     bay = result.bay
-    numbers, sources = numbered_sources(result)
+    numbers, sources = numbered_sources(result, units)
     rows = [
         [*check_cells(check, units), number]
         for check, number in zip(result.checks, numbers, strict=True)
@@ -221,7 +222,8 @@ def _asides(result: PileCheck, units: UnitSystem) -> Iterator[list[str]]:
     for check in result.checks:
         if not check.key.startswith(("wall_", "cold_")):
             for aside in check.asides:
-                yield [f"{_key_words(check)}: {aside.name}", show(aside.value, aside.unit, units)]
+                words = f"{_key_words(check)}: {reworded(aside.name, units)}"
+                yield [words, show(aside.value, aside.unit, units)]
 
 
 def _key_words(check: Check) -> str:

@@ -116,7 +116,7 @@ def pile_plot(days: Days, units: UnitSystem) -> Picture:
 
 
 def small_plot(days: Days, units: UnitSystem, name: str, y_range: tuple[float, float]) -> Picture:
-    """The pile under one control method, small, on a scale that all of them share."""
+    """The pile under one control method, small, on a shared scale; what passes it is named."""
     traces = days.season.traces
     every = max(1, round(6.0 / days.step_hours))
 
@@ -131,13 +131,20 @@ def small_plot(days: Days, units: UnitSystem, name: str, y_range: tuple[float, f
              width=0.0),
         Line(label="mean", y=thin("pulp_mean"), color="--accent"),
     )  # fmt: skip
+    hours, top = _hours(days)[::every], float(np.nanmax(thin("pulp_top")))
+    marks = [
+        Mark(x=0.5 * float(hours[0] + hours[-1]), y=y_range[1], dot=False, below=True,
+             anchor="middle",
+             label=f"off the scale, up to {top:.0f} {shown_unit('degC', units)}")
+    ] if top > y_range[1] else []  # fmt: skip
     return chart(
         name,
         f"Temperature of the pile, {days.season.policy}",
-        _hours(days)[::every],
+        hours,
         lines,
         time=True,
         y_range=y_range,
+        marks=marks,
         size=(400.0, 200.0),
         legend=False,
         live=False,

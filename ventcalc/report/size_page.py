@@ -27,7 +27,7 @@ from ventcalc.report.size_text import (
 )
 from ventcalc.sizing.alternatives import Alternatives
 from ventcalc.sizing.size import CAUTIONS, Sizing
-from ventcalc.units import UnitSystem, show
+from ventcalc.units import UnitSystem, reworded, show
 
 __all__ = ["size_page"]
 
@@ -52,7 +52,7 @@ def size_page(
         lead=f"Sized for a {head_lines(sizing, units)[0].partition(': ')[2]}.",
         verdict=_verdict(sizing, units),
         glances=_glances(sizing, units),
-        notes=sizing.notes,
+        notes=[reworded(note, units) for note in sizing.notes],
         bill=bill(sizing.sized, units, _doors(sizing, units)),
         caution=one_line(CAUTIONS[0]),
         cautions=CAUTIONS,
@@ -60,7 +60,10 @@ def size_page(
             *head_lines(sizing, units)[1:],
             *([sizing.bay.notes] if sizing.bay.notes else []),
             *credit,
-            *(f"Note on the sized bay: {remark}" for remark in bay_notes(sizing.sized)),
+            *(
+                f"Note on the sized bay: {reworded(remark, units)}"
+                for remark in bay_notes(sizing.sized)
+            ),
         ],
         sizes=_sizes(sizing, units),
         bay=Figure(bay_picture(sizing.sized, units=units), [_duct_rows(sizing, units)]),
@@ -79,7 +82,7 @@ def size_page(
         costs=_cost_rows(sizing),
         refrigerants=refrigerants_line(sizing),
         workings=[
-            (subject.capitalize(), [f"{one.name}: {working(one, units)}" for one in some])
+            (subject.capitalize(), [working(one, units) for one in some])
             for subject, some in by_subject(sizing.sizes)
         ],
     )

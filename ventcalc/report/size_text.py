@@ -12,7 +12,7 @@ from ventcalc.bay.checks import bay_notes
 from ventcalc.equipment.refrigerant_cycle import REFRIGERANTS
 from ventcalc.report.table import bullets, table
 from ventcalc.sizing.size import CAUTIONS, Size, Sizing
-from ventcalc.units import UnitSystem, show
+from ventcalc.units import UnitSystem, reworded, show
 
 __all__ = [
     "by_subject",
@@ -72,7 +72,7 @@ def shown_size(value: float, unit: str, units: UnitSystem = "metric", currency: 
         return f"{value:.0f}"
     if unit == "1":
         return f"{value:.2f}"
-    if unit == "s" and abs(value) < 3600.0:
+    if unit == "s" and 0.0 < abs(value) < 3600.0:
         return f"{value / 60.0:.0f} min"
     long = unit == "s" and abs(value) >= 100.0 * 3600.0
     text = show(value, unit, units, 0 if long else None)
@@ -85,9 +85,10 @@ def by_subject(sizes: Sequence[Size]) -> list[tuple[str, list[Size]]]:
 
 
 def working(one: Size, units: UnitSystem = "metric") -> str:
-    """How a size was found, in one sentence: formula, inputs, source."""
+    """How a size was found, in one sentence: name, formula, inputs, source."""
     inputs = "; ".join(f"{x.name} {shown_size(x.value, x.unit, units)}" for x in one.given)
-    return f"{one.formula}.{f' From: {inputs}.' if inputs else ''} Source: {one.source}."
+    told = f" From: {inputs}." if inputs else ""
+    return reworded(f"{one.name}: {one.formula}.{told} Source: {one.source}.", units)
 
 
 def cells(one: Size, units: UnitSystem = "metric", currency: str = "") -> list[str]:
@@ -98,7 +99,7 @@ def cells(one: Size, units: UnitSystem = "metric", currency: str = "") -> list[s
     ]
     if one.unit == "delta_degC" or one.unit == "degC":
         optional[0] = "" if one.margin is None else show(one.margin, "delta_degC", units)
-    return [one.name, shown_size(one.value, one.unit, units, currency), *optional]
+    return [reworded(one.name, units), shown_size(one.value, one.unit, units, currency), *optional]
 
 
 def head_lines(sizing: Sizing, units: UnitSystem = "metric") -> list[str]:
@@ -115,7 +116,11 @@ def head_lines(sizing: Sizing, units: UnitSystem = "metric") -> list[str]:
 def size_text(sizing: Sizing, units: UnitSystem = "metric", compared: Sequence[str] = ()) -> str:
     """Write a sizing; ``compared`` are the lines of other airflows beside it."""
     currency, groups = sizing.bay.costs.currency, by_subject(sizing.sizes)
-    lines = [*head_lines(sizing, units), "", *bullets(sizing.notes)]
+    lines = [
+        *head_lines(sizing, units),
+        "",
+        *bullets(reworded(note, units) for note in sizing.notes),
+    ]
     for subject, sizes in groups:
         head = [subject.capitalize(), "size", "margin", "bay now"]
         lines += ["", *table([head, *(cells(one, units, currency) for one in sizes)], indent=0)]
@@ -125,8 +130,8 @@ def size_text(sizing: Sizing, units: UnitSystem = "metric", compared: Sequence[s
     lines += ["", *compared] if compared else []
     for subject, sizes in groups:
         lines += ["", f"Working: {subject}"]
-        lines += bullets(f"{one.name}: {working(one, units)}" for one in sizes)
-    if remarks := bay_notes(sizing.sized):
+        lines += bullets(working(one, units) for one in sizes)
+    if remarks := [reworded(note, units) for note in bay_notes(sizing.sized)]:
         lines += ["", "Notes on the sized bay", *bullets(remarks)]
     return "\n".join([*lines, "", "Cautions", *bullets(CAUTIONS)])
 
@@ -149,7 +154,7 @@ def fan_schedule(sizing: Sizing, units: UnitSystem) -> list[list[str]]:
         "shaft power of one at the site": shaft,
         "motor of one": f"{motor} or {made.motor_horsepower:g} hp",
     }
-    return [["Fan schedule", ""], *([name, value] for name, value in rows.items())]
+    return [["Fan schedule", ""], *([reworded(name, units), value] for name, value in rows.items())]
 
 
 def refrigerants_line(sizing: Sizing) -> str:

@@ -19,6 +19,7 @@ from ventcalc.equipment.lateral import Lateral
 from ventcalc.equipment.shared_plenum import SharedPlenum, along_plenum, shared_plenum
 from ventcalc.errors import BadInput
 from ventcalc.pile.passage import AIR_VISCOSITY
+from ventcalc.units import UnitSystem
 
 __all__ = ["AirDesign", "design_air", "ducts_for", "fans_for", "holding_speed"]
 
@@ -44,8 +45,10 @@ LATERAL_SPACING = 3.05
 """Most between laterals: 8-10 ft (from memory). [m]"""
 PORT_SPACING = 0.30
 """Between the places with ports along a lateral (common practice, no source). [m]"""
-DIAMETER_STEP = 0.05
+DIAMETER_STEPS = {"metric": 0.05, "us": 2 * 0.0254}
 """Laterals come in these steps (common practice, no source). [m]"""
+PLENUM_STEPS = {"metric": 0.1, "us": 0.5 * 0.3048}
+"""Of width and height of the plenum; our own. [m]"""
 OUTLET_SPARE = 0.03
 """Ports beyond the rule, for fans that give a little more than rated (common practice, no
 source). [1]"""
@@ -104,6 +107,8 @@ class AirDesign:
     """Of one fan, next size in kW. [W]"""
     motor_horsepower: float
     """The same where motors come in horsepower. [hp]"""
+    motor_power: float
+    """That of the two which is written into the bay. [W]"""
     laterals: int
     lateral_length: float
     """[m]"""
@@ -113,6 +118,8 @@ class AirDesign:
     """Next size up. [m]"""
     lateral_diameter_needed: float
     """For the rule of velocities. [m]"""
+    lateral_step: float
+    """Between nominal sizes. [m]"""
     lateral_shape: str
     duct_area: float
     """[m²]"""
@@ -149,10 +156,17 @@ class AirDesign:
 
 
 def design_air(
-    bay: Bay, *, airflow_per_tonne: float, pressure: float, coil: bool = False
+    bay: Bay,
+    *,
+    airflow_per_tonne: float,
+    pressure: float,
+    coil: bool = False,
+    units: UnitSystem = "metric",
 ) -> AirDesign:
     """
     Size the air system of a full pile, the air passing a ``coil`` or not.
+
+    Ducts and motors come in nominal sizes of these units.
 
     Areas by the chain of velocities 1000, 850 and 722 ft/min from port to plenum: R. Brook,
     Michigan State University, New York Vegetable Conference, 13 Feb 2001.
@@ -166,10 +180,12 @@ def design_air(
         )
     )
     areas = duct.areas_for(flow)
-    way = _laterals(bay, areas.outlet * (1.0 + OUTLET_SPARE))
+    way = _laterals(bay, areas.outlet * (1.0 + OUTLET_SPARE), DIAMETER_STEPS[units])
     # The plenum must be slow against the laterals as they come, not as they were wanted.
     plenum = way["duct_area"] / duct.PLENUM_SHARE
-    feeds, height, width = _plenum(plenum * (1.0 + PLENUM_SPARE), airflow_per_tonne)
+    feeds, height, width = _plenum(
+        plenum * (1.0 + PLENUM_SPARE), airflow_per_tonne, PLENUM_STEPS[units]
+    )
     even = _one_lateral(bay, way, flow, density)
     along = along_plenum(
         duct.rectangular_section(width, height),
@@ -193,6 +209,8 @@ def design_air(
     count = max(FEWEST_FANS, math.ceil(flow / FAN_AIRFLOW - 1e-9))
     shaft = power * MOTOR_EFFICIENCY / count
     needed = shaft * (1.0 + MOTOR_RESERVE)
+    kilowatts = _next_size(needed / 1000.0, MOTORS)
+    horsepower = _next_size(needed / HORSEPOWER, HORSEPOWERS)
     return AirDesign(
         airflow=flow,
         airflow_per_tonne=airflow_per_tonne,
@@ -204,8 +222,9 @@ def design_air(
         power=power,
         shaft_power_per_fan=shaft,
         standard_shaft_power=shaft * STANDARD_DENSITY / density,
-        motor_rating=1000.0 * _next_size(needed / 1000.0, MOTORS),
-        motor_horsepower=_next_size(needed / HORSEPOWER, HORSEPOWERS),
+        motor_rating=1000.0 * kilowatts,
+        motor_horsepower=horsepower,
+        motor_power=1000.0 * kilowatts if units == "metric" else HORSEPOWER * horsepower,
         outlet_area_needed=areas.outlet,
         plenum_width=width,
         plenum_height=height,
@@ -221,7 +240,7 @@ def design_air(
     )
 
 
-def _laterals(bay: Bay, outlet: float) -> dict[str, Any]:
+def _laterals(bay: Bay, outlet: float, step: float) -> dict[str, Any]:
     """Laterals across the pile from a plenum along its longer side, unless the bay says other."""
     floor = bay.pile
     along = "length" if floor.length >= floor.width else "width"
@@ -231,7 +250,7 @@ def _laterals(bay: Bay, outlet: float) -> dict[str, Any]:
     count = math.ceil(run / LATERAL_SPACING - 1e-9)
     share = math.pi / (4.0 if shape == "round" else 8.0)
     needed = math.sqrt(outlet / duct.DUCT_SHARE / count / share)
-    diameter = DIAMETER_STEP * math.ceil(needed / DIAMETER_STEP - 1e-9)
+    diameter = step * math.ceil(needed / step - 1e-9)
     ports = max(1, round(across / PORT_SPACING))
     return {
         "plenum_along": along,
@@ -241,6 +260,7 @@ def _laterals(bay: Bay, outlet: float) -> dict[str, Any]:
         "lateral_spacing": run / count,
         "lateral_diameter_needed": needed,
         "lateral_diameter": round(diameter, 6),
+        "lateral_step": step,
         "duct_area": count * share * diameter * diameter,
         "outlet_area": outlet,
         "ports": ports,
@@ -248,14 +268,18 @@ def _laterals(bay: Bay, outlet: float) -> dict[str, Any]:
     }
 
 
-def _plenum(area: float, airflow_per_tonne: float) -> tuple[int, float, float]:
-    """Feeds, height and width, up to the next tenth of a metre: the plainest that is no hall."""
+def _plenum(area: float, airflow_per_tonne: float, step: float) -> tuple[int, float, float]:
+    """Feeds, height and width, up to the next step: the plainest that is no hall."""
+
+    def up(length: float) -> float:
+        return round(step * math.ceil(length / step - 1e-9), 9)
+
     for feeds in FEEDS:
         for tall in PLENUM_HEIGHTS:
             each = area / feeds
             # A small one is square.
-            height = min(tall, math.ceil(10.0 * math.sqrt(each) - 1e-9) / 10.0)
-            width = math.ceil(10.0 * each / height - 1e-9) / 10.0
+            height = min(up(tall), up(math.sqrt(each)))
+            width = up(each / height)
             if width <= WIDEST_PLENUM:
                 return feeds, height, width
     most = FEEDS[-1] * PLENUM_HEIGHTS[-1] * WIDEST_PLENUM
@@ -331,7 +355,7 @@ def fans_for(design: AirDesign, bay: Bay) -> Fans:
         static_pressure=design.static_pressure,
         efficiency=bay.fans.efficiency,
         minimum_speed=bay.fans.minimum_speed,
-        motor_power=design.motor_rating,
+        motor_power=design.motor_power,
         curve_airflow=tuple(curve.airflow),
         curve_static_pressure=tuple(curve.static_pressure),
     )

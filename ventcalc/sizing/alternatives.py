@@ -9,6 +9,7 @@ from ventcalc.bay.description import Bay
 from ventcalc.season.batch import run_seasons
 from ventcalc.season.kpi import Kpi
 from ventcalc.sizing.size import Sizing, size_bay
+from ventcalc.units import UnitSystem
 from ventcalc.weather import Weather
 
 __all__ = ["SHARES", "Alternatives", "compare_airflows"]
@@ -31,6 +32,7 @@ def compare_airflows(
     sizing: Sizing,
     weather: Weather,
     airflows: Sequence[float] = (),
+    units: UnitSystem = "metric",
     progress: Callable[[int, int], None] | None = None,
 ) -> Alternatives:
     """Size a bay for other airflows too, and run every one through its season."""
@@ -40,7 +42,7 @@ def compare_airflows(
     whole = 2 * len(others) + 1
     sized = [sizing]
     for airflow in others:
-        sized.append(size_bay(sizing.bay, airflow_per_tonne=airflow, weather=weather))
+        sized.append(size_bay(sizing.bay, airflow_per_tonne=airflow, weather=weather, units=units))
         told(len(sized) - 1, whole)
     sized.sort(key=lambda one: one.air.airflow_per_tonne)
     bays: list[Bay] = [one.sized for one in sized]

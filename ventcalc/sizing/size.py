@@ -39,6 +39,7 @@ from ventcalc.sizing.record import Given, Size
 from ventcalc.sizing.shell import ShellDesign, design_shell
 from ventcalc.sizing.water import WaterDesign, design_humidifier
 from ventcalc.sizing.weather import DesignStates, design_states
+from ventcalc.units import UnitSystem
 from ventcalc.weather import Weather
 
 __all__ = ["CAUTIONS", "Given", "Size", "Sizing", "size_bay"]
@@ -96,7 +97,9 @@ class Sizing:
         return next(one for one in self.sizes if one.key == key)
 
 
-def size_bay(bay: Bay, *, airflow_per_tonne: float, weather: Weather) -> Sizing:
+def size_bay(
+    bay: Bay, *, airflow_per_tonne: float, weather: Weather, units: UnitSystem = "metric"
+) -> Sizing:
     """
     Size the air system, humidifier, refrigeration, heater and insulation of a bay.
 
@@ -109,6 +112,8 @@ def size_bay(bay: Bay, *, airflow_per_tonne: float, weather: Weather) -> Sizing:
         Per tonne of crop in a full pile, 0.001-0.1. [m³/(s t)]
     weather : Weather
         A whole year, or at least the whole season.
+    units : {"metric", "us"}
+        Whose nominal sizes: ducts by 50 mm and motors of IEC, or ducts by 2 inches and NEMA.
 
     Returns
     -------
@@ -132,13 +137,19 @@ def size_bay(bay: Bay, *, airflow_per_tonne: float, weather: Weather) -> Sizing:
     states = design_states(bay, weather)
     crops = crop_states(bay, states.pressure)
     shell = design_shell(bay, states, crops["holding"])
-    target = {"airflow_per_tonne": airflow_per_tonne, "pressure": states.pressure}
-    air = design_air(bay, **target, coil=bay.refrigeration is not None)
+
+    def sized_air(coil: bool) -> AirDesign:
+        return design_air(
+            bay, airflow_per_tonne=airflow_per_tonne, pressure=states.pressure, coil=coil,
+            units=units,
+        )  # fmt: skip
+
+    air = sized_air(bay.refrigeration is not None)
     water = design_humidifier(bay, states, air)
     alone = outside_air_alone(bay, states, air, shell, water)
     needed = alone.verdict == "not enough"
     if needed and bay.refrigeration is None:
-        air = design_air(bay, **target, coil=True)
+        air = sized_air(True)
         water = design_humidifier(bay, states, air)
     cooling = design_cooling(bay, states, air, shell, crops)
     cost = autumn_cost(bay, states, air, alone, cooling)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any
 
@@ -131,12 +131,12 @@ def _codes(name: str) -> list[int]:
 
 
 def _season(bay: Bay, weather: Weather) -> Weather:
-    """From the first load to the last truck."""
-    plan = bay.schedule
+    """From the first load to the last truck, by the bay's clock."""
+    plan, own = bay.schedule, replace(weather, time_zone=bay.site.time_zone)
     last = date.fromisoformat(f"2001-{plan.unloading_start}")
     last += timedelta(days=plan.unloading_days / DAY + 1)
     whole_year = 365 <= len(weather.time) * weather.step / DAY <= 366
-    return outside.season(weather, start=plan.fill_start, end=f"{last:%m-%d}", wrap=whole_year)
+    return outside.season(own, start=plan.fill_start, end=f"{last:%m-%d}", wrap=whole_year)
 
 
 def _plan(bay: Bay, part: Weather) -> tuple[Array, NDArray[np.int_], Array]:

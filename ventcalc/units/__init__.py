@@ -1,5 +1,6 @@
 """The border for units: numbers with their unit in, numbers with their unit out."""
 
+from ventcalc.units.prose import reworded
 from ventcalc.units.text import (
     UnitSystem,
     convert,
@@ -14,6 +15,7 @@ __all__ = [
     "convert",
     "parse",
     "parse_any",
+    "reworded",
     "show",
     "shown_unit",
 ]

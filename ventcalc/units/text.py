@@ -355,6 +355,8 @@ def show(
         return "unknown"
     number, label = convert(float(value), quantity_unit, units)
     places = _scale(quantity_unit, units).digits if digits is None else digits
+    if quantity_unit == "m small" and digits is None and abs(number - round(number)) < 1e-6:
+        places = 0  # a nominal size
     number = round(number, places) + 0.0  # no "-0.0"
     text = f"{number:,.{places}f}"
     label = label.replace("delta_degF", "°F").replace("ton_refrigeration", "TR").replace("_", " ")

@@ -104,15 +104,27 @@ def _slips(record: Record, altitude: float | None) -> list[str]:
     if altitude is not None and not -500 <= altitude <= 5000:
         problems.append(f"altitude {altitude:g} m is outside -500 to 5000 m")
     elif altitude is not None:
-        expected = float(air.standard_pressure(altitude))
-        mean = float(np.nanmean(values["pressure"]))
-        if abs(mean - expected) > 4000:
+        mean, own = float(np.nanmean(values["pressure"])), record.altitude
+        if _fits(mean, altitude):
+            return problems
+        if own is not None and _fits(mean, own):
             problems.append(
-                f"mean pressure {mean / 100:.0f} hPa does not fit the altitude of {altitude:g} m "
-                f"(about {expected / 100:.0f} hPa); give station pressure, not reduced to sea "
-                f"level, or leave the column out"
+                f"this weather is of a place {own:,.0f} m above sea level, the bay stands at "
+                f"{altitude:,.0f} m; set site.altitude of the bay file to that of its place, or "
+                f"take weather from the bay's height"
+            )
+        else:
+            problems.append(
+                f"mean pressure {mean / 100:,.0f} hPa does not fit the altitude of "
+                f"{altitude:,.0f} m (about {float(air.standard_pressure(altitude)) / 100:,.0f} "
+                f"hPa); give station pressure, not reduced to sea level, or leave the column out"
             )
     return problems
+
+
+def _fits(mean: float, altitude: float) -> bool:
+    """Whether a year's mean pressure [Pa] is that of a height [m]: 4 kPa are about 350 m."""
+    return abs(mean - float(air.standard_pressure(altitude))) <= 4000.0
 
 
 def _water_over_ice(temperature: Array) -> Array:
