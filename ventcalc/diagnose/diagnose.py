@@ -17,7 +17,15 @@ from ventcalc.diagnose.pile_rules import pile_signals
 from ventcalc.diagnose.scene import scene_of
 from ventcalc.units import UnitSystem, show
 
-__all__ = ["UNSEEN", "Diagnosis", "diagnose"]
+__all__ = ["FINDING_IDS", "UNSEEN", "Diagnosis", "diagnose"]
+
+FINDING_IDS = (
+    "hot_spot", "fans_no_air", "airflow_low", "lateral_blocked", "fans_weak", "door_stuck",
+    "coil_weak", "humidity_low", "plenum_probe", "probes_swapped", "humidity_probe_return",
+    "humidity_probe_plenum", "humidity_probes_differ", "outside_probe", "sensor_offset",
+    "pile_uneven", "co2_stays", "hunting", "energy_high", "coil_not_needed",
+)  # fmt: skip
+"""Names of all findings; those that ``advice.alarms`` has too mean the same."""
 
 UNSEEN = (
     "pulp and plenum probes that are off by the same amount",
@@ -108,6 +116,7 @@ def _told(signal: Signal, one: Episode, units: UnitSystem) -> Finding:
         since=stamp(float(signal.time[one.start])),
         found=stamp(float(signal.time[one.raised]) + end),
         until=stamp(float(signal.time[one.last]) + end),
+        stands=one.stands,
         sure=sureness(signal, one),
         shown_hours=one.shown * signal.hours,
         able_hours=one.able * signal.hours,
