@@ -13,6 +13,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from firmware_bridge.bay.advisor import FIRST, LONGEST
 from firmware_bridge.errors import BadConfig
@@ -20,7 +21,7 @@ from firmware_bridge.sensors.sample import Sample
 from firmware_bridge.wire.messages import Alarm
 from ventcalc.bay.description import Bay
 from ventcalc.diagnose.diagnose import Diagnosis as Found
-from ventcalc.diagnose.diagnose import diagnose
+from ventcalc.diagnose.diagnose import diagnose, evidence_of, told
 from ventcalc.diagnose.findings import Finding
 from ventcalc.diagnose.log import COLUMNS, Log
 from ventcalc.errors import VentcalcError
@@ -76,7 +77,8 @@ def diagnosis_of(
     """Look through the readings; whatever goes wrong is told in it, and the bridge goes on."""
     try:
         log = _log(list(rows), ignore, heights or {})
-        found = {units: diagnose(bay, log, units) for units in _UNITS}
+        evidence = evidence_of(bay, log)
+        found = {units: told(evidence, units) for units in _UNITS}
         return Diagnosis(
             made=made,
             said={units: _sentences(bay, one, units) for units, one in found.items()},
@@ -121,39 +123,36 @@ def _log(
             kept.append((t, sample))
     if not kept or kept[-1][0] - kept[0][0] < LEAST:
         raise BadConfig("the journal holds less than a day of readings")
-    newest = kept[-1][1]
-    probes = [key for key, kind in newest.kinds.items() if kind == PULP and key not in ignore]
-    values = {
-        kind: np.array([_mean(sample, kind, ignore) for _, sample in kept])
-        for kind in sorted(KINDS & set(newest.kinds.values()))
+    kinds = {key: kind for key, kind in kept[-1][1].kinds.items() if key not in ignore}
+    table = np.array([[one.values.get(key, math.nan) for key in kinds] for _, one in kept])
+    place = {key: k for k, key in enumerate(kinds)}
+    for row, (_, one) in zip(table, kept, strict=True):
+        for key, fault in one.faults.items():
+            if fault in NEVER_TRUE and key in place:
+                row[place[key]] = math.nan
+    columns = {
+        kind: [place[key] for key, one in kinds.items() if one == kind] for kind in kinds.values()
     }
-    lacks = [words for kind, words in NEEDED.items() if kind not in values]
+    lacks = [words for kind, words in NEEDED.items() if kind not in columns]
     if lacks:
         raise BadConfig(f"the readings lack {' and '.join(lacks)}")
-    pulp = np.array([[_value(sample, key) for key in probes] for _, sample in kept])
+    probes = [key for key, kind in kinds.items() if kind == PULP]
     places = [heights.get(key, math.nan) for key in probes]
     return Log(
         time=np.array([t for t, _ in kept]),
-        values=values,
-        pulp=pulp.reshape(len(kept), len(probes)),
+        values={kind: _mean(table[:, columns[kind]]) for kind in columns if kind in KINDS},
+        pulp=table[:, columns.get(PULP, [])],
         heights=None if any(map(math.isnan, places)) else tuple(places),
         rows=len(kept),
     )
 
 
-def _mean(sample: Sample, kind: str, ignore: Collection[str]) -> float:
-    found = [
-        value
-        for key, one in sample.kinds.items()
-        if one == kind and key not in ignore and not math.isnan(value := _value(sample, key))
-    ]
-    return sum(found) / len(found) if found else math.nan
-
-
-def _value(sample: Sample, key: str) -> float:
-    if sample.faults.get(key, "") in NEVER_TRUE:
-        return math.nan
-    return sample.values.get(key, math.nan)
+def _mean(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Of the channels of a kind that were read; NaN where none was."""
+    heard = ~np.isnan(values)
+    with np.errstate(invalid="ignore"):
+        found: NDArray[np.float64] = np.where(heard, values, 0.0).sum(axis=1) / heard.sum(axis=1)
+    return found
 
 
 # --- words ---------------------------------------------------------------------------------------

@@ -32,6 +32,7 @@ KINDS = {
     **{f"pulp_{k}_c": "pulp_temperature" for k in range(1, 6)},
 }  # fmt: skip
 
+
 @pytest.fixture(scope="module")
 def winter():
     """Times and columns of a season without a fault, into December."""
