@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from ventcalc.advice.readings_file import KEYS, PULPS
 from ventcalc.diagnose.channels import as_columns
+from ventcalc.diagnose.numbers import moments_of, table_of
 from ventcalc.errors import BadInput
 
 __all__ = ["COLUMNS", "FACTORS", "Log", "read_log", "read_logs"]
@@ -241,14 +242,8 @@ def _table(
 ) -> tuple[list[str], Array, Lines]:
     """Time stamps, numbers (rows, columns) and line numbers; fast where every cell is a number."""
     parts = [line.partition(",") for line in body]
-    joined = "\n,".join([part[2] for part in parts]).replace(" ", "")
-    joined = f",{joined}\n".replace(",\n", ",nan\n").replace(",,", ",nan,").replace(",,", ",nan,")
-    rows = joined[1:-1].split("\n,")
-    try:
-        table = np.loadtxt(rows, delimiter=",", ndmin=2, comments=None)
-    except ValueError:
-        table = np.empty((0, 0))
-    if table.shape == (len(body), width) and not np.isinf(table).any():
+    table = table_of([part[2] for part in parts], width)
+    if table is not None and not np.isinf(table).any():
         return [part[0] for part in parts], table, lines
     return _table_by_cell(body, width, lines, remarks)
 
@@ -298,13 +293,10 @@ def _note(remarks: list[str], found: Sequence[str], what: str) -> None:
 
 
 def _times(stamps: Sequence[str], numbers: Lines, remarks: list[str]) -> Array:
-    """Seconds since 1970; NaN where a stamp is none. The first look takes what is all sound."""
-    try:
-        moments = [datetime.fromisoformat(stamp.strip().strip('"')) for stamp in stamps]
-        if all(moment.tzinfo is not None for moment in moments):
-            return np.array([moment.timestamp() for moment in moments])
-    except ValueError:
-        pass
+    """Seconds since 1970; NaN where a stamp is none."""
+    found = moments_of(stamps)
+    if found is not None:
+        return found
     time = np.full(len(stamps), np.nan)
     naive = wrong = 0
     first = ""
