@@ -208,6 +208,9 @@ def test_a_simulated_season_can_be_written_and_read(season, tmp_path, capsys):
     out = capsys.readouterr().out
     assert "Nothing found." in out
     assert "own interlocks stay in charge" in out
+    assert main(["advise", "seed_bay", "--log", str(path)]) == 0
+    rows = capsys.readouterr().out.splitlines()
+    assert sum(row.startswith("20") for row in rows) == len(season.time)
     assert main(["diagnose", "seed_bay", "--log", str(path), "--json"]) == 0
     data = json.loads(capsys.readouterr().out)
     assert data["findings"] == []
@@ -221,6 +224,7 @@ def test_a_simulated_season_can_be_written_and_read(season, tmp_path, capsys):
         (HEAD, "0 rows"),
         (HEAD.replace(",", ";"), "parted by ';'"),
         ("when" + HEAD[4:], "put time there"),
+        ("policy,time,outside_temp_c", "`season --log-out FILE` writes the readings"),
         (HEAD + ",kk,qq", "columns 'kk', 'qq' are not known; known are outside_temp_c,"),
         (HEAD + ",door", "column 'door' is not known; did you mean door_opening?"),
         (HEAD + ",plenum_temp_f", "stands twice"),

@@ -82,9 +82,11 @@ def add(commands: Any) -> None:
     parser.add_argument(
         "--state-out", metavar="OUT", help="write where the pile stands at the end, for `outlook`"
     )
-    parser.add_argument("--csv", metavar="OUT", help="write every hour as CSV")
+    parser.add_argument("--csv", metavar="OUT", help="write the results of every hour as CSV")
     parser.add_argument(
-        "--log-out", metavar="OUT", help="write it as a log of readings, for `ventcalc diagnose`"
+        "--log-out",
+        metavar="OUT",
+        help="write it as a log of readings, for diagnose, advise --log, stages, fit and board",
     )
     parser.add_argument("--html", metavar="OUT", help="write a report with plots, one HTML file")
     parser.add_argument(

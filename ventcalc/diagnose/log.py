@@ -203,6 +203,11 @@ def _check_titles(titles: Sequence[str]) -> None:
     """Refuse names that nobody knows, doubled ones, and a log that says too little."""
     if len(titles) == 1 and ";" in titles[0]:
         raise BadInput("columns are parted by ';'; save with commas, and points in the numbers")
+    if titles[0] == "policy":
+        raise BadInput(
+            "this is the table of `ventcalc season --csv`; `season --log-out FILE` writes the "
+            "readings of the same season as a log"
+        )
     problems = []
     if titles[0] != "time":
         problems.append(f"the first column is {titles[0]!r}; put time there, ISO 8601 with offset")
