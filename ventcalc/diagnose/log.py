@@ -32,6 +32,8 @@ Lines = NDArray[np.int64]
 
 MOST_WRONG = 0.05
 """Part of the rows, or of the cells of a column, that may be left out. [1]"""
+AT_ONCE = 4096
+"""Rows that are read together: one wrong cell makes only these slow."""
 FEWEST = 3
 """Rows below which there is nothing to compare."""
 _SHARE = (0.0, 1.0, "a percentage, perhaps? 80 % is 0.80")
@@ -245,20 +247,33 @@ def _plain(title: str) -> str:
 def _table(
     body: Sequence[str], width: int, lines: Lines, remarks: list[str]
 ) -> tuple[list[str], Array, Lines]:
-    """Time stamps, numbers (rows, columns) and line numbers; fast where every cell is a number."""
-    parts = [line.partition(",") for line in body]
-    table = table_of([part[2] for part in parts], width)
-    if table is not None and not np.isinf(table).any():
-        return [part[0] for part in parts], table, lines
-    return _table_by_cell(body, width, lines, remarks)
+    """
+    Time stamps, numbers (rows, columns) and line numbers: in arrays, and cell by cell where that
+    does not go, to say which cell is wrong.
+    """
+    stamps: list[str] = []
+    table = np.empty((len(body), width), order="F")
+    numbers = np.empty(len(body), dtype=np.int64)
+    wrong: list[str] = []
+    short: list[str] = []
+    for first in range(0, len(body), AT_ONCE):
+        some, where = body[first : first + AT_ONCE], lines[first : first + AT_ONCE]
+        parts = [line.partition(",") for line in some]
+        found, told = table_of([part[2] for part in parts], width), [part[0] for part in parts]
+        if found is None or np.isinf(found).any():
+            told, found, where = _by_cell(some, width, where, wrong, short)
+        rows = slice(len(stamps), len(stamps) + len(told))
+        table[rows], numbers[rows] = found, where
+        stamps += told
+    _note(remarks, short, "left out")
+    _note(remarks, wrong, "taken for missing")
+    return stamps, table[: len(stamps)], numbers[: len(stamps)]
 
 
-def _table_by_cell(
-    body: Sequence[str], width: int, lines: Lines, remarks: list[str]
+def _by_cell(
+    body: Sequence[str], width: int, lines: Lines, wrong: list[str], short: list[str]
 ) -> tuple[list[str], Array, Lines]:
-    """Row by row, to say which cell is wrong."""
     stamps, rows, numbers = [], [], []
-    wrong, short = [], []
     for number, cells in zip(lines.tolist(), csv.reader(body), strict=False):
         if not any(cell.strip() for cell in cells):
             continue
@@ -275,8 +290,6 @@ def _table_by_cell(
         stamps.append(cells[0])
         rows.append(row)
         numbers.append(number)
-    _note(remarks, short, "left out")
-    _note(remarks, wrong, "taken for missing")
     return stamps, np.array(rows, dtype=float).reshape(len(rows), width), np.array(numbers, int)
 
 
