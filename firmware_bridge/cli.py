@@ -1,6 +1,6 @@
 """
 The command line: ``firmware-bridge new | listen | check | run | tell | release | acknowledge |
-try-alarms | trust-clock | demo | simulate | replay | verify | export``.
+try-alarms | trust-clock | demo | simulate | replay | diagnose | verify | export``.
 
 Leaves with 0 when done, 1 when the broker or a log is not as it should be, 2 after bad input
 (one line a problem), 130 after Ctrl-C.
@@ -21,6 +21,7 @@ from typing import NoReturn
 from firmware_bridge import __version__
 from firmware_bridge.bay.advisor import load_bay
 from firmware_bridge.bay.decision import Decision
+from firmware_bridge.bay.diagnosis import DAYS, EVERY, diagnosis_report
 from firmware_bridge.bay.replay import replay
 from firmware_bridge.config import BrokerConfig, is_loopback, read_config
 from firmware_bridge.demo.plant import plant_of
@@ -96,6 +97,13 @@ def _parser() -> _Parser:
     one.add_argument("--bay", required=True)
     one.add_argument("--csv", type=Path, help="instead of the journal")
     one.set_defaults(do=_replay)
+
+    one = commands.add_parser("diagnose", help="what is wrong with a bay, by its stored readings")
+    one.add_argument("config", type=Path)
+    one.add_argument("--bay", required=True)
+    one.add_argument("--days", type=float, default=DAYS, help="so far back from the last reading")
+    one.add_argument("--units", choices=("metric", "us"), default="metric")
+    one.set_defaults(do=_diagnose)
 
     one = commands.add_parser("verify", help="check the chain of the audit log")
     one.add_argument("config", type=Path)
@@ -235,6 +243,22 @@ def _line(t: float, decision: Decision, words: tuple[str, ...]) -> str:
         f"humidifier {targets.water:.0%} refrigeration {targets.cool:.0%} "
         f"heater {targets.heat:.0%}: {words[0] if words else ''}"
     )
+
+
+def _diagnose(args: argparse.Namespace) -> int:
+    config = read_config(args.config)
+    bay = bay_of(config, args.bay)
+    if not args.days >= 1.0:
+        raise BadConfig("--days must be 1 or more")
+    journal = Journal(config.bridge.data / "journal.db", read_only=True)
+    try:
+        last = journal.last(bay.name)
+        start = last - args.days * 86400.0
+        rows = list(samples_of_journal(journal, bay.name, start, last + 1.0, EVERY))
+    finally:
+        journal.close()
+    say(diagnosis_report(load_bay(bay.bay_file), rows, bay.ignore, args.units))
+    return 0
 
 
 def _verify(args: argparse.Namespace) -> int:

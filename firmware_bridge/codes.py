@@ -32,6 +32,13 @@ ADVICE_ALARMS = (
     "pile_spread",
 )  # fmt: skip
 """Alarms of the adviser, one list with the library."""
+LOG_ALARMS = (
+    "hot_spot", "airflow_low", "lateral_blocked", "fans_weak", "coil_weak", "plenum_probe",
+    "probes_swapped", "humidity_probe_return", "humidity_probe_plenum", "humidity_probes_differ",
+    "sensor_offset", "pile_uneven", "co2_stays", "hunting", "energy_high", "coil_not_needed",
+)  # fmt: skip
+"""What the readings of the last weeks show, beside what the adviser sees at once; one list with the
+findings of the library."""
 BRIDGE_ALARMS = (
     "people_inside", "told", "unanswered", "refused", "not_done", "plenum_off", "power",
     "delivery", "more", "link", "stale", "lost",
@@ -43,5 +50,5 @@ Those that only a bridge can have: what it keeps of what was told, what became o
 whether alarms get through, what the forecast brings, how many more there are, and why it cannot
 advise; the library hears each reading anew, with no link.
 """
-ALARM_IDS = (*ADVICE_ALARMS, *BRIDGE_ALARMS)
+ALARM_IDS = (*ADVICE_ALARMS, *LOG_ALARMS, *BRIDGE_ALARMS)
 """Every alarm of a bridge."""

@@ -10,6 +10,7 @@ from typing import Literal, cast
 import msgspec
 
 from firmware_bridge.bay.advisor import Season, Words
+from firmware_bridge.bay.diagnosis import Diagnosis
 from firmware_bridge.bay.safety import Targets
 from firmware_bridge.bay.week import Week
 from firmware_bridge.codes import MODES, TARGETS
@@ -122,6 +123,8 @@ class BayView:
     """Whether advice shall follow the plan."""
     plan_doubt: str = ""
     """Why advice goes by the present alone."""
+    diagnosis: Diagnosis | None = None
+    """What the journal shows; None before it was looked through."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

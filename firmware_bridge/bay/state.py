@@ -18,6 +18,7 @@ from firmware_bridge.bay.decision import (
     message_of,
     no_words,
 )
+from firmware_bridge.bay.diagnosis import Diagnosis, new_alarms
 from firmware_bridge.bay.following import Following, plenum_off, power_off
 from firmware_bridge.bay.memory import (
     AdvisorMemory,
@@ -65,6 +66,8 @@ class BayState:
     """The same for people."""
     week: Week | None = None
     """The days ahead; None without a forecast."""
+    diagnosis: Diagnosis | None = None
+    """What the journal shows; None before it was looked through."""
     history: History = field(default_factory=History)
     decision: Decision = WAITING
     """The last one that was sent (or, in ``observe``, would have been)."""
@@ -99,9 +102,11 @@ class BayState:
 
     @property
     def complaints(self) -> tuple[Alarm, ...]:
-        """What people told, and what adviser and bridge found wrong."""
+        """What people told, and what adviser, journal and bridge found wrong."""
         frost = () if self.week is None else self.week.frost
-        return (*self.intruder, *self.standing, *self.found, *frost, *self.following.complaints)
+        log = new_alarms(self.diagnosis, self.found)
+        mine = (*self.intruder, *self.standing, *self.found, *frost)
+        return (*mine, *log, *self.following.complaints)
 
     @property
     def zone(self) -> str:
@@ -336,6 +341,7 @@ class BayState:
             week=self.week,
             plans=self.config.plan,
             plan_doubt=self.plan_doubt,
+            diagnosis=self.diagnosis,
         )
 
 

@@ -22,10 +22,17 @@ _FIXED = ("time_utc", "boot", "seq", "faults")
 
 
 def samples_of_journal(
-    journal: Journal, bay: str, start: float = 0.0, end: float = math.inf
+    journal: Journal, bay: str, start: float = 0.0, end: float = math.inf, every: float = 0.0
 ) -> Iterator[tuple[float, Sample]]:
-    """Wall clock and sample of stored readings; late ones come with ``fresh`` false."""
+    """
+    Wall clock and sample of stored readings, one in ``every`` seconds; late ones come with
+    ``fresh`` false.
+    """
+    due = -math.inf
     for layout, row in journal.rows(bay, start, end):
+        if row.t < due:
+            continue
+        due = row.t + every
         codes = {key: FAULTS[row.faults[k]] for k, key in enumerate(layout.keys)}
         values = values_of(layout.kinds, row.counts)
         yield (

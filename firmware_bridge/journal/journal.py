@@ -219,6 +219,18 @@ class Journal:
             ]
             yield sorted(rows, key=lambda pair: pair[1].t)
 
+    def last(self, bay: str) -> float:
+        """End of the last hour in which something of a bay was stored; 0 for never. [s]"""
+        with reading("journal"):
+            hours = [
+                self._database.execute(sql, (bay,)).fetchone()[0]
+                for sql in (
+                    "SELECT MAX(hour) FROM block WHERE bay = ?",
+                    "SELECT MAX(CAST(t / 3600 AS INTEGER)) FROM sample WHERE bay = ?",
+                )
+            ]
+        return float(HOUR * max((hour + 1 for hour in hours if hour is not None), default=0))
+
     def rolls(self, bay: str, start: float = -math.inf, end: float = math.inf) -> list[Roll]:
         """Hourly lowest, mean and highest values of a bay, of hours that have ended."""
         layouts = {layout.id: layout for layout in self.layouts(bay)}

@@ -1,12 +1,13 @@
-"""The days ahead of a bay in lines: the outlook, and what the plan wants today and tomorrow."""
+"""Days ahead and behind of a bay in lines: outlook, plan, and what the journal shows."""
 
 from __future__ import annotations
 
 from firmware_bridge.bay.decision import BayView
+from firmware_bridge.bay.diagnosis import Diagnosis
 from firmware_bridge.bay.week import Week
 from firmware_bridge.page.words import Units
 
-__all__ = ["outlook_lines", "plan_lines"]
+__all__ = ["diagnosis_lines", "outlook_lines", "plan_lines"]
 
 
 def outlook_lines(week: Week | None, units: Units) -> tuple[str, ...]:
@@ -28,3 +29,11 @@ def plan_lines(view: BayView, units: Units) -> tuple[str, ...]:
     else:
         first = "advice follows it, within every rule and limit"
     return (f"Plan for today and tomorrow: {first}.", *week.stretches[units])
+
+
+def diagnosis_lines(found: Diagnosis | None, units: Units) -> tuple[str, ...]:
+    """What stands, what is over, what could not be looked for; or why there is nothing."""
+    trouble = "that comes a minute after the start" if found is None else found.trouble
+    if found is None or trouble:
+        return (f"Not looked through: {trouble}.",)
+    return found.said[units]

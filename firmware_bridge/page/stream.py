@@ -28,7 +28,8 @@ def texts_of(
         if brief:
             continue
         texts |= {f"{name}.mode": bay.mode, f"{name}.answer": bay.answer}
-        lists |= {f"{name}.{part}": getattr(bay, part) for part in ("words", "outlook", "plan")}
+        for part in ("words", "outlook", "plan", "diagnosis"):
+            lists[f"{name}.{part}"] = getattr(bay, part)
         for target, _, *values in bay.positions:
             for kind, value in zip(("advised", "accepted", "reading"), values, strict=True):
                 texts[f"{name}.{target}.{kind}"] = value

@@ -10,7 +10,7 @@ from firmware_bridge.bay import moist_air
 from firmware_bridge.bay.decision import BayView
 from firmware_bridge.bay.safety import Targets
 from firmware_bridge.codes import TARGETS
-from firmware_bridge.page.ahead import outlook_lines, plan_lines
+from firmware_bridge.page.ahead import diagnosis_lines, outlook_lines, plan_lines
 from firmware_bridge.page.first import (
     AlarmText,
     Figure,
@@ -88,6 +88,8 @@ class BayText:
     """The days ahead in sentences; empty without a forecast."""
     plan: tuple[str, ...]
     """What the plan wants today and tomorrow, and whether advice follows it."""
+    diagnosis: tuple[str, ...]
+    """What the journal shows."""
     season: str
     """Stage and day."""
     followed: tuple[str, str]
@@ -150,6 +152,7 @@ def bay_text(
         margins=_margins(whole, units),
         outlook=() if brief else outlook_lines(view.week, units),
         plan=() if brief else plan_lines(view, units),
+        diagnosis=() if brief else diagnosis_lines(view.diagnosis, units),
         season=season_words(view),
         followed=followed(view),
         figures=figures(view, hours, _outside_margin(view.sample, units), units),

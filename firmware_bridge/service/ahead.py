@@ -11,7 +11,7 @@ from firmware_bridge.bay.state import BayState
 from firmware_bridge.bay.week import Question, Week, standing, week_of
 from firmware_bridge.service.turn import Turn
 
-__all__ = ["Ahead"]
+__all__ = ["Ahead", "in_thread"]
 
 LOOK_EVERY = 900.0
 """A forecast is looked at, and may be worked out anew. [s]"""
@@ -19,8 +19,9 @@ RENEW_EVERY = 3600.0
 """The pile has moved on by then: it is worked out anew by the same forecast. [s]"""
 
 
-def _in_thread(work: Callable[[], None]) -> None:
-    threading.Thread(target=work, daemon=True, name="days ahead").start()
+def in_thread(work: Callable[[], None]) -> None:
+    """Work beside the loop."""
+    threading.Thread(target=work, daemon=True, name="beside the loop").start()
 
 
 @dataclass(slots=True)
@@ -37,7 +38,7 @@ class Ahead:
     """Asks for them, and takes what was found; called once a second, and never waits."""
 
     bays: Mapping[str, BayState]
-    spawn: Callable[[Callable[[], None]], None] = _in_thread
+    spawn: Callable[[Callable[[], None]], None] = in_thread
     _busy: bool = False
     _found: deque[tuple[str, Week]] = field(default_factory=deque)
     _asked: dict[str, _Asked] = field(default_factory=dict)

@@ -25,6 +25,7 @@ from firmware_bridge.service.alarms import AlarmBook
 from firmware_bridge.service.clock import Clock
 from firmware_bridge.service.day import DayKeeper
 from firmware_bridge.service.delivery import Delivery
+from firmware_bridge.service.diagnosing import Diagnosing
 from firmware_bridge.service.discovery import Discovery
 from firmware_bridge.service.health import BridgeHealth
 from firmware_bridge.service.inbox import Inbox
@@ -89,6 +90,7 @@ class Service:
         self._store = Store(journal, audit, config.bridge, self.counts)
         self._alarms: tuple[Alarm, ...] | None = None
         self.ahead = Ahead(bays)
+        self.diagnosing = Diagnosing(bays, config.bridge.data / "journal.db")
         self._discovery = Discovery(config.bridge)
         self._requests = RequestBox(config.bridge.data)
         self._keeper = Keeper(bays, journal, self._day.turn())
@@ -218,6 +220,7 @@ class Service:
             if advised and (self._ground(bay, turn.now) or bay.doubt(turn.now)):
                 turn.touched[bay.name] = bay
         self.ahead.look(turn)
+        self.diagnosing.look(turn)
         self._keeper.note(turn)
         self._keep_alarms()
         came_up = self.wire.ready and not self._was_ready
@@ -316,11 +319,10 @@ class Service:
         turn.tell("", "resume", f"bridge serves again (run {self.health.boot})")
 
     def _beat(self, turn: Turn, bays: Iterable[BayState]) -> None:
-        self._beat_seq += 1
-        self.health.sent = self._beat_seq
-        root = self.config.bridge.root
+        self.health.sent = self._beat_seq = self._beat_seq + 1
         for bay in bays:
-            standing_back = turn.now < bay.other_until
+            if turn.now < bay.other_until:
+                continue  # the other one speaks
             beat = Beat(
                 boot=self.health.boot,
                 seq=self._beat_seq,
@@ -328,10 +330,9 @@ class Service:
                 t=round(turn.day),
                 birth=1 if bay.wants_birth else 0,
             )
-            if not standing_back:
-                topic = topics.bay_topic(root, bay.name, "beat")
-                self.wire.send(Message(topic=topic, payload=messages.encode(beat)))
-            if not standing_back and bay.config.mode != "observe":
+            topic = topics.bay_topic(self.config.bridge.root, bay.name, "beat")
+            self.wire.send(Message(topic=topic, payload=messages.encode(beat)))
+            if bay.config.mode != "observe":
                 self._plain.say(bay, turn.now)
 
     def _publish_alarms(self, turn: Turn) -> None:
@@ -355,12 +356,13 @@ class Service:
         turn = self._day.turn()
         now = turn.now
         decisions = [
-            (bay, bay.decide("shutdown", now, turn.day))
+            (bay, decision)
             for bay in self.bays.values()
             if bay.decision.targets is not None
+            and (decision := bay.decide("shutdown", now, turn.day)) is not None
         ]
         self._log_due = now  # nothing waits any longer
-        self._say([(bay, decision) for bay, decision in decisions if decision], turn)
+        self._say(decisions, turn)
         turn.tell("", "stop", f"bridge stopped (run {self.health.boot})")
         self._store.end(turn, self.bays)
         self._keeper.note(turn, all_bays=True)

@@ -13,9 +13,12 @@ import ventcalc as vc
 from ventcalc.advice.alarms import ALARM_IDS
 from ventcalc.commands.main import main
 from ventcalc.diagnose import Log, diagnose, read_log
+from ventcalc.diagnose.days import Days
 from ventcalc.diagnose.findings import Signal, episodes
 from ventcalc.diagnose.hours import hours_of
 from ventcalc.diagnose.log import COLUMNS, FACTORS
+from ventcalc.diagnose.numbers import moments_of, table_of
+from ventcalc.diagnose.pile_rules import airflow_low, usual
 from ventcalc.errors import BadInput
 from ventcalc.report.season_log import season_columns, season_log_csv
 
@@ -205,6 +208,9 @@ def test_a_simulated_season_can_be_written_and_read(season, tmp_path, capsys):
     out = capsys.readouterr().out
     assert "Nothing found." in out
     assert "own interlocks stay in charge" in out
+    assert main(["advise", "seed_bay", "--log", str(path)]) == 0
+    rows = capsys.readouterr().out.splitlines()
+    assert sum(row.startswith("20") for row in rows) == len(season.time)
     assert main(["diagnose", "seed_bay", "--log", str(path), "--json"]) == 0
     data = json.loads(capsys.readouterr().out)
     assert data["findings"] == []
@@ -218,6 +224,7 @@ def test_a_simulated_season_can_be_written_and_read(season, tmp_path, capsys):
         (HEAD, "0 rows"),
         (HEAD.replace(",", ";"), "parted by ';'"),
         ("when" + HEAD[4:], "put time there"),
+        ("policy,time,outside_temp_c", "`season --log-out FILE` writes the readings"),
         (HEAD + ",kk,qq", "columns 'kk', 'qq' are not known; known are outside_temp_c,"),
         (HEAD + ",door", "column 'door' is not known; did you mean door_opening?"),
         (HEAD + ",plenum_temp_f", "stands twice"),
@@ -302,3 +309,54 @@ def test_a_log_of_the_least_columns_is_looked_at():
     found = diagnose(vc.as_installed(BAY), read_log("\n".join([HEAD, *rows])))
     assert found.looked["door_stuck"] == found.looked["pile_uneven"] == 0.0
     assert {one.id for one in found.findings} <= {"plenum_probe"}
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        ["1,-2.5,", "0.125,83012,-0.03"],
+        ["1e-3,nan, 4.0", ".5,5.,+3", "123456789012345678,0.1234567890123456789,-0"],
+        ["7,,", ",,"],
+    ],
+)
+def test_numbers_are_read_in_arrays_to_the_last_bit(rows):
+    """As Python reads one after the other; an exponent, a sign, many digits among them."""
+    told = [[float(cell or "nan") for cell in row.split(",")] for row in rows]
+    np.testing.assert_array_equal(table_of(rows * 3, 3), told * 3)
+
+
+@pytest.mark.parametrize("rows", [["1,2", "3"], ["1,2,3", "4"], ["-,1"], [".,1"], ["x,1"], ["²,1"]])
+def test_rows_that_do_not_fit_are_no_table(rows):
+    assert table_of(rows, 2) is None
+
+
+def test_times_with_several_offsets_are_read_in_arrays():
+    stamps = ["2026-11-01T01:30:00-06:00", "2026-11-01T01:30:00-07:00", "2026-11-01T08:31:00Z"]
+    assert np.diff(moments_of(stamps)).tolist() == [3600.0, 60.0]
+    for strange in ("2026-11-01T01:30:00", "2026-13-01T01:30:00Z", "2026-11-01T01:30:00.5Z", "NaT"):
+        assert moments_of([*stamps, strange]) is None, strange
+
+
+def test_a_pile_that_follows_less_than_it_used_to_has_weak_air():
+    """Three weeks of cooling by 0.3 K a day; then the upper probes take three quarters of it."""
+    rng = np.random.default_rng(5)
+    due = np.full((24, 5), -0.3)
+    taken = np.ones((24, 5))
+    taken[20:, 1:] = 0.7
+
+    def found(taken):
+        days = Days(
+            time=DAY * np.arange(24.0), heights=np.linspace(0.2, 4.5, 5),
+            measured_rise=0.05 + due * taken + rng.normal(0.0, 0.004, due.shape),
+            modelled_rise=0.05 + due, still_rise=np.full((24, 5), 0.05),
+            swing=np.full((24, 5), 0.4),
+        )  # fmt: skip
+        return episodes(airflow_low(days, usual(days)))
+
+    (one,) = found(taken)
+    assert one.raised in (21, 22)
+    assert one.stands
+    assert found(np.ones((24, 5))) == []
+    everywhere = np.ones((24, 5))
+    everywhere[20:] = 0.7
+    assert found(everywhere) == [], "the lowest probe falls short too: that is not the air"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import shutil
 import time
 from dataclasses import replace
 from datetime import datetime
@@ -14,6 +15,7 @@ import pytest
 from ventcalc.bay.file import example_bay, example_bay_path
 from ventcalc.commands.main import main
 from ventcalc.errors import BadInput
+from ventcalc.logbook.as_loaded import as_loaded
 from ventcalc.logbook.filling import filling_of, plan_fill
 from ventcalc.logbook.folder import read_logbook
 from ventcalc.logbook.judge import Take, judge_load, judge_loads, pile_under
@@ -286,3 +288,47 @@ def test_immature_lots_give_off_more(tmp_path):
     (tmp_path / "ripe").mkdir()
     ripe = filling_of(BAY, season(tmp_path / "ripe", *loads)).days[0]
     assert green.respiration > 1.3 * ripe.respiration
+
+
+# --- the bay as loaded ------------------------------------------------------------------------
+
+
+def test_a_bay_as_loaded_has_the_dates_lots_and_pulp_of_its_loads(tmp_path):
+    """A load that nobody took the temperature of counts as its lot."""
+    first, second = (lot.name for lot in BAY.lots[:2])
+    lines = [
+        {"time": START + 3600.0 * k, "lot": lot, "gross": 38e3, "tare": 11e3} | pulp
+        for k, (lot, pulp) in enumerate(
+            [(first, {"pulp": 13.0}), (second, {"pulp": 16.0}), (second, {})]
+        )
+    ]
+    add_lines(tmp_path, BAY, "loads", lines, written=START)
+    found = as_loaded(BAY, read_logbook(tmp_path, BAY))
+    assert [(lot.name, lot.mass, lot.loading_temperature) for lot in found.lots] == [
+        (first, 27e3, 13.0),
+        (second, 54e3, 16.0),
+    ]
+    assert (found.schedule.fill_start, found.schedule.fill_days) == ("09-18", 86400.0)
+    assert found.schedule.healing_days == BAY.schedule.healing_days
+    with pytest.raises(BadInput, match="holds no load with a pulp temperature"):
+        as_loaded(BAY, season(tmp_path, (0, None)))
+
+
+def test_a_season_runs_from_the_loads_of_its_folder(tmp_path, capsys):
+    bay = tmp_path / "north.toml"
+    shutil.copy(example_bay_path("seed_bay"), bay)
+    words = ["season", str(bay), "--weather", "example", "--until", "2018-10-03", "--layers", "10"]
+    assert main([*words, "--loads"]) == 2
+    assert "holds no load" in capsys.readouterr().err
+    assert main([*words, "--folder", str(tmp_path)]) == 2
+    assert "go with --loads" in capsys.readouterr().err
+    for day in (20, 22):
+        told = ["gross=84000 lb", "tare=24000 lb", "pulp=64 degF", f"time=2018-09-{day} 10:00"]
+        assert main(["log", str(bay), "loads", f"lot={BAY.lots[0].name}", *told]) == 0
+    capsys.readouterr()
+    log = tmp_path / "log.csv"
+    assert main([*words, "--loads", "--log-out", str(log)]) == 0
+    assert capsys.readouterr().out.startswith("As loaded: 54.4 t, 3% of a full pile, at 17.8 °C")
+    rows = [line for line in log.read_text().splitlines() if not line.startswith("#")]
+    assert rows[1].startswith("2018-09-20T01:00")
+    assert "2018-09-18" not in log.read_text(), "the bay file's own first load"

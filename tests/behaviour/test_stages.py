@@ -92,6 +92,15 @@ def test_a_log_outranks_hands_and_hands_outrank_loads(tmp_path):
     assert found == pytest.approx(dict(zip(days, (13.0, 12.0, 10.2), strict=True)))
 
 
+def test_a_day_of_loads_is_mixed_into_what_lies_there(tmp_path):
+    """27 t at 13 °C, then 54 t at 16 °C: (13 + 2 x 16) / 3; what is measured counts instead."""
+    loads = ((0, 13.0), (1, 16.0), (1.01, 16.0), (3, 10.0), (3.01, 10.0), (3.02, 10.0))
+    book = book_of(tmp_path / "a.season", loads=loads)
+    logged = [(noon(HARVEST) + 2 * DAY, 12.0)]
+    found = pulp_days(book, BAY.site.time_zone, logged)
+    assert list(found.values()) == pytest.approx([13.0, 15.0, 12.0, 11.0])
+
+
 def test_days_between_measurements_lie_on_a_line():
     known = {date(2026, 10, 2): 10.0, date(2026, 10, 6): 8.0}
     assert between(known, date(2026, 10, 1), date(2026, 10, 9)) == pytest.approx(

@@ -29,7 +29,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from trial import bay_at, climates
+from climates import bay_at, climates
 
 import ventcalc as vc
 from ventcalc.advice.readings import START

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import math
 import shutil
+from dataclasses import replace
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -12,9 +14,11 @@ import pytest
 from ventcalc.bay.file import example_bay, example_bay_path
 from ventcalc.commands.main import main
 from ventcalc.diagnose.log import read_log
-from ventcalc.farm.zones import filled_zones
+from ventcalc.farm.zones import _Column, _share_heat, filled_zones
 from ventcalc.logbook.folder import read_logbook
 from ventcalc.logbook.writing import add_lines
+from ventcalc.pile.bed import fresh_bed
+from ventcalc.season.bay_state import bed_of
 
 BAY = example_bay("seed_bay")
 START = datetime(2026, 9, 18, 8, tzinfo=ZoneInfo(BAY.site.time_zone))
@@ -64,6 +68,26 @@ def test_fresh_crop_without_air_warms_by_its_own_heat(tmp_path):
     (zone,) = found.zones
     assert 0.75 < (zone.pulp_mean - 14.0) / days < 1.06
     assert zone.first_air != zone.first_air, "never"
+
+
+def test_neighbours_share_heat_as_two_half_spaces_do():
+    """k dT sqrt(t / (pi a)) through a square metre after nine days (Carslaw and Jaeger)."""
+    bed = bed_of(BAY, 84e3, 10)
+    heat = bed.layer_mass / bed.thickness * bed.crop.specific_heat
+    one, other = (
+        _Column(lot="A", begin=0.0, middle=0.0, start=start, length=60.0, mass=1.0, loaded=pulp,
+                state=fresh_bed(bed, pulp))
+        for start, pulp in ((0.0, 16.0), (60.0, 12.0))
+    )  # fmt: skip
+    for hour in range(9 * 24):
+        _share_heat(bed, [other, one], HOUR * hour)
+    gone = (16.0 - one.state.temperature) * 60.0 * heat
+    through = bed.conductivity * 4.0 * (9 * 24 * HOUR / (math.pi * bed.conductivity / heat)) ** 0.5
+    assert gone == pytest.approx(through, rel=0.01)
+    assert other.state.temperature - 12.0 == pytest.approx(16.0 - one.state.temperature)
+    apart = replace(other, start=62.0)
+    _share_heat(bed, [one, apart], 9 * 24 * HOUR)
+    assert apart.state is other.state, "not side by side"
 
 
 def test_all_the_air_goes_where_crop_lies(tmp_path):

@@ -7,6 +7,7 @@ import sys
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, datetime
+from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -17,11 +18,15 @@ from ventcalc.advice.policies import POLICIES
 from ventcalc.bay.checks import contradictions
 from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named, check_target, page_wanted, write_text
+from ventcalc.commands.log import add_folder_options, opened
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.compiled import ready, works
 from ventcalc.errors import BadInput, OutOfRange
+from ventcalc.logbook.as_loaded import as_loaded
+from ventcalc.logbook.folder import season_folder
 from ventcalc.outlook.state import state_of_season, text_of_state
 from ventcalc.report.data import likely_data, season_csv, season_data
+from ventcalc.report.loads_text import as_loaded_text
 from ventcalc.report.season_log import season_log_csv
 from ventcalc.report.season_page import season_page
 from ventcalc.report.season_rows import control_words, likely_lines
@@ -63,6 +68,13 @@ def add(commands: Any) -> None:
         "--start", metavar="MM-DD", help="date of the first load, instead of the bay file's"
     )
     parser.add_argument(
+        "--loads",
+        action="store_true",
+        help="as loaded: lots, masses, pulp and dates of the season folder, not the bay file's "
+        "plan (still one column that fills evenly)",
+    )
+    add_folder_options(parser)
+    parser.add_argument(
         "--until",
         metavar="WHEN",
         help="end then, local time, such as 2018-12-15 or 2018-12-15T06:00",
@@ -70,9 +82,11 @@ def add(commands: Any) -> None:
     parser.add_argument(
         "--state-out", metavar="OUT", help="write where the pile stands at the end, for `outlook`"
     )
-    parser.add_argument("--csv", metavar="OUT", help="write every hour as CSV")
+    parser.add_argument("--csv", metavar="OUT", help="write the results of every hour as CSV")
     parser.add_argument(
-        "--log-out", metavar="OUT", help="write it as a log of readings, for `ventcalc diagnose`"
+        "--log-out",
+        metavar="OUT",
+        help="write it as a log of readings, for diagnose, advise --log, stages, fit and board",
     )
     parser.add_argument("--html", metavar="OUT", help="write a report with plots, one HTML file")
     parser.add_argument(
@@ -100,11 +114,12 @@ def run(args: argparse.Namespace) -> str:
     page_wanted(args)
     if args.state_out is not None and args.until is None:
         raise BadInput("--state-out needs --until: at the season's end the bay is empty")
-    bay = _started(bay_named(args.bay), args.start)
+    bay = _started(_loaded(bay_named(args.bay), args), args.start)
     weather = weather_for(bay, args.weather)
     names = tuple(POLICIES) if args.compare else (args.policy,)
     until = _until(bay, args.until)
     seasons, stopped = _simulated(bay, weather, names, args.layers, args.fast, until)
+    told = [as_loaded_text(bay, args.units)] if args.loads else []
     left_out = [f"Left out: {control_words(name)}, because {why}." for name, why in stopped.items()]
     likely = {}
     if until is None:
@@ -118,7 +133,7 @@ def run(args: argparse.Namespace) -> str:
         summary = compare_text(seasons, args.units, sure)
     else:
         summary = season_text(seasons[0], args.units, sure)
-    return "\n\n".join(part for part in (summary, *left_out, "\n".join(written)) if part)
+    return "\n\n".join(part for part in (*told, summary, *left_out, "\n".join(written)) if part)
 
 
 def _simulated(
@@ -174,6 +189,18 @@ def _written(
         page = season_page(seasons, weather, args.units, remarks=[*credit, *remarks])
         lines.append(write_text(args.html, page))
     return lines
+
+
+def _loaded(bay: Bay, args: argparse.Namespace) -> Bay:
+    """The bay as its file plans it, or as its season's loads say."""
+    if not args.loads:
+        if args.folder is not None or args.skip_bad:
+            raise BadInput("--folder and --skip-bad go with --loads")
+        return bay
+    if args.start is not None:
+        raise BadInput("--start and --loads both tell the first load; give one of them")
+    folder = Path(args.folder) if args.folder else season_folder(args.bay)
+    return as_loaded(bay, opened(bay, folder, args.skip_bad))
 
 
 def _started(bay: Bay, start: str | None) -> Bay:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -17,7 +18,15 @@ from ventcalc.diagnose.pile_rules import pile_signals
 from ventcalc.diagnose.scene import scene_of
 from ventcalc.units import UnitSystem, show
 
-__all__ = ["UNSEEN", "Diagnosis", "diagnose"]
+__all__ = ["FINDING_IDS", "UNSEEN", "Diagnosis", "diagnose", "evidence_of", "told"]
+
+FINDING_IDS = (
+    "hot_spot", "fans_no_air", "airflow_low", "lateral_blocked", "fans_weak", "door_stuck",
+    "coil_weak", "humidity_low", "plenum_probe", "probes_swapped", "humidity_probe_return",
+    "humidity_probe_plenum", "humidity_probes_differ", "outside_probe", "sensor_offset",
+    "pile_uneven", "co2_stays", "hunting", "energy_high", "coil_not_needed",
+)  # fmt: skip
+"""Names of all findings; those that ``advice.alarms`` has too mean the same."""
 
 UNSEEN = (
     "pulp and plenum probes that are off by the same amount",
@@ -48,6 +57,14 @@ class Diagnosis:
     """In the file."""
 
 
+class Evidence(NamedTuple):
+    """What the rules see in a log."""
+
+    log: Log
+    signals: tuple[Signal, ...]
+    offsets: SensorOffsets
+
+
 def diagnose(bay: Bay, log: Log, units: UnitSystem = "metric") -> Diagnosis:
     """
     Look for what is wrong with a bay in its log.
@@ -71,22 +88,36 @@ def diagnose(bay: Bay, log: Log, units: UnitSystem = "metric") -> Diagnosis:
     BadInput
         If the rows of the log are too far apart.
     """
+    return told(evidence_of(bay, log), units)
+
+
+def evidence_of(bay: Bay, log: Log) -> Evidence:
+    """What every rule sees, not yet in words."""
     hours = hours_of(log)
     scene = scene_of(bay, hours)
-    signals = [*air_signals(scene), *pile_signals(bay, scene, log.heights), *machine_signals(scene)]
+    signals = (
+        *air_signals(scene),
+        *pile_signals(bay, scene, log.heights),
+        *machine_signals(scene),
+    )
+    return Evidence(log=log, signals=signals, offsets=offsets_of(scene, bay, log))
+
+
+def told(evidence: Evidence, units: UnitSystem) -> Diagnosis:
+    """The same in words."""
+    log = evidence.log
     findings: list[Finding] = []
     looked: dict[str, float] = {}
-    for signal in signals:
+    for signal in evidence.signals:
         able = float(np.count_nonzero(signal.able)) * signal.hours
         looked[signal.id] = max(looked.get(signal.id, 0.0), able)
         findings += [_told(signal, one, units) for one in episodes(signal)]
-    offsets = offsets_of(scene, bay, log)
-    findings += offset_findings(offsets, units)
+    findings += offset_findings(evidence.offsets, units)
     findings.sort(key=lambda finding: (finding.level, finding.since))
     return Diagnosis(
         findings=tuple(findings),
         looked=looked,
-        offsets=offsets,
+        offsets=evidence.offsets,
         remarks=log.remarks,
         first=stamp(float(log.time[0])),
         last=stamp(float(log.time[-1])),
@@ -108,6 +139,7 @@ def _told(signal: Signal, one: Episode, units: UnitSystem) -> Finding:
         since=stamp(float(signal.time[one.start])),
         found=stamp(float(signal.time[one.raised]) + end),
         until=stamp(float(signal.time[one.last]) + end),
+        stands=one.stands,
         sure=sureness(signal, one),
         shown_hours=one.shown * signal.hours,
         able_hours=one.able * signal.hours,

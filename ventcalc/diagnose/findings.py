@@ -70,6 +70,8 @@ class Episode(NamedTuple):
     """Last element that shows it."""
     shown: int
     able: int
+    stands: bool
+    """Whether it still does at the end."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -89,6 +91,8 @@ class Finding:
     """When that was enough."""
     until: str
     """When it showed last."""
+    stands: bool
+    """Whether the log ends before enough hours without it."""
     sure: Sure
     shown_hours: float
     """In which it showed. [h]"""
@@ -120,9 +124,9 @@ def episodes(signal: Signal) -> list[Episode]:
         if score >= signal.need and raised < 0:
             raised = k
         if score <= 0.0 and raised >= 0:
-            found.append(Episode(start, raised, last, shown, able))
+            found.append(Episode(start, raised, last, shown, able, False))
     if score > 0.0 and raised >= 0:
-        found.append(Episode(start, raised, last, shown, able))
+        found.append(Episode(start, raised, last, shown, able, True))
     return _merged(found, signal.time)
 
 
@@ -135,6 +139,7 @@ def _merged(found: Sequence[Episode], time: Array) -> list[Episode]:
             one = Episode(
                 before.start, before.raised, one.last,
                 before.shown + one.shown, before.able + one.able,
+                one.stands,
             )  # fmt: skip
         merged.append(one)
     return merged

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from ventcalc.advice.readings_file import KEYS, PULPS
 from ventcalc.diagnose.channels import as_columns
+from ventcalc.diagnose.numbers import moments_of, table_of
 from ventcalc.errors import BadInput
 
 __all__ = ["COLUMNS", "FACTORS", "Log", "read_log", "read_logs"]
@@ -31,6 +32,8 @@ Lines = NDArray[np.int64]
 
 MOST_WRONG = 0.05
 """Part of the rows, or of the cells of a column, that may be left out. [1]"""
+AT_ONCE = 4096
+"""Rows that are read together: one wrong cell makes only these slow."""
 FEWEST = 3
 """Rows below which there is nothing to compare."""
 _SHARE = (0.0, 1.0, "a percentage, perhaps? 80 % is 0.80")
@@ -202,6 +205,11 @@ def _check_titles(titles: Sequence[str]) -> None:
     """Refuse names that nobody knows, doubled ones, and a log that says too little."""
     if len(titles) == 1 and ";" in titles[0]:
         raise BadInput("columns are parted by ';'; save with commas, and points in the numbers")
+    if titles[0] == "policy":
+        raise BadInput(
+            "this is the table of `ventcalc season --csv`; `season --log-out FILE` writes the "
+            "readings of the same season as a log"
+        )
     problems = []
     if titles[0] != "time":
         problems.append(f"the first column is {titles[0]!r}; put time there, ISO 8601 with offset")
@@ -239,26 +247,33 @@ def _plain(title: str) -> str:
 def _table(
     body: Sequence[str], width: int, lines: Lines, remarks: list[str]
 ) -> tuple[list[str], Array, Lines]:
-    """Time stamps, numbers (rows, columns) and line numbers; fast where every cell is a number."""
-    parts = [line.partition(",") for line in body]
-    joined = "\n,".join([part[2] for part in parts]).replace(" ", "")
-    joined = f",{joined}\n".replace(",\n", ",nan\n").replace(",,", ",nan,").replace(",,", ",nan,")
-    rows = joined[1:-1].split("\n,")
-    try:
-        table = np.loadtxt(rows, delimiter=",", ndmin=2, comments=None)
-    except ValueError:
-        table = np.empty((0, 0))
-    if table.shape == (len(body), width) and not np.isinf(table).any():
-        return [part[0] for part in parts], table, lines
-    return _table_by_cell(body, width, lines, remarks)
+    """
+    Time stamps, numbers (rows, columns) and line numbers: in arrays, and cell by cell where that
+    does not go, to say which cell is wrong.
+    """
+    stamps: list[str] = []
+    table = np.empty((len(body), width), order="F")
+    numbers = np.empty(len(body), dtype=np.int64)
+    wrong: list[str] = []
+    short: list[str] = []
+    for first in range(0, len(body), AT_ONCE):
+        some, where = body[first : first + AT_ONCE], lines[first : first + AT_ONCE]
+        parts = [line.partition(",") for line in some]
+        found, told = table_of([part[2] for part in parts], width), [part[0] for part in parts]
+        if found is None or np.isinf(found).any():
+            told, found, where = _by_cell(some, width, where, wrong, short)
+        rows = slice(len(stamps), len(stamps) + len(told))
+        table[rows], numbers[rows] = found, where
+        stamps += told
+    _note(remarks, short, "left out")
+    _note(remarks, wrong, "taken for missing")
+    return stamps, table[: len(stamps)], numbers[: len(stamps)]
 
 
-def _table_by_cell(
-    body: Sequence[str], width: int, lines: Lines, remarks: list[str]
+def _by_cell(
+    body: Sequence[str], width: int, lines: Lines, wrong: list[str], short: list[str]
 ) -> tuple[list[str], Array, Lines]:
-    """Row by row, to say which cell is wrong."""
     stamps, rows, numbers = [], [], []
-    wrong, short = [], []
     for number, cells in zip(lines.tolist(), csv.reader(body), strict=False):
         if not any(cell.strip() for cell in cells):
             continue
@@ -275,8 +290,6 @@ def _table_by_cell(
         stamps.append(cells[0])
         rows.append(row)
         numbers.append(number)
-    _note(remarks, short, "left out")
-    _note(remarks, wrong, "taken for missing")
     return stamps, np.array(rows, dtype=float).reshape(len(rows), width), np.array(numbers, int)
 
 
@@ -298,13 +311,10 @@ def _note(remarks: list[str], found: Sequence[str], what: str) -> None:
 
 
 def _times(stamps: Sequence[str], numbers: Lines, remarks: list[str]) -> Array:
-    """Seconds since 1970; NaN where a stamp is none. The first look takes what is all sound."""
-    try:
-        moments = [datetime.fromisoformat(stamp.strip().strip('"')) for stamp in stamps]
-        if all(moment.tzinfo is not None for moment in moments):
-            return np.array([moment.timestamp() for moment in moments])
-    except ValueError:
-        pass
+    """Seconds since 1970; NaN where a stamp is none."""
+    found = moments_of(stamps)
+    if found is not None:
+        return found
     time = np.full(len(stamps), np.nan)
     naive = wrong = 0
     first = ""

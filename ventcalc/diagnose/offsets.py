@@ -63,7 +63,10 @@ PROBE_WORDS = {"plenum_humidity": "Plenum humidity", "return_humidity": "Return 
 SALT_FIRST = (
     "Check plenum and return humidity over wet salt, and write it down with `ventcalc log`."
 )
-ICE_FIRST = "Check pulp and plenum probes in ice water, and write it down with `ventcalc log`."
+BOTH_FIRST = (
+    "Check humidity probes over wet salt, pulp and plenum probe in ice water; `ventcalc log` keeps "
+    "what comes out."
+)
 _NEEDED = ("plenum_relative_humidity", "return_relative_humidity", "outside_temperature",
            "outside_relative_humidity", "door_opening")  # fmt: skip
 
@@ -273,13 +276,9 @@ def offset_findings(found: SensorOffsets, units: UnitSystem) -> list[Finding]:
             words = PROBE_WORDS[name] + " probably reads {size} {way} (± {doubt})."
             findings += _told(found, size, doubt, 2.0, words, SALT_FIRST, units, True)
     unsafe = np.minimum(found.wetting_difference, 0.0)
-    words = (
-        "The plenum's dew point is probably {size} nearer to the pulp, or further above it, than "
-        "the probes say (± {doubt})."
-    )
+    words = "The plenum's dew point is likely {size} nearer to wetting than probes say (± {doubt})."
     findings += _told(
-        found, unsafe, found.wetting_uncertainty, 0.3, words,
-        f"{SALT_FIRST} {ICE_FIRST}", units, False,
+        found, unsafe, found.wetting_uncertainty, 0.3, words, BOTH_FIRST, units, False,
     )  # fmt: skip
     return findings
 
@@ -318,6 +317,7 @@ def _told(
             since=stamps[0],
             found=stamps[0],
             until=stamps[1],
+            stands=True,
             sure="likely" if abs(size[-1]) > 3.0 * doubt[-1] else "possible",
             shown_hours=hours,
             able_hours=float(np.count_nonzero(found.tells[start:])),

@@ -15,6 +15,7 @@ from ventcalc.diagnose.scene import Scene
 __all__ = ["pile_signals"]
 
 Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 HOT_RATE = 0.3
 """Rise of one probe in a day against the model and its neighbours (S9). [K]"""
@@ -24,6 +25,11 @@ AIR_SHOWS = 0.3
 """Change in a day by air alone from which on a probe shows whether air comes. [K]"""
 NO_AIR_PART, WEAK_PART, AIR_PART = 0.35, 0.75, 0.6
 """Parts of that change: below which none comes, too little does, above which it comes. [1]"""
+LEARNED_SHOWS, SCATTERS, LEAST_SCATTER = 0.4, 3.0, 0.02
+"""Where the usual follow of a pile is known: change in two days that shows it [K], and by how many
+times its usual scatter it must fall short [1], at least so much [K]."""
+LESS_PART, ALL_PART, LOWEST_PART = 0.20, 0.3, 0.5
+"""Parts of the usual that lack; of that which each upper probe must lack, and the lowest may."""
 UNKNOWN_RATE = 0.6
 """The same as ``HOT_RATE`` while it is not known how a probe usually drifts. [K]"""
 RECENT, LEARNED = 3 * DAY, 14 * DAY
@@ -36,7 +42,7 @@ MODEL_DOUBT = 0.25
 """Part of swing and respiration by which the model may be wrong: crops differ. [1]"""
 UNEVEN_FOR = 48.0
 """Of holding, after which top and bottom must have met (S8). [h]"""
-PURGED = 3
+PURGED = 2
 """Hours of fresh air after which CO2 must have come down (S10). [h]"""
 PURGE_DOOR = 0.1
 """Door opening that counts as fresh air. [0-1]"""
@@ -69,7 +75,7 @@ def usual(days: Days) -> Array:
     off = days.measured_rise - days.modelled_rise
     found = np.full(off.shape, math.nan)
     for k in range(len(off)):
-        rows = (days.time < days.time[k] - RECENT) & (days.time > days.time[k] - RECENT - LEARNED)
+        rows = _learned_from(days, k)
         heard = (~np.isnan(off[rows])).sum(axis=0) >= ENOUGH_DAYS
         if heard.any():
             found[k, heard] = np.nanmedian(off[rows][:, heard], axis=0)
@@ -117,7 +123,7 @@ def hot_spot(days: Days, known: Array, probe: int) -> Signal:
         shows=(excess > limit) & (above_still > HOT_RATE),
         size=_two_days(days, rise) / 2.0,
         need=24.0,
-        text="One probe warms by {size} a day more than its neighbours, against the model.",
+        text="The pulp warms by {size} a day more than its neighbours, against the model.",
         unit="delta_degC",
         digits=2,
         first="Go there: smell, wet spots, a hand thermometer; rot, or a bad probe?",
@@ -142,7 +148,7 @@ def lateral_blocked(days: Days, known: Array, probe: int) -> Signal:
         shows=(part[:, probe] < NO_AIR_PART) & (follows > AIR_PART) & ~heats,
         size=-due[:, probe] / 2.0,
         need=24.0,
-        text="One probe does not follow the air, which should cool it by {size} a day.",
+        text="The pulp does not follow the air, which should cool it by {size} a day.",
         unit="delta_degC",
         digits=2,
         first="Look at the lateral under it: shut, blocked, under water, or dirt over its ports?",
@@ -159,19 +165,23 @@ def _due_and_got(days: Days, known: Array) -> tuple[Array, Array]:
 
 
 def airflow_low(days: Days, known: Array) -> Signal:
-    """S4: the whole pile follows the cooling air much less than its fans should make it."""
+    """
+    S4: the whole pile follows the cooling air much less than its fans should make it, or less than
+    it did: the upper probes fall short, while the lowest still takes the supply's temperature.
+    """
     due, got = _due_and_got(days, known)
     heard = ~np.isnan(got) & ~np.isnan(known)
-    count = np.maximum(heard.sum(axis=1), 1)
-    asked = np.where(heard, due, 0.0).sum(axis=1) / count
-    part = np.where(heard, got, 0.0).sum(axis=1) / count / np.minimum(asked, -1e-9)
+    asked, taken = (_mean_heard(x, heard) for x in (due, got))
+    part = taken / np.minimum(asked, -1e-9)
+    clear = asked <= -2.0 * AIR_SHOWS - doubt(days).mean(axis=1)
+    learned, less = _falls_short(days, due, got, heard)
     return Signal(
         id="airflow_low",
         rule="S4",
         level=2,
         time=days.time,
-        able=asked <= -2.0 * AIR_SHOWS - doubt(days).mean(axis=1),
-        shows=part < WEAK_PART,
+        able=clear | learned,
+        shows=(clear & (part < WEAK_PART)) | (learned & less),
         size=part,
         need=24.0,
         text="The pile follows the air only by {size} of what the fans should make it.",
@@ -180,6 +190,44 @@ def airflow_low(days: Days, known: Array) -> Signal:
         first="Look at the fans: belts, one standing or turning backwards; then ducts and ports.",
         hours=24.0,
     )
+
+
+def _mean_heard(values: Array, heard: Flags) -> Array:
+    found: Array = np.where(heard, values, 0.0).sum(axis=1) / np.maximum(heard.sum(axis=1), 1)
+    return found
+
+
+def _falls_short(days: Days, due: Array, got: Array, heard: Flags) -> tuple[Flags, Flags]:
+    """Days on which the usual follow of two weeks is known, and those that fall far short of it."""
+    upper = heard.copy()
+    upper[:, :1] = False
+    usable = heard[:, :1].any(axis=1) & (upper.sum(axis=1) >= NEIGHBOURS - 1)
+    asked, taken = _mean_heard(due, upper), _mean_heard(got, upper)
+    learned, less = np.zeros((2, len(asked)), dtype=bool)
+    for k in np.flatnonzero(usable & (asked < -LEARNED_SHOWS)).tolist():
+        rows = usable & _learned_from(days, k)
+        if np.count_nonzero(rows) <= ENOUGH_DAYS:
+            continue
+        follows = float(taken[rows] @ asked[rows]) / max(float(asked[rows] @ asked[rows]), 1e-9)
+        follows = min(max(follows, AIR_PART), 2.0 - AIR_PART)
+        scatter = math.sqrt(float(np.mean((taken[rows] - follows * asked[rows]) ** 2)))
+        short = got[k] - follows * due[k]
+        all_short = float(taken[k] - follows * asked[k])
+        learned[k] = True
+        less[k] = (
+            all_short > SCATTERS * max(scatter, LEAST_SCATTER)
+            and all_short > -LESS_PART * follows * asked[k]
+            and short[upper[k]].min() > ALL_PART * all_short
+            and short[0] < LOWEST_PART * all_short
+        )
+    return learned, less
+
+
+def _learned_from(days: Days, k: int) -> Flags:
+    """The two weeks before a day, but for the last days."""
+    since = days.time[k] - RECENT
+    found: Flags = (days.time < since) & (days.time > since - LEARNED)
+    return found
 
 
 def uneven(scene: Scene) -> Signal:
@@ -223,7 +271,7 @@ def co2_stays(scene: Scene) -> Signal:
         able=able & ~np.isnan(before),
         shows=(co2 > scene.bay.limits.co2) & (co2 > STAYED * before),
         size=co2 * 1e6,
-        need=4.0,
+        need=3.0,
         text="CO2 stays at {size} ppm although fresh air is being given.",
         unit="1",
         digits=0,

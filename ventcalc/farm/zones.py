@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
+from itertools import pairwise
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -35,6 +36,8 @@ RUNS = 0.05
 """Fan speed from which air moves (ours). [0-1]"""
 LATE = 2 * HOUR
 """A row of the log counts for no longer (ours). [s]"""
+TOUCH = 0.3
+"""Between zones that still count as one beside the other (ours). [m]"""
 AFTER = 10 * 86400.0
 """So long after the last load zones are followed; then they are one pile (ours). [s]"""
 
@@ -122,7 +125,7 @@ def filled_zones(
     """
     Follow every zone of a bay from its loads on.
 
-    Left out: heat between zones, walls, floor and headspace, the slope of the face, crop on top of
+    Left out: walls, floor and headspace, the slope of the face, crop on top of
     other crop, loads of a day one by one; immature crop counts as the bay file mixes it.
     """
     pressure = float(air.standard_pressure(bay.site.altitude))
@@ -153,6 +156,7 @@ def filled_zones(
         if given.fan_speed > RUNS and log is not None:
             _note_first_air(columns, time)
         _blow(bed, there, given, fast, time)
+        _share_heat(bed, there, time)
         time += HOUR
     if not there:
         return None
@@ -189,6 +193,28 @@ def _blow(bed: Bed, there: Sequence[_Column], given: _Air, velocity: float, time
             age=time - one.middle,
         )
         one.wettest = max(one.wettest, float(np.max(one.state.film)))
+
+
+def _share_heat(bed: Bed, there: Sequence[_Column], time: float) -> None:
+    """
+    One hour of conduction between zones that touch, layer by layer, through the depth that the
+    difference has reached: k dT / (2 sqrt(pi a t)) of two half-spaces, in the end centre to centre.
+
+    Carslaw and Jaeger, Conduction of Heat in Solids, 2nd ed., 2.5. [s]
+    """
+    capacity = bed.layer_mass / bed.thickness * bed.crop.specific_heat
+    spread = math.pi * bed.conductivity / capacity
+    row = sorted(there, key=lambda one: one.start)
+    for one, other in pairwise(row):
+        if other.start - (one.start + one.length) > TOUCH:
+            continue
+        age = max(time - max(one.middle, other.middle), 0.0)
+        depth = HOUR * math.sqrt(spread) / (math.sqrt(age + HOUR) - math.sqrt(age))
+        depth = min(depth, (one.length + other.length) / 2.0)
+        warm, cold = one.state.temperature, other.state.temperature
+        moved = bed.conductivity * (warm - cold) / depth * HOUR / capacity
+        one.state = replace(one.state, temperature=warm - moved / one.length)
+        other.state = replace(other.state, temperature=cold + moved / other.length)
 
 
 def _columns(bay: Bay, book: Logbook, fresh: Callable[[float], BedState]) -> list[_Column]:

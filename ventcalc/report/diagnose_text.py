@@ -14,7 +14,7 @@ from ventcalc.report.season_days import local
 from ventcalc.report.table import bullets
 from ventcalc.units import UnitSystem, show
 
-__all__ = ["diagnosis_data", "diagnosis_text"]
+__all__ = ["diagnosis_data", "diagnosis_text", "finding_lines"]
 
 WORDS = {1: "DANGER to people or crop", 2: "Equipment", 3: "To be looked at"}
 """Levels of alarms."""
@@ -29,7 +29,7 @@ def diagnosis_text(bay: Bay, found: Diagnosis, units: UnitSystem = "metric") -> 
     if not found.findings:
         lines += ["", "Nothing found."]
     for finding in found.findings:
-        lines += ["", *_one(bay, finding)]
+        lines += ["", *finding_lines(bay, finding)]
     idle = sorted(name for name, hours in found.looked.items() if hours == 0.0)
     if idle:
         lines += ["", "Not looked at: the log lacks columns, or the conditions in which it shows:"]
@@ -39,7 +39,8 @@ def diagnosis_text(bay: Bay, found: Diagnosis, units: UnitSystem = "metric") -> 
     return "\n".join([*lines, "", "Cannot be seen in such a log:", *bullets(UNSEEN)])
 
 
-def _one(bay: Bay, finding: Finding) -> list[str]:
+def finding_lines(bay: Bay, finding: Finding) -> list[str]:
+    """What, where, since when, how sure, what to look at first."""
     place = f" ({finding.place})." if finding.place else "."
     return [
         f"{WORDS[finding.level]}: {finding.text.removesuffix('.')}{place}",

@@ -15,7 +15,14 @@ from ventcalc.report.logbook_text import day_and_time, problem_lines
 from ventcalc.report.table import bullets, table
 from ventcalc.units import UnitSystem, show
 
-__all__ = ["TAKE_WORDS", "judgement_text", "loads_text", "plan_text", "reason_words"]
+__all__ = [
+    "TAKE_WORDS",
+    "as_loaded_text",
+    "judgement_text",
+    "loads_text",
+    "plan_text",
+    "reason_words",
+]
 
 TAKE_WORDS = {
     Take.YES: "taken",
@@ -160,4 +167,15 @@ def plan_text(plan: FillPlan, mass: float, units: UnitSystem) -> str:
     return (
         f"{show(mass, 'kg', units)} at {plan.loads_per_day:.0f} loads a day: {plan.days:.1f} days; "
         f"{slow}"
+    )
+
+
+def as_loaded_text(bay: Bay, units: UnitSystem) -> str:
+    """What a season begins from where it is what was weighed in."""
+    part, days = bay.mass / bay.pile.capacity, bay.schedule.fill_days / 86400.0
+    return (
+        f"As loaded: {show(bay.mass, 'kg', units)}, {part:.0%} of a full pile, at "
+        f"{show(bay.loading_temperature, 'degC', units)}, in {days:.1f} days "
+        f"from {bay.schedule.fill_start} on; taken as level over the whole floor, and evenly "
+        "filled."
     )

@@ -22,7 +22,7 @@ FIRST_AIR = 2 * HOUR
 WET = 1e-4
 """Free water that is told. [kg/kg crop]"""
 LEFT_OUT = (
-    "left out: heat between zones, walls, floor and headspace, the slope of the face, crop on top "
+    "left out: walls, floor and headspace, the slope of the face, crop on top "
     "of other crop; loads of a day and lot are one column"
 )
 

@@ -16,19 +16,41 @@ def pulp_days(
     book: Logbook, zone: str, logged: Iterable[tuple[float, float]] = ()
 ) -> dict[date, float]:
     """
-    Mean pulp of each day on which it was measured: of the log, else by hand, else of the loads.
-    [°C]
+    Mean pulp of each day on which it was measured: of the log, else by hand, else what lay there
+    and the day's loads, by mass. [°C]
     """
-    place, found = ZoneInfo(zone), {}
-    loads = [(x.time, x.entry.pulp) for x in book.lines("loads")]
+    place = ZoneInfo(zone)
     seen = [(x.time, x.entry.pulp) for x in book.lines("observations")]
-    for rows in (loads, seen, logged):
+    measured: dict[date, float] = {}
+    for rows in (seen, logged):
         by_day: defaultdict[date, list[float]] = defaultdict(list)
         for time, pulp in rows:
             if pulp is not None and pulp == pulp:
                 by_day[datetime.fromtimestamp(time, place).date()].append(pulp)
-        found.update({day: sum(values) / len(values) for day, values in by_day.items()})
-    return dict(sorted(found.items()))
+        measured.update({day: sum(values) / len(values) for day, values in by_day.items()})
+    came: defaultdict[date, list[tuple[float, float]]] = defaultdict(list)
+    for line in book.lines("loads"):
+        if line.entry.pulp is not None:
+            day = datetime.fromtimestamp(line.time, place).date()
+            came[day].append((line.entry.net, line.entry.pulp))
+    return _mixed(measured, came)
+
+
+def _mixed(
+    measured: Mapping[date, float], came: Mapping[date, list[tuple[float, float]]]
+) -> dict[date, float]:
+    """Measured pulp, and on other days with loads the mix of the pile so far with them."""
+    found: dict[date, float] = {}
+    mass = pulp = 0.0
+    for day in sorted({*measured, *came}):
+        loads = came.get(day, [])
+        more = sum(net for net, _ in loads)
+        if mass + more > 0.0:
+            pulp = (mass * pulp + sum(net * warm for net, warm in loads)) / (mass + more)
+        mass += more
+        pulp = measured.get(day, pulp)
+        found[day] = pulp
+    return found
 
 
 def between(known: Mapping[date, float], first: date, last: date) -> list[float]:

@@ -1,0 +1,76 @@
+"""What the journal shows of every bay, looked through one after the other beside the loop."""
+
+from __future__ import annotations
+
+import functools
+from collections import deque
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from firmware_bridge.bay.diagnosis import DAYS, EVERY, Diagnosis, diagnosis_of
+from firmware_bridge.bay.state import BayState
+from firmware_bridge.errors import JournalError
+from firmware_bridge.journal.export import samples_of_journal
+from firmware_bridge.journal.journal import Journal
+from firmware_bridge.service.ahead import in_thread
+from firmware_bridge.service.turn import Turn
+
+__all__ = ["Diagnosing", "look_through"]
+
+LOOK_EVERY = 3600.0
+"""What the rules look at goes by the hour. [s]"""
+BEGIN = 60.0
+"""After a start; before the alarm book takes what stood for over. [s]"""
+
+
+@dataclass(slots=True)
+class Diagnosing:
+    """Asks for it, and takes what was found; called once a second, and never waits."""
+
+    bays: Mapping[str, BayState]
+    journal: Path
+    spawn: Callable[[Callable[[], None]], None] = in_thread
+    _busy: bool = False
+    _found: deque[tuple[str, Diagnosis]] = field(default_factory=deque)
+    _due: dict[str, float] = field(default_factory=dict)
+
+    def look(self, turn: Turn) -> None:
+        """Take what was found, ask for the next."""
+        while self._found:
+            name, found = self._found.popleft()
+            self._busy = False
+            self._take(self.bays[name], found, turn)
+        for bay in self.bays.values():
+            if not self._busy and turn.now >= self._due.setdefault(bay.name, turn.now + BEGIN):
+                self._due[bay.name], self._busy = turn.now + LOOK_EVERY, True
+                sample = bay.source.newest
+                heights = {} if sample is None else dict(sample.heights)
+                self.spawn(functools.partial(self._work, bay, heights, turn.day))
+
+    def _work(self, bay: BayState, heights: Mapping[str, float], day: float) -> None:
+        self._found.append((bay.name, look_through(self.journal, bay, heights, day)))
+
+    def _take(self, bay: BayState, found: Diagnosis, turn: Turn) -> None:
+        """What is new, and what is no more, is told once."""
+        before = {} if bay.diagnosis is None else {one.id: one for one in bay.diagnosis.alarms}
+        now = {one.id: one for one in found.alarms}
+        bay.diagnosis = found
+        for kind in now.keys() - before.keys():
+            turn.tell(bay.name, "diagnosis", f"the journal shows: {now[kind].text}")
+        if not found.trouble:
+            for kind in before.keys() - now.keys():
+                turn.tell(bay.name, "diagnosis", f"no longer shown: {before[kind].text}")
+
+
+def look_through(path: Path, bay: BayState, heights: Mapping[str, float], day: float) -> Diagnosis:
+    """What the last weeks of a bay show; the loop writes the journal meanwhile."""
+    try:
+        journal = Journal(path, read_only=True)
+        try:
+            rows = list(samples_of_journal(journal, bay.name, day - DAYS * 86400.0, day, EVERY))
+        finally:
+            journal.close()
+    except JournalError as error:
+        return Diagnosis(made=day, trouble=str(error))
+    return diagnosis_of(bay.description, rows, day, bay.config.ignore, heights)
