@@ -68,7 +68,7 @@ NONE_TEXTS = {
     "link": "the bridge does not hear its own beat through the broker",
     "audit": "the audit log cannot be written",
     "disk": "the disk is nearly full",
-    "other_bridge": "a later bridge serves this bay; if there is none, its beat is forged",
+    "other_bridge": "another bridge speaks to this bay, or somebody who forges its words",
     "flapping": "the link was lost too often just now",
     "clock": "the bridge's time of day jumped, was never set, or does not fit what is stored",
     "shutdown": "the bridge ends",

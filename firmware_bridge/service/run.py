@@ -83,10 +83,10 @@ def run(
                 _loop(service, (link, *plain.values()), stop, each_turn)
             finally:
                 notify("STOPPING=1")
-                last = service.shutdown()
+                service.shutdown()
                 for one in plain.values():
                     one.stop()
-                link.stop(last)
+                link.stop([_own_state(config, service.health.boot, 0)])
                 delivery.close()
         finally:
             journal.close()

@@ -35,7 +35,7 @@ from firmware_bridge.service.store import Store
 from firmware_bridge.service.turn import Turn
 from firmware_bridge.wire import messages, topics
 from firmware_bridge.wire.client import Message, Wire
-from firmware_bridge.wire.messages import AdviceMessage, Alarm, Alarms, Beat, State
+from firmware_bridge.wire.messages import AdviceMessage, Alarm, Alarms, Beat
 
 __all__ = ["BEAT_EVERY", "Service"]
 
@@ -115,7 +115,7 @@ class Service:
         """Take what has come, say what is to be said, keep what is to be kept."""
         turn = self._day.turn()
         now = turn.now
-        for message in self.wire.receive():
+        for message in (*self.wire.receive(), *self._plain.heard()):
             self.inbox.take(message, turn)
         drops = self.wire.drops
         self.inbox.plain_readings(turn, drops[-1] if drops else -math.inf)
@@ -136,6 +136,8 @@ class Service:
             if (decision := bay.decide(self._ground(bay, turn.now), now, turn.day)) is not None
         ]
         self._say(decisions, turn)
+        for bay in turn.plain:
+            self._plain.say(bay, turn.now)
         self.told.extend(turn.events)
         self._store.keep(turn)
 
@@ -176,12 +178,14 @@ class Service:
         if decision.code != bay.decision.code:
             turn.tell(bay.name, decision.code, decision.text)
         offered = bay.consent.number if bay.consent is not None else 0
+        ends = bay.decision.targets is not None and decision.targets is None
         bay.settle(decision, advice.id, turn.now)
         if bay.consent is not None and bay.consent.number != offered:
             text = f"offer {bay.consent.number} waits to be confirmed at the controller"
             turn.tell(bay.name, "offer", text)
-        if bay.config.mode == "observe" or decision.code == "other_bridge":
-            return  # the other one speaks; two voices would only confuse
+        back = turn.now < bay.other_until  # two voices would only confuse: the last word ends ours
+        if bay.config.mode == "observe" or (back and not ends):
+            return
         if bay.plain is not None:
             sent = self._plain.say(bay, turn.now)
         else:
@@ -332,7 +336,7 @@ class Service:
                 topic = topics.bay_topic(root, bay.name, "beat")
                 self.wire.send(Message(topic=topic, payload=messages.encode(beat)))
             if not standing_back and bay.config.mode != "observe":
-                self._plain.say(bay, turn.now)
+                turn.plain.append(bay)
 
     def _publish_alarms(self, turn: Turn) -> None:
         alarms = self.book.see(self.bays.values(), lambda bay: self._ground(bay, turn.now), turn)
@@ -350,8 +354,8 @@ class Service:
 
     # --- the end -------------------------------------------------------------------------------
 
-    def shutdown(self) -> list[Message]:
-        """Say ``none`` to every bay that stands under advice; what to send before closing."""
+    def shutdown(self) -> None:
+        """Say ``none`` to every bay that stands under advice, and store all that is left."""
         turn = self._day.turn()
         now = turn.now
         decisions = [
@@ -365,15 +369,6 @@ class Service:
         self._store.end(turn, self.bays)
         self._keeper.note(turn, all_bays=True)
         self._keep_alarms()
-        own = self.config.bridge
-        return [
-            Message(
-                topic=topics.bridge_topic(own.root, own.name, "state"),
-                payload=messages.encode(State(boot=self.health.boot, on=0)),
-                qos=1,
-                retain=True,
-            )
-        ]
 
     def problem(self, link: str) -> str:
         """What people should know of the way to broker (its trouble is given) and mail."""

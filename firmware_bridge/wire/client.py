@@ -97,6 +97,8 @@ class Link:
         self.connected = False
         self.ready = False
         """Connected, and every subscription granted."""
+        self.deaf: list[str] = []
+        """Of the topics of others, those that the broker keeps from us."""
         self.answered = False
         self.problem = ""
         """Why the last attempt failed, in one line."""
@@ -253,25 +255,27 @@ class Link:
         self._wake.set()
 
     def _subscribe(self, client: Any) -> None:
-        if not self._topics:
-            self.ready = True
-            return
+        wanted: Any = list(self._topics)
         if self._protocol == mqtt.MQTTv5:
-            wanted: Any = [(topic, SubscribeOptions(qos=qos)) for topic, qos in self._topics]
+            wanted = [(topic, SubscribeOptions(qos=qos)) for topic, qos in self._topics]
             wanted += [(topic, SubscribeOptions(qos=0, noLocal=True)) for topic in self._others]
+        if wanted:
+            self._subscribing = client.subscribe(wanted)[1]
         else:
-            wanted = list(self._topics)
-        self._subscribing = client.subscribe(wanted)[1]
+            self.ready = True
 
     def _on_subscribe(self, _: Any, __: Any, number: int, codes: Any, ___: Any = None) -> None:
         try:
             if number != self._subscribing:
                 return
+            asked = [*(topic for topic, _qos in self._topics), *self._others]
+            answers = list(zip(asked, codes, strict=False))
             refused = [
                 f"{topic} ({code})"
-                for (topic, _qos), code in zip(self._topics, codes, strict=False)
+                for topic, code in answers[: len(self._topics)]
                 if code.is_failure
             ]
+            self.deaf = [t for t, code in answers[len(self._topics) :] if code.is_failure]
             self.ready = not refused
             if refused:
                 self.problem = f"the broker refused to let us hear {', '.join(refused)}"

@@ -28,7 +28,7 @@ from firmware_bridge.wire.trouble import reason_of
 DEPLOY = Path(__file__).parents[2] / "deploy"
 UNIT = DEPLOY / "firmware-bridge.service"
 OWN = "/opt/firmware-bridge/bin/firmware-bridge"
-PEOPLE = ("bridge", "people", "gateway", "bay-1", "bay-2")
+PEOPLE = ("bridge", "people", "gateway-7", "bay-1", "bay-2")
 
 
 # --- the broker ------------------------------------------------------------------------------
@@ -97,16 +97,17 @@ def test_who_may_speak_on_the_sample_broker(broker):
     topics = [
         *(f"vent/1/{bay}/{leaf}" for bay in ("bay-1", "bay-2")
           for leaf in ("from/reading", "to/advice", "to/beat")),
-        "vent/1/_bridge/barn/state", "plc/7/pt1", "plc/7/set/fan",
+        "vent/1/_bridge/barn/state", "plc/7/from/pt1", "plc/8/from/pt1", "plc/7/set/fan",
+        "plc/7/set",
     ]  # fmt: skip
     may = {
         "bay-1": ["vent/1/bay-1/from/reading"],
         "bay-2": ["vent/1/bay-2/from/reading"],
-        "bridge": [one for one in topics if "/to/" in one or "_bridge" in one or "/set/" in one],
+        "bridge": [one for one in topics if "/to/" in one or "_bridge" in one or "/set" in one],
         "people": [],
-        "gateway": ["plc/7/pt1"],
+        "gateway-7": ["plc/7/from/pt1"],
     }
-    with Client(broker, "bridge", "vent/1/+/from/#", "vent/1/+/to/#", "plc/+/+") as bridge:
+    with Client(broker, "bridge", "vent/1/+/from/#", "vent/1/+/to/#", "plc/#") as bridge:
         for name in PEOPLE:
             if name == "bridge":
                 continue
@@ -125,14 +126,15 @@ def test_who_may_hear_on_the_sample_broker(broker):
         "bay-1": ["vent/1/bay-1/to/advice"],
         "bay-2": ["vent/1/bay-2/to/advice"],
         "people": ["vent/1/bay-1/to/advice", "vent/1/bay-2/to/advice", "vent/1/_bridge/barn/alarm"],
-        "gateway": ["plc/7/set/fan"],
+        "gateway-7": ["plc/7/set", "plc/7/set/fan"],
     }
-    last = {"people": "vent/1/_bridge/end/alarm", "gateway": "plc/9/set/end"}
+    last = {"people": "vent/1/_bridge/end/alarm", "gateway-7": "plc/7/set/end"}
     with Client(broker, "bridge") as bridge:
         for name, wanted in hears.items():
             with Client(broker, name, "#") as one:
                 for topic in ("vent/1/bay-1/to/advice", "vent/1/bay-2/to/advice",
-                              "vent/1/_bridge/barn/alarm", "plc/7/set/fan"):  # fmt: skip
+                              "vent/1/_bridge/barn/alarm", "plc/7/set",
+                              "plc/7/set/fan"):  # fmt: skip
                     bridge.say(topic)
                 end = last.get(name, f"vent/1/{name}/to/end")
                 bridge.say(end)
