@@ -135,5 +135,7 @@ class BridgeView:
     """Why no bay gets advice; of ``codes.NONE_REASONS``."""
     free_mb: float
     audit_entries: int
+    certificates: Mapping[str, float] = field(default_factory=dict)
+    """Until when they are good, by what they are; UTC. [s]"""
     counts: Mapping[str, int] = field(default_factory=dict)
     bay_counts: Mapping[str, Mapping[str, int]] = field(default_factory=dict)

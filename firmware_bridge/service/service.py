@@ -31,9 +31,11 @@ from firmware_bridge.service.inbox import Inbox
 from firmware_bridge.service.keeper import Keeper
 from firmware_bridge.service.plain import PlainVoice
 from firmware_bridge.service.requests import NOBODY, Request, RequestBox, carry_out, has_name
+from firmware_bridge.service.rounds import Rounds
 from firmware_bridge.service.store import Store
 from firmware_bridge.service.turn import Turn
 from firmware_bridge.wire import messages, topics
+from firmware_bridge.wire.certificates import alarms_of
 from firmware_bridge.wire.client import Message, Wire
 from firmware_bridge.wire.messages import AdviceMessage, Alarm, Alarms, Beat
 
@@ -66,9 +68,10 @@ class Service:
         boot: int,
         plain_links: Mapping[str, Wire] | None = None,
         delivery: Delivery | None = None,
+        certificates: Callable[[], Mapping[str, float]] = dict,
     ) -> None:
         self.config, self.wire, self.journal, self.audit = config, wire, journal, audit
-        self.clock, self.bays = clock, bays
+        self.clock, self.bays, self._certificates = clock, bays, certificates
         self._plain = PlainVoice(wire, plain_links or {})
         self.book = AlarmBook(config.alarms, delivery)
         self.book.recall(journal.note(ALARMS), bays, clock.steady())
@@ -84,6 +87,7 @@ class Service:
         self._seq = self._beat_seq = 0
         self._beat_due = self._second_due = -math.inf
         self._log_due = -math.inf
+        self._rounds = Rounds(bays.values())
         self._was_ready = False
         self._unwritten: list[Entry] = []
         self._store = Store(journal, audit, config.bridge, self.counts)
@@ -95,19 +99,12 @@ class Service:
         self._log_start()
 
     def _log_start(self) -> None:
-        day = self._day.turn().day
-        self.audit.write(
-            [
-                Entry(
-                    t=day,
-                    bay=bay.name,
-                    kind="start",
-                    body=f"boot {self.health.boot} mode {bay.config.mode} "
-                    f"set by {bay.config.set_by or 'nobody'}".encode(),
-                )
-                for bay in self.bays.values()
-            ]
-        )
+        day, boot = self._day.turn().day, self.health.boot
+        rows = []
+        for bay in self.bays.values():
+            words = f"boot {boot} mode {bay.config.mode} set by {bay.config.set_by or 'nobody'}"
+            rows.append(Entry(t=day, bay=bay.name, kind="start", body=words.encode()))
+        self.audit.write(rows)
 
     # --- one turn --------------------------------------------------------------------------
 
@@ -122,7 +119,10 @@ class Service:
         while self._asked:
             request, answer = self._asked.popleft()
             answer(*self._do(request, turn))
-        if now >= self._second_due or self.wire.ready != self._was_ready:
+        came_or_went = self.wire.ready != self._was_ready
+        for bay in self._rounds.due(now, all_bays=came_or_went):
+            self._look_at(bay, turn)
+        if now >= self._second_due or came_or_went:
             self._each_second(turn)
             self._second_due = now + 1.0
         # Advice moves nothing before a beat: who has just connected hears one at once.
@@ -207,6 +207,13 @@ class Service:
 
     # --- what happens by the clock -------------------------------------------------------------
 
+    def _look_at(self, bay: BayState, turn: Turn) -> None:
+        self.health.forget(bay, turn.now)
+        self._recall(bay, turn)
+        advised = bay.decision.targets is not None
+        if advised and (self._ground(bay, turn.now) or bay.doubt(turn.now)):
+            turn.touched[bay.name] = bay
+
     def _each_second(self, turn: Turn) -> None:
         self.health.check_disk(turn)
         self._retry_audit(turn)
@@ -215,12 +222,6 @@ class Service:
         for name, request in self._requests.take():
             done, text = self._do(request, turn)
             self._requests.answer(name, done, text)
-        for bay in self.bays.values():
-            self.health.forget(bay, turn.now)
-            self._recall(bay, turn)
-            advised = bay.decision.targets is not None
-            if advised and (self._ground(bay, turn.now) or bay.doubt(turn.now)):
-                turn.touched[bay.name] = bay
         self.ahead.look(turn)
         self._keeper.note(turn)
         self._keep_alarms()
@@ -339,12 +340,14 @@ class Service:
                 turn.plain.append(bay)
 
     def _publish_alarms(self, turn: Turn) -> None:
-        alarms = self.book.see(self.bays.values(), lambda bay: self._ground(bay, turn.now), turn)
+        own = alarms_of(self._certificates(), turn.day)
+        alarms = self.book.see(
+            self.bays.values(), lambda bay: self._ground(bay, turn.now), turn, own
+        )
         if alarms == self._alarms or not self.wire.ready:
             return
-        own = self.config.bridge
         message = Message(
-            topic=topics.bridge_topic(own.root, own.name, "alarm"),
+            topic=topics.bridge_topic(self.config.bridge.root, self.config.bridge.name, "alarm"),
             payload=messages.encode(Alarms(boot=self.health.boot, on=alarms)),
             qos=1,
             retain=True,
@@ -373,7 +376,8 @@ class Service:
     def problem(self, link: str) -> str:
         """What people should know of the way to broker (its trouble is given) and mail."""
         mail = self.book.delivery.trouble if self.book.delivery is not None else ""
-        said = (("Broker", link), ("Alarms are not sent", mail))
+        soon = "; ".join(alarm.text for alarm in self.book.standing(""))
+        said = (("Broker", link), ("Alarms are not sent", mail), ("Soon", soon))
         return "; ".join(f"{what}: {words}" for what, words in said if words)
 
     def views(self) -> tuple[BayView, ...]:
@@ -391,5 +395,6 @@ class Service:
             free_mb=self.health.free,
             audit_entries=self.audit.length,
             counts=self.counts + self.inbox.counts,
+            certificates=dict(self._certificates()),
             bay_counts={name: bay.counts + bay.source.counts for name, bay in self.bays.items()},
         )

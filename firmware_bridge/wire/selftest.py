@@ -18,6 +18,7 @@ from firmware_bridge.errors import BadMessage
 from firmware_bridge.mapping import topics_read, units_of
 from firmware_bridge.quantities import to_internal
 from firmware_bridge.wire import messages, topics
+from firmware_bridge.wire.certificates import alarms_of, end_words
 from firmware_bridge.wire.client import Link, Message
 from firmware_bridge.wire.messages import Beat, Birth
 from firmware_bridge.wire.plain_advice import BLANK, is_void, plain_probe
@@ -47,6 +48,10 @@ def try_broker(
             return
         secured = "encrypted" if config.broker.tls else "not encrypted, this machine only"
         yield "ok", f"connected to {_place(config.broker)}, MQTT {link.protocol}, {secured}"
+        for what, end in link.certificates.items():
+            words, alarms = end_words(what, end, time.time()), alarms_of({what: end}, time.time())
+            grave = bool(alarms) and alarms[0].level == 2
+            yield "problem" if grave else "warning" if alarms else "ok", words
         if _until(lambda: link.ready or "refused" in link.problem, link, patience) and link.ready:
             yield "ok", f"subscribed to {len(wanted)} topics"
         else:

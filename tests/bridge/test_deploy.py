@@ -18,10 +18,12 @@ from pathlib import Path
 
 import pytest
 import trustme
-from bridge_live import Broker, free_port, need_mosquitto, until, write_config
+from bridge_live import Broker, LiveBridge, free_port, need_mosquitto, until, write_config
 from prometheus_client.parser import text_string_to_metric_families
 
+from firmware_bridge.cli import main
 from firmware_bridge.config import BrokerConfig
+from firmware_bridge.wire.certificates import alarms_of
 from firmware_bridge.wire.client import Link, Message
 from firmware_bridge.wire.trouble import reason_of
 
@@ -191,6 +193,54 @@ def test_what_is_wrong_with_tls_is_said(locked, trusted, words):
     link.start()
     until(lambda: words.replace("{port}", str(locked.port)) in link.problem, 5.0, link.problem)
     link.stop()
+
+
+def test_the_end_of_a_certificate_is_said_before_and_after(tmp_path, capsys):
+    """By ``check``, as an alarm, and for machines; who is connected stays so when it has ended."""
+    need_mosquitto()
+    ca, port, health = trustme.CA(), free_port(), free_port()
+    end = datetime.now(UTC) + timedelta(seconds=25)
+    pem = ca.issue_cert("127.0.0.1", not_after=end).private_key_and_cert_chain_pem
+    pem.write_to_path(str(tmp_path / "server.pem"))
+    ca.cert_pem.write_to_path(str(tmp_path / "ca.crt"))
+    files = f"certfile {tmp_path}/server.pem\nkeyfile {tmp_path}/server.pem\n"
+    text = f"listener {port} 127.0.0.1\nallow_anonymous true\nuser root\n{files}"
+    broker = Broker(tmp_path, text, port)
+    config = write_config(tmp_path, port, broker=f'ca_file = "{tmp_path}/ca.crt"')
+    bridge = LiveBridge(config, "--health", f"127.0.0.1:{health}")
+    known = BrokerConfig(port=port, tls=True, ca_file=tmp_path / "ca.crt")
+    ear = Link(known, "ear", [("vent/1/_bridge/+/alarm", 1)], time.monotonic)
+    ear.start()
+    try:
+        assert main(["check", str(config)]) == 1
+        assert "problem: the broker's certificate ends in 0 min, on" in capsys.readouterr().out
+
+        def told():
+            return [one.payload for one in ear.receive() if b'"certificate"' in one.payload]
+
+        said = until(told, 30.0, "the alarm")[0]
+        assert b"the broker's certificate ends in 0 min" in said
+        assert b"Have a new one made" in said
+        words = json.loads(get(f"http://127.0.0.1:{health}", "/health")[1])
+        assert words["certificates"]["the broker's certificate"] == f"{end:%Y-%m-%dT%H:%M:%SZ}"
+        until(lambda: any(b"has expired on" in one for one in told()), 40.0, "expired")
+        assert json.loads(get(f"http://127.0.0.1:{health}", "/health")[1])["broker"].startswith(
+            "Soon: the broker's certificate has expired on"
+        )
+    finally:
+        ear.stop()
+        bridge.kill()
+        broker.stop()
+
+
+def test_a_certificate_is_an_alarm_for_its_last_four_weeks():
+    end, day = datetime(2026, 12, 31, tzinfo=UTC).timestamp(), 86400.0
+    ends = {"ca.crt": end, "other": end + 900 * day}
+    assert [bool(alarms_of(ends, end - n * day)) for n in (29, 27)] == [False, True]
+    assert [alarms_of(ends, end - n * day)[0].level for n in (27, 0.9, -3)] == [3, 2, 2]
+    assert alarms_of(ends, end - 17 * day)[0].text == (
+        "ca.crt ends in 17 days, on 31 Dec 2026 00:00 UTC; after it nobody connects"
+    )
 
 
 def test_what_is_wrong_without_tls_is_said():
