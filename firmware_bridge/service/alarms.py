@@ -53,6 +53,7 @@ FIRST = {
     "contradictory": _PROBES,
     "units": "Look what unit the controller sends; °C and °F may be mixed up.",
     "audit": "Look at disk and data folder: full, read-only, or another owner?",
+    "journal": "Look at disk and data folder; a restart would forget latches and what was told.",
     "disk": "Make room on the disk of the bridge.",
     "clock": "Set the time of the bridge's machine; it needs a time server.",
     "certificate": "Have a new one made and put it in place, then restart broker and bridge.",

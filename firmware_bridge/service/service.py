@@ -340,7 +340,7 @@ class Service:
                 turn.plain.append(bay)
 
     def _publish_alarms(self, turn: Turn) -> None:
-        own = alarms_of(self._certificates(), turn.day)
+        own = [*alarms_of(self._certificates(), turn.day), *self._store.alarms]
         alarms = self.book.see(
             self.bays.values(), lambda bay: self._ground(bay, turn.now), turn, own
         )
@@ -377,7 +377,7 @@ class Service:
         """What people should know of the way to broker (its trouble is given) and mail."""
         mail = self.book.delivery.trouble if self.book.delivery is not None else ""
         soon = "; ".join(alarm.text for alarm in self.book.standing(""))
-        said = (("Broker", link), ("Alarms are not sent", mail), ("Soon", soon))
+        said = (("Broker", link), ("Alarms are not sent", mail), ("Bridge", soon))
         return "; ".join(f"{what}: {words}" for what, words in said if words)
 
     def views(self) -> tuple[BayView, ...]:
