@@ -80,7 +80,7 @@ async def run(plc: Plc, port: int) -> None:
         now = (plc.remote, tuple(plc.outputs.items()))
         if now != shown:
             who = "advice" if plc.remote else "own program"
-            places = ", ".join(f"{name} {one / 10:g} %" for name, one in plc.outputs.items())
+            places = ", ".join(f"{name} {one / 10:g}%" for name, one in plc.outputs.items())
             print(f"{who}: {places}", flush=True)
             shown = now
         await asyncio.sleep(0.2)

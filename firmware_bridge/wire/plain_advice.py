@@ -140,7 +140,7 @@ def _text(positions: dict[str, float], why: str, stands: bool, offer: int) -> st
         line = f"no advice: {why}" if why else "no advice"
     else:
         head = "in force" if stands else f"confirm {offer}" if offer else "advice"
-        parts = (f"{_NAMES[name]} {100.0 * one:.0f} %" for name, one in positions.items())
+        parts = (f"{_NAMES[name]} {one:.0%}" for name, one in positions.items())
         line = f"{head}: {', '.join(parts)}"
     return line.replace("°", "").encode("ascii", "replace").decode()[:LONGEST]
 

@@ -130,7 +130,7 @@ def test_in_mode_advise_no_set_point_can_be_copied(world):
     one.run(300)
     assert {name for _, name, _ in one.sim.history} == {"valid", "beat", "text", "offer"}
     assert set(said(one, "valid")) == set(said(one, "offer")) == {b"0"}
-    assert re.fullmatch(rb"advice: fans \d+ %, fresh-air door \d+ %", one.sim.seen["text"])
+    assert re.fullmatch(rb"advice: fans \d+%, fresh-air door \d+%", one.sim.seen["text"])
 
 
 def test_a_panel_that_only_shows_a_line_of_text(world):
@@ -138,7 +138,7 @@ def test_a_panel_that_only_shows_a_line_of_text(world):
     one = served(world, replace(PLAIN, advice=advice), mode="advise")
     one.run(120)
     assert one.sim.seen["text"].startswith(b"advice: fans ")
-    assert one.sim.seen["text"].endswith(b"refrigeration 0 %, heater 0 %")
+    assert one.sim.seen["text"].endswith(b"refrigeration 0%, heater 0%")
 
 
 def confirm(one, number, retain=False):
