@@ -43,7 +43,8 @@ BRIDGE_ALARMS = (
     "people_inside", "told", "unanswered", "refused", "not_done", "plenum_off", "power",
     "delivery", "more", "link", "stale", "lost",
     "missing", "implausible", "stuck", "contradictory", "units", "audit", "disk", "other_bridge",
-    "flapping", "clock", "forged", "frost_ahead",
+    "flapping", "clock", "forged", "frost_ahead", "certificate",
+    "journal",
 )  # fmt: skip
 """
 Those that only a bridge can have: what it keeps of what was told, what became of its advice,

@@ -8,6 +8,7 @@ import signal
 import sys
 import threading
 import time
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -25,7 +26,7 @@ from firmware_bridge.service.listen import Ear, listen
 from firmware_bridge.service.locks import is_served
 from firmware_bridge.service.requests import Request, ask
 from firmware_bridge.starter import starter_config
-from firmware_bridge.wire.selftest import try_broker
+from firmware_bridge.wire.selftest import try_broker, try_user
 
 __all__ = ["add_commands", "bay_of", "say", "stop_on_signals"]
 
@@ -39,6 +40,9 @@ def add_commands(commands: Any) -> None:
     one = commands.add_parser("check", help="check a configuration and try its broker")
     one.add_argument("config", type=Path)
     one.add_argument("--no-broker", action="store_true", help="the files only")
+    words = "instead, see what this user of the broker may write that it should not"
+    one.add_argument("--as", dest="user", default="", metavar="USER", help=words)
+    one.add_argument("--password-file", type=Path, help="of that user")
     one.set_defaults(do=_check)
 
     one = commands.add_parser("listen", help="show what is heard now, topic by topic")
@@ -134,11 +138,27 @@ def _check(args: argparse.Namespace) -> int:
             say(f"warning: {bay.name}: no outlook: {no_outlook}")
     if args.no_broker:
         return 0
+    served = is_served(config.bridge.data)
+    lines = try_broker(config, served=served, needed=REQUIRED)
+    if args.user:
+        if served:
+            raise BadConfig("--as: stop the bridge first; its controllers hear what is tried")
+        lines = try_user(_as_user(config, args.user, args.password_file))
     bad = False
-    for level, line in try_broker(config, served=is_served(config.bridge.data), needed=REQUIRED):
+    for level, line in lines:
         say(f"{level}: {line}")
         bad |= level == "problem"
     return 1 if bad else 0
+
+
+def _as_user(config: Config, user: str, password_file: Path | None) -> Config:
+    """The same configuration with another name and password for the broker."""
+    try:
+        password = "" if password_file is None else password_file.read_text().rstrip("\r\n")
+    except (OSError, UnicodeError) as error:
+        raise BadConfig(f"--password-file {password_file}: cannot be read ({error})") from None
+    broker = replace(config.broker, username=user, password=password)
+    return replace(config, broker=broker)
 
 
 def _cannot_work(bay: BayConfig) -> list[str]:

@@ -63,15 +63,18 @@ def _run(args: argparse.Namespace) -> int:
         if link.problem != last["problem"]:
             last["problem"] = link.problem
             _log("broker", f"broker: {link.problem or 'connected'}", bool(link.problem))
-        board.hand_over(service.acknowledge)
-        problem = service.problem(link.problem)
-        board.post(service.views, service.clock.wall(), problem, service.view)
+        if servers:
+            board.hand_over(service.acknowledge)
+            problem = service.problem(link.problem)
+            board.post(service.views, service.clock.wall(), problem, service.view)
 
     for bay in config.bays:
         set_by = f", set by {bay.set_by}" if bay.set_by else ""
         _log("mode", f"{bay.name}: mode {bay.mode}{set_by}")
+    servers: Collection[Any] = ()
     with ExitStack() as stack:
-        for server in _servers(args, config, board):
+        servers = _servers(args, config, board)
+        for server in servers:
             stack.enter_context(server)
         run(config, stop, each_turn=show)
     return 0

@@ -79,7 +79,7 @@ def starter_config(bay_file: str) -> str:
         _table("[bays.limits]", Limits),
         _PLAIN,
         _bay("bay-2", bay_file),
-        *_mapping("plc/2/", False),
+        *_mapping("plc/2", False),
         _JSON,
         _bay("bay-3", bay_file),
         *_mapping("gateway/3", True),
@@ -94,13 +94,16 @@ def _bay(name: str, bay_file: str) -> str:
 def _mapping(where: str, packed: bool) -> list[str]:
     parts = [_table("[bays.mapping]", PlainTopics, packed, every_s=30.0)]
     for n, (topic, key, kind, unit, scale, height) in enumerate(_READINGS):
-        given: dict[str, Any] = {"topic": where if packed else f"{where}{topic}", "key": key}
+        given: dict[str, Any] = {
+            "topic": f"{where}/from{'' if packed else f'/{topic}'}",
+            "key": key,
+        }
         given |= {"kind": kind, "unit": unit, **({"path": topic} if packed else {})}
         given |= {"scale": scale} if scale != 1.0 else {}
         given |= {} if height is None else {"at_m": height}
         parts.append(_table("[[bays.mapping.readings]]", MappedReading, n > 0, **given))
     names = ("fan", "door", "water", "cool", "heat", "valid", "beat")
-    base = f"{where.rstrip('/')}/set/"
+    base = f"{where}/set/"
     topics = {name: f"{base}{name}" for name in names}
     return [*parts, _table("[bays.mapping.advice]", MappedAdvice, packed, **topics)]
 

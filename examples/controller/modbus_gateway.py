@@ -25,13 +25,15 @@ from pymodbus.exceptions import ModbusException
 READ_FROM = 0
 READ = (
     "pulp_1", "pulp_2", "pulp_3", "plenum", "return", "return_rh", "outside", "outside_rh",
-    "co2", "fan_is", "door_is", "inside", "confirmed",
+    "co2", "fan_is", "door_is", "inside", "confirmed", "life",
 )  # fmt: skip
 """Holding registers that the PLC fills, one after another; signed, tenths where they have any."""
 NO_VALUE = -32768
 WRITE_TO = 100
 WRITE = ("fan", "door", "water", "cool", "heat", "offer", "beat", "valid")
 """Holding registers that the PLC reads; all eight are written in one request."""
+FULL = 1000
+"""`full` of the bridge's mapping."""
 LEFT_ALONE = 65535
 """A position that the advice leaves to the PLC's own program."""
 
@@ -51,11 +53,16 @@ class Advice:
         """Take a message; one that is not an object with numbers, or was kept, says nothing."""
         try:
             said = json.loads(payload)
-            numbers = {name: int(said[name]) for name in WRITE if name in said}
+            numbers = {name: said[name] for name in WRITE if name in said}
         except (ValueError, TypeError, RecursionError):
             return
         if retained or not {"beat", "valid"} <= numbers.keys():
             return
+        for name, number in numbers.items():  # also no truth value, and no 1e999
+            most = FULL if name in WRITE[:5] else 65535
+            if type(number) not in (int, float) or not 0 <= number <= most:
+                return
+        numbers = {name: int(number) for name, number in numbers.items()}
         if numbers["beat"] != self.said.get("beat"):
             self.beat_at = time.monotonic()
         self.said = numbers
@@ -66,7 +73,7 @@ class Advice:
         valid = alive and self.said.get("valid") == 1
         positions = [self.said.get(name, LEFT_ALONE) if valid else 0 for name in WRITE[:5]]
         counts = [self.said.get(name, 0) if alive else 0 for name in ("offer", "beat")]
-        return [max(0, min(65535, each)) for each in (*positions, *counts, int(valid))]
+        return [*positions, *counts, int(valid)]
 
 
 def read(plc: ModbusTcpClient) -> dict[str, int]:
@@ -109,7 +116,8 @@ def main() -> None:
     plc = ModbusTcpClient(host, port=int(port), timeout=2)
     advice = Advice(args.beat_timeout)
     client = connect(args, advice)
-    due, confirmed, shown = 0.0, 0, ""
+    due, confirmed, life, shown = 0.0, 0, None, ""
+    stopped = False
     while True:
         try:
             if not plc.connected and not plc.connect():
@@ -118,12 +126,15 @@ def main() -> None:
             if time.monotonic() >= due and client.is_connected():
                 due = time.monotonic() + args.every
                 values = read(plc)
-                number = values.pop("confirmed", 0)
-                client.publish(f"{args.topic}/is", json.dumps({**values, "t": time.time()}), qos=1)
+                number, before, life = values.pop("confirmed", 0), life, values.pop("life", None)
+                stopped = life == before  # a PLC in stop may still show its last registers
+                if not stopped:
+                    readings = json.dumps({**values, "t": time.time()})
+                    client.publish(f"{args.topic}/from/is", readings, qos=1)
                 if number not in (0, confirmed):  # once, when somebody has pressed the button
-                    client.publish(f"{args.topic}/confirmed", number, qos=1)
+                    client.publish(f"{args.topic}/from/confirmed", number, qos=1)
                 confirmed = number
-            state = "connected"
+            state = "its program stands still (register 13)" if stopped else "connected"
         except (ModbusException, OSError) as error:
             state = " ".join(str(error).split())
             plc.close()

@@ -25,7 +25,7 @@ BEAT_TIMEOUT = 60.0
 INVENTED = {
     "pulp_1": 54, "pulp_2": 56, "pulp_3": 57, "plenum": 45, "return": 58, "return_rh": 940,
     "outside": 5, "outside_rh": 700, "co2": 1200, "fan_is": 0, "door_is": 0, "inside": 0,
-    "confirmed": 0,
+    "confirmed": 0, "life": 0,
 }  # fmt: skip
 OWN_PROGRAM = {"fan": 300, "door": 0}
 """Tenths of a percent: what this PLC does by itself."""
@@ -38,7 +38,7 @@ class Plc:
         self.timeout, self.told = timeout, dict.fromkeys(WRITE, 0)
         self.beat, self.beat_at = 0, float("-inf")
         self.switch_remote, self.tripped = True, False
-        self.remote = False
+        self.remote, self.scans = False, 0
         self.outputs = dict(OWN_PROGRAM)
 
     async def access(
@@ -51,12 +51,14 @@ class Plc:
                     self.told[WRITE[place]] = value
             return
         now = {**INVENTED, "fan_is": self.outputs["fan"], "door_is": self.outputs["door"]}
+        now["life"] = self.scans % 32768
         for place, name in enumerate(READ, READ_FROM - start):
             noise = random.choice((-1, 0, 1)) if name in ("plenum", "return") else 0
             registers[place] = now[name] + noise
 
     def scan(self, now: float) -> None:
         """The ladder, rung by rung."""
+        self.scans += 1
         if self.told["beat"] != self.beat:
             self.beat, self.beat_at = self.told["beat"], now
         alive = now - self.beat_at <= self.timeout
@@ -78,7 +80,7 @@ async def run(plc: Plc, port: int) -> None:
         now = (plc.remote, tuple(plc.outputs.items()))
         if now != shown:
             who = "advice" if plc.remote else "own program"
-            places = ", ".join(f"{name} {one / 10:g} %" for name, one in plc.outputs.items())
+            places = ", ".join(f"{name} {one / 10:g}%" for name, one in plc.outputs.items())
             print(f"{who}: {places}", flush=True)
             shown = now
         await asyncio.sleep(0.2)

@@ -69,7 +69,7 @@ NONE_TEXTS = {
     "link": "the bridge does not hear its own beat through the broker",
     "audit": "the audit log cannot be written",
     "disk": "the disk is nearly full",
-    "other_bridge": "a later bridge serves this bay; if there is none, its beat is forged",
+    "other_bridge": "another bridge speaks to this bay, or somebody who forges its words",
     "flapping": "the link was lost too often just now",
     "clock": "the bridge's time of day jumped, was never set, or does not fit what is stored",
     "shutdown": "the bridge ends",
@@ -138,5 +138,7 @@ class BridgeView:
     """Why no bay gets advice; of ``codes.NONE_REASONS``."""
     free_mb: float
     audit_entries: int
+    certificates: Mapping[str, float] = field(default_factory=dict)
+    """Until when they are good, by what they are; UTC. [s]"""
     counts: Mapping[str, int] = field(default_factory=dict)
     bay_counts: Mapping[str, Mapping[str, int]] = field(default_factory=dict)

@@ -281,7 +281,7 @@ def _stretch(planned: WeekPlan, some: list[PlannedHour], units: UnitSystem) -> s
     does = WHAT[some[0].action.kind]
     if some[0].action.kind != REST:
         speed = sum(hour.action.fan_speed for hour in some) / len(some)
-        does += f", fans {speed:.0%}".replace("%", " %")
+        does += f", fans {speed:.0%}"
     outside = [hour.outside_temperature for hour in some]
     low, high = (show(value, "degC", units) for value in (min(outside), max(outside)))
     air = high if low == high else f"{low.partition(' ')[0]} to {high}"

@@ -11,7 +11,7 @@ from __future__ import annotations
 import json
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -270,8 +270,12 @@ class Journal:
 
     def set_note(self, name: str, text: str) -> None:
         """Keep a short text under a name; raises ``JournalError`` where it cannot be."""
+        self.set_notes({name: text})
+
+    def set_notes(self, notes: Mapping[str, str]) -> None:
+        """Keep several, all of them or none."""
         with writing(self._database, "journal") as database:
-            database.execute("INSERT OR REPLACE INTO note VALUES (?, ?)", (name, text))
+            database.executemany("INSERT OR REPLACE INTO note VALUES (?, ?)", notes.items())
 
     def seal(self) -> tuple[int, bytes] | None:
         """Length and head of the audit log as last noted."""

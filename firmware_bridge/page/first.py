@@ -112,7 +112,7 @@ def followed(view: BayView) -> tuple[str, str]:
     if not apart:
         return "yes", "Followed: the equipment does as advised."
     differ = ", ".join(
-        f"{TARGET_NAMES[name].lower()} at {actual:.0%} in place of {said:.0%}".replace("%", " %")
+        f"{TARGET_NAMES[name].lower()} at {actual:.0%} in place of {said:.0%}"
         for name, said, actual in apart
     )
     own = "; the controller runs its own program" if view.mode in ("observe", "advise") else ""

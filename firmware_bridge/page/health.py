@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterator
+from datetime import UTC, datetime
 
 from prometheus_client import CollectorRegistry, generate_latest
 from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Metric
@@ -51,6 +52,10 @@ def _standing(board: Board) -> tuple[bool, bool, dict[str, object]]:
         "silent_s": _seconds(board.silence()),
         "broker": snapshot.problem or "connected",
         "doubts": doubts,
+        "certificates": {
+            what: f"{datetime.fromtimestamp(end, UTC):%Y-%m-%dT%H:%M:%SZ}"
+            for what, end in snapshot.bridge.certificates.items()
+        },
         "bays": bays,
     }
     return alive, alive and not doubts, words
@@ -91,6 +96,12 @@ def _own(bridge: BridgeView) -> Iterator[Metric]:
     for code in bridge.doubts:
         doubts.add_metric([code], 1.0)
     yield doubts
+    ends = GaugeMetricFamily(
+        f"{_PREFIX}_certificate_not_after_timestamp_seconds", "Last moment", labels=["what"]
+    )
+    for what, end in bridge.certificates.items():
+        ends.add_metric([what], end)
+    yield ends
     yield CounterMetricFamily(
         f"{_PREFIX}_audit_entries", "Entries of the audit log", value=bridge.audit_entries
     )

@@ -187,7 +187,7 @@ def _short(advised: Targets) -> str:
     if advised.fan == 0.0:
         return "Fans off"
     parts = [
-        f"{TARGET_NAMES[name]} {getattr(advised, name):.0%}".replace("%", " %")
+        f"{TARGET_NAMES[name]} {getattr(advised, name):.0%}"
         for name in TARGETS
         if name in ("fan", "door") or getattr(advised, name) > 0.0
     ]

@@ -133,13 +133,10 @@ def quantity_of(kind: str) -> str:
 
 
 def number(value: float, digits: int) -> str:
-    """A number with so many decimals and a true minus sign; a dash for NaN."""
+    """A number with so many decimals, thousands commas and a true minus; a dash for NaN."""
     if not math.isfinite(value):
         return NOTHING
-    text = f"{value:.{digits}f}"
-    if float(text) == 0.0:
-        text = text.lstrip("-")
-    return text.replace("-", "−")
+    return f"{round(value, digits) + 0.0:,.{digits}f}".replace("-", "−")  # no "-0.0"
 
 
 def shown(value: float, quantity: str, units: Units) -> float:
@@ -154,13 +151,13 @@ def unit_of(quantity: str, units: Units) -> str:
 
 
 def reading_text(value: float, quantity: str, units: Units, *, sign: bool = False) -> str:
-    """A value with its unit."""
+    """A value with its unit, written as the library does."""
     unit, factor, offset, digits = _SHOWN[quantity][units]
     text = number(factor * value + offset, digits)
     if text == NOTHING:
         return text
     plus = "+" if sign and value > 0.0 else ""
-    return f"{plus}{text} {unit}".rstrip()
+    return f"{plus}{text}{'' if unit == '%' else ' '}{unit}".rstrip()
 
 
 def in_units(text: str, units: Units) -> str:

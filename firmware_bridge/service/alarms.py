@@ -53,8 +53,10 @@ FIRST = {
     "contradictory": _PROBES,
     "units": "Look what unit the controller sends; °C and °F may be mixed up.",
     "audit": "Look at disk and data folder: full, read-only, or another owner?",
+    "journal": "Look at disk and data folder; a restart would forget latches and what was told.",
     "disk": "Make room on the disk of the bridge.",
     "clock": "Set the time of the bridge's machine; it needs a time server.",
+    "certificate": "Have a new one made and put it in place, then restart broker and bridge.",
     "other_bridge": "Take the bay out of one of their files; is there one only, change passwords.",
 }
 """What to do first about alarms of the bridge that do not say it themselves."""
@@ -88,7 +90,11 @@ def wrong_with(bay: BayState, code: str) -> list[Alarm]:
         level = 2 if code in ("lost", "audit", "disk", "other_bridge") else 3
         text = f"no advice, {bay.refuse(code).text}"
         found.insert(0, Alarm(id=code, level=level, text=text))  # type: ignore[arg-type]
-    return [msgspec.structs.replace(one, first=one.first or FIRST.get(one.id, "")) for one in found]
+    return [_with_first(one) for one in found]
+
+
+def _with_first(alarm: Alarm) -> Alarm:
+    return msgspec.structs.replace(alarm, first=alarm.first or FIRST.get(alarm.id, ""))
 
 
 @dataclass(slots=True)
@@ -105,22 +111,33 @@ class AlarmBook:
     """Whether something is new that a restart must not lose."""
 
     def see(
-        self, bays: Iterable[BayState], ground: Callable[[BayState], str], turn: Turn
+        self,
+        bays: Iterable[BayState],
+        ground: Callable[[BayState], str],
+        turn: Turn,
+        own: Iterable[Alarm] = (),
     ) -> tuple[Alarm, ...]:
-        """Take note of what stands, send what is to be sent; as many as fit into one message."""
-        marked, notices = [], []
+        """
+        Take note of what stands, send what is to be sent; as many as fit into one message.
+
+        ``own``: of the bridge itself, of no bay.
+        """
+        marked, notices, found, zone = [], [], [], "UTC"
         self._looked_at = turn.now
         for bay in bays:
             code = ground(bay) or bay.doubt(turn.now)
             for what, text in bay.assess(code, turn.now):
                 turn.tell(bay.name, what, text)
-            for alarm in wrong_with(bay, code):
-                one = self._note(bay, alarm, turn)
-                marked.append(alarm_of(bay.name, one.marked(alarm)))
-                if self._due(one, turn):
-                    what = "new" if one.told_at == -math.inf else "again"
-                    one.told_at, self.changed = turn.now, True
-                    notices.append(_notice(bay.name, one, what, turn))
+            zone = bay.zone
+            found += [(bay.name, zone, alarm) for alarm in wrong_with(bay, code)]
+        found += [("", zone, _with_first(alarm)) for alarm in own]
+        for name, zone, alarm in found:
+            one = self._note(name, zone, alarm, turn)
+            marked.append(alarm_of(name, one.marked(alarm)))
+            if self._due(one, turn):
+                what = "new" if one.told_at == -math.inf else "again"
+                one.told_at, self.changed = turn.now, True
+                notices.append(_notice(name, one, what, turn))
         notices += self._over(turn)
         if self.delivery is not None:
             self.delivery.post(notices)
@@ -148,15 +165,15 @@ class AlarmBook:
             self.changed = True
         return notices
 
-    def _note(self, bay: BayState, alarm: Alarm, turn: Turn) -> _Standing:
-        one = self._book.get((bay.name, alarm.id))
+    def _note(self, bay: str, zone: str, alarm: Alarm, turn: Turn) -> _Standing:
+        one = self._book.get((bay, alarm.id))
         graver = one is not None and alarm.level < one.alarm.level
         if one is None or graver or turn.now - one.seen_at >= EASE:
             since = "" if one is None or not graver else one.alarm.since
             since = alarm.since or since or _stamp(turn)
             new = msgspec.structs.replace(alarm, since=since)
-            one = _Standing(alarm=new, zone=bay.zone, began=turn.now)
-            self._book[bay.name, alarm.id] = one
+            one = _Standing(alarm=new, zone=zone, began=turn.now)
+            self._book[bay, alarm.id] = one
             self.changed = True
         one.alarm = msgspec.structs.replace(alarm, since=alarm.since or one.alarm.since)
         one.seen_at = turn.now
@@ -176,7 +193,7 @@ class AlarmBook:
         """Take up what stood before a restart; what cannot be read is left out."""
         try:
             for bay, zone, told, by, at, plain in json.loads(text or "[]"):
-                if bay in bays:
+                if bay in bays or not bay:
                     alarm = msgspec.convert(plain, Alarm)
                     one = _Standing(alarm=alarm, zone=str(zone), began=now, by=str(by), at=str(at))
                     one.seen_at, one.told_at = now, now if told else -math.inf
@@ -271,6 +288,8 @@ def _unsent(trouble: str) -> list[Alarm]:
 
 def alarm_of(bay: str, alarm: Alarm) -> Alarm:
     """An alarm of one bay among those of all."""
+    if not bay:
+        return msgspec.structs.replace(alarm, kind=alarm.id)
     name = f"{alarm.id}_{bay}".replace("-", "_")
     if len(name) > ALARM_ID:
         # Long names of two bays may begin alike: a sum over the whole keeps their alarms apart.

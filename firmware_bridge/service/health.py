@@ -45,6 +45,8 @@ class _Heard:
     earlier_since: float = math.inf
     """Since when the beat of an earlier bridge is heard."""
     forged_until: float = -math.inf
+    foreign_until: float = -math.inf
+    """Until when the controller may hold numbers that are not ours."""
 
 
 @dataclass(slots=True)
@@ -78,7 +80,8 @@ class BridgeHealth:
             return "audit"
         if self.disk_low:
             return "disk"
-        if now < bay.other_until:
+        heard = self._heard.get(bay.name)
+        if now < bay.other_until or (heard is not None and now < heard.foreign_until):
             return "other_bridge"
         if not ready or now - self.heard_at > DEAF_AFTER:
             return "link"
@@ -105,7 +108,7 @@ class BridgeHealth:
             if heard.own < beat.seq <= self.sent:
                 heard.own, self.heard_at = beat.seq, turn.now
             else:
-                self._forged(bay, "beat", turn)
+                self._forged(bay, "on the topic to/beat", turn)
             return
         heard.other_at = turn.now
         if (beat.boot, beat.id) > (self.boot, self.id):
@@ -122,19 +125,29 @@ class BridgeHealth:
         self.new_boot |= beat.boot == self.boot
         heard.earlier_since = min(heard.earlier_since, turn.now)
         if turn.now - heard.earlier_since > OTHER_FOR:  # a bridge would have stood back
-            self._forged(bay, "beat", turn)
+            self._forged(bay, "on the topic to/beat", turn)
 
-    def overhear(self, bay: BayState, turn: Turn) -> None:
-        """Advice to a bay that is not ours; the broker does not send us our own."""
+    def overhear(self, bay: BayState, topic: str, kept: bool, turn: Turn) -> None:
+        """
+        Advice to a bay that is not ours; the broker does not send us our own.
+
+        Nobody knows what the controller makes of it: for a while there is no advice. What was
+        left at the broker long ago ends nothing, or advice would end with every new connection.
+        """
         heard = self._heard.setdefault(bay.name, _Heard())
-        if turn.now - heard.other_at > OTHER_FOR:  # of a bridge we would have heard a beat
-            self._forged(bay, "advice", turn)
+        if turn.now - heard.other_at <= OTHER_FOR:  # another bridge, whose beat was heard
+            return
+        if not kept:
+            heard.foreign_until = turn.now + TOLD_FOR
+            turn.touched[bay.name] = bay
+        left = "and left it at the broker, " if kept else ""
+        self._forged(bay, f"{left}on the topic {topic}", turn)
 
-    def _forged(self, bay: BayState, leaf: str, turn: Turn) -> None:
-        bay.counts[f"forged {leaf}"] += 1
+    def _forged(self, bay: BayState, where: str, turn: Turn) -> None:
+        bay.counts["forged"] += 1
         self._heard[bay.name].forged_until = turn.now + TOLD_FOR
-        text = f"somebody else speaks in this bridge's name, on the topic to/{leaf}"
-        if text not in [one.text for one in bay.intruder]:
+        text = f"somebody else speaks in this bridge's name, {where}"
+        if not bay.intruder:  # told once, however many topics somebody tries
             turn.tell(bay.name, "forged", text)
             bay.intruder = (msgspec.structs.replace(_FORGED, text=text),)
 

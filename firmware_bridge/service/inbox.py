@@ -9,12 +9,13 @@ from dataclasses import dataclass
 from firmware_bridge.bay.state import BayState
 from firmware_bridge.errors import BadMessage
 from firmware_bridge.journal.proof import ack_body
-from firmware_bridge.mapping import topics_read
+from firmware_bridge.mapping import topics_read, topics_written
 from firmware_bridge.service.health import BridgeHealth
 from firmware_bridge.service.turn import Turn
 from firmware_bridge.wire import messages, topics
 from firmware_bridge.wire.client import Message
 from firmware_bridge.wire.messages import Ack, Alarms, Beat, Birth, ReadingMessage, State
+from firmware_bridge.wire.plain_advice import is_void
 from firmware_bridge.wire.plain_topics import number_in
 
 __all__ = ["Inbox"]
@@ -62,6 +63,14 @@ class Inbox:
             for topic in () if bay.plain is None else topics_read(bay.plain.mapping):
                 self._by_topic.setdefault(topic, []).append(bay)
         self._by_topic |= {topic: [bay] for topic, bay in self._confirms.items()}
+        self._spoken = {
+            topic: bay
+            for bay in bays.values()
+            if bay.plain is not None
+            for topic in topics_written(bay.plain.mapping.advice)
+        }
+        """Topics that the bridge alone should write to; of its own words it hears none."""
+        self._by_topic |= {topic: [bay] for topic, bay in self._spoken.items()}
 
     def take(self, message: Message, turn: Turn) -> None:
         """Take one message."""
@@ -104,6 +113,11 @@ class Inbox:
         if plain is None:
             return
         now, kept = message.received, message.retain
+        if topic in self._spoken:
+            to = plain.mapping.advice
+            if to is not None and not is_void(to, topic, payload):
+                self._health.overhear(bay, topic, kept, turn)
+            return
         bay.counts["retained"] += kept
         if topic in self._confirms:
             if not kept:
@@ -131,7 +145,7 @@ class Inbox:
     def _take_leaf(self, bay: BayState, leaf: str, message: Message, turn: Turn) -> None:
         known = topics.LEAVES[leaf]
         if leaf == "advice":  # the broker sends what others say there, retained or not
-            self._health.overhear(bay, turn)
+            self._health.overhear(bay, "to/advice", message.retain, turn)
             return
         if message.retain and not known.retain:
             bay.counts["retained"] += 1

@@ -31,8 +31,9 @@ class Keeper:
     def note(self, turn: Turn, *, all_bays: bool = False) -> None:
         """Keep of the next bays what stands; what cannot be written waits for its next turn."""
         count = self._count if all_bays else math.ceil(self._count / EVERY)
+        texts = {
+            f"kept {bay.name}": kept_text(bay, turn.now, turn.day)
+            for bay in itertools.islice(self._next, count)
+        }
         with suppress(JournalError):
-            for bay in itertools.islice(self._next, count):
-                text = kept_text(bay, turn.now, turn.day)
-                if text is not None:
-                    self._journal.set_note(f"kept {bay.name}", text)
+            self._journal.set_notes({name: text for name, text in texts.items() if text})

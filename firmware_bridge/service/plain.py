@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 from firmware_bridge.bay.state import BayState
 from firmware_bridge.config import Config
+from firmware_bridge.mapping import topics_written
 from firmware_bridge.service.clock import Clock
 from firmware_bridge.service.locks import client_id
 from firmware_bridge.wire.client import Link, Message, Wire
@@ -38,6 +39,10 @@ class PlainVoice:
         # What could not be sent ends the row: valid never goes out without its set points.
         return all(wire.send(Message(topic=topic, payload=one)) for topic, one in output)
 
+    def heard(self) -> list[Message]:
+        """What others say on the topics of plain advice, or said and left there."""
+        return [message for wire in self._links.values() for message in wire.receive()]
+
 
 def plain_links(config: Config, clock: Clock) -> dict[str, Link]:
     """
@@ -53,5 +58,6 @@ def plain_links(config: Config, clock: Clock) -> dict[str, Link]:
             topic, payload = plain_void(to)
             name = f"fg-{client_id(config)[-7:]}-{bay.name}"
             will = Message(topic=topic, payload=payload, qos=1)
-            links[bay.name] = Link(config.broker, name, (), clock.steady, will=will)
+            written = topics_written(to)
+            links[bay.name] = Link(config.broker, name, (), clock.steady, will=will, others=written)
     return links

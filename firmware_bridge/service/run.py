@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import gc
 import math
 import os
 import threading
@@ -75,7 +76,17 @@ def run(
             plain = plain_links(config, clock)
             delivery = Delivery(config.alarms, config.bridge.name)
             service = Service(
-                config, link, journal, audit, clock, free, bays, boot, plain, delivery
+                config,
+                link,
+                journal,
+                audit,
+                clock,
+                free,
+                bays,
+                boot,
+                plain,
+                delivery,
+                lambda: link.certificates,
             )
             for one in (link, *plain.values()):
                 one.start()
@@ -83,10 +94,10 @@ def run(
                 _loop(service, (link, *plain.values()), stop, each_turn)
             finally:
                 notify("STOPPING=1")
-                last = service.shutdown()
+                service.shutdown()
                 for one in plain.values():
                     one.stop()
-                link.stop(last)
+                link.stop([_own_state(config, service.health.boot, 0)])
                 delivery.close()
         finally:
             journal.close()
@@ -104,6 +115,8 @@ def _loop(
     link = links[0]
     patience = min(0.25, 0.25 / service.clock.pace * 20.0)
     gather = patience * GATHER
+    gc.collect()
+    gc.freeze()  # what is there now stays: the collector need not look through it again and again
     with _Watchdog() as watchdog:
         while not stop.is_set():
             begun = time.monotonic()

@@ -32,11 +32,13 @@ from firmware_bridge.service.inbox import Inbox
 from firmware_bridge.service.keeper import Keeper
 from firmware_bridge.service.plain import PlainVoice
 from firmware_bridge.service.requests import NOBODY, Request, RequestBox, carry_out, has_name
+from firmware_bridge.service.rounds import Rounds
 from firmware_bridge.service.store import Store
 from firmware_bridge.service.turn import Turn
 from firmware_bridge.wire import messages, topics
+from firmware_bridge.wire.certificates import alarms_of
 from firmware_bridge.wire.client import Message, Wire
-from firmware_bridge.wire.messages import AdviceMessage, Alarm, Alarms, Beat, State
+from firmware_bridge.wire.messages import AdviceMessage, Alarm, Alarms, Beat
 
 __all__ = ["BEAT_EVERY", "Service"]
 
@@ -67,9 +69,10 @@ class Service:
         boot: int,
         plain_links: Mapping[str, Wire] | None = None,
         delivery: Delivery | None = None,
+        certificates: Callable[[], Mapping[str, float]] = dict,
     ) -> None:
         self.config, self.wire, self.journal, self.audit = config, wire, journal, audit
-        self.clock, self.bays = clock, bays
+        self.clock, self.bays, self._certificates = clock, bays, certificates
         self._plain = PlainVoice(wire, plain_links or {})
         self.book = AlarmBook(config.alarms, delivery)
         self.book.recall(journal.note(ALARMS), bays, clock.steady())
@@ -85,6 +88,7 @@ class Service:
         self._seq = self._beat_seq = 0
         self._beat_due = self._second_due = -math.inf
         self._log_due = -math.inf
+        self._rounds = Rounds(bays.values())
         self._was_ready = False
         self._unwritten: list[Entry] = []
         self._store = Store(journal, audit, config.bridge, self.counts)
@@ -97,19 +101,12 @@ class Service:
         self._log_start()
 
     def _log_start(self) -> None:
-        day = self._day.turn().day
-        self.audit.write(
-            [
-                Entry(
-                    t=day,
-                    bay=bay.name,
-                    kind="start",
-                    body=f"boot {self.health.boot} mode {bay.config.mode} "
-                    f"set by {bay.config.set_by or 'nobody'}".encode(),
-                )
-                for bay in self.bays.values()
-            ]
-        )
+        day, boot = self._day.turn().day, self.health.boot
+        rows = []
+        for bay in self.bays.values():
+            words = f"boot {boot} mode {bay.config.mode} set by {bay.config.set_by or 'nobody'}"
+            rows.append(Entry(t=day, bay=bay.name, kind="start", body=words.encode()))
+        self.audit.write(rows)
 
     # --- one turn --------------------------------------------------------------------------
 
@@ -117,14 +114,17 @@ class Service:
         """Take what has come, say what is to be said, keep what is to be kept."""
         turn = self._day.turn()
         now = turn.now
-        for message in self.wire.receive():
+        for message in (*self.wire.receive(), *self._plain.heard()):
             self.inbox.take(message, turn)
         drops = self.wire.drops
         self.inbox.plain_readings(turn, drops[-1] if drops else -math.inf)
         while self._asked:
             request, answer = self._asked.popleft()
             answer(*self._do(request, turn))
-        if now >= self._second_due or self.wire.ready != self._was_ready:
+        came_or_went = self.wire.ready != self._was_ready
+        for bay in self._rounds.due(now, all_bays=came_or_went):
+            self._look_at(bay, turn)
+        if now >= self._second_due or came_or_went:
             self._each_second(turn)
             self._second_due = now + 1.0
         # Advice moves nothing before a beat: who has just connected hears one at once.
@@ -138,6 +138,8 @@ class Service:
             if (decision := bay.decide(self._ground(bay, turn.now), now, turn.day)) is not None
         ]
         self._say(decisions, turn)
+        for bay in turn.plain:
+            self._plain.say(bay, turn.now)
         self.told.extend(turn.events)
         self._store.keep(turn)
 
@@ -178,12 +180,14 @@ class Service:
         if decision.code != bay.decision.code:
             turn.tell(bay.name, decision.code, decision.text)
         offered = bay.consent.number if bay.consent is not None else 0
+        ends = bay.decision.targets is not None and decision.targets is None
         bay.settle(decision, advice.id, turn.now)
         if bay.consent is not None and bay.consent.number != offered:
             text = f"offer {bay.consent.number} waits to be confirmed at the controller"
             turn.tell(bay.name, "offer", text)
-        if bay.config.mode == "observe" or decision.code == "other_bridge":
-            return  # the other one speaks; two voices would only confuse
+        back = turn.now < bay.other_until  # two voices would only confuse: the last word ends ours
+        if bay.config.mode == "observe" or (back and not ends):
+            return
         if bay.plain is not None:
             sent = self._plain.say(bay, turn.now)
         else:
@@ -205,6 +209,13 @@ class Service:
 
     # --- what happens by the clock -------------------------------------------------------------
 
+    def _look_at(self, bay: BayState, turn: Turn) -> None:
+        self.health.forget(bay, turn.now)
+        self._recall(bay, turn)
+        advised = bay.decision.targets is not None
+        if advised and (self._ground(bay, turn.now) or bay.doubt(turn.now)):
+            turn.touched[bay.name] = bay
+
     def _each_second(self, turn: Turn) -> None:
         self.health.check_disk(turn)
         self._retry_audit(turn)
@@ -213,12 +224,6 @@ class Service:
         for name, request in self._requests.take():
             done, text = self._do(request, turn)
             self._requests.answer(name, done, text)
-        for bay in self.bays.values():
-            self.health.forget(bay, turn.now)
-            self._recall(bay, turn)
-            advised = bay.decision.targets is not None
-            if advised and (self._ground(bay, turn.now) or bay.doubt(turn.now)):
-                turn.touched[bay.name] = bay
         self.ahead.look(turn)
         self.diagnosing.look(turn)
         self._keeper.note(turn)
@@ -333,15 +338,17 @@ class Service:
             topic = topics.bay_topic(self.config.bridge.root, bay.name, "beat")
             self.wire.send(Message(topic=topic, payload=messages.encode(beat)))
             if bay.config.mode != "observe":
-                self._plain.say(bay, turn.now)
+                turn.plain.append(bay)
 
     def _publish_alarms(self, turn: Turn) -> None:
-        alarms = self.book.see(self.bays.values(), lambda bay: self._ground(bay, turn.now), turn)
+        own = [*alarms_of(self._certificates(), turn.day), *self._store.alarms]
+        alarms = self.book.see(
+            self.bays.values(), lambda bay: self._ground(bay, turn.now), turn, own
+        )
         if alarms == self._alarms or not self.wire.ready:
             return
-        own = self.config.bridge
         message = Message(
-            topic=topics.bridge_topic(own.root, own.name, "alarm"),
+            topic=topics.bridge_topic(self.config.bridge.root, self.config.bridge.name, "alarm"),
             payload=messages.encode(Alarms(boot=self.health.boot, on=alarms)),
             qos=1,
             retain=True,
@@ -351,8 +358,8 @@ class Service:
 
     # --- the end -------------------------------------------------------------------------------
 
-    def shutdown(self) -> list[Message]:
-        """Say ``none`` to every bay that stands under advice; what to send before closing."""
+    def shutdown(self) -> None:
+        """Say ``none`` to every bay that stands under advice, and store all that is left."""
         turn = self._day.turn()
         now = turn.now
         decisions = [
@@ -367,20 +374,12 @@ class Service:
         self._store.end(turn, self.bays)
         self._keeper.note(turn, all_bays=True)
         self._keep_alarms()
-        own = self.config.bridge
-        return [
-            Message(
-                topic=topics.bridge_topic(own.root, own.name, "state"),
-                payload=messages.encode(State(boot=self.health.boot, on=0)),
-                qos=1,
-                retain=True,
-            )
-        ]
 
     def problem(self, link: str) -> str:
         """What people should know of the way to broker (its trouble is given) and mail."""
         mail = self.book.delivery.trouble if self.book.delivery is not None else ""
-        said = (("Broker", link), ("Alarms are not sent", mail))
+        soon = "; ".join(alarm.text for alarm in self.book.standing(""))
+        said = (("Broker", link), ("Alarms are not sent", mail), ("Bridge", soon))
         return "; ".join(f"{what}: {words}" for what, words in said if words)
 
     def views(self) -> tuple[BayView, ...]:
@@ -398,5 +397,6 @@ class Service:
             free_mb=self.health.free,
             audit_entries=self.audit.length,
             counts=self.counts + self.inbox.counts,
+            certificates=dict(self._certificates()),
             bay_counts={name: bay.counts + bay.source.counts for name, bay in self.bays.items()},
         )

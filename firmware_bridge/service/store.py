@@ -15,6 +15,7 @@ from firmware_bridge.journal.audit import AuditLog
 from firmware_bridge.journal.journal import Event, Journal
 from firmware_bridge.sensors.sample import Sample
 from firmware_bridge.service.turn import Turn
+from firmware_bridge.wire.messages import Alarm
 
 __all__ = ["Store"]
 
@@ -39,6 +40,8 @@ class Store:
         self.changed: dict[str, BayState] = {}
         """Bays whose memory is to be stored."""
         self._due = self._pack_due = -math.inf
+        self._trouble = ""
+        """Why nothing was stored when it was tried last."""
 
     def keep(self, turn: Turn) -> None:
         """Take what a turn has brought, and store it when it is time."""
@@ -48,6 +51,13 @@ class Store:
         if turn.events or len(self.samples) >= 100 or turn.now >= self._due:
             self._due = turn.now + 1.0
             self._write(MEMORIES, turn)
+
+    @property
+    def alarms(self) -> list[Alarm]:
+        """That the journal is not written."""
+        if not self._trouble:
+            return []
+        return [Alarm(id="journal", level=2, text=self._trouble[:120])]
 
     def end(self, turn: Turn, bays: dict[str, BayState]) -> None:
         """Store all that is left, and every bay's memory."""
@@ -71,10 +81,11 @@ class Store:
         seal = (self._audit.length, self._audit.head)
         try:
             self._journal.store(self.samples, self.events, memories, seal)
-        except JournalError:
+        except JournalError as error:
             self._counts["journal failed"] += 1
+            self._trouble = str(error)
             return
-        self.samples, self.events = [], []
+        self.samples, self.events, self._trouble = [], [], ""
         for name in now:
             del self.changed[name]
 

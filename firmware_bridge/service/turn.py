@@ -28,6 +28,8 @@ class Turn:
     """Bays about which something may have to be said."""
     connected: set[str] = field(default_factory=set)
     """Bays whose controller has said its birth, or a person's yes: they hear a beat at once."""
+    plain: list[BayState] = field(default_factory=list)
+    """Plain bays that hear a beat, with what stands once all is decided."""
 
     def tell(self, bay: str, code: str, text: str) -> None:
         """Note something that people should know."""

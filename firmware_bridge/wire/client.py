@@ -9,7 +9,6 @@ Nothing is handed to the library while the link is down: it would be kept and se
 from __future__ import annotations
 
 import contextlib
-import functools
 import math
 import random
 import ssl
@@ -23,12 +22,12 @@ from typing import Any, Protocol
 
 import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
-from paho.mqtt.packettypes import PacketTypes
-from paho.mqtt.properties import Properties
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from firmware_bridge.config import BrokerConfig
 from firmware_bridge.errors import LinkError
+from firmware_bridge.wire.certificates import ends_of_files, peer_end
+from firmware_bridge.wire.quick import QuickClient, life
 from firmware_bridge.wire.trouble import never_answered, reason_of, refusal
 
 __all__ = ["Link", "Message", "Wire"]
@@ -97,6 +96,10 @@ class Link:
         self.connected = False
         self.ready = False
         """Connected, and every subscription granted."""
+        self.certificates: dict[str, float] = {}
+        """Until when those that TLS rests on are good, by what they are; UTC. [s]"""
+        self.deaf: list[str] = []
+        """Of the topics of others, those that the broker keeps from us."""
         self.answered = False
         self.problem = ""
         """Why the last attempt failed, in one line."""
@@ -110,7 +113,7 @@ class Link:
 
     def start(self) -> None:
         """Begin to connect, and keep trying; ``LinkError`` if certificates cannot be used."""
-        client = mqtt.Client(
+        client = QuickClient(
             CallbackAPIVersion.VERSION2,
             client_id=self._id,
             protocol=self._protocol,
@@ -122,6 +125,7 @@ class Link:
             client.username_pw_set(broker.username, broker.password)
         if broker.tls:
             client.tls_set_context(_tls(broker))
+            self.certificates |= ends_of_files(broker)
         if self._will is not None:
             will = self._will
             client.will_set(will.topic, will.payload, will.qos, will.retain)
@@ -135,7 +139,6 @@ class Link:
         client.on_socket_open = self._on_socket_open
         client.on_subscribe = self._on_subscribe
         client.on_message = self._on_message
-        client.on_publish = self._on_publish
         self._client, self._reached_at = client, None
         clean = True if self._protocol == mqtt.MQTTv5 else mqtt.MQTT_CLEAN_START_FIRST_ONLY
         client.connect_async(
@@ -196,6 +199,7 @@ class Link:
         """
         Send, and see whether the broker takes it; with MQTT 3.1.1 it never says that it did not.
         """
+        self._client.on_publish = self._on_publish  # costs time at each message that is sent
         info = self._publish(message) if self.connected else None
         if info is None or info.rc != mqtt.MQTT_ERR_SUCCESS:
             return "not connected"
@@ -206,7 +210,7 @@ class Link:
     def _publish(self, message: Message) -> Any:
         properties = None
         if message.expiry and self._protocol == mqtt.MQTTv5:
-            properties = _life(message.expiry)
+            properties = life(message.expiry)
         try:
             return self._client.publish(
                 message.topic, message.payload, message.qos, message.retain, properties
@@ -244,6 +248,9 @@ class Link:
                 return
             self.answered, self.problem = True, ""
             self.connected = True
+            end = peer_end(client.socket())
+            if not math.isnan(end):
+                self.certificates["the broker's certificate"] = end
             self._subscribe(client)
             for message in self._birth() if self._birth is not None else ():
                 self._publish(message)
@@ -253,25 +260,27 @@ class Link:
         self._wake.set()
 
     def _subscribe(self, client: Any) -> None:
-        if not self._topics:
-            self.ready = True
-            return
+        wanted: Any = list(self._topics)
         if self._protocol == mqtt.MQTTv5:
-            wanted: Any = [(topic, SubscribeOptions(qos=qos)) for topic, qos in self._topics]
+            wanted = [(topic, SubscribeOptions(qos=qos)) for topic, qos in self._topics]
             wanted += [(topic, SubscribeOptions(qos=0, noLocal=True)) for topic in self._others]
+        if wanted:
+            self._subscribing = client.subscribe(wanted)[1]
         else:
-            wanted = list(self._topics)
-        self._subscribing = client.subscribe(wanted)[1]
+            self.ready = True
 
     def _on_subscribe(self, _: Any, __: Any, number: int, codes: Any, ___: Any = None) -> None:
         try:
             if number != self._subscribing:
                 return
+            asked = [*(topic for topic, _qos in self._topics), *self._others]
+            answers = list(zip(asked, codes, strict=False))
             refused = [
                 f"{topic} ({code})"
-                for (topic, _qos), code in zip(self._topics, codes, strict=False)
+                for topic, code in answers[: len(self._topics)]
                 if code.is_failure
             ]
+            self.deaf = [t for t, code in answers[len(self._topics) :] if code.is_failure]
             self.ready = not refused
             if refused:
                 self.problem = f"the broker refused to let us hear {', '.join(refused)}"
@@ -333,13 +342,6 @@ class Link:
                 self._put -= len(self._queue.popleft().payload)
                 self.counts["overflow"] += 1
         self._put += size
-
-
-@functools.lru_cache(maxsize=64)
-def _life(expiry: int) -> Properties:
-    properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]
-    properties.MessageExpiryInterval = expiry
-    return properties
 
 
 def _tls(broker: BrokerConfig) -> ssl.SSLContext:

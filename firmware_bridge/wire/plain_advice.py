@@ -18,7 +18,10 @@ from firmware_bridge.mapping import MappedAdvice, topics_written
 from firmware_bridge.wire.messages import AdviceMessage
 from firmware_bridge.wire.receiver import CONSENT, covers
 
-__all__ = ["Consent", "plain_output", "plain_probe", "plain_void"]
+__all__ = ["BLANK", "Consent", "is_void", "plain_output", "plain_probe", "plain_void"]
+
+BLANK = b" "
+"""Payload that nobody can take for anything."""
 
 COUNTS = 65536
 """Beats and offers fit a register of 16 bits."""
@@ -108,14 +111,19 @@ def plain_void(to: MappedAdvice) -> tuple[str, bytes]:
     return to.valid, b"0"
 
 
-def plain_probe(to: MappedAdvice, blank: bytes) -> list[tuple[str, bytes]]:
+def is_void(to: MappedAdvice, topic: str, payload: bytes) -> bool:
+    """Whether a payload can only end advice: a will, the word of `check`, a topic made empty."""
+    return payload in (b"", BLANK) or (topic, payload) == plain_void(to)
+
+
+def plain_probe(to: MappedAdvice) -> list[tuple[str, bytes]]:
     """
     What tries every topic of a plain controller and cannot be taken for advice.
 
     First that no advice stands, which is true of whoever tries.
     """
     void = plain_void(to)
-    return [void, *((topic, blank) for topic in topics_written(to) if topic != void[0])]
+    return [void, *((topic, BLANK) for topic in topics_written(to) if topic != void[0])]
 
 
 def _positions(names: Sequence[str], advice: AdviceMessage | None) -> dict[str, float]:
@@ -132,7 +140,7 @@ def _text(positions: dict[str, float], why: str, stands: bool, offer: int) -> st
         line = f"no advice: {why}" if why else "no advice"
     else:
         head = "in force" if stands else f"confirm {offer}" if offer else "advice"
-        parts = (f"{_NAMES[name]} {100.0 * one:.0f} %" for name, one in positions.items())
+        parts = (f"{_NAMES[name]} {one:.0%}" for name, one in positions.items())
         line = f"{head}: {', '.join(parts)}"
     return line.replace("°", "").encode("ascii", "replace").decode()[:LONGEST]
 

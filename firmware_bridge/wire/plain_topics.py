@@ -17,6 +17,8 @@ __all__ = ["PlainInbox", "delay_of", "number_in", "time_in"]
 
 _NUMBER = re.compile(rb"\s{0,4}[+-]?\d{1,15}(\.\d{0,15})?([eE][+-]?\d{1,3})?\s{0,4}")
 LARGEST = 4096
+QUIET = 3600.0
+"""So long a gateway without a heartbeat, which publishes on change, may say nothing at all. [s]"""
 AHEAD = 60.0
 """By so much a gateway's clock may run ahead of the bridge's. [s]"""
 
@@ -89,6 +91,8 @@ class PlainInbox:
     _alive_at: float = -math.inf
     """When the gateway said last that it lives; after ``_gone_at`` where it still does. [s]"""
     _gone_at: float = -math.inf
+    _heard_at: float = -math.inf
+    """When a value was heard last, whichever. [s]"""
 
     def __post_init__(self) -> None:
         for one in self.mapping.readings:
@@ -121,6 +125,7 @@ class PlainInbox:
             known = self._values.get(one.key)
             if known is None or at >= known.at or not one.time:  # a late one tells nothing new
                 self._values[one.key] = _Value(number=number, at=at, heard=now)
+                self._heard_at = now
         if problem is not None:
             raise problem
 
@@ -166,7 +171,8 @@ class PlainInbox:
         A value, if it is young enough.
 
         What is published on change is believed for long only while a change would have been
-        heard: since the gateway was gone or the link lost last.
+        heard: since the gateway was gone or the link lost last. A gateway that ended in good order
+        leaves no will; without a heartbeat long silence alone tells.
         """
         known = self._values.get(one.key)
         if known is None:
@@ -175,6 +181,8 @@ class PlainInbox:
         if age > (self.max_age if one.max_age_s is None else one.max_age_s):
             return None
         unbroken = known.heard > max(self._gone_at, link_lost)
+        if self.mapping.alive_within_s is None:
+            unbroken &= now - self._heard_at <= QUIET
         return known.number if unbroken or age <= self.max_age else None
 
 

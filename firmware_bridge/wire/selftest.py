@@ -11,22 +11,21 @@ from __future__ import annotations
 
 import secrets
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
-from firmware_bridge.config import BayConfig, Config
+from firmware_bridge.config import BayConfig, BrokerConfig, Config
 from firmware_bridge.errors import BadMessage
 from firmware_bridge.mapping import topics_read, units_of
 from firmware_bridge.quantities import to_internal
 from firmware_bridge.wire import messages, topics
+from firmware_bridge.wire.certificates import alarms_of, end_words
 from firmware_bridge.wire.client import Link, Message
 from firmware_bridge.wire.messages import Beat, Birth
-from firmware_bridge.wire.plain_advice import plain_probe
-from firmware_bridge.wire.topics import link_topics
+from firmware_bridge.wire.plain_advice import BLANK, is_void, plain_probe
+from firmware_bridge.wire.topics import link_topics, spoken_topics
 
-__all__ = ["try_broker"]
+__all__ = ["try_broker", "try_user"]
 
-BLANK = b" "
-"""Payload that nobody can take for anything."""
 Line = tuple[str, str]
 
 
@@ -39,16 +38,20 @@ def try_broker(
 ) -> Iterator[Line]:
     """Try the broker; nothing that a controller would act upon is sent."""
     wanted = link_topics(config)
-    link = Link(config.broker, f"fb-check-{secrets.token_hex(4)}", wanted, time.monotonic)
-    place = f"{config.broker.host}:{config.broker.port}"
+    spoken = {topic: bay for bay in config.bays for topic in spoken_topics(config, bay)}
+    link = _link(config.broker, wanted, tuple(spoken))
     heard: list[Message] = []
     try:
         link.start()
         if not _until(lambda: link.connected, link, patience):
-            yield "problem", link.problem or f"no answer from {place}"
+            yield "problem", link.problem or f"no answer from {_place(config.broker)}"
             return
         secured = "encrypted" if config.broker.tls else "not encrypted, this machine only"
-        yield "ok", f"connected to {place}, MQTT {link.protocol}, {secured}"
+        yield "ok", f"connected to {_place(config.broker)}, MQTT {link.protocol}, {secured}"
+        for what, end in link.certificates.items():
+            words, alarms = end_words(what, end, time.time()), alarms_of({what: end}, time.time())
+            grave = bool(alarms) and alarms[0].level == 2
+            yield "problem" if grave else "warning" if alarms else "ok", words
         if _until(lambda: link.ready or "refused" in link.problem, link, patience) and link.ready:
             yield "ok", f"subscribed to {len(wanted)} topics"
         else:
@@ -60,8 +63,103 @@ def try_broker(
         _hear_all(config, link, heard, hear_for)
         for bay in config.bays:
             yield from _controller(config.bridge.root, bay, heard, needed)
+        yield from _others(link, [m for m in heard if m.topic in spoken], spoken, served)
     finally:
         link.stop()
+
+
+def try_user(config: Config, patience: float = 8.0) -> Iterator[Line]:
+    """
+    Try what another user of the broker, whose name and password stand in the configuration now,
+    may write: nothing of what the bridge alone should say, and the readings of one bay.
+    """
+    own, user = config.bridge, config.broker.username
+    link = _link(config.broker, (), ())
+    try:
+        link.start()
+        if not _until(lambda: link.connected, link, patience):
+            yield "problem", link.problem or f"no answer from {_place(config.broker)}"
+            return
+        if link.protocol != "5":
+            yield "problem", "with MQTT 3.1.1 the broker does not say what may not be written"
+            return
+        alone = [topics.bridge_topic(own.root, own.name, leaf) for leaf in topics.BRIDGE_LEAVES]
+        for bay in config.bays:
+            alone += [topics.bay_topic(own.root, bay.name, "beat"), *spoken_topics(config, bay)]
+        beat, found = _beat(secrets.randbits(31)), 0
+        for topic in dict.fromkeys(alone):
+            payload = beat if topic.endswith("/to/beat") else BLANK
+            if not link.attempt(Message(topic=topic, payload=payload, qos=1), patience):
+                found += 1
+                yield (
+                    "problem",
+                    f"{user!r} may write to {topic}, where the bridge alone should speak; the "
+                    "broker's access list must forbid it",
+                )
+        if not found:
+            yield "ok", f"{user!r} may write to no topic on which the bridge alone should speak"
+        speaks = [
+            bay.name
+            for bay in config.bays
+            if not link.attempt(
+                Message(topic=_probe(own.root, bay), payload=BLANK, qos=1), patience
+            )
+        ]
+        for_bays = f"{user!r} may send readings of {', '.join(speaks) or 'no bay'}"
+        if len(speaks) > 1:
+            yield "warning", f"{for_bays}; a password of its own for each keeps a loss small"
+        else:
+            yield "ok", for_bays
+    finally:
+        link.stop()
+
+
+def _link(broker: BrokerConfig, wanted: Sequence[tuple[str, int]], others: Sequence[str]) -> Link:
+    name = f"fb-check-{secrets.token_hex(4)}"
+    return Link(broker, name, wanted, time.monotonic, others=others)
+
+
+def _place(broker: BrokerConfig) -> str:
+    return f"{broker.host}:{broker.port}"
+
+
+def _probe(root: str, bay: BayConfig) -> str:
+    """A topic of the controller's own, with a payload that is no reading."""
+    if bay.mapping is not None:
+        return min(topics_read(bay.mapping))
+    return f"{root}/{topics.VERSION}/{bay.name}/from/probe"
+
+
+def _others(
+    link: Link, heard: Sequence[Message], spoken: Mapping[str, BayConfig], served: bool
+) -> Iterator[Line]:
+    """Who else speaks where the bridge alone should, now or long ago."""
+    for topic in link.deaf:
+        yield (
+            "warning",
+            f"{spoken[topic].name}: the bridge may not hear whether somebody else writes to "
+            f"{topic}; let it read there",
+        )
+    told = set()
+    for message in heard:
+        topic, bay = message.topic, spoken[message.topic]
+        to = None if bay.mapping is None else bay.mapping.advice
+        void = message.payload in (b"", BLANK) or (to and is_void(to, topic, message.payload))
+        if topic in told or (not message.retain and (void or served)):
+            continue
+        told.add(topic)
+        if message.retain:
+            yield (
+                "problem",
+                f"{bay.name}: the broker keeps an old word on {topic} ({message.payload[:24]!r}), "
+                f"and gives it to whoever connects; clear it: mosquitto_pub -r -n -t {topic}",
+            )
+        else:
+            yield (
+                "problem",
+                f"{bay.name}: somebody else writes to {topic} ({message.payload[:24]!r}), where "
+                "the bridge alone should speak; the broker's access list must forbid it",
+            )
 
 
 def _beat(mark: int) -> bytes:
@@ -89,7 +187,7 @@ def _writes(config: Config, link: Link, patience: float, served: bool, mark: int
             if served:
                 yield "warning", f"{bay.name}: its advice was not tried, a bridge serves it now"
             else:
-                probes += plain_probe(to, BLANK)
+                probes += plain_probe(to)
         tries += [(bay.name, Message(topic=topic, payload=p, qos=1)) for topic, p in probes]
     refused = 0
     who = f"{config.broker.username!r}" if config.broker.username else "the bridge"

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from firmware_bridge.config import Config
-from firmware_bridge.mapping import topics_read
+from firmware_bridge.config import BayConfig, Config
+from firmware_bridge.mapping import topics_read, topics_written
 
 __all__ = [
     "BRIDGE_LEAVES",
@@ -23,6 +23,7 @@ __all__ = [
     "link_topics",
     "overheard_topics",
     "split",
+    "spoken_topics",
     "subscriptions",
 ]
 
@@ -146,10 +147,20 @@ def subscriptions(root: str, bay: str) -> tuple[str, ...]:
     return f"{root}/{VERSION}/{bay}/from/+", bay_topic(root, bay, "beat")
 
 
+def spoken_topics(config: Config, bay: BayConfig) -> tuple[str, ...]:
+    """Topics of a bay's advice, on which the bridge alone should speak."""
+    if bay.mapping is None:
+        return (bay_topic(config.bridge.root, bay.name, "advice"),)
+    return topics_written(bay.mapping.advice) if bay.mode != "observe" else ()
+
+
 def overheard_topics(config: Config) -> list[str]:
-    """Topics on which the bridge alone should speak: it listens whether somebody else does."""
-    own = config.bridge
-    return [bay_topic(own.root, bay.name, "advice") for bay in config.bays if not bay.mapping]
+    """Of these, those that the bridge's own link listens to; a plain bay may have one for it."""
+    found: list[str] = []
+    for bay in config.bays:
+        if bay.mapping is None or bay.mode == "advise":
+            found += spoken_topics(config, bay)
+    return found
 
 
 def link_topics(config: Config) -> list[tuple[str, int]]:

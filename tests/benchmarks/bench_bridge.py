@@ -2,7 +2,7 @@
 The bridge as it runs: 200 bays at a reading a second each, from publish to advice received.
 
 Broker, bridge and controllers are three processes of one machine. ``BRIDGE_SECONDS`` sets how
-long is measured (60 by default), ``BRIDGE_BAYS`` how many bays there are.
+long is measured (12 by default, 60 for figures to keep), ``BRIDGE_BAYS`` how many bays there are.
 """
 
 from __future__ import annotations
@@ -21,9 +21,9 @@ sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parents[1] / "bri
 
 from bridge_live import BAY_FILE, Broker, LiveBridge, need_mosquitto, until  # noqa: E402
 
-SECONDS = float(os.environ.get("BRIDGE_SECONDS", "60"))
+SECONDS = float(os.environ.get("BRIDGE_SECONDS", "12"))
 BAYS = int(os.environ.get("BRIDGE_BAYS", "200"))
-SETTLE = 15.0
+SETTLE = 5.0
 CROWD = Path(__file__).with_name("bridge_crowd.py")
 HEAD = """
 [bridge]

@@ -254,12 +254,12 @@ def write_config(
 class LiveBridge:
     """``firmware-bridge run`` in a process of its own."""
 
-    def __init__(self, config):
+    def __init__(self, config, *words):
         self.config = config
         self.out = Path(f"{config}.out")
         self.file = self.out.open("ab")
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "firmware_bridge", "run", str(config)],
+            [sys.executable, "-m", "firmware_bridge", "run", str(config), *words],
             stdout=self.file,
             stderr=self.file,
         )

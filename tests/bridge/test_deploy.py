@@ -18,17 +18,19 @@ from pathlib import Path
 
 import pytest
 import trustme
-from bridge_live import Broker, free_port, need_mosquitto, until, write_config
+from bridge_live import Broker, LiveBridge, free_port, need_mosquitto, until, write_config
 from prometheus_client.parser import text_string_to_metric_families
 
+from firmware_bridge.cli import main
 from firmware_bridge.config import BrokerConfig
+from firmware_bridge.wire.certificates import alarms_of
 from firmware_bridge.wire.client import Link, Message
 from firmware_bridge.wire.trouble import reason_of
 
 DEPLOY = Path(__file__).parents[2] / "deploy"
 UNIT = DEPLOY / "firmware-bridge.service"
 OWN = "/opt/firmware-bridge/bin/firmware-bridge"
-PEOPLE = ("bridge", "people", "gateway", "bay-1", "bay-2")
+PEOPLE = ("bridge", "people", "gateway-7", "bay-1", "bay-2")
 
 
 # --- the broker ------------------------------------------------------------------------------
@@ -97,16 +99,17 @@ def test_who_may_speak_on_the_sample_broker(broker):
     topics = [
         *(f"vent/1/{bay}/{leaf}" for bay in ("bay-1", "bay-2")
           for leaf in ("from/reading", "to/advice", "to/beat")),
-        "vent/1/_bridge/barn/state", "plc/7/pt1", "plc/7/set/fan",
+        "vent/1/_bridge/barn/state", "plc/7/from/pt1", "plc/8/from/pt1", "plc/7/set/fan",
+        "plc/7/set",
     ]  # fmt: skip
     may = {
         "bay-1": ["vent/1/bay-1/from/reading"],
         "bay-2": ["vent/1/bay-2/from/reading"],
-        "bridge": [one for one in topics if "/to/" in one or "_bridge" in one or "/set/" in one],
+        "bridge": [one for one in topics if "/to/" in one or "_bridge" in one or "/set" in one],
         "people": [],
-        "gateway": ["plc/7/pt1"],
+        "gateway-7": ["plc/7/from/pt1"],
     }
-    with Client(broker, "bridge", "vent/1/+/from/#", "vent/1/+/to/#", "plc/+/+") as bridge:
+    with Client(broker, "bridge", "vent/1/+/from/#", "vent/1/+/to/#", "plc/#") as bridge:
         for name in PEOPLE:
             if name == "bridge":
                 continue
@@ -125,14 +128,15 @@ def test_who_may_hear_on_the_sample_broker(broker):
         "bay-1": ["vent/1/bay-1/to/advice"],
         "bay-2": ["vent/1/bay-2/to/advice"],
         "people": ["vent/1/bay-1/to/advice", "vent/1/bay-2/to/advice", "vent/1/_bridge/barn/alarm"],
-        "gateway": ["plc/7/set/fan"],
+        "gateway-7": ["plc/7/set", "plc/7/set/fan"],
     }
-    last = {"people": "vent/1/_bridge/end/alarm", "gateway": "plc/9/set/end"}
+    last = {"people": "vent/1/_bridge/end/alarm", "gateway-7": "plc/7/set/end"}
     with Client(broker, "bridge") as bridge:
         for name, wanted in hears.items():
             with Client(broker, name, "#") as one:
                 for topic in ("vent/1/bay-1/to/advice", "vent/1/bay-2/to/advice",
-                              "vent/1/_bridge/barn/alarm", "plc/7/set/fan"):  # fmt: skip
+                              "vent/1/_bridge/barn/alarm", "plc/7/set",
+                              "plc/7/set/fan"):  # fmt: skip
                     bridge.say(topic)
                 end = last.get(name, f"vent/1/{name}/to/end")
                 bridge.say(end)
@@ -189,6 +193,54 @@ def test_what_is_wrong_with_tls_is_said(locked, trusted, words):
     link.start()
     until(lambda: words.replace("{port}", str(locked.port)) in link.problem, 5.0, link.problem)
     link.stop()
+
+
+def test_the_end_of_a_certificate_is_said_before_and_after(tmp_path, capsys):
+    """By ``check``, as an alarm, and for machines; who is connected stays so when it has ended."""
+    need_mosquitto()
+    ca, port, health = trustme.CA(), free_port(), free_port()
+    end = datetime.now(UTC) + timedelta(seconds=25)
+    pem = ca.issue_cert("127.0.0.1", not_after=end).private_key_and_cert_chain_pem
+    pem.write_to_path(str(tmp_path / "server.pem"))
+    ca.cert_pem.write_to_path(str(tmp_path / "ca.crt"))
+    files = f"certfile {tmp_path}/server.pem\nkeyfile {tmp_path}/server.pem\n"
+    text = f"listener {port} 127.0.0.1\nallow_anonymous true\nuser root\n{files}"
+    broker = Broker(tmp_path, text, port)
+    config = write_config(tmp_path, port, broker=f'ca_file = "{tmp_path}/ca.crt"')
+    bridge = LiveBridge(config, "--health", f"127.0.0.1:{health}")
+    known = BrokerConfig(port=port, tls=True, ca_file=tmp_path / "ca.crt")
+    ear = Link(known, "ear", [("vent/1/_bridge/+/alarm", 1)], time.monotonic)
+    ear.start()
+    try:
+        assert main(["check", str(config)]) == 1
+        assert "problem: the broker's certificate ends in 0 min, on" in capsys.readouterr().out
+
+        def told():
+            return [one.payload for one in ear.receive() if b'"certificate"' in one.payload]
+
+        said = until(told, 30.0, "the alarm")[0]
+        assert b"the broker's certificate ends in 0 min" in said
+        assert b"Have a new one made" in said
+        words = json.loads(get(f"http://127.0.0.1:{health}", "/health")[1])
+        assert words["certificates"]["the broker's certificate"] == f"{end:%Y-%m-%dT%H:%M:%SZ}"
+        until(lambda: any(b"has expired on" in one for one in told()), 40.0, "expired")
+        assert json.loads(get(f"http://127.0.0.1:{health}", "/health")[1])["broker"].startswith(
+            "Bridge: the broker's certificate has expired on"
+        )
+    finally:
+        ear.stop()
+        bridge.kill()
+        broker.stop()
+
+
+def test_a_certificate_is_an_alarm_for_its_last_four_weeks():
+    end, day = datetime(2026, 12, 31, tzinfo=UTC).timestamp(), 86400.0
+    ends = {"ca.crt": end, "other": end + 900 * day}
+    assert [bool(alarms_of(ends, end - n * day)) for n in (29, 27)] == [False, True]
+    assert [alarms_of(ends, end - n * day)[0].level for n in (27, 0.9, -3)] == [3, 2, 2]
+    assert alarms_of(ends, end - 17 * day)[0].text == (
+        "ca.crt ends in 17 days, on 31 Dec 2026 00:00 UTC; after it nobody connects"
+    )
 
 
 def test_what_is_wrong_without_tls_is_said():

@@ -127,4 +127,21 @@ def test_the_register_map_of_the_page_is_the_gateways(monkeypatch):
     down = range(gateway.WRITE_TO, gateway.WRITE_TO + len(gateway.WRITE))
     assert told == [*up, *down]
     mapped = {one.path for one in read_mapping_of(HERE / "modbus_bridge.toml")}
-    assert mapped == set(gateway.READ) - {"confirmed"}
+    assert mapped == set(gateway.READ) - {"confirmed", "life"}
+
+
+@pytest.mark.parametrize(
+    "said",
+    ['{"fan": 1e999, "beat": 2, "valid": 1}', '{"fan": 1001, "beat": 2, "valid": 1}',
+     '{"fan": -1, "beat": 2, "valid": 1}', '{"fan": true, "beat": 2, "valid": 1}',
+     '{"fan": 500, "valid": 1}', "[1]", '"x"'],
+)  # fmt: skip
+def test_the_gateway_passes_on_no_number_that_is_none(monkeypatch, said):
+    monkeypatch.syspath_prepend(str(HERE))
+    advice = importlib.import_module("modbus_gateway").Advice(60.0)
+    advice.take(b'{"fan": 600, "door": 200, "beat": 1, "valid": 1}', False)
+    before = advice.registers(True)
+    assert before == [600, 200, 65535, 65535, 65535, 0, 1, 1]
+    advice.take(said.encode(), False)
+    assert advice.registers(True) == before
+    assert advice.registers(False) == [0] * 8

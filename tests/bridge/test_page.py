@@ -233,7 +233,7 @@ def test_units_as_published():
     assert reading_text(-40.0, "temperature", "us") == "−40.0 °F"
     assert reading_text(1.0, "difference", "us", sign=True) == "+1.8 °F"
     assert reading_text(101325.0, "pressure", "us") == "29.92 inHg"
-    assert reading_text(101325.0, "pressure", "metric") == "1013 hPa"
+    assert reading_text(101325.0, "pressure", "metric") == "1,013 hPa"
     assert reading_text(800e-6, "co2", "us") == "800 ppm"
 
 
@@ -272,8 +272,8 @@ def test_a_margin_within_sensor_error_is_not_decided():
 
 def test_three_values_stay_apart():
     bay = bay_text(view(), 0.0, "metric")
-    assert bay.positions[0] == ("fan", "Fans", "80 %", "70 %", "62 %")
-    assert bay.positions[4][2:] == ("0 %", "–", "–")
+    assert bay.positions[0] == ("fan", "Fans", "80%", "70%", "62%")
+    assert bay.positions[4][2:] == ("0%", "–", "–")
     assert bay.ages() == {"advised": 12.0, "accepted": 9.0, "reading": 31.0, "since": 900.0}
     assert bay.answer == "accepted within the controller's own limits"
 
@@ -528,12 +528,12 @@ def test_what_stands_on_the_first_screen(tmp_path):
     card = page.text.split("<h2>Why")[0]
     words = unescape(" ".join(re.sub(r"<[^>]*>", " ", card).split()))
     for part in (
-        "Cool with outside air Fans 80 %, Fresh-air door 35 % for 15 min , updated 12 s ago",
-        "Not followed: fans at 62 % in place of 80 %.",
+        "Cool with outside air Fans 80%, Fresh-air door 35% for 15 min , updated 12 s ago",
+        "Not followed: fans at 62% in place of 80%.",
         "Danger. The plenum is at 0.4 °C. since 5 Nov 05:00 MST First: Check the door.",
         "Coldest pulp 4.0 °C ↘ −1.0 K in 24 h Warmest pulp 5.0 °C ↘ −0.2 K in 24 h",
         "Target 4.2 °C pile +0.3 K; cool down, day 23",
-        "CO2 1200 ppm crop's limit 3000 ppm Humidity 95 % return air",
+        "CO2 1,200 ppm crop's limit 3,000 ppm Humidity 95% return air",
         "Dew-point margin +10.2 K outside air: stays dry",
         "Pile, last 30 h Between 4.0 °C and 5.5 °C in the last 30 h; now coldest 4.0 °C",
     ):
@@ -666,7 +666,7 @@ def test_without_a_journal_the_rest_still_stands():
     answer = client_of(board_of()).get("/bay/bay-1")
     assert answer.status_code == 200
     assert "The last days cannot be shown: /nonexistent/journal.db: no such file" in answer.text
-    assert "62 %" in answer.text
+    assert "62%" in answer.text
 
 
 def test_a_silent_loop_is_told_without_script():
@@ -721,7 +721,7 @@ def test_the_stream_says_all_once_and_then_what_changed():
         answer = line.getresponse()
         assert answer.getheader("content-type").startswith("text/event-stream")
         first = next_message(answer)
-        assert first["text"]["bay-1.fan.reading"] == "62 %"
+        assert first["text"]["bay-1.fan.reading"] == "62%"
         assert first["text"]["bay-1.pile.low"] == "39.2 °F"
         assert first["list"]["bay-1.words"] == list(WORDS["us"])
         assert first["age"]["bay-1.accepted"] >= 0.0

@@ -159,7 +159,7 @@ def test_without_script_all_values_stand(browser, stage):
     browser.look(script=False)
     browser.open_plain(f"{stage.address}bay/bay-1")
     page = browser.source()
-    assert "62 %" in page
+    assert "62%" in page
     assert "Cool with outside air: pulp 5.0 °C." in page
     nodes = browser.call("Accessibility.getFullAXTree")["nodes"]
     assert any(node.get("name", {}).get("value") == "31 s" for node in nodes)

@@ -15,6 +15,7 @@ from firmware_bridge.errors import BadMessage
 from firmware_bridge.journal.audit import entries
 from firmware_bridge.mapping import MappedAdvice, MappedReading, PlainTopics
 from firmware_bridge.wire.client import Message
+from firmware_bridge.wire.messages import Beat, encode
 from firmware_bridge.wire.plain_topics import PlainInbox
 
 PLAIN = PlainTopics(
@@ -129,7 +130,7 @@ def test_in_mode_advise_no_set_point_can_be_copied(world):
     one.run(300)
     assert {name for _, name, _ in one.sim.history} == {"valid", "beat", "text", "offer"}
     assert set(said(one, "valid")) == set(said(one, "offer")) == {b"0"}
-    assert re.fullmatch(rb"advice: fans \d+ %, fresh-air door \d+ %", one.sim.seen["text"])
+    assert re.fullmatch(rb"advice: fans \d+%, fresh-air door \d+%", one.sim.seen["text"])
 
 
 def test_a_panel_that_only_shows_a_line_of_text(world):
@@ -137,7 +138,7 @@ def test_a_panel_that_only_shows_a_line_of_text(world):
     one = served(world, replace(PLAIN, advice=advice), mode="advise")
     one.run(120)
     assert one.sim.seen["text"].startswith(b"advice: fans ")
-    assert one.sim.seen["text"].endswith(b"refrigeration 0 %, heater 0 %")
+    assert one.sim.seen["text"].endswith(b"refrigeration 0%, heater 0%")
 
 
 def confirm(one, number, retain=False):
@@ -258,6 +259,7 @@ def test_what_is_published_on_change_is_believed_while_the_gateway_lives():
     assert values(one, 1.0) is None, "nobody has said that the gateway lives"
     assert one.take_alive(b"online", 1.0, kept=True) is True
     assert values(one, 170.0) == {"inside": 1.0, "pulp": 5.0, "out": None}
+    one.take("gw/p", b"5", 7000.0)
     assert values(one, 7200.0) == {"inside": 1.0, "pulp": None, "out": None}
     assert values(one, 90000.0)["inside"] is None, "its own longest age"
     assert one.take_alive(b" Offline\n", 7300.0) is False
@@ -266,7 +268,9 @@ def test_what_is_published_on_change_is_believed_while_the_gateway_lives():
     one.take_alive(b"online", 7310.0)
     assert values(one, 7311.0)["inside"] is None
     one.take("gw/door", b"0", 7312.0)
-    assert values(one, 10000.0)["inside"] == 0.0
+    assert values(one, 10900.0)["inside"] == 0.0
+    # One that ended in good order leaves no will: its word that it lives stands for ever.
+    assert values(one, 10920.0)["inside"] is None, "for an hour nothing at all has come"
 
 
 def test_what_the_bridge_did_not_hear_itself_is_not_believed_for_long():
@@ -352,3 +356,39 @@ def test_one_gateway_may_serve_two_bays(world):
     one.run(60)
     for bay in one.service.bays.values():
         assert bay.source.newest.values["out"] == 0.5
+
+
+# --- whoever else speaks there -----------------------------------------------------------------
+
+
+def foreign(one, topic, payload, retain=False):
+    """What the broker brings that is not the bridge's own."""
+    one.wire.put(Message(topic=topic, payload=payload), retain=retain)
+    one.run(10)
+
+
+def test_set_points_of_somebody_else_end_the_advice_and_are_an_alarm(plain):
+    plain.run(300)
+    for harmless in (b"", b" ", b"0"):  # a will, the word of `check`: they can only end advice
+        foreign(plain, "plc/set/valid", harmless)
+    foreign(plain, "plc/set/fan", b"100", retain=True)
+    assert plain.sim.seen["valid"] == b"1", "what was left long ago ends nothing"
+    assert "and left it at the broker, on the topic plc/set/fan" in plain.bay.intruder[0].text
+    foreign(plain, "plc/set/fan", b"100")
+    assert plain.sim.seen["valid"] == b"0"
+    assert plain.bay.decision.code == "other_bridge"
+    plain.run(550)
+    assert plain.sim.seen["valid"] == b"0"
+    plain.run(100)
+    assert plain.sim.seen["valid"] == b"1"
+
+
+def test_who_stands_back_takes_back_its_last_word(plain):
+    """A forged beat may hide that nobody serves: nothing of ours may go on standing."""
+    plain.run(300)
+    rival = Beat(boot=plain.service.health.boot + 5, seq=1, id=1)
+    foreign(plain, "vent/1/bay-1/to/beat", encode(rival))
+    count = len(plain.sim.history)
+    assert plain.sim.seen["valid"] == b"0"
+    plain.run(40)
+    assert len(plain.sim.history) == count, "then it is silent"

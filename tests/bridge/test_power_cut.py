@@ -123,10 +123,14 @@ def test_a_disk_that_turns_read_only_under_the_bridge(world, which):
     else:
         assert one.bay.decision.code == "ok"
         assert one.service.counts["journal failed"] > 0
+        assert one.service.problem("") == (
+            "Bridge: journal not written: attempt to write a readonly database"
+        ), "people are told: what is latched would be lost in a restart"
     database.execute("PRAGMA query_only = OFF")
     one.run(1500)
     assert one.bay.decision.code == "ok"
     assert one.sim.following is not None
+    assert one.service.problem("") == ""
     stored = {row.seq for _, row in one.journal.rows("bay-1")}
     assert set(range(5, 35)) <= stored, "no reading is missing"
     boot = one.service.health.boot

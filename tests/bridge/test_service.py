@@ -204,15 +204,11 @@ def test_a_restarted_bridge_has_a_higher_boot_and_remembers(world):
     assert last(one).id[0] > first
 
 
-def test_clean_end_tells_none_and_off(world):
+def test_clean_end_tells_none(world):
     one = world()
     one.run(600)
-    goodbye = one.service.shutdown()
-    for message in goodbye:
-        one.wire.send(message)
+    one.service.shutdown()
     assert last(one).none == "shutdown"
-    assert json.loads(goodbye[-1].payload)["on"] == 0
-    assert goodbye[-1].retain
 
 
 @pytest.mark.parametrize(
@@ -559,7 +555,7 @@ def test_a_beat_in_the_bridges_own_name_is_an_alarm(world):
     ):
         one.broker.publish(Message(topic="vent/1/bay-1/to/beat", payload=payload))
     one.run(30)
-    assert one.bay.counts["forged beat"] == 2
+    assert one.bay.counts["forged"] == 2
     assert forged(one) == [
         "bay-1: somebody else speaks in this bridge's name, on the topic to/beat"
     ]

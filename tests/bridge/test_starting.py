@@ -95,28 +95,34 @@ def line(ear, word, now=3.0):
 
 def test_a_mapped_value_is_shown_with_unit_age_and_what_is_wrong(started):
     ear = Ear(config=read_config(started))
-    assert "nothing yet" in line(ear, "plc/2/pt1")
-    heard(ear, "plc/2/pt1", b"385")
-    assert line(ear, "plc/2/pt1").split(maxsplit=1)[1].startswith("pulp_1 38.5 [degF] = 3.6 °C  ")
-    assert line(ear, "plc/2/pt1").endswith("3 s ago")
-    heard(ear, "plc/2/pt2", b"3850")
-    assert "not believed; unit, scale?" in line(ear, "plc/2/pt2")
-    heard(ear, "plc/2/pt3", b"\x1b[2Joops")
-    assert "\\x1b[2Joops" in line(ear, "plc/2/pt3")
-    assert "is not a plain number" in line(ear, "plc/2/pt3")
-    heard(ear, "plc/2/co2", b"1500", retain=True)
-    assert "nobody knows its age" in line(ear, "plc/2/co2")
-    heard(ear, "gateway/3", json.dumps({"pt1": 385, "plenum": "?"}).encode())
-    assert "38.5 [degF]" in line(ear, "gateway/3 at pt1")
-    assert "no number at 'plenum'" in line(ear, "gateway/3 at plenum")
-    assert "nothing at 'co2'" in line(ear, "gateway/3 at co2")
+    assert "nothing yet" in line(ear, "plc/2/from/pt1")
+    heard(ear, "plc/2/from/pt1", b"385")
+    assert (
+        line(ear, "plc/2/from/pt1").split(maxsplit=1)[1].startswith("pulp_1 38.5 [degF] = 3.6 °C  ")
+    )
+    assert line(ear, "plc/2/from/pt1").endswith("3 s ago")
+    heard(ear, "plc/2/from/pt2", b"3850")
+    assert "not believed; unit, scale?" in line(ear, "plc/2/from/pt2")
+    heard(ear, "plc/2/from/pt3", b"\x1b[2Joops")
+    assert "\\x1b[2Joops" in line(ear, "plc/2/from/pt3")
+    assert "is not a plain number" in line(ear, "plc/2/from/pt3")
+    heard(ear, "plc/2/from/co2", b"1500", retain=True)
+    assert "nobody knows its age" in line(ear, "plc/2/from/co2")
+    heard(ear, "gateway/3/from", json.dumps({"pt1": 385, "plenum": "?"}).encode())
+    assert "38.5 [degF]" in line(ear, "gateway/3/from at pt1")
+    assert "no number at 'plenum'" in line(ear, "gateway/3/from at plenum")
+    assert "nothing at 'co2'" in line(ear, "gateway/3/from at co2")
     ear.config = read_config(
-        edited(started, 'topic = "gateway/3"', 'time = "t"\nmax_age_s = 60\ntopic = "gateway/3"')
+        edited(
+            started,
+            'topic = "gateway/3/from"',
+            'time = "t"\nmax_age_s = 60\ntopic = "gateway/3/from"',
+        )
     )
     ear.wall = lambda: 1_790_000_100.0
     for stamp, piece in ((1_790_000_070, "(30 s old"), (1_790_000_000, "measured 100 s before")):
-        heard(ear, "gateway/3", json.dumps({"pt1": 385, "t": stamp}).encode())
-        assert piece in line(ear, "gateway/3 at pt1")
+        heard(ear, "gateway/3/from", json.dumps({"pt1": 385, "t": stamp}).encode())
+        assert piece in line(ear, "gateway/3/from at pt1")
     heard(ear, "plc/9/other", b"7")
     assert "plc/9/other" in "\n".join(ear.lines(3.0)).partition("heard, and not mapped:")[2]
 
@@ -125,10 +131,10 @@ def test_what_is_missing_for_advice_is_named_until_it_comes(started):
     ear = Ear(config=read_config(started))
     assert [one.count(",") for one in ear.missing(0.0)] == [len(REQUIRED)] * 3
     for topic, payload in (("pt1", b"385"), ("plenum", b"380"), ("return", b"395")):
-        heard(ear, f"plc/2/{topic}", payload)
+        heard(ear, f"plc/2/from/{topic}", payload)
     missing = [one for one in ear.missing(3.0) if one.startswith("bay-2")]
     assert missing == ["bay-2: no advice, nothing gives return_relative_humidity"]
-    heard(ear, "plc/2/return_rh", b"930")
+    heard(ear, "plc/2/from/return_rh", b"930")
     assert not any(one.startswith("bay-2") for one in ear.missing(3.0))
     old = next(one for one in ear.missing(999.0) if one.startswith("bay-2"))
     assert old.count(",") == len(REQUIRED), "too old"
@@ -147,7 +153,7 @@ def test_listen_on_a_real_broker(started, tmp_path, capsys):
     try:
         until(lambda: gateway.ready, 10.0, "gateway")
         args = ["listen", str(started), "--seconds", "3", "--every", "1", "--also", "free/#"]
-        sent = Message(topic="plc/2/pt1", payload=b"385", qos=1)
+        sent = Message(topic="plc/2/from/pt1", payload=b"385", qos=1)
         state = []
 
         def send():

@@ -159,6 +159,46 @@ def test_check_finds_every_topic_that_the_broker_does_not_let_it_write(write, gu
     assert not any(one.retain for one in heard)
 
 
+LOOSE = """
+user barn
+topic readwrite #
+
+user bay-1
+topic write plc/+/+/#
+topic read plc/bay-1/set/#
+"""
+
+
+@pytest.mark.parametrize("guarded", [LOOSE], indirect=True)
+def test_check_finds_who_may_write_set_points_and_what_was_left_there(
+    write, guarded, capsys, tmp_path
+):
+    known = BrokerConfig(port=guarded, tls=False, username="bay-1")
+    gateway = Link(known, "gateway", [], time.monotonic)
+    gateway.start()
+    until(lambda: gateway.ready, 5.0, "gateway")
+    left = Message(topic="plc/bay-1/set/fan", payload=b"100", qos=1, retain=True)
+    assert gateway.attempt(left, 5.0) == ""
+    gateway.stop()
+    config = write(bay("bay-1"), bay("bay-2"), port=guarded)
+    assert main(["check", config]) == 1
+    problems = [one for one in capsys.readouterr().out.splitlines() if one.startswith("problem")]
+    assert problems == [
+        "problem: bay-1: the broker keeps an old word on plc/bay-1/set/fan (b'100'), and gives it "
+        "to whoever connects; clear it: mosquitto_pub -r -n -t plc/bay-1/set/fan"
+    ]
+    (tmp_path / "pw").write_text("x")
+    assert main(["check", config, "--as", "bay-1", "--password-file", str(tmp_path / "pw")]) == 1
+    lines = capsys.readouterr().out.splitlines()
+    found = {line.split()[5] for line in lines if "'bay-1' may write to" in line}
+    assert found == {
+        f"plc/{name}/set/{leaf},"
+        for name in ("bay-1", "bay-2")
+        for leaf in ("fan", "door", "valid", "beat")
+    }
+    assert "warning: 'bay-1' may send readings of bay-1, bay-2; a password of its own" in lines[-1]
+
+
 def test_check_reads_the_birth_of_a_controller_of_the_bridges_own_messages(tmp_path, capsys):
     need_mosquitto()
     broker = Broker(tmp_path / "broker")
