@@ -171,10 +171,9 @@ def test_json_samples() -> None:
 def test_python_samples(tmp_path: Path) -> None:
     assert blocks(TEXT, "python")
     shutil.copytree(ROOT / "examples", tmp_path / "examples")
-    for text in blocks(TEXT, "python"):
-        command = [sys.executable, "-W", "error", "-c", text]
-        run = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True)
-        assert run.returncode == 0, f"{text}\n{run.stderr}"
+    with contextlib.chdir(tmp_path):
+        for text in blocks(TEXT, "python"):
+            exec(compile(text, "sample", "exec"), {"__name__": "__main__"})
 
 
 def test_every_block_says_what_it_is() -> None:
