@@ -9,15 +9,16 @@ import os
 import sys
 from pathlib import Path
 
-import psychrolib
 import pytest
 from hypothesis import HealthCheck, settings
 
 settings.register_profile("unhurried", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("unhurried")
 
-# Beside numba it would compile its functions anew in every process, slower than the tests.
-psychrolib.has_numba = False
+with pytest.MonkeyPatch.context() as patch:
+    # Beside numba it would compile its functions anew in every process, slower than the tests.
+    patch.setitem(sys.modules, "numba", None)
+    import psychrolib
 psychrolib.SetUnitSystem(psychrolib.SI)
 
 sys.path.insert(0, str(Path(__file__).parent))
