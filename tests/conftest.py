@@ -9,40 +9,46 @@ import os
 import sys
 from pathlib import Path
 
-import psychrolib
 import pytest
 from hypothesis import HealthCheck, settings
 
 settings.register_profile("unhurried", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("unhurried")
 
-# Beside numba it would compile its functions anew in every process, slower than the tests.
-psychrolib.has_numba = False
+with pytest.MonkeyPatch.context() as patch:
+    # Beside numba it would compile its functions anew in every process, slower than the tests.
+    patch.setitem(sys.modules, "numba", None)
+    import psychrolib
 psychrolib.SetUnitSystem(psychrolib.SI)
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-TOGETHER = {
-    "broker": ("test_broker_faults",),
-    "sample broker": ("test_deploy",),
-    "seasons": (
-        "test_compiled_season", "test_compiled_or_not", "test_random_advice", "test_readme",
-        "test_season_faults", "test_season_research",
-    ),
-    "piles": (
-        "test_bed", "test_bed_series", "test_bed_against_scipy", "test_bed_anchors",
-        "test_compiled_formulas",
-    ),
-    "report in a browser": ("test_report_browser",),
-    "bridge in a browser": ("test_page_browser",),
-    "season's report": ("test_report",),
-    "sizes": ("test_size", "test_raw_climates"),
-}  # fmt: skip
+# Tests start some hundred programs; each would translate the library anew.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
+
+FIRST = {
+    "test_broker_faults": "broker",
+    "test_compiled_season": "seasons",
+    "test_compiled_or_not": "seasons",
+    "test_random_advice": "seasons",
+    "test_season_faults": "seasons",
+    "test_season_research": "seasons",
+    "test_readme": "seasons",
+    "test_service": "bridge",
+    "test_following": "day",
+    "test_modbus_gateway": "gateway",
+    "test_bed": "piles",
+    "test_bed_series": "piles",
+    "test_bed_against_scipy": "piles",
+    "test_bed_anchors": "piles",
+    "test_compiled_formulas": "piles",
+    "test_raw_climates": "raw climates",
+}
 """
-Files whose tests stay in one process and begin first: they share machine code, which two processes
-would compile at the same moment, a page or a browser; those with a broker mostly wait for it.
+Files that take long or mostly wait begin first. Those of one name stay in one process: they share
+machine code, which two processes would compile at the same moment.
 """
-GROUPS = {stem: group for group, stems in TOGETHER.items() for stem in stems}
 
 
 def pytest_xdist_auto_num_workers():
@@ -56,21 +62,22 @@ def pytest_xdist_auto_num_workers():
 def pytest_collection_modifyitems(config, items):
     """Tell those who share the work in which order it begins."""
     if hasattr(config, "workerinput"):
-        order = [*TOGETHER, None]
-        items.sort(key=lambda item: order.index(GROUPS.get(item.path.stem)))
+        order = {stem: place for place, stem in enumerate(FIRST)}
+        items.sort(key=lambda item: order.get(item.path.stem, len(order)))
 
 
 def pytest_xdist_make_scheduler(config, log):
-    """Whole groups to one process, all other tests one by one."""
+    """A file stays in one process: what its tests share is made once."""
     if config.getvalue("dist") != "load":
         return None
     from xdist.scheduler import LoadScopeScheduling
 
-    class Groups(LoadScopeScheduling):
+    class Files(LoadScopeScheduling):
         def _split_scope(self, nodeid):
-            return GROUPS.get(Path(nodeid.partition("::")[0]).stem, nodeid)
+            stem = Path(nodeid.partition("::")[0]).stem
+            return FIRST.get(stem, stem)
 
-    return Groups(config, log)
+    return Files(config, log)
 
 
 @pytest.fixture(scope="module")

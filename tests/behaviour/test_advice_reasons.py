@@ -361,6 +361,29 @@ def test_the_envelope_stops_at_the_floor_itself(room):
     assert (advice.fan_speed > 0.0) == (room > 0.0)
 
 
+def test_a_pile_colder_than_the_floor_is_moved_by_its_own_air():
+    """Recirculated air warms such a plenum; to stop it would keep the pile cold."""
+    bay, floor = replace(SEED, heater=None), SEED.limits.plenum_floor
+    seen = pile(
+        floor - 0.4, spread=0.2, plenum_temperature=math.nan, outside_temperature=math.nan,
+        return_relative_humidity=0.8,
+    )  # fmt: skip
+    advice, _ = advise(bay, seen, rested(bay, seen)._replace(since_run=1e6))
+    assert advice.plenum_temperature < floor
+    assert (advice.stopped_by, advice.fan_speed > 0.0) == (Binding.NONE, True)
+
+
+def test_a_supply_too_cold_for_the_pile_closes_the_door_no_further_than_it_must():
+    seen = pile(
+        8.33, spread=0.4, outside_temperature=6.29, outside_relative_humidity=0.96,
+        return_relative_humidity=0.67, co2=0.001,
+    )  # fmt: skip
+    advice, _ = advise(FRY, seen, ran(FRY, seen))
+    lowest = seen.pulp_coldest - FRY.limits.supply_difference
+    assert advice.plenum_temperature == pytest.approx(lowest, abs=0.01)
+    assert 0.5 < advice.door_opening < 1.0
+
+
 @pytest.mark.parametrize("room", [-0.03, 0.03])
 def test_the_envelope_stops_at_the_coldest_tuber_itself(room):
     seen = pile(9.0, pulp_coldest=6.0, outside_temperature=15.0, return_relative_humidity=0.97)

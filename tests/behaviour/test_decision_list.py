@@ -658,6 +658,15 @@ def test_fresh_air_is_taken_early_where_nothing_else_is_wanted():
     assert given(SEED, seen, ran(SEED, seen)).action == Action.EVEN_OUT
 
 
+def test_a_run_that_goes_on_anyway_takes_fresh_air_early():
+    for part, opens in ((0.55, False), (0.65, True)):
+        seen = pile(HOLDING, co2=part * SEED.limits.co2, outside_temperature=1.0,
+                    return_relative_humidity=0.85)  # fmt: skip
+        tail = given(SEED, seen, ran(SEED, seen, cooled=True))
+        assert tail.action == Action.TAIL
+        assert (tail.door_opening > 0.0) == opens
+
+
 def test_an_empty_bay_wants_nothing_at_all():
     """What breathes is no empty bay, whatever the calendar says."""
     seen = pile(HOLDING, time=SUMMER, spread=3.0, co2=MUCH, ceiling_temperature=-3.0)

@@ -28,25 +28,31 @@ def run(name: str, cwd: Path) -> str:
     return program.stdout
 
 
-def test_embed_gives_the_dew_point_of_psychrolib(tmp_path: Path) -> None:
+@pytest.fixture(scope="module")
+def embedded(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """What ``embed.py`` prints."""
+    return run("embed.py", tmp_path_factory.mktemp("embed"))
+
+
+def test_embed_gives_the_dew_point_of_psychrolib(embedded: str) -> None:
     """
     PsychroLib 2.5 (ASHRAE Fundamentals 2017, ideal gas) for 9.6 °C, 95 %, 84.1 kPa.
 
     A real gas differs by less than 0.02 K here.
     """
-    told = re.search(r"return air (-?[\d.]+) °C", run("embed.py", tmp_path))
+    told = re.search(r"return air (-?[\d.]+) °C", embedded)
     assert told is not None
     expected = psychrolib.GetTDewPointFromRelHum(9.6, 0.95)
     assert float(told[1]) == pytest.approx(expected, abs=0.02)
 
 
-def test_embed_gives_reasons_as_the_command_line_does(tmp_path: Path) -> None:
+def test_embed_gives_reasons_as_the_command_line_does(embedded: str) -> None:
     """Same moment as in readings_cold_night.json but for the CO2."""
     text = (EXAMPLES / "readings_cold_night.json").read_text(encoding="utf-8")
     given = readings_from_json(text.replace('"co2_ppm": 1600', '"co2_ppm": null')).readings
     bay = example_bay("seed_bay")
     advice, _ = advise(bay, given, Memory())
-    lines = run("embed.py", tmp_path).splitlines()
+    lines = embedded.splitlines()
     assert lines[0].startswith(f"fans {advice.fan_speed:.2f}, door {advice.door_opening:.2f} ")
     assert lines[2:] == list(reasons(advice, bay, "metric"))
 

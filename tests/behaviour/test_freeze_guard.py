@@ -158,6 +158,7 @@ def test_nothing_is_latched_where_the_site_does_not_want_it():
     assert found[-1] == 0
     # not even by a memory that says so: the site may have changed its mind
     assert stages([FLOOR + 2.0], memory=running(freeze_stage=LATCHED))[0] == [0]
+    assert stages([NAN], memory=running(freeze_stage=LATCHED))[0] == [FANS_OFF]
 
 
 def test_the_latch_holds_until_it_is_released():

@@ -147,8 +147,7 @@ def test_magnitudes_of_the_example_bay(run):
 # --- what it writes ----------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("units", ["us", "metric"])
-@pytest.mark.parametrize("name", ["seed_bay", "fry_bay"])
+@pytest.mark.parametrize(("name", "units"), [("seed_bay", "us"), ("fry_bay", "metric")])
 def test_bay_file_that_passes_the_check(run, tmp_path, name, units):
     path = tmp_path / "sized.toml"
     words = ("size", name, "--target", "20 cfm/ton", "--units", units, "--out", path)

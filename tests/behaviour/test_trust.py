@@ -399,11 +399,11 @@ def test_validity_shortens_near_a_limit_down_to_five_minutes():
 # --- lessons of the plenum --------------------------------------------------------------------
 
 
-def lessons(hours, plant, *, memory=None, start="2026-10-20T12:00:00-06:00", **changes):
+def lessons(hours, plant, *, memory=None, step=HOUR, start="2026-10-20T12:00:00-06:00", **changes):
     """Hourly advice to a warm pile; ``plant`` makes the measured plenum of the last memory."""
     time = datetime.fromisoformat(start).timestamp()
     if memory is not None:
-        time = memory.time + HOUR
+        time = memory.time + step
     warm = {"pulp_temps_f": [52.0, 53.5, 54.6], "return_temp_f": 54.6, "return_rh": 0.85,
             "outside_temp_c": 1.0, "outside_rh": 0.7, "plenum_temp_c": None, **changes}  # fmt: skip
     given = {key: value for key, value in BAY.items() if key != "outside_temp_f"}
@@ -525,6 +525,25 @@ def test_a_stuck_door_is_found_told_to_shut_and_forgotten():
     known = [not math.isnan(m.door_share) for _, m in unseen]
     assert known.index(False) == round(FINDING_LIFE / HOUR)
     assert not any(known[25:])
+
+
+def test_a_plenum_colder_than_outside_air_is_no_stuck_door():
+    """No door lets in more than all: something else is amiss."""
+    ((_, begun),) = lessons(1, None)
+
+    def plant(memory):
+        return memory.expected_outside_temperature - 2.0
+
+    ((_, after),) = lessons(1, plant, memory=begun)
+    assert math.isnan(after.door_share)
+
+
+def test_the_first_ten_minutes_of_a_run_teach_nothing():
+    """The plenum still holds the air of the rest."""
+    ((_, begun),) = lessons(1, None)
+    for wait, learnt in ((300.0, False), (900.0, True)):
+        ((_, after),) = lessons(1, lambda memory: sound(memory) - 1.2, memory=begun, step=wait)
+        assert (after.outside_correction < 0.0) == learnt
 
 
 def test_a_humidifier_that_does_not_keep_up_is_found_and_no_longer_reckoned_with():

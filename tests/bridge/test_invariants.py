@@ -403,7 +403,7 @@ class Installation(RuleBasedStateMachine):
 
 TestInstallation = Installation.TestCase
 TestInstallation.settings = settings(
-    max_examples=30,
+    max_examples=15,
     stateful_step_count=35,
     deadline=None,
     suppress_health_check=list(HealthCheck),

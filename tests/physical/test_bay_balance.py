@@ -171,7 +171,7 @@ HEATED = replace(FRY, heater=Heater(capacity=3e4), refrigeration=replace(
     ("bay", "policy", "layers", "every"),
     [
         (SEED, "advice", 20, 1),
-        (FRY, "advice", 10, 1),
+        (FRY, "advice", 10, 3),
         (HEATED, "thermostat", 12, 3),
         (SEED, "clock", 12, 3),
         (FRY, "nothing", 12, 3),

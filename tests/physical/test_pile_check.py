@@ -503,10 +503,13 @@ def test_colder_is_wetter_and_insulation_is_drier(winter, colder, better):
     shell = bay.envelope
     good = replace(shell, wall_u=shell.wall_u / better, ceiling_u=shell.ceiling_u / better)
     lower = max(winter - colder, -50.0)
+    checked = (
+        check_pile(bay, winter_temperature=winter),
+        check_pile(bay, winter_temperature=lower),
+        check_pile(replace(bay, envelope=good), winter_temperature=winter),
+    )
     for key in ("walls", "ceiling"):
-        now = check_pile(bay, winter_temperature=winter).check(key)
-        then = check_pile(bay, winter_temperature=lower).check(key)
-        insulated = check_pile(replace(bay, envelope=good), winter_temperature=winter).check(key)
+        now, then, insulated = (one.check(key) for one in checked)
         assert then.margin <= now.margin
         assert insulated.margin >= now.margin or winter > bay.schedule.holding_temperature
         assert now.uncertainty > 0.3  # 2 % of humidity alone move the dew point by 0.3 K

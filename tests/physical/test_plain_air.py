@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from ventcalc import air
 from ventcalc.air import plain as plain_air
 from ventcalc.air import process as air_process
-from ventcalc.broadcast import elementwise
+from ventcalc.air.broadcast import elementwise
 
 approx = pytest.approx
 temperatures = st.floats(-30.0, 30.0)

@@ -28,7 +28,7 @@ from ventcalc.weather import Weather, example_weather
 from ventcalc.weather.parts import steps_of
 
 CFM_PER_TON = 0.3048**3 / 60 / (2 * 0.45359237)  # [m³/(s t)]
-TARGETS = (10, 13, 17, 20, 25, 32, 45)
+TARGETS = (10, 15, 20, 32, 45)
 NAMES = ("seed_bay", "fry_bay")
 
 
@@ -295,7 +295,7 @@ def test_more_target_more_of_everything(name: str) -> None:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_hotter_weather_more_refrigeration_less_insulation(name: str) -> None:
-    series = [sized(name, 20, warmer) for warmer in (-8.0, -4.0, 0.0, 4.0, 8.0)]
+    series = [sized(name, 20, warmer) for warmer in (-8.0, 0.0, 8.0)]
     assert all(np.diff([one.cooling.capacity for one in series]) > 0.0)
     assert all(np.diff([one.cooling.performance for one in series]) <= 0.0)
     for part in ("wall_dry", "ceiling_dry", "roof_space_loss", "winter_loss", "heater"):
@@ -648,7 +648,7 @@ def test_sized_bay_survives_its_file(name: str, system: str) -> None:
 
 
 @pytest.mark.parametrize("name", NAMES)
-@pytest.mark.parametrize("target", [15, 20, 25, 32, 45])
+@pytest.mark.parametrize("target", [15, 20, 32, 45])
 def test_sized_bay_passes_the_check(name: str, target: float) -> None:
     """No check says no, and the fans give what was asked for."""
     sizing = sized(name, target)

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from ventcalc.broadcast import elementwise
+from ventcalc.air.broadcast import elementwise
 from ventcalc.equipment.refrigerant_cycle import cycle
 from ventcalc.errors import BadInput, check_range
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from ventcalc.broadcast import elementwise
+from ventcalc.air.broadcast import elementwise
 from ventcalc.errors import check_range
 from ventcalc.pile.crop_data import Crop, crop_for, crop_sources
 

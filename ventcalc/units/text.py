@@ -11,6 +11,7 @@ import difflib
 import functools
 import math
 import re
+import sys
 from typing import Any, Literal
 
 import numpy as np
@@ -225,8 +226,14 @@ def _factor(words: str, unit: str) -> float | None:
 
 @functools.cache
 def _registry() -> Any:
-    import pint
-
+    # Pint loads Dask wherever that is installed: a third of a second that no unit needs.
+    modules: dict[str, Any] = sys.modules
+    hidden = modules.setdefault("dask", None) is None
+    try:
+        import pint
+    finally:
+        if hidden:
+            del modules["dask"]
     registry: Any = pint.UnitRegistry(None)
     registry.load_definitions([line for line in DEFINITIONS.split("\n") if line])
     return registry
