@@ -110,6 +110,7 @@ def main() -> None:
     parser.add_argument("--cases", type=int, default=24)
     parser.add_argument("--bay", default="seed_bay")
     parser.add_argument("--weather", help="a weather file; the example weather if not given")
+    parser.add_argument("--first", type=int, default=0, help="seed of the first case (0)")
     args = parser.parse_args()
     bay = vc.example_bay(args.bay)
     weather = vc.read_weather(args.weather) if args.weather else vc.example_weather()

@@ -8,7 +8,7 @@ British ton, a decimal prefix) can slip in.
 
 from __future__ import annotations
 
-__all__ = ["DEFINITIONS", "EXAMPLES", "spellings"]
+__all__ = ["DEFINITIONS", "EXAMPLES"]
 
 DEFINITIONS = """
 meter = [length] = m = metre = meters = metres
@@ -76,8 +76,9 @@ money = [money]
 percent = 0.01
 ppm = 1e-6
 """
-"""For pint, one unit a line; Btu is the International Table one, inH2O the conventional one,
-``ton`` the US ton of 2 000 lb, the gallon that of the US, the hp of 550 ft lbf/s."""
+"""One unit a line: name = meaning = further spellings. Btu is the International Table one, inH2O
+the conventional one, ``ton`` the US ton of 2 000 lb, the gallon that of the US, the hp of 550 ft
+lbf/s."""
 
 EXAMPLES = {
     "1": ("a fraction", "0.95", "95 %"),
@@ -109,13 +110,3 @@ EXAMPLES = {
     "money/kg": ("a price per mass", "10 /cwt", "220 /t"),
 }
 """Internal unit: what it measures, and how one may write it."""
-
-
-def spellings() -> frozenset[str]:
-    """Every word that stands for a unit."""
-    words = set()
-    for line in DEFINITIONS.split("\n"):
-        name, _, rest = line.partition(" = ")
-        aliases = rest.split(" = ")[1:]
-        words.update([name, *aliases] if name else [])
-    return frozenset(words)

@@ -16,7 +16,8 @@ from typing import Any, Literal
 import numpy as np
 
 from ventcalc.errors import BadInput
-from ventcalc.units.definitions import DEFINITIONS, EXAMPLES, spellings
+from ventcalc.units.algebra import ratio, spellings
+from ventcalc.units.definitions import EXAMPLES
 from ventcalc.units.scales import SHOWN, Scale
 
 __all__ = ["UnitSystem", "convert", "parse", "parse_any", "show", "shown_unit"]
@@ -25,7 +26,7 @@ UnitSystem = Literal["metric", "us"]
 
 _LONGEST = 80
 _NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)(?![\d,])\s*(.*?)\s*", re.S)
-# Units joined by * / ( ) and single-digit powers; no other number, which pint would work out.
+# Units joined by * / ( ) and single-digit powers; no other number.
 _UNIT = re.compile(r"(?:1(?=\s*/))?(?:\*\*-?\d(?!\d|\s*\*\*)|[^\W\d]\w*|[*/() ])*")
 _RESISTANCE = re.compile(r"\s*(RSI|R)[- ]?\s*(\d+\.?\d*)\s*")
 _RESISTANCE_UNIT = {"RSI": 1.0, "R": 5.678263}  # W/(m² K) of 1 Btu/(h ft² °F), NIST SP 811
@@ -143,7 +144,7 @@ def _transmittance(value: str, match: re.Match[str]) -> float:
 
 
 def _split(value: object, units: tuple[str, ...]) -> tuple[float, str]:
-    """The number and the unit text, the latter in pint's spelling."""
+    """The number and the unit text, the latter as ``ratio`` reads it."""
     if isinstance(value, int | float) and not isinstance(value, bool):
         if not abs(value) < 1e300:
             raise BadInput(f"{quoted(value)}: not a number one can use; {_wanted(units)}")
@@ -168,7 +169,7 @@ def _split(value: object, units: tuple[str, ...]) -> tuple[float, str]:
 def _check_words(value: str, words: str, units: tuple[str, ...]) -> None:
     """Refuse unknown units, and what is not built of units, ``*``, ``/``, powers and brackets."""
     for word in re.findall(r"[^\W\d]\w*", words):
-        if word not in _spellings():
+        if word not in spellings():
             raise BadInput(
                 f"{quoted(value)}: unit {word!r} is not known{_nearest(word)}; {_wanted(units)}"
             )
@@ -176,19 +177,18 @@ def _check_words(value: str, words: str, units: tuple[str, ...]) -> None:
         raise BadInput(f"{quoted(value)}: the unit cannot be read; {_wanted(units)}")
 
 
-@functools.cache
 def _readable(words: str) -> bool:
     if _UNIT.fullmatch(words) is None:
         return False
     try:
-        _registry().parse_units(words)
-    except Exception:  # pint lets many kinds through, from the tokenizer upwards
+        ratio(words or "1", "1")
+    except (ValueError, LookupError):
         return False
     return True
 
 
 def _spell(words: str, money: bool) -> str:
-    """Unit text as people write it -> as pint reads it."""
+    """Unit text as people write it -> as ``ratio`` reads it."""
     words = words.replace("²", "2").replace("³", "3").replace("·", " ").replace("^", "**")
     words = words.replace("°", "deg").replace("Δ", "delta_").replace("µ", "u")
     words = re.sub(r"\bTR\b|\btons?( of)? refrigeration\b", "ton_refrigeration", words)
@@ -217,30 +217,13 @@ def _to(number: float, words: str, unit: str) -> float | None:
 @functools.cache
 def _factor(words: str, unit: str) -> float | None:
     """How many ``unit`` one of ``words`` is."""
-    registry = _registry()
-    given = registry.Quantity(1.0, registry.parse_units(words))
-    wanted = registry.parse_units("" if unit == "1" else _spell(unit, money=False))
-    return float(given.to(wanted).magnitude) if given.is_compatible_with(wanted) else None
-
-
-@functools.cache
-def _registry() -> Any:
-    import pint
-
-    registry: Any = pint.UnitRegistry(None)
-    registry.load_definitions([line for line in DEFINITIONS.split("\n") if line])
-    return registry
-
-
-@functools.cache
-def _spellings() -> frozenset[str]:
-    return spellings()
+    return ratio(words, _spell(unit, money=False))
 
 
 def _nearest(word: str) -> str:
     if word.lower() in _CONFUSED:
         return f" ({_CONFUSED[word.lower()]})"
-    lower = {known.lower(): known for known in sorted(_spellings())}
+    lower = {known.lower(): known for known in sorted(spellings())}
     close = difflib.get_close_matches(word.lower(), lower, n=1)
     if close and "ton" in close[0]:
         return f" ({_TONS})"
