@@ -7,12 +7,12 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from ventcalc import __version__
 from ventcalc.advice.json_values import finite_number, json_object, moment_of, shortened
 from ventcalc.advice.memory_file import memory_from_dict, memory_to_dict
 from ventcalc.advice.readings import START
@@ -127,7 +127,7 @@ def state_to_dict(bay: Bay, state: PileState) -> dict[str, Any]:
         "ground": {key: getattr(state.ground, name) for key, (name, *_) in _GROUND.items()},
         "memory": memory_to_dict(memory),
         "notes": list(state.notes),
-        "made_with": f"Made with ventcalc {version('ventcalc')}",
+        "made_with": f"Made with ventcalc {__version__}",
     }
 
 
