@@ -15,13 +15,17 @@ from ventcalc.advice.freeze_guard import release
 from ventcalc.advice.json_values import json_object
 from ventcalc.advice.kept_file import kept_from_json, kept_to_dict
 from ventcalc.advice.probe_history import ProbeHistory
+from ventcalc.advice.readings_file import ReadingsFile
 from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named, read_text, write_text
 from ventcalc.commands.words import add_command, as_json
-from ventcalc.diagnose.log import read_logs
+from ventcalc.diagnose.log import read_log, read_logs
+from ventcalc.diagnose.margin import LogMargin, margin_by_log
+from ventcalc.diagnose.offsets import sensor_offsets
 from ventcalc.errors import BadInput
 from ventcalc.farm.advised import advise_given, readings_checked
 from ventcalc.farm.folder import bay_files
+from ventcalc.logbook.checked_sensors import CheckedSensors
 from ventcalc.logbook.folder import read_logbook, season_folder
 from ventcalc.logbook.kinds import Line, SensorCheck
 from ventcalc.report.advised_rows import advised_rows, csv_text
@@ -69,6 +73,12 @@ def add(commands: Any) -> None:
         help="what to remember from hour to hour, JSON; read if it exists, then written",
     )
     parser.add_argument(
+        "--learn-from",
+        metavar="LOG",
+        help="with --readings: let the margin against wetting follow what this log of the season "
+        "tells of the probes, as diagnose has it; off unless asked for",
+    )
+    parser.add_argument(
         "--release",
         action="store_true",
         help="release a latched freeze protection, after somebody has looked at the plenum",
@@ -95,17 +105,21 @@ def run(args: argparse.Namespace) -> str:
             "backwards: give newer readings, or delete that file to start anew"
         )
     bay = as_installed(described, pressure=given.readings.pressure)
+    learnt = None
+    if args.learn_from is not None:
+        learnt = _learnt(args.learn_from, bay, trust, given)
+        trust = learnt.trust
     bay = replace(bay, sensors=trust.sensors)
     if args.release and memory is not None:
         memory = release(memory)
     given, advice, after, _ = advise_given(bay, given, memory)
     kept = kept_to_dict(after, bay.name, probes)
-    told = "\n".join(checks_lines(trust, described.sensors, args.units))
+    told = "\n".join(checks_lines(trust, described.sensors, args.units, learnt))
     parts = (advice_text(bay, given, advice, after, args.units), told, CAUTION)
     said = "\n\n".join(filter(None, parts))
     if args.json:
         data = advice_data(bay, given, advice, after, args.units)
-        said = as_json({**data, "sensor_checks": checks_data(trust), "memory": kept})
+        said = as_json({**data, "sensor_checks": checks_data(trust, learnt), "memory": kept})
     if args.memory is not None:
         try:
             write_text(args.memory, as_json(kept) + "\n")
@@ -127,10 +141,21 @@ def _checks(bay_file: str, bay: Bay) -> Sequence[Line[SensorCheck]]:
         return ()
 
 
+def _learnt(name: str, bay: Bay, trust: CheckedSensors, given: ReadingsFile) -> LogMargin:
+    """The margin by a log; what was left out of it goes to standard error."""
+    log = read_log(read_text(name, "a log"), name)
+    sys.stderr.writelines(f"ventcalc: {name}: {remark}\n" for remark in log.remarks)
+    readings = given.readings
+    found = sensor_offsets(bay, log)
+    return margin_by_log(bay, trust, found, readings.time, readings.pulp_coldest)
+
+
 def _over_log(args: argparse.Namespace) -> str:
     """Advice for each row; caution and what was left out go to standard error."""
-    if args.memory is not None or args.release:
-        raise BadInput("--memory and --release go with --readings; a log is its own memory")
+    if args.memory is not None or args.release or args.learn_from is not None:
+        raise BadInput(
+            "--memory, --release and --learn-from go with --readings; a log is its own memory"
+        )
     paths = {path.stem: path for path in bay_files(args.bays)}
     named = {name: bay_named(str(path)) for name, path in paths.items()}
     logs = read_logs(read_text(args.log, "a log"), named, args.log)

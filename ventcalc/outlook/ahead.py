@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from dataclasses import dataclass, replace
-from typing import Any
+from functools import partial
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,6 +38,9 @@ __all__ = ["Outlook", "hours_of_bay", "look_ahead", "plan_ahead", "power_cost"]
 Array = NDArray[np.float64]
 RUNS = 32
 """For the band where machine code makes that a matter of a tenth of a second."""
+BREATH, SKIN, AIRFLOW = 0.25, 0.35, 0.12
+"""Standard deviations of the logarithms of respiration, transpiration (published values lie a factor
+of two apart) and airflow against what the bay file tells; assumptions of this project. [1]"""
 TAIL = 1.2816
 """Standard deviations of a normal distribution from its mean to its 10th and 90th percentile."""
 
@@ -122,21 +127,22 @@ def look_ahead(
 
     Notes
     -----
-    The band covers the error of the forecast (``forecast_errors``) and of the state's mean
-    temperature, not that of the model. Chosen runs: outside air, its dew point and the pile all
-    warmer, or all colder, each by so much that its mean from now on is exceeded one time in ten,
-    and in quadrature four tenths of the hysteresis of cooling, within which chance decides. Their
-    band is rough; its cost is that of three runs and tells little.
+    The band covers the error of the forecast (``forecast_errors``), of the probes, which go on
+    reading as wrong as they do now, and of respiration, transpiration and airflow, not that of the
+    model. Chosen runs: outside air and its dew point warmer and the crop breathing more, or colder
+    and less, each by so much that its mean from now on is exceeded one time in ten; in quadrature
+    the same of the state's mean temperature and four tenths of the hysteresis of cooling, within
+    which chance decides. Their band is rough; its cost is that of three runs and tells little.
     """
     check_range("runs", 2 if runs is None else runs, 0, 10000)
     policy = policy_named(policy) if isinstance(policy, str) else policy
     name = name_of(policy)
     ahead = hours_of_bay(bay, state, forecast, hours)
     fast = use_machine_code(compiled, policy, 1)
-    plan = plan_ahead(bay, state, ahead.weather, 0.0)
+    plan = plan_ahead(bay, state, ahead.weather)
     season = season_of(bay, plan, run_plan(plan, policy, fast, None), name, ahead.weather.name)
     around, lost, chosen = _around(bay, state, ahead, policy, fast, runs, level, seed)
-    band = _band(season, around, chosen)
+    band = _band(season, around, state.standard_uncertainty if chosen else None)
     ground = () if any(state.ground) else ("ground: no heat through the floor is known",)
     beyond = (f"{lost} runs left the model's range and count for nothing",) if lost else ()
     return Outlook(
@@ -160,18 +166,17 @@ def hours_of_bay(bay: Bay, state: PileState, forecast: Forecast, hours: int) -> 
     return hours_ahead(forecast, state.season.time, hours)
 
 
-def plan_ahead(bay: Bay, state: PileState, weather: Weather, warmer: float) -> Plan:
-    """Everything before the first hour; ``warmer`` moves the pile [K]."""
+def plan_ahead(bay: Bay, state: PileState, weather: Weather) -> Plan:
+    """Everything before the first hour."""
     pressure = float(np.mean(weather.pressure))
     installed = as_installed(bay, pressure=pressure)
     start = state.season
     hours, notes = hours_of(weather, np.arange(len(weather.time)), pressure)
     whole = hourly(installed, hours[0].time)
-    bed = replace(start.bed, temperature=start.bed.temperature + warmer)
     course = Course(
         bay=whole,
         believed=whole,
-        bed=bed_of(installed, pressure, len(bed.temperature)),
+        bed=bed_of(installed, pressure, len(start.bed.temperature)),
         ground=state.ground,
         hours=hours,
         step=weather.step,
@@ -183,11 +188,79 @@ def plan_ahead(bay: Bay, state: PileState, weather: Weather, warmer: float) -> P
         installed=installed,
         course=course,
         state=start.bay,
-        layers=layers_of(bed),
+        layers=layers_of(start.bed),
         memory=start.memory,
         time=weather.time,
         notes=told,
     )
+
+
+class _Other(NamedTuple):
+    """How a run differs from what is told."""
+
+    warm: Array
+    """Outside air by the hour. [K]"""
+    moist: Array
+    """Its dew point by the hour. [K]"""
+    read: SensorErrors = SensorErrors()
+    """The advice goes on by what the probes read: the pile stays as wrong as it is."""
+    breath: float = 1.0
+    """Respiration. [1]"""
+    skin: float = 1.0
+    """Transpiration. [1]"""
+    airflow: float = 1.0
+    """[1]"""
+
+
+def _plan_of(bay: Bay, state: PileState, weather: Weather, other: _Other) -> Plan:
+    """The hours of a run that differs."""
+    plan = plan_ahead(bay, state, with_errors(weather, other.warm, other.moist))
+    course, bed = plan.course, state.season.bed
+    fans, crop = course.bay.fans, course.bed.crop
+    crop = replace(
+        crop,
+        respiration_settled=crop.respiration_settled * other.breath,
+        respiration_fresh=crop.respiration_fresh * other.breath,
+        respiration_immature=crop.respiration_immature * other.breath,
+        transpiration_cured=crop.transpiration_cured * other.skin,
+        transpiration_uncured=crop.transpiration_uncured * other.skin,
+    )
+    return replace(
+        plan,
+        course=replace(
+            course,
+            bay=replace(course.bay, fans=replace(fans, airflow=fans.airflow * other.airflow)),
+            bed=replace(course.bed, crop=crop),
+            errors=other.read,
+        ),
+        layers=layers_of(replace(bed, temperature=bed.temperature - other.read.pulp)),
+    )
+
+
+def _chosen_runs(hours: int, level: str, lead: int) -> list[_Other]:
+    """All that warms the pile, and all that cools it, each as far as one time in ten."""
+    apart = TAIL * error_of_running_mean(hours, level=level, lead=lead)
+    return [
+        _Other(warm=sign * apart, moist=sign * apart, breath=math.exp(sign * TAIL * BREATH))
+        for sign in (1.0, -1.0)
+    ]
+
+
+def _random_runs(
+    bay: Bay, state: PileState, hours: int, level: str, lead: int, count: int, seed: int
+) -> list[_Other]:
+    """Each second one with the errors of the one before turned round."""
+    told = forecast_errors(lead + hours, level=level, seed=seed, runs=count, bias=False)
+    pairs = np.random.default_rng([seed, 1 << 20]).normal(size=(-(-count // 2), 9))
+    drawn = np.stack([pairs, -pairs], axis=1).reshape(-1, 9)[:count]
+    warm, moist = bay.sensors.temperature, bay.sensors.humidity
+    probes = drawn[:, :6] * [warm, moist, warm, moist, warm, state.standard_uncertainty]
+    factors = np.exp(drawn[:, 6:] * [BREATH, SKIN, AIRFLOW])
+    return [
+        _Other(told[0][k, lead:], told[1][k, lead:], SensorErrors(*probes[k].tolist()),
+               *factors[k].tolist())
+        for k in range(count)
+    ]  # fmt: skip
 
 
 def _kinds(season: Season) -> set[str]:
@@ -205,31 +278,24 @@ def _around(
     seed: int,
 ) -> tuple[list[Season], int, bool]:
     """Runs beside that of the forecast, how many failed, and whether they are the chosen ones."""
-    hours, sure = len(ahead.weather.time), state.standard_uncertainty
+    hours = len(ahead.weather.time)
     lead = max(round((state.season.time - ahead.issued) / 3600.0), 0)
     chosen = runs is None and not (fast and machine.ready(job(policy)))
     if chosen:
-        apart = TAIL * error_of_running_mean(hours, level=level, lead=lead)
-        cases = [(sign * apart, sign * apart, sign * TAIL * sure) for sign in (1.0, -1.0)]
+        others = _chosen_runs(hours, level, lead)
+    elif runs == 0:
+        others = []
     else:
-        count = RUNS if runs is None else runs
-        if count == 0:
-            return [], 0, False
-        told = forecast_errors(lead + hours, level=level, seed=seed, runs=count, bias=False)
-        warm, moist = (part[:, lead:] for part in told)
-        pairs = np.random.default_rng([seed, 1 << 20]).normal(size=-(-count // 2))
-        offsets = np.stack([pairs, -pairs], axis=1).ravel()[:count] * sure
-        cases = list(zip(warm, moist, offsets.tolist(), strict=True))
+        others = _random_runs(bay, state, hours, level, lead, runs or RUNS, seed)
     found = []
-    for warm_by, moist_by, warmer in cases:
-        weather = with_errors(ahead.weather, warm_by, moist_by)
-        plan = plan_ahead(bay, state, weather, warmer)
+    for other in others:
+        plan = _plan_of(bay, state, ahead.weather, other)
         try:
             ran = run_plan(plan, policy, fast, None)
         except OutOfRange:  # a pile that heats itself up in one of them
             continue
-        found.append(season_of(bay, plan, ran, name_of(policy), weather.name))
-    return found, len(cases) - len(found), chosen
+        found.append(season_of(bay, plan, ran, name_of(policy), ahead.weather.name))
+    return found, len(others) - len(found), chosen
 
 
 def power_cost(bay: Bay, records: NDArray[Any], step: float) -> Array:
@@ -238,17 +304,20 @@ def power_cost(bay: Bay, records: NDArray[Any], step: float) -> Array:
     return cost * bay.costs.electricity
 
 
-def _band(season: Season, around: list[Season], chosen: bool) -> dict[str, Any]:
-    """Percentiles of pulp and cost; of chosen runs the envelope and the chance of decisions."""
+def _band(season: Season, around: list[Season], sure: float | None) -> dict[str, Any]:
+    """
+    Percentiles of pulp and cost; of chosen runs, where ``sure`` [K] tells how well the pile is
+    known, the envelope and what no run shows.
+    """
     times = season.time.astype("datetime64[s]").astype(float)
     step = season.state.time - float(times[-1])
     every = (season, *around)
     pulp = np.stack([one.pulp for one in every])
     money = [float(power_cost(season.bay, one.records, step).sum()) for one in every]
     cheap, dear = np.percentile(money, [10.0, 90.0]).tolist()
-    spread = _chosen if chosen else _percentiles
-    low, high = spread(pulp, season.bay)
-    low_mean, high_mean = spread(pulp.mean(axis=2), season.bay)
+    spread = _percentiles if sure is None else partial(_chosen, bay=season.bay, sure=sure)
+    low, high = spread(pulp)
+    low_mean, high_mean = spread(pulp.mean(axis=2))
     return {
         "low_pulp": low,
         "high_pulp": high,
@@ -258,16 +327,19 @@ def _band(season: Season, around: list[Season], chosen: bool) -> dict[str, Any]:
     }
 
 
-def _percentiles(pulp: Array, _: Bay) -> tuple[Array, Array]:
-    low, high = np.percentile(pulp, [10.0, 90.0], axis=0)
+def _percentiles(pulp: Array) -> tuple[Array, Array]:
+    """Of few runs the outermost stand for more than their share: by rank in one more than all."""
+    low, high = np.percentile(pulp, [10.0, 90.0], axis=0, method="weibull")
     return low, high
 
 
-def _chosen(pulp: Array, bay: Bay) -> tuple[Array, Array]:
+def _chosen(pulp: Array, bay: Bay, sure: float) -> tuple[Array, Array]:
     """
-    Both sides of the first run, each as far as a chosen run goes, and in quadrature what chance
-    adds: an hour sooner or later, cooling starts and stops anywhere within its hysteresis.
+    Both sides of the first run, each as far as a chosen run goes, and in quadrature how well the
+    pile is known and what chance adds: an hour sooner or later, cooling starts and stops anywhere
+    within its hysteresis.
     """
     chance = 0.4 * (bay.control.start_above - bay.control.stop_above)
+    more = math.hypot(chance, TAIL * sure)
     down, up = pulp[0] - pulp.min(axis=0), pulp.max(axis=0) - pulp[0]
-    return pulp[0] - np.hypot(down, chance), pulp[0] + np.hypot(up, chance)
+    return pulp[0] - np.hypot(down, more), pulp[0] + np.hypot(up, more)

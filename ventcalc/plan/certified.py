@@ -132,9 +132,7 @@ def _an_hour_before(grid: Array, after: Array, cost: Array, later: _Bounds) -> _
     )
 
 
-def _slopes(
-    grid: Array, after: Array, cost: Array, later: _Bounds, k: Any
-) -> tuple[Array, Array]:
+def _slopes(grid: Array, after: Array, cost: Array, later: _Bounds, k: Any) -> tuple[Array, Array]:
     """Range of the slope of each action's cost to the end, in every interval."""
     apart = _apart(grid)
     own = np.diff(cost, axis=1) / apart
