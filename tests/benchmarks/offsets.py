@@ -26,7 +26,7 @@ from ventcalc.air.plain import AIR_HEAT, EVAPORATION, WATER_HEAT
 from ventcalc.diagnose import Log
 from ventcalc.diagnose.log import COLUMNS, FACTORS
 from ventcalc.diagnose.offsets import WETTING, sensor_offsets
-from ventcalc.pile.crop import crop_for
+from ventcalc.pile.crop import crop_for, other_crop
 from ventcalc.report.season_log import PROBES, season_columns
 
 DAY, MONTH = 86400.0, 30.4375
@@ -43,12 +43,7 @@ LAYERS, PRESSURE, PLENUM = 30, 84e3, "plenum_humidity"
 def season_of(bay: Any, weather: Any, offsets: np.ndarray, rng: Any, until: Any = None) -> Any:
     """A season of a bay that is not what its advice takes it for."""
     air, skin, breath = np.exp(rng.normal(0.0, (AIRFLOW, TRANSPIRATION, RESPIRATION)))
-    crop = crop_for(bay.use)
-    other = {
-        name: getattr(crop, name) * (skin if name.startswith("trans") else breath)
-        for name in ("transpiration_cured", "transpiration_uncured", "respiration_settled",
-                     "respiration_fresh", "respiration_immature")
-    }  # fmt: skip
+    crop = other_crop(crop_for(bay.use), skin, breath)
     errors = vc.SensorErrors(
         pulp=offsets[0],
         plenum_temperature=offsets[2],
@@ -59,7 +54,7 @@ def season_of(bay: Any, weather: Any, offsets: np.ndarray, rng: Any, until: Any 
     )
     true = replace(bay, fans=replace(bay.fans, airflow=bay.fans.airflow * float(air)))
     return vc.run_season(
-        true, weather, believed=bay, sensor_errors=errors, crop=replace(crop, **other),
+        true, weather, believed=bay, sensor_errors=errors, crop=crop,
         layers=LAYERS, until=until, compiled=True if until is None else None,
     )  # fmt: skip
 

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,9 +16,11 @@ from ventcalc.bay.description import Bay
 from ventcalc.bay.hourly import hourly
 from ventcalc.errors import BadInput, OutOfRange, check_range
 from ventcalc.outage.start import LEAST_SHARE
+from ventcalc.outlook.band import Other, around_first, chosen_runs, percentiles, random_runs
 from ventcalc.outlook.events import Event, events_of
 from ventcalc.outlook.state import PileState
 from ventcalc.pile.bed import layers_of
+from ventcalc.pile.crop import other_crop
 from ventcalc.season.bay_state import bed_of
 from ventcalc.season.course import Course, job, use_machine_code
 from ventcalc.season.guest import name_of
@@ -31,18 +32,13 @@ from ventcalc.season.steps import PlantFaults, SensorErrors
 from ventcalc.season.surroundings import hours_of
 from ventcalc.weather.files import Weather
 from ventcalc.weather.forecast import Forecast, hours_ahead
-from ventcalc.weather.forecast_errors import error_of_running_mean, forecast_errors, with_errors
+from ventcalc.weather.forecast_errors import with_errors
 
 __all__ = ["Outlook", "hours_of_bay", "look_ahead", "plan_ahead", "power_cost"]
 
 Array = NDArray[np.float64]
 RUNS = 32
 """For the band where machine code makes that a matter of a tenth of a second."""
-BREATH, SKIN, AIRFLOW = 0.25, 0.35, 0.12
-"""Standard deviations of the logarithms of respiration, transpiration (published values lie a factor
-of two apart) and airflow against what the bay file tells; assumptions of this project. [1]"""
-TAIL = 1.2816
-"""Standard deviations of a normal distribution from its mean to its 10th and 90th percentile."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -195,36 +191,11 @@ def plan_ahead(bay: Bay, state: PileState, weather: Weather) -> Plan:
     )
 
 
-class _Other(NamedTuple):
-    """How a run differs from what is told."""
-
-    warm: Array
-    """Outside air by the hour. [K]"""
-    moist: Array
-    """Its dew point by the hour. [K]"""
-    read: SensorErrors = SensorErrors()
-    """The advice goes on by what the probes read: the pile stays as wrong as it is."""
-    breath: float = 1.0
-    """Respiration. [1]"""
-    skin: float = 1.0
-    """Transpiration. [1]"""
-    airflow: float = 1.0
-    """[1]"""
-
-
-def _plan_of(bay: Bay, state: PileState, weather: Weather, other: _Other) -> Plan:
+def _plan_of(bay: Bay, state: PileState, weather: Weather, other: Other) -> Plan:
     """The hours of a run that differs."""
     plan = plan_ahead(bay, state, with_errors(weather, other.warm, other.moist))
     course, bed = plan.course, state.season.bed
-    fans, crop = course.bay.fans, course.bed.crop
-    crop = replace(
-        crop,
-        respiration_settled=crop.respiration_settled * other.breath,
-        respiration_fresh=crop.respiration_fresh * other.breath,
-        respiration_immature=crop.respiration_immature * other.breath,
-        transpiration_cured=crop.transpiration_cured * other.skin,
-        transpiration_uncured=crop.transpiration_uncured * other.skin,
-    )
+    fans, crop = course.bay.fans, other_crop(course.bed.crop, other.skin, other.breath)
     return replace(
         plan,
         course=replace(
@@ -235,32 +206,6 @@ def _plan_of(bay: Bay, state: PileState, weather: Weather, other: _Other) -> Pla
         ),
         layers=layers_of(replace(bed, temperature=bed.temperature - other.read.pulp)),
     )
-
-
-def _chosen_runs(hours: int, level: str, lead: int) -> list[_Other]:
-    """All that warms the pile, and all that cools it, each as far as one time in ten."""
-    apart = TAIL * error_of_running_mean(hours, level=level, lead=lead)
-    return [
-        _Other(warm=sign * apart, moist=sign * apart, breath=math.exp(sign * TAIL * BREATH))
-        for sign in (1.0, -1.0)
-    ]
-
-
-def _random_runs(
-    bay: Bay, state: PileState, hours: int, level: str, lead: int, count: int, seed: int
-) -> list[_Other]:
-    """Each second one with the errors of the one before turned round."""
-    told = forecast_errors(lead + hours, level=level, seed=seed, runs=count, bias=False)
-    pairs = np.random.default_rng([seed, 1 << 20]).normal(size=(-(-count // 2), 9))
-    drawn = np.stack([pairs, -pairs], axis=1).reshape(-1, 9)[:count]
-    warm, moist = bay.sensors.temperature, bay.sensors.humidity
-    probes = drawn[:, :6] * [warm, moist, warm, moist, warm, state.standard_uncertainty]
-    factors = np.exp(drawn[:, 6:] * [BREATH, SKIN, AIRFLOW])
-    return [
-        _Other(told[0][k, lead:], told[1][k, lead:], SensorErrors(*probes[k].tolist()),
-               *factors[k].tolist())
-        for k in range(count)
-    ]  # fmt: skip
 
 
 def _kinds(season: Season) -> set[str]:
@@ -282,11 +227,11 @@ def _around(
     lead = max(round((state.season.time - ahead.issued) / 3600.0), 0)
     chosen = runs is None and not (fast and machine.ready(job(policy)))
     if chosen:
-        others = _chosen_runs(hours, level, lead)
+        others = chosen_runs(hours, level, lead)
     elif runs == 0:
         others = []
     else:
-        others = _random_runs(bay, state, hours, level, lead, runs or RUNS, seed)
+        others = random_runs(bay, state, hours, level, lead, runs or RUNS, seed)
     found = []
     for other in others:
         plan = _plan_of(bay, state, ahead.weather, other)
@@ -315,7 +260,7 @@ def _band(season: Season, around: list[Season], sure: float | None) -> dict[str,
     pulp = np.stack([one.pulp for one in every])
     money = [float(power_cost(season.bay, one.records, step).sum()) for one in every]
     cheap, dear = np.percentile(money, [10.0, 90.0]).tolist()
-    spread = _percentiles if sure is None else partial(_chosen, bay=season.bay, sure=sure)
+    spread = percentiles if sure is None else partial(around_first, bay=season.bay, sure=sure)
     low, high = spread(pulp)
     low_mean, high_mean = spread(pulp.mean(axis=2))
     return {
@@ -325,21 +270,3 @@ def _band(season: Season, around: list[Season], sure: float | None) -> dict[str,
         "high_pulp_mean": high_mean,
         "costs": (min(cheap, money[0]), money[0], max(dear, money[0])),
     }
-
-
-def _percentiles(pulp: Array) -> tuple[Array, Array]:
-    """Of few runs the outermost stand for more than their share: by rank in one more than all."""
-    low, high = np.percentile(pulp, [10.0, 90.0], axis=0, method="weibull")
-    return low, high
-
-
-def _chosen(pulp: Array, bay: Bay, sure: float) -> tuple[Array, Array]:
-    """
-    Both sides of the first run, each as far as a chosen run goes, and in quadrature how well the
-    pile is known and what chance adds: an hour sooner or later, cooling starts and stops anywhere
-    within its hysteresis.
-    """
-    chance = 0.4 * (bay.control.start_above - bay.control.stop_above)
-    more = math.hypot(chance, TAIL * sure)
-    down, up = pulp[0] - pulp.min(axis=0), pulp.max(axis=0) - pulp[0]
-    return pulp[0] - np.hypot(down, more), pulp[0] + np.hypot(up, more)

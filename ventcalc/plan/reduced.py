@@ -57,7 +57,7 @@ REST, OUTSIDE, COIL = 0, 1, 2
 """Kinds of action: fans off, cooling by outside air, by refrigeration."""
 SPEEDS = (0.0, 1.0 / 3.0, 2.0 / 3.0, 1.0)
 """Between the lowest and the full speed. [0-1]"""
-POINTS, NODES = 2501, 13
+POINTS, NODES = 3001, 13
 """Of the grid, and those at which the formulas are worked out; straight lines between. [1]"""
 ROOM = 1.5
 """Grid below the coldest and above the warmest of target and start. [K]"""
