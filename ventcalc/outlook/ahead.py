@@ -10,7 +10,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ventcalc import compiled as machine
 from ventcalc.advice.policies import Policy, policy_named
 from ventcalc.bay.description import Bay
 from ventcalc.bay.hourly import hourly
@@ -22,7 +21,7 @@ from ventcalc.outlook.state import PileState
 from ventcalc.pile.bed import layers_of
 from ventcalc.pile.crop import other_crop
 from ventcalc.season.bay_state import bed_of
-from ventcalc.season.course import Course, job, use_machine_code
+from ventcalc.season.course import Course, use_machine_code
 from ventcalc.season.guest import name_of
 from ventcalc.season.installed import as_installed
 from ventcalc.season.kpi import POWERS
@@ -38,7 +37,7 @@ __all__ = ["Outlook", "hours_of_bay", "look_ahead", "plan_ahead", "power_cost"]
 
 Array = NDArray[np.float64]
 RUNS = 32
-"""For the band where machine code makes that a matter of a tenth of a second."""
+"""For the band by machine code. [1]"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -101,14 +100,14 @@ def look_ahead(
     policy : str or callable
         As of ``run_season``.
     runs : int, optional
-        Random runs for the band, 0 for no band. By itself 32 where machine code is ready, else two
-        chosen runs.
+        Random runs for the band, 0 for no band. By itself two chosen runs, with ``compiled`` 32
+        random ones.
     level : str
         How far forecasts err: ``low``, ``medium`` or ``high``.
     seed : int
         Of the random runs.
     compiled : bool, optional
-        As of ``run_season``.
+        As of ``run_season``; by itself not for chosen runs, which are over before it is loaded.
 
     Returns
     -------
@@ -134,7 +133,7 @@ def look_ahead(
     policy = policy_named(policy) if isinstance(policy, str) else policy
     name = name_of(policy)
     ahead = hours_of_bay(bay, state, forecast, hours)
-    fast = use_machine_code(compiled, policy, 1)
+    fast = use_machine_code(False if runs is None and compiled is None else compiled, policy, 1)
     plan = plan_ahead(bay, state, ahead.weather)
     season = season_of(bay, plan, run_plan(plan, policy, fast, None), name, ahead.weather.name)
     around, lost, chosen = _around(bay, state, ahead, policy, fast, runs, level, seed)
@@ -225,7 +224,7 @@ def _around(
     """Runs beside that of the forecast, how many failed, and whether they are the chosen ones."""
     hours = len(ahead.weather.time)
     lead = max(round((state.season.time - ahead.issued) / 3600.0), 0)
-    chosen = runs is None and not (fast and machine.ready(job(policy)))
+    chosen = runs is None and not fast
     if chosen:
         others = chosen_runs(hours, level, lead)
     elif runs == 0:
