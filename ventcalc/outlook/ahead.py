@@ -258,7 +258,7 @@ def _band(season: Season, around: list[Season], sure: float | None) -> dict[str,
     every = (season, *around)
     pulp = np.stack([one.pulp for one in every])
     money = [float(power_cost(season.bay, one.records, step).sum()) for one in every]
-    cheap, dear = np.percentile(money, [10.0, 90.0]).tolist()
+    cheap, dear = (float(one) for one in percentiles(np.array(money)))
     spread = percentiles if sure is None else partial(around_first, bay=season.bay, sure=sure)
     low, high = spread(pulp)
     low_mean, high_mean = spread(pulp.mean(axis=2))
