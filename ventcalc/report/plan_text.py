@@ -50,7 +50,7 @@ def plan_sentences(plan: WeekPlan, units: UnitSystem = "metric") -> list[str]:
     last, whole_hours = plan.hours[-1], len(plan.hours) * plan.step / 3600.0
     pulp = [
         show(value, "degC", units)
-        for value in (plan.start_pulp_mean, last.does.pulp_mean, last.target)
+        for value in (plan.start_pulp_mean, float(plan.planned.pulp_mean[-1]), last.target)
     ]
     does = (
         f"Cools {hours:.0f} of {whole_hours:.0f} h{refrigerated}; pulp goes from {pulp[0]} to "
