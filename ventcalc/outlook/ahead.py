@@ -32,6 +32,7 @@ from ventcalc.season.surroundings import hours_of
 from ventcalc.weather.files import Weather
 from ventcalc.weather.forecast import Forecast, hours_ahead
 from ventcalc.weather.forecast_errors import with_errors
+from ventcalc.weather.forecast_local import ABSURD
 
 __all__ = ["Outlook", "hours_of_bay", "look_ahead", "plan_ahead", "power_cost"]
 
@@ -154,11 +155,21 @@ def look_ahead(
 
 
 def hours_of_bay(bay: Bay, state: PileState, forecast: Forecast, hours: int) -> Forecast:
-    """The hours after a state; refuses an empty bay, and what may not be used at its time."""
+    """
+    The hours after a state; refuses an empty bay, what may not be used at its time, and what is
+    absurd beside the site's own reading.
+    """
     check_range("hours", hours, 24, 240, "h")
     if state.season.bay.share < LEAST_SHARE:
         raise BadInput(f"{bay.name}: empty by its state; there is nothing to look ahead for")
-    return hours_ahead(forecast, state.season.time, hours)
+    ahead = hours_ahead(forecast, state.season.time, hours)
+    off = float(ahead.weather.temperature[0]) - state.outside_temperature
+    if abs(off) > ABSURD:
+        raise BadInput(
+            f"forecast: {off:+.0f} K off what the site reads outside now; are place, unit and time "
+            "zone right, and does the probe stand in the shade?"
+        )
+    return ahead
 
 
 def plan_ahead(bay: Bay, state: PileState, weather: Weather) -> Plan:

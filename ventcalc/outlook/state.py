@@ -48,6 +48,8 @@ class PileState:
     """For the days that follow; no heat where nobody knows it."""
     standard_uncertainty: float
     """Of the mean pulp temperature. [K]"""
+    outside_temperature: float = math.nan
+    """As the site's own probe read it then; NaN where nobody did. [°C]"""
     notes: tuple[str, ...] = ()
     """What had to be assumed."""
 
