@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -17,6 +16,7 @@ from ventcalc.advice.kept_file import kept_from_json, kept_to_dict
 from ventcalc.advice.probe_history import ProbeHistory
 from ventcalc.advice.readings_file import ReadingsFile
 from ventcalc.bay.description import Bay
+from ventcalc.commands.checks import sensor_checks
 from ventcalc.commands.files import bay_named, read_text, write_text
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.diagnose.log import read_log, read_logs
@@ -26,8 +26,6 @@ from ventcalc.errors import BadInput
 from ventcalc.farm.advised import advise_given, readings_checked
 from ventcalc.farm.folder import bay_files
 from ventcalc.logbook.checked_sensors import CheckedSensors
-from ventcalc.logbook.folder import read_logbook, season_folder
-from ventcalc.logbook.kinds import Line, SensorCheck
 from ventcalc.report.advised_rows import advised_rows, csv_text
 from ventcalc.report.data import advice_data
 from ventcalc.report.sensor_text import checks_data, checks_lines
@@ -92,7 +90,7 @@ def run(args: argparse.Namespace) -> str:
     if len(args.bays) > 1 or args.json_lines:
         raise BadInput("--readings is for one bay and one time; --log takes more")
     described = bay_named(args.bays[0])
-    checks = _checks(args.bays[0], described)
+    checks = sensor_checks(args.bays[0], described)
     memory, probes = _kept(args.memory, described.name)
     text, zone = read_text(args.readings, "readings"), described.site.time_zone
     try:
@@ -129,18 +127,6 @@ def run(args: argparse.Namespace) -> str:
     return said
 
 
-def _checks(bay_file: str, bay: Bay) -> Sequence[Line[SensorCheck]]:
-    """Checks of the probes in the season folder; advice does not wait for one that is broken."""
-    folder = season_folder(bay_file)
-    if not folder.is_dir():
-        return ()
-    try:
-        return read_logbook(folder, bay).lines("sensor_checks")
-    except BadInput as error:
-        sys.stderr.write(f"ventcalc: {error.problems[0]}; checks of sensors do not count\n")
-        return ()
-
-
 def _learnt(name: str, bay: Bay, trust: CheckedSensors, given: ReadingsFile) -> LogMargin:
     """The margin by a log; what was left out of it goes to standard error."""
     log = read_log(read_text(name, "a log"), name)
@@ -167,7 +153,7 @@ def _over_log(args: argparse.Namespace) -> str:
     remarks += [f"no row of bay {name}" for name in named if name not in logs]
     sys.stderr.writelines(f"ventcalc: {args.log}: {remark}\n" for remark in remarks)
     rows = advised_rows(
-        {name: (named[name], log, _checks(str(paths[name]), named[name]))
+        {name: (named[name], log, sensor_checks(str(paths[name]), named[name]))
          for name, log in logs.items()}
     )  # fmt: skip
     if args.json:
