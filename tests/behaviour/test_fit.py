@@ -79,11 +79,14 @@ def shifted(text, column, by):
 
 
 def test_another_airflow_and_transpiration_are_found_within_what_is_stated(text, tmp_path, capsys):
-    """Although the humidity probe of the plenum reads far too low, as its check has told."""
+    """Although the outside probe reads 4 K too high, as its check has told."""
     bay, log, out = (tmp_path / name for name in ("north.toml", "log.csv", "fitted.toml"))
     bay.write_text(bay_to_toml(BAY), encoding="utf-8")
-    log.write_text(shifted(text, "plenum_rh", -0.12), encoding="utf-8")
-    check = {"probe": "plenum", "method": "NaCl", "reading_relative_humidity": 0.7536 - 0.12}
+    log.write_text(shifted(text, "outside_temp_c", 4.0), encoding="utf-8")
+    check = {
+        "probe": "outside", "method": "reference", "reading_temperature": 14.0,
+        "true_temperature": 10.0,
+    }  # fmt: skip
     time = vc.read_log(text).time[0] - 86400.0
     folder = tmp_path / "north.season"
     add_lines(folder, BAY, "sensor_checks", [{**check, "time": time}], written=time)
