@@ -2,7 +2,8 @@
 Offsets of the probes, learnt from ordinary operation: a Kalman filter over the hours of a log.
 
 Only one combination of offsets matters for wetting, that of plenum dew point less pulp. It is an
-alarm and a number to look at, calibrated on simulated seasons; it moves no margin.
+alarm and a number to look at, calibrated on simulated seasons; it moves a margin only where a site
+asks for it (`margin`).
 """
 
 from __future__ import annotations

@@ -76,13 +76,14 @@ def _by_log(learnt: LogMargin, units: UnitSystem) -> str:
     usual = show(learnt.usual_margin, "delta_degC", units)
     if learnt.why_not:
         return f"Margin against wetting {usual}, not changed by the log: {learnt.why_not}."
-    known = show(learnt.standard_uncertainty, "delta_degC", units)
-    nearer = ""
-    if learnt.difference < 0.0:
-        nearer = f" and {show(-learnt.difference, 'delta_degC', units)} nearer than it reads"
+    size, known = (
+        show(abs(value), "delta_degC", units)
+        for value in (learnt.difference, learnt.standard_uncertainty)
+    )
+    way = "nearer to the pulp" if learnt.difference < 0.0 else "farther from the pulp"
     return (
         f"Margin against wetting {show(learnt.margin, 'delta_degC', units)} in place of {usual}: "
-        f"by the log plenum dew point against pulp is known to {known}{nearer}."
+        f"by the log the plenum's dew point lies {size} {way} than read, known to {known}."
     )
 
 
