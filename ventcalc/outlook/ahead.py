@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass, replace
-from functools import partial
 from typing import Any
 
 import numpy as np
@@ -15,7 +14,7 @@ from ventcalc.bay.description import Bay
 from ventcalc.bay.hourly import hourly
 from ventcalc.errors import BadInput, OutOfRange, check_range
 from ventcalc.outage.start import LEAST_SHARE
-from ventcalc.outlook.band import Other, around_first, chosen_runs, percentiles, random_runs
+from ventcalc.outlook.band import WIDER, Other, around_first, chosen_runs, percentiles, random_runs
 from ventcalc.outlook.events import Event, events_of
 from ventcalc.outlook.state import PileState
 from ventcalc.pile.bed import layers_of
@@ -270,9 +269,12 @@ def _band(season: Season, around: list[Season], sure: float | None) -> dict[str,
     pulp = np.stack([one.pulp for one in every])
     money = [float(power_cost(season.bay, one.records, step).sum()) for one in every]
     cheap, dear = (float(one) for one in percentiles(np.array(money)))
-    spread = percentiles if sure is None else partial(around_first, bay=season.bay, sure=sure)
-    low, high = spread(pulp)
-    low_mean, high_mean = spread(pulp.mean(axis=2))
+    if sure is None:
+        low, high = percentiles(pulp)
+        low_mean, high_mean = percentiles(pulp.mean(axis=2))
+    else:
+        low, high = around_first(pulp, season.bay, sure, WIDER)
+        low_mean, high_mean = around_first(pulp.mean(axis=2), season.bay, sure)
     return {
         "low_pulp": low,
         "high_pulp": high,
