@@ -12,7 +12,6 @@ from typing import Any
 
 import numpy as np
 
-from ventcalc import __version__
 from ventcalc.advice.json_values import finite_number, json_object, moment_of, shortened
 from ventcalc.advice.memory_file import memory_from_dict, memory_to_dict
 from ventcalc.advice.readings import START
@@ -107,6 +106,8 @@ def state_of_season(season: Season, weather: Weather) -> PileState:
 
 def state_to_dict(bay: Bay, state: PileState) -> dict[str, Any]:
     """Write where a bay stands."""
+    from importlib.metadata import version
+
     season = state.season
     if season.bay.share < LEAST_SHARE:
         raise BadInput(
@@ -129,7 +130,7 @@ def state_to_dict(bay: Bay, state: PileState) -> dict[str, Any]:
         "ground": {key: getattr(state.ground, name) for key, (name, *_) in _GROUND.items()},
         "memory": memory_to_dict(memory),
         "notes": list(state.notes),
-        "made_with": f"Made with ventcalc {__version__}",
+        "made_with": f"Made with ventcalc {version('ventcalc')}",
     }
 
 
