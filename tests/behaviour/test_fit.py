@@ -14,6 +14,7 @@ import ventcalc as vc
 from ventcalc.bay.starter import bay_to_toml
 from ventcalc.commands.main import main
 from ventcalc.errors import BadInput
+from ventcalc.logbook.writing import add_lines
 from ventcalc.pile.crop import crop_for
 from ventcalc.report.season_log import season_log_csv
 
@@ -68,10 +69,27 @@ def without(text, *names):
     return "\n".join([head, *lines])
 
 
+def shifted(text, column, by):
+    """The log with a probe that is off."""
+    head, *rows = text.splitlines()
+    table = list(csv.DictReader(rows))
+    for row in table:
+        row[column] = f"{float(row[column]) + by:.4f}"
+    return "\n".join([head, ",".join(table[0]), *(",".join(row.values()) for row in table)])
+
+
 def test_another_airflow_and_transpiration_are_found_within_what_is_stated(text, tmp_path, capsys):
+    """Although the outside probe reads 4 K too high, as its check has told."""
     bay, log, out = (tmp_path / name for name in ("north.toml", "log.csv", "fitted.toml"))
     bay.write_text(bay_to_toml(BAY), encoding="utf-8")
-    log.write_text(text, encoding="utf-8")
+    log.write_text(shifted(text, "outside_temp_c", 4.0), encoding="utf-8")
+    check = {
+        "probe": "outside", "method": "reference", "reading_temperature": 14.0,
+        "true_temperature": 10.0,
+    }  # fmt: skip
+    time = vc.read_log(text).time[0] - 86400.0
+    folder = tmp_path / "north.season"
+    add_lines(folder, BAY, "sensor_checks", [{**check, "time": time}], written=time)
     words = ("fit", bay, "--log", log, "--weather", "example", "--layers", LAYERS, "--out", out)
     assert main([*map(str, words), "--json"]) == 0
     data = json.loads(capsys.readouterr().out)

@@ -10,7 +10,9 @@ import pytest
 import ventcalc as vc
 from ventcalc.diagnose import Log, diagnose
 from ventcalc.diagnose.log import COLUMNS, FACTORS
-from ventcalc.diagnose.offsets import offset_findings, sensor_offsets
+from ventcalc.diagnose.margin import margin_by_log
+from ventcalc.diagnose.offsets import SensorOffsets, offset_findings, sensor_offsets
+from ventcalc.logbook.checked_sensors import CheckedSensors
 from ventcalc.pile.crop import crop_for
 from ventcalc.report.diagnose_text import diagnosis_data, diagnosis_text
 from ventcalc.report.season_log import season_columns
@@ -102,3 +104,62 @@ def test_a_diagnosis_tells_offsets_in_words_and_data(read):
     data = diagnosis_data(BAY, found)["offsets"]
     assert data["cannot_tell"] is None
     assert abs(data["wetting_k"]) < 3.0 * data["wetting_standard_uncertainty_k"]
+
+
+BARE = CheckedSensors(sensors=BAY.sensors, offsets={})
+END = 1.55e9
+
+
+def told(difference, uncertainty, tells=True, time=END):
+    """What a log of one hour says."""
+    return SensorOffsets(
+        time=np.array([time]), offsets={"pulp": np.zeros(1)}, uncertainties={},
+        wetting_difference=np.array([difference]), wetting_uncertainty=np.array([uncertainty]),
+        tells=np.array([tells]), why_not="" if tells else "too few hours",
+    )  # fmt: skip
+
+
+def test_the_margin_never_falls_below_what_the_log_itself_is_sure_of():
+    """Twice its uncertainty and all that is unsafe; nor below what the thermometers leave open."""
+    rng = np.random.default_rng(0)
+    lowered = raised = 0
+    for off, own in zip(rng.normal(0.0, 0.6, 300), rng.uniform(0.1, 0.6, 300), strict=True):
+        found = margin_by_log(BAY, BARE, told(off, own), END, 4.0)
+        least = BAY.control.confidence * own + max(-off, 0.0)
+        thermometers = BAY.control.confidence * 2.0**0.5 * BAY.sensors.temperature
+        assert found.margin >= max(min(least, found.usual_margin), thermometers)
+        assert found.trust.sensors.temperature == BAY.sensors.temperature
+        if found.margin < found.usual_margin:
+            assert found.margin >= least
+            lowered += 1
+        raised += found.margin > found.usual_margin
+        assert (found.margin == found.usual_margin) == bool(found.why_not)
+    assert lowered > 50
+    assert raised > 20
+
+
+@pytest.mark.parametrize(
+    ("found", "pulp", "why"),
+    [
+        (told(0.0, 0.2, tells=False), 4.0, "too few hours"),
+        (told(0.0, 0.2, time=END - 10 * DAY), 4.0, "ends 10 days before"),
+        (told(0.0, 0.2, time=END + DAY), 4.0, "begins after"),
+        (told(0.0, 0.2), np.nan, "no pulp"),
+    ],
+)
+def test_a_log_that_cannot_tell_leaves_the_margin(found, pulp, why):
+    kept = margin_by_log(BAY, BARE, found, END, pulp)
+    assert why in kept.why_not
+    assert kept.trust.sensors == BAY.sensors
+
+
+def test_a_learnt_log_lowers_the_margin_and_unsafe_probes_raise_it(read):
+    safe, unsafe, early = read(plenum_temp_c=0.4), read(**OFF), read(days=24)
+    for log, way in ((safe, -1), (unsafe, 1), (early, 0)):
+        found = margin_by_log(BAY, BARE, learnt(log), float(log.time[-1]), 4.0)
+        assert np.sign(round(found.margin - found.usual_margin, 6)) == way
+    checked = replace(
+        BARE, offsets={"plenum_rh": -0.06, "plenum_temp_c": -0.4, "pulp probe 1": 0.2}
+    )
+    corrected = margin_by_log(BAY, checked, learnt(unsafe), float(unsafe.time[-1]), 4.0)
+    assert corrected.difference == pytest.approx(0.0, abs=0.7), "checks took it off"

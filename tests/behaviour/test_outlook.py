@@ -147,6 +147,15 @@ def test_refusals(readings, capsys, more, part):
     assert part in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("command", ["outlook", "plan"])
+def test_a_forecast_of_another_place_is_refused(command, capsys, tmp_path):
+    path = tmp_path / "readings.json"
+    path.write_text(json.dumps({**READINGS, "outside_temp_c": 31.0}))
+    told = [command, "seed_bay", "--readings", str(path), "--forecast", FORECAST]
+    assert main([*told, "--hours", "24"]) == 2
+    assert re.search(r"forecast: -\d\d K off what the site reads", capsys.readouterr().err)
+
+
 def test_fetch_needs_a_place(readings, capsys):
     told = ["outlook", "seed_bay", "--readings", readings, "--fetch", "met-norway"]
     for more in ([], ["--at", "here"], ["--at", "46.5"]):

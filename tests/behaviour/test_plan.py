@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import json
 from pathlib import Path
 
@@ -30,14 +31,28 @@ def test_sentences_stretches_and_both_models(words, capsys):
     assert out.startswith("Seed bay (invented), 24 h from Tue 10 Nov 2026 02:30 MST")
     said = " ".join(out.split())
     for part in ("no plan there costs less than", "the advice as it stands:", "What binds:",
-                 "Demand charge, not part of the plan's cost", "cold costs", "°F",
+                 "Demand charge, not part of the plan's cost", "cold costs",
+                 "Why these hours: cold is cheapest on", "°F",
                  "interlocks stay in charge"):  # fmt: skip
         assert part in said
 
 
 def test_json_adds_up_and_the_page_shows_it(words, capsys, tmp_path):
     page = tmp_path / "plan.html"
-    assert main(words("--json", "--html", str(page), "--tariff", "22-6 0.05, 6-22 0.15")) == 0
+    assert (
+        main(
+            words(
+                "--json",
+                "--html",
+                str(page),
+                "--tariff",
+                "22-6 0.05, 6-22 0.15",
+                "--demand-charge",
+                "9",
+            )
+        )
+        == 0
+    )
     data = json.loads(capsys.readouterr().out)
     parts = [data["cost"][name] for name in ("energy", "shrink", "off_target", "end")]
     assert sum(parts) == pytest.approx(data["cost"]["total"], rel=1e-12)
@@ -51,6 +66,12 @@ def test_json_adds_up_and_the_page_shows_it(words, capsys, tmp_path):
     text = page.read_text("utf-8")
     assert text.count("<svg class=") == 1
     assert "When and why" in text
+    for remark in data["remarks"]:
+        assert remark in html.unescape(text)
+    for hour in data["hours"]:  # what it does is what pays, up to what a grid rounds
+        cost, worth = hour["cold_cost_per_kwh"], hour["cold_worth_per_kwh"]
+        if cost is not None and abs(cost - worth) > 0.1 * worth:
+            assert (hour["action"] == "rest") == (cost > worth)
 
 
 @pytest.mark.parametrize(

@@ -123,3 +123,23 @@ def test_a_check_that_shows_a_broken_probe_or_names_none_is_told_and_corrects_no
     assert checks["taken_off"] == {}
     assert any("plenum temperature" in remark for remark in checks["remarks"])
     assert any("the green one" in remark for remark in checks["remarks"])
+
+
+def test_a_log_moves_the_margin_only_where_asked_and_says_why_not(advised, tmp_path):
+    log = tmp_path / "log.csv"
+    head = "time,outside_temp_c,outside_rh,return_temp_c,return_rh,plenum_temp_c,plenum_rh,"
+    head += "pulp_1_c,pulp_2_c,fan_speed,door_opening,humidifier"
+    start = NOW - timedelta(hours=40)
+    rows = [
+        f"{(start + timedelta(hours=k)).isoformat()},1,0.8,5.2,0.95,4.2,0.93,4.2,5.1,1,0,0"
+        for k in range(40)
+    ]
+    log.write_text("\n".join([head, *rows]), encoding="utf-8")
+    data = advised((), (), words=("--json", "--learn-from", str(log)))
+    kept = data["sensor_checks"]["by_log"]
+    assert kept["margin_k"] == kept["usual_margin_k"] == pytest.approx(0.86, abs=0.02)
+    assert "few" in kept["not_changed"]
+    assert "by_log" not in advised((), ())["sensor_checks"]
+    out = advised((), (), words=("--learn-from", str(log)))
+    assert "Margin against wetting 0.8" in out
+    assert "not changed by the log" in out

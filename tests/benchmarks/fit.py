@@ -16,7 +16,7 @@ import numpy as np
 from offsets import read_by_probes
 
 import ventcalc as vc
-from ventcalc.calibration.fit import PRIORS, _crop_with, with_factors
+from ventcalc.calibration.fit import PRIORS, crop_with, with_factors
 from ventcalc.pile.crop import crop_for
 
 UNTIL = np.datetime64("2018-11-20T00:00:00")
@@ -38,7 +38,7 @@ def main() -> None:
         offsets = np.concatenate([rng.normal(0.0, 0.3, 5), rng.normal(0.0, 3.0, 3)])
         season = vc.run_season(
             with_factors(bay, logs), vc.example_weather(), believed=bay,
-            crop=_crop_with(crop_for(bay.use), logs), layers=LAYERS, until=UNTIL,
+            crop=crop_with(crop_for(bay.use), logs), layers=LAYERS, until=UNTIL,
         )  # fmt: skip
         log, _ = read_by_probes(season, offsets, rng, wet=False)
         fit = vc.fit_bay(bay, log, vc.example_weather(), layers=LAYERS)

@@ -6,7 +6,7 @@ believes, with an offset in every probe (0.3 K, 3 % RH, standard deviations), no
 (0.1 K, 1 %), drift by the month (0.05 K, 0.5 %) and a plenum that stays wet for six hours after the
 spray stops (about 2 % moister, its heat taken from the air)::
 
-    python tests/benchmarks/offsets.py --cases 24 [--bay fry_bay] [--weather FILE]
+    python tests/benchmarks/offsets.py --cases 8 [--bay fry_bay] [--weather FILE ...] [--seed 77]
 
 Tells for some days how often the truth lies beyond twice the stated uncertainty (5 % would be
 perfect, 17 % is the most that is accepted), the error of the combination that counts for wetting,
@@ -26,8 +26,9 @@ from ventcalc.air.plain import AIR_HEAT, EVAPORATION, WATER_HEAT
 from ventcalc.diagnose import Log
 from ventcalc.diagnose.log import COLUMNS, FACTORS
 from ventcalc.diagnose.offsets import WETTING, sensor_offsets
-from ventcalc.pile.crop import crop_for
+from ventcalc.pile.crop import crop_for, other_crop
 from ventcalc.report.season_log import PROBES, season_columns
+from ventcalc.trial.cases import placed
 
 DAY, MONTH = 86400.0, 30.4375
 DAYS = (25, 40, 60, 100, 150, 200)
@@ -37,18 +38,15 @@ NAMES = ("pulp", "top", "plenum", "return", "outside",
          "plenum_humidity", "return_humidity", "outside_humidity")  # fmt: skip
 WETS, DRIES = 0.02, 6
 """What a wet plenum adds after the spray [0-1], and for how long [h]."""
-LAYERS, PRESSURE, PLENUM = 30, 84e3, "plenum_humidity"
+LAYERS, PLENUM = 30, "plenum_humidity"
+
+Told = dict[int, list[tuple[float, float]]]
 
 
 def season_of(bay: Any, weather: Any, offsets: np.ndarray, rng: Any, until: Any = None) -> Any:
     """A season of a bay that is not what its advice takes it for."""
     air, skin, breath = np.exp(rng.normal(0.0, (AIRFLOW, TRANSPIRATION, RESPIRATION)))
-    crop = crop_for(bay.use)
-    other = {
-        name: getattr(crop, name) * (skin if name.startswith("trans") else breath)
-        for name in ("transpiration_cured", "transpiration_uncured", "respiration_settled",
-                     "respiration_fresh", "respiration_immature")
-    }  # fmt: skip
+    crop = other_crop(crop_for(bay.use), skin, breath)
     errors = vc.SensorErrors(
         pulp=offsets[0],
         plenum_temperature=offsets[2],
@@ -59,7 +57,7 @@ def season_of(bay: Any, weather: Any, offsets: np.ndarray, rng: Any, until: Any 
     )
     true = replace(bay, fans=replace(bay.fans, airflow=bay.fans.airflow * float(air)))
     return vc.run_season(
-        true, weather, believed=bay, sensor_errors=errors, crop=replace(crop, **other),
+        true, weather, believed=bay, sensor_errors=errors, crop=crop,
         layers=LAYERS, until=until, compiled=True if until is None else None,
     )  # fmt: skip
 
@@ -71,7 +69,7 @@ def read_by_probes(
     time, columns = season_columns(season)
     columns = {name: np.array(values, dtype=float) for name, values in columns.items()}
     if wet:
-        _wet_plenum(columns)
+        _wet_plenum(columns, season.pressure)
     steps = rng.normal(size=(len(time), 8)) * np.sqrt(np.diff(time, prepend=time[0])[:, None] / DAY)
     drift = np.cumsum(steps, axis=0) / MONTH**0.5 * ([0.05] * 5 + [0.5] * 3)
     off = offsets + drift
@@ -90,54 +88,64 @@ def read_by_probes(
     return Log(time=time, values=values, pulp=pulp), off
 
 
-def _wet_plenum(columns: dict[str, np.ndarray]) -> None:
+def _wet_plenum(columns: dict[str, np.ndarray], pressure: float) -> None:
     """Evaporation after the spray stops: moister and colder at the same enthalpy."""
     left = 0
     for k in range(len(columns["humidifier"])):
         left = DRIES if columns["humidifier"][k] > 0.02 else max(left - 1, 0)
         if 0 < left < DRIES and columns["fan_speed"][k] > 0.0:
             warm, relative = columns["plenum_temp_c"][k], columns["plenum_rh"][k]
-            full = float(vc.air.saturation_humidity_ratio(warm, PRESSURE))
+            full = float(vc.air.saturation_humidity_ratio(warm, pressure))
             added = min(WETS, 1.0 - relative) * full / 2.0  # colder air holds less: half is room
-            wet = float(vc.air.humidity_ratio(warm, relative, PRESSURE)) + added
+            wet = float(vc.air.humidity_ratio(warm, relative, pressure)) + added
             warm -= added * (EVAPORATION - WATER_HEAT * 10.0) / AIR_HEAT
             columns["plenum_temp_c"][k] = warm
-            columns["plenum_rh"][k] = float(vc.air.relative_humidity(warm, wet, PRESSURE))
+            columns["plenum_rh"][k] = float(vc.air.relative_humidity(warm, wet, pressure))
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.split("\n\n")[0])
-    parser.add_argument("--cases", type=int, default=24)
+    parser.add_argument("--cases", type=int, default=24, help="of each climate (24)")
     parser.add_argument("--bay", default="seed_bay")
-    parser.add_argument("--weather", help="a weather file; the example weather if not given")
+    parser.add_argument("--weather", nargs="+", default=["example"], help="weather files")
+    parser.add_argument("--seed", type=int, default=0)
     args = parser.parse_args()
-    bay = vc.example_bay(args.bay)
-    weather = vc.read_weather(args.weather) if args.weather else vc.example_weather()
-    told: dict[int, list[tuple[float, float]]] = {day: [] for day in DAYS}
+    told: Told = {day: [] for day in DAYS}
     humid: list[tuple[float, float]] = []
-    c = np.array([WETTING.get(name, 0.0) for name in NAMES])
-    for case in range(args.cases):
-        rng = np.random.default_rng(case)
-        offsets = np.concatenate([rng.normal(0.0, 0.3, 5), rng.normal(0.0, 3.0, 3)])
-        season = season_of(bay, weather, offsets, rng)
-        log, off = read_by_probes(season, offsets, rng)
-        found = sensor_offsets(vc.as_installed(bay, pressure=season.pressure), log)
-        truth = off @ c
-        for day in DAYS:
-            k = int(np.searchsorted(found.time, found.time[0] + day * DAY))
-            if k < len(found.time) and found.tells[k]:
-                error = (
-                    found.wetting_difference[k] - truth[np.searchsorted(log.time, found.time[k])]
-                )
-                told[day].append((float(error), float(found.wetting_uncertainty[k])))
-                error = found.offsets[PLENUM][k] - off[np.searchsorted(log.time, found.time[k]), 5]
-                humid.append((float(error), float(found.uncertainties[PLENUM][k])))
-    print(f"{args.bay}, {args.cases} cases; unlearnt, the combination has 0.64 K")
+    count = args.cases * len(args.weather)
+    print(f"{args.bay}, {count} cases; unlearnt, the combination has 0.64 K")
     print("day  told  beyond 2 sd  rms error  stated [K]")
+    for place, name in enumerate(args.weather):
+        weather = vc.example_weather() if name == "example" else vc.read_weather(name)
+        here: Told = {day: [] for day in DAYS}
+        for case in range(args.cases):
+            rng = np.random.default_rng([args.seed, place, case])
+            _one(placed(vc.example_bay(args.bay), weather), weather, rng, here, humid)
+        for day, cases in here.items():
+            told[day] += cases
+        every = [case for cases in here.values() for case in cases]
+        print(_line(weather.name, every, args.cases * len(DAYS)), flush=True)
     for day, cases in told.items():
-        print(_line(str(day), cases, args.cases))
-    print(_line("RH %", humid, args.cases * len(DAYS)))
-    print(_line("all", [case for cases in told.values() for case in cases], args.cases * len(DAYS)))
+        print(_line(str(day), cases, count))
+    print(_line("RH %", humid, count * len(DAYS)))
+    print(_line("all", [case for cases in told.values() for case in cases], count * len(DAYS)))
+
+
+def _one(bay: Any, weather: Any, rng: Any, told: Told, humid: list[tuple[float, float]]) -> None:
+    """Error and stated uncertainty on each day of a season, where they are told."""
+    c = np.array([WETTING.get(name, 0.0) for name in NAMES])
+    offsets = np.concatenate([rng.normal(0.0, 0.3, 5), rng.normal(0.0, 3.0, 3)])
+    season = season_of(bay, weather, offsets, rng)
+    log, off = read_by_probes(season, offsets, rng)
+    found = sensor_offsets(vc.as_installed(bay, pressure=season.pressure), log)
+    for day in DAYS:
+        k = int(np.searchsorted(found.time, found.time[0] + day * DAY))
+        if k < len(found.time) and found.tells[k]:
+            true = off[np.searchsorted(log.time, found.time[k])]
+            error = found.wetting_difference[k] - true @ c
+            told[day].append((float(error), float(found.wetting_uncertainty[k])))
+            error = found.offsets[PLENUM][k] - true[NAMES.index(PLENUM)]
+            humid.append((float(error), float(found.uncertainties[PLENUM][k])))
 
 
 def _line(name: str, cases: list[tuple[float, float]], count: int) -> str:

@@ -25,7 +25,7 @@ HOUR = 3600.0
 
 
 def forecast(path, *, issued=START, colder=0.0):
-    """The example weather, as somebody's job would write it."""
+    """The example weather, as somebody's job would write it; a front comes within half a day."""
     stamp = datetime.fromtimestamp(issued, UTC)
     lines = [f"# time_zone: UTC\n# issued: {stamp:%Y-%m-%dT%H:%MZ}\n"]
     lines += ["time,outside_temp_c,outside_rh_percent\n"]
@@ -33,7 +33,8 @@ def forecast(path, *, issued=START, colder=0.0):
         at = outside_at(START + hour * HOUR, 84000.0)
         when = datetime.fromtimestamp(at.time, UTC)
         humid = 100.0 * min(at.relative_humidity, 0.9)
-        lines.append(f"{when:%Y-%m-%dT%H:%M},{at.temperature - colder:.1f},{humid:.0f}\n")
+        warm = at.temperature - colder * min(hour / 12.0, 1.0)
+        lines.append(f"{when:%Y-%m-%dT%H:%M},{warm:.1f},{humid:.0f}\n")
     path.write_text("".join(lines))
     # A file of the same second must still be seen as another.
     os.utime(path, ns=(0, path.stat().st_mtime_ns + round(colder) + round(START - issued)))

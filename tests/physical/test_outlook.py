@@ -86,6 +86,25 @@ def test_random_runs_are_those_of_their_seed(ran, start):
     assert (told[0].low_pulp != told[2].low_pulp).any()
 
 
+def test_random_runs_differ_in_what_is_read_and_in_what_the_crop_does(ran, start):
+    """Two runs are one draw and its mirror: the true pile lies as far from the read one on both
+    sides, and whose crop breathes more warms more where no air is blown."""
+    bay, weather, _, _ = ran
+    doubtful = replace(start, standard_uncertainty=0.8)
+    apart = []
+    for state in (doubtful, replace(start, standard_uncertainty=0.0)):
+        found = look_ahead(
+            bay, state, forecast_from(weather), hours=24, policy="nothing", runs=2, compiled=False
+        )
+        low, high = found.low_pulp_mean, found.high_pulp_mean
+        middle = found.season.pulp.mean(axis=1)
+        assert ((low < middle) & (middle < high)).all()
+        apart.append(high - low)
+    assert apart[0][0] > 0.3
+    assert apart[1][0] < 0.03
+    assert apart[1][-1] > 10.0 * apart[1][0]
+
+
 def test_weather_beyond_limits_is_told_with_its_hours(ran, start):
     bay, weather, _, _ = ran
     mild = forecast_from(weather).weather

@@ -17,7 +17,7 @@ from ventcalc.bay.description import Bay
 from ventcalc.calibration.replay import Told, pressure_in, replayed, told_by
 from ventcalc.diagnose.log import Log
 from ventcalc.errors import BadInput, OutOfRange
-from ventcalc.pile.crop import Crop, crop_for
+from ventcalc.pile.crop import Crop, crop_for, other_crop
 from ventcalc.season.installed import as_installed
 from ventcalc.weather import Weather
 
@@ -171,7 +171,7 @@ def fit_bay(bay: Bay, log: Log, weather: Weather | None = None, *, layers: int =
         better=2 * sum(one.after < one.before for one in residuals) > len(residuals),
         differs=any(one.identified and not one.low < 1.0 < one.high for one in factors),
         bay=with_factors(bay, last.logs),
-        crop=_crop_with(crop, last.logs),
+        crop=crop_with(crop, last.logs),
         fitted_hours=problem.cut - SETTLES,
         checked_hours=len(told.hours) - problem.cut,
         notes=told.notes if told.sunlit else (NO_SUN, *told.notes),
@@ -197,16 +197,10 @@ def with_factors(bay: Bay, logs: dict[str, float]) -> Bay:
     return replace(bay, fans=fans, envelope=envelope)
 
 
-def _crop_with(crop: Crop, logs: dict[str, float]) -> Crop:
-    skin, breath = (float(np.exp(logs.get(name, 0.0))) for name in ("transpiration", "respiration"))
-    return replace(
-        crop,
-        transpiration_cured=crop.transpiration_cured * skin,
-        transpiration_uncured=crop.transpiration_uncured * skin,
-        respiration_settled=crop.respiration_settled * breath,
-        respiration_fresh=crop.respiration_fresh * breath,
-        respiration_immature=crop.respiration_immature * breath,
-    )
+def crop_with(crop: Crop, logs: dict[str, float]) -> Crop:
+    """A crop by the logarithms of its factors."""
+    factors = (float(np.exp(logs.get(name, 0.0))) for name in ("transpiration", "respiration"))
+    return other_crop(crop, *factors)
 
 
 # --- least squares -----------------------------------------------------------------------
@@ -234,7 +228,7 @@ class _Problem:
     def model(self, logs: dict[str, float]) -> dict[str, Array]:
         key = tuple(logs.get(name, 0.0) for name in PRIORS)
         if key not in self.known:
-            crop = _crop_with(self.crop, logs)
+            crop = crop_with(self.crop, logs)
             self.known[key] = replayed(with_factors(self.bay, logs), crop, self.told, self.layers)
         return self.known[key]
 

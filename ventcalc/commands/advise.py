@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -15,15 +14,18 @@ from ventcalc.advice.freeze_guard import release
 from ventcalc.advice.json_values import json_object
 from ventcalc.advice.kept_file import kept_from_json, kept_to_dict
 from ventcalc.advice.probe_history import ProbeHistory
+from ventcalc.advice.readings_file import ReadingsFile
 from ventcalc.bay.description import Bay
+from ventcalc.commands.checks import sensor_checks
 from ventcalc.commands.files import bay_named, read_text, write_text
 from ventcalc.commands.words import add_command, as_json
-from ventcalc.diagnose.log import read_logs
+from ventcalc.diagnose.log import read_log, read_logs
+from ventcalc.diagnose.margin import LogMargin, margin_by_log
+from ventcalc.diagnose.offsets import sensor_offsets
 from ventcalc.errors import BadInput
 from ventcalc.farm.advised import advise_given, readings_checked
 from ventcalc.farm.folder import bay_files
-from ventcalc.logbook.folder import read_logbook, season_folder
-from ventcalc.logbook.kinds import Line, SensorCheck
+from ventcalc.logbook.checked_sensors import CheckedSensors
 from ventcalc.report.advised_rows import advised_rows, csv_text
 from ventcalc.report.data import advice_data
 from ventcalc.report.sensor_text import checks_data, checks_lines
@@ -69,6 +71,12 @@ def add(commands: Any) -> None:
         help="what to remember from hour to hour, JSON; read if it exists, then written",
     )
     parser.add_argument(
+        "--learn-from",
+        metavar="LOG",
+        help="with --readings: let the margin against wetting follow what this log of the season "
+        "tells of the probes, as diagnose has it; off unless asked for",
+    )
+    parser.add_argument(
         "--release",
         action="store_true",
         help="release a latched freeze protection, after somebody has looked at the plenum",
@@ -82,7 +90,7 @@ def run(args: argparse.Namespace) -> str:
     if len(args.bays) > 1 or args.json_lines:
         raise BadInput("--readings is for one bay and one time; --log takes more")
     described = bay_named(args.bays[0])
-    checks = _checks(args.bays[0], described)
+    checks = sensor_checks(args.bays[0], described)
     memory, probes = _kept(args.memory, described.name)
     text, zone = read_text(args.readings, "readings"), described.site.time_zone
     try:
@@ -95,17 +103,21 @@ def run(args: argparse.Namespace) -> str:
             "backwards: give newer readings, or delete that file to start anew"
         )
     bay = as_installed(described, pressure=given.readings.pressure)
+    learnt = None
+    if args.learn_from is not None:
+        learnt = _learnt(args.learn_from, bay, trust, given)
+        trust = learnt.trust
     bay = replace(bay, sensors=trust.sensors)
     if args.release and memory is not None:
         memory = release(memory)
     given, advice, after, _ = advise_given(bay, given, memory)
     kept = kept_to_dict(after, bay.name, probes)
-    told = "\n".join(checks_lines(trust, described.sensors, args.units))
+    told = "\n".join(checks_lines(trust, described.sensors, args.units, learnt))
     parts = (advice_text(bay, given, advice, after, args.units), told, CAUTION)
     said = "\n\n".join(filter(None, parts))
     if args.json:
         data = advice_data(bay, given, advice, after, args.units)
-        said = as_json({**data, "sensor_checks": checks_data(trust), "memory": kept})
+        said = as_json({**data, "sensor_checks": checks_data(trust, learnt), "memory": kept})
     if args.memory is not None:
         try:
             write_text(args.memory, as_json(kept) + "\n")
@@ -115,22 +127,21 @@ def run(args: argparse.Namespace) -> str:
     return said
 
 
-def _checks(bay_file: str, bay: Bay) -> Sequence[Line[SensorCheck]]:
-    """Checks of the probes in the season folder; advice does not wait for one that is broken."""
-    folder = season_folder(bay_file)
-    if not folder.is_dir():
-        return ()
-    try:
-        return read_logbook(folder, bay).lines("sensor_checks")
-    except BadInput as error:
-        sys.stderr.write(f"ventcalc: {error.problems[0]}; checks of sensors do not count\n")
-        return ()
+def _learnt(name: str, bay: Bay, trust: CheckedSensors, given: ReadingsFile) -> LogMargin:
+    """The margin by a log; what was left out of it goes to standard error."""
+    log = read_log(read_text(name, "a log"), name)
+    sys.stderr.writelines(f"ventcalc: {name}: {remark}\n" for remark in log.remarks)
+    readings = given.readings
+    found = sensor_offsets(bay, log)
+    return margin_by_log(bay, trust, found, readings.time, readings.pulp_coldest)
 
 
 def _over_log(args: argparse.Namespace) -> str:
     """Advice for each row; caution and what was left out go to standard error."""
-    if args.memory is not None or args.release:
-        raise BadInput("--memory and --release go with --readings; a log is its own memory")
+    if args.memory is not None or args.release or args.learn_from is not None:
+        raise BadInput(
+            "--memory, --release and --learn-from go with --readings; a log is its own memory"
+        )
     paths = {path.stem: path for path in bay_files(args.bays)}
     named = {name: bay_named(str(path)) for name, path in paths.items()}
     logs = read_logs(read_text(args.log, "a log"), named, args.log)
@@ -142,7 +153,7 @@ def _over_log(args: argparse.Namespace) -> str:
     remarks += [f"no row of bay {name}" for name in named if name not in logs]
     sys.stderr.writelines(f"ventcalc: {args.log}: {remark}\n" for remark in remarks)
     rows = advised_rows(
-        {name: (named[name], log, _checks(str(paths[name]), named[name]))
+        {name: (named[name], log, sensor_checks(str(paths[name]), named[name]))
          for name, log in logs.items()}
     )  # fmt: skip
     if args.json:

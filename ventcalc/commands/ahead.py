@@ -13,9 +13,7 @@ from ventcalc.advice.readings import Memory
 from ventcalc.advice.readings_file import readings_from_json
 from ventcalc.bay.description import Bay
 from ventcalc.commands.files import read_text
-from ventcalc.diagnose.log import read_log
 from ventcalc.errors import BadInput
-from ventcalc.farm.advised import advise_log
 from ventcalc.outlook.start import state_of_readings
 from ventcalc.outlook.state import PileState, state_from_json
 from ventcalc.weather import read_weather
@@ -112,6 +110,9 @@ def state_asked(bay: Bay, args: argparse.Namespace) -> PileState:
 
 def _state_of_log(bay: Bay, args: argparse.Namespace) -> PileState:
     """The last row, after the advice has gone through the days before it."""
+    from ventcalc.diagnose.log import read_log
+    from ventcalc.farm.advised import advise_log
+
     log = read_log(read_text(args.log, "a log"), args.log)
     rows = np.flatnonzero(log.time > log.time[-1] - REMEMBERED).tolist()
     *_, last = advise_log(bay, log, rows)

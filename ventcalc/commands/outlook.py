@@ -33,14 +33,14 @@ def add(commands: Any) -> None:
         "--runs",
         metavar="N",
         type=_runs,
-        help="random runs for the band, 0 for none (32 where machine code is ready, else 2 chosen)",
+        help="random runs for the band, 0 for none (2 chosen runs, with --fast 32 random ones)",
     )
     parser.add_argument("--seed", metavar="N", type=int, default=0, help="of the random runs (0)")
     parser.add_argument("--html", metavar="OUT", help="write a page with the picture")
     parser.add_argument(
         "--fast",
         action="store_true",
-        help="machine code (extra fast), compiled once on this machine: a band of 32 random runs",
+        help="a band of 32 random runs by machine code (extra fast), compiled once on this machine",
     )
 
 

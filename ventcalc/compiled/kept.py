@@ -13,7 +13,6 @@ import platform
 import sys
 from contextlib import suppress
 from functools import cache
-from importlib.metadata import version
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -65,6 +64,8 @@ def user_cache() -> Path:
 
 def _key() -> str:
     """What machine code hangs on: every source of the package, versions, processor."""
+    from importlib.metadata import version
+
     digest = hashlib.sha256()
     for path in sorted(_PACKAGE.rglob("*.py")):
         digest.update(path.read_bytes())

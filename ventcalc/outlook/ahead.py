@@ -9,17 +9,18 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ventcalc import compiled as machine
 from ventcalc.advice.policies import Policy, policy_named
 from ventcalc.bay.description import Bay
 from ventcalc.bay.hourly import hourly
 from ventcalc.errors import BadInput, OutOfRange, check_range
 from ventcalc.outage.start import LEAST_SHARE
+from ventcalc.outlook.band import WIDER, Other, around_first, chosen_runs, percentiles, random_runs
 from ventcalc.outlook.events import Event, events_of
 from ventcalc.outlook.state import PileState
 from ventcalc.pile.bed import layers_of
+from ventcalc.pile.crop import other_crop
 from ventcalc.season.bay_state import bed_of
-from ventcalc.season.course import Course, job, use_machine_code
+from ventcalc.season.course import Course, use_machine_code
 from ventcalc.season.guest import name_of
 from ventcalc.season.installed import as_installed
 from ventcalc.season.kpi import POWERS
@@ -29,15 +30,14 @@ from ventcalc.season.steps import PlantFaults, SensorErrors
 from ventcalc.season.surroundings import hours_of
 from ventcalc.weather.files import Weather
 from ventcalc.weather.forecast import Forecast, hours_ahead
-from ventcalc.weather.forecast_errors import error_of_running_mean, forecast_errors, with_errors
+from ventcalc.weather.forecast_errors import with_errors
+from ventcalc.weather.forecast_local import ABSURD
 
 __all__ = ["Outlook", "hours_of_bay", "look_ahead", "plan_ahead", "power_cost"]
 
 Array = NDArray[np.float64]
 RUNS = 32
-"""For the band where machine code makes that a matter of a tenth of a second."""
-TAIL = 1.2816
-"""Standard deviations of a normal distribution from its mean to its 10th and 90th percentile."""
+"""For the band by machine code. [1]"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -100,14 +100,14 @@ def look_ahead(
     policy : str or callable
         As of ``run_season``.
     runs : int, optional
-        Random runs for the band, 0 for no band. By itself 32 where machine code is ready, else two
-        chosen runs.
+        Random runs for the band, 0 for no band. By itself two chosen runs, with ``compiled`` 32
+        random ones.
     level : str
         How far forecasts err: ``low``, ``medium`` or ``high``.
     seed : int
         Of the random runs.
     compiled : bool, optional
-        As of ``run_season``.
+        As of ``run_season``; by itself not for chosen runs, which are over before it is loaded.
 
     Returns
     -------
@@ -122,21 +122,22 @@ def look_ahead(
 
     Notes
     -----
-    The band covers the error of the forecast (``forecast_errors``) and of the state's mean
-    temperature, not that of the model. Chosen runs: outside air, its dew point and the pile all
-    warmer, or all colder, each by so much that its mean from now on is exceeded one time in ten,
-    and in quadrature four tenths of the hysteresis of cooling, within which chance decides. Their
-    band is rough; its cost is that of three runs and tells little.
+    The band covers the error of the forecast (``forecast_errors``), of the probes, which go on
+    reading as wrong as they do now, and of respiration, transpiration and airflow, not that of the
+    model. Chosen runs: outside air and its dew point warmer and the crop breathing more, or colder
+    and less, each by so much that its mean from now on is exceeded one time in ten; in quadrature
+    the same of the state's mean temperature and four tenths of the hysteresis of cooling, within
+    which chance decides. Their band is rough; its cost is that of three runs and tells little.
     """
     check_range("runs", 2 if runs is None else runs, 0, 10000)
     policy = policy_named(policy) if isinstance(policy, str) else policy
     name = name_of(policy)
     ahead = hours_of_bay(bay, state, forecast, hours)
-    fast = use_machine_code(compiled, policy, 1)
-    plan = plan_ahead(bay, state, ahead.weather, 0.0)
+    fast = use_machine_code(False if runs is None and compiled is None else compiled, policy, 1)
+    plan = plan_ahead(bay, state, ahead.weather)
     season = season_of(bay, plan, run_plan(plan, policy, fast, None), name, ahead.weather.name)
     around, lost, chosen = _around(bay, state, ahead, policy, fast, runs, level, seed)
-    band = _band(season, around, chosen)
+    band = _band(season, around, state.standard_uncertainty if chosen else None)
     ground = () if any(state.ground) else ("ground: no heat through the floor is known",)
     beyond = (f"{lost} runs left the model's range and count for nothing",) if lost else ()
     return Outlook(
@@ -153,25 +154,34 @@ def look_ahead(
 
 
 def hours_of_bay(bay: Bay, state: PileState, forecast: Forecast, hours: int) -> Forecast:
-    """The hours after a state; refuses an empty bay, and what may not be used at its time."""
+    """
+    The hours after a state; refuses an empty bay, what may not be used at its time, and what is
+    absurd beside the site's own reading.
+    """
     check_range("hours", hours, 24, 240, "h")
     if state.season.bay.share < LEAST_SHARE:
         raise BadInput(f"{bay.name}: empty by its state; there is nothing to look ahead for")
-    return hours_ahead(forecast, state.season.time, hours)
+    ahead = hours_ahead(forecast, state.season.time, hours)
+    off = float(ahead.weather.temperature[0]) - state.outside_temperature
+    if abs(off) > ABSURD:
+        raise BadInput(
+            f"forecast: {off:+.0f} K off what the site reads outside now; are place, unit and time "
+            "zone right, and does the probe stand in the shade?"
+        )
+    return ahead
 
 
-def plan_ahead(bay: Bay, state: PileState, weather: Weather, warmer: float) -> Plan:
-    """Everything before the first hour; ``warmer`` moves the pile [K]."""
+def plan_ahead(bay: Bay, state: PileState, weather: Weather) -> Plan:
+    """Everything before the first hour."""
     pressure = float(np.mean(weather.pressure))
     installed = as_installed(bay, pressure=pressure)
     start = state.season
     hours, notes = hours_of(weather, np.arange(len(weather.time)), pressure)
     whole = hourly(installed, hours[0].time)
-    bed = replace(start.bed, temperature=start.bed.temperature + warmer)
     course = Course(
         bay=whole,
         believed=whole,
-        bed=bed_of(installed, pressure, len(bed.temperature)),
+        bed=bed_of(installed, pressure, len(start.bed.temperature)),
         ground=state.ground,
         hours=hours,
         step=weather.step,
@@ -183,10 +193,27 @@ def plan_ahead(bay: Bay, state: PileState, weather: Weather, warmer: float) -> P
         installed=installed,
         course=course,
         state=start.bay,
-        layers=layers_of(bed),
+        layers=layers_of(start.bed),
         memory=start.memory,
         time=weather.time,
         notes=told,
+    )
+
+
+def _plan_of(bay: Bay, state: PileState, weather: Weather, other: Other) -> Plan:
+    """The hours of a run that differs."""
+    plan = plan_ahead(bay, state, with_errors(weather, other.warm, other.moist))
+    course, bed = plan.course, state.season.bed
+    fans, crop = course.bay.fans, other_crop(course.bed.crop, other.skin, other.breath)
+    return replace(
+        plan,
+        course=replace(
+            course,
+            bay=replace(course.bay, fans=replace(fans, airflow=fans.airflow * other.airflow)),
+            bed=replace(course.bed, crop=crop),
+            errors=other.read,
+        ),
+        layers=layers_of(replace(bed, temperature=bed.temperature - other.read.pulp)),
     )
 
 
@@ -205,31 +232,24 @@ def _around(
     seed: int,
 ) -> tuple[list[Season], int, bool]:
     """Runs beside that of the forecast, how many failed, and whether they are the chosen ones."""
-    hours, sure = len(ahead.weather.time), state.standard_uncertainty
+    hours = len(ahead.weather.time)
     lead = max(round((state.season.time - ahead.issued) / 3600.0), 0)
-    chosen = runs is None and not (fast and machine.ready(job(policy)))
+    chosen = runs is None and not fast
     if chosen:
-        apart = TAIL * error_of_running_mean(hours, level=level, lead=lead)
-        cases = [(sign * apart, sign * apart, sign * TAIL * sure) for sign in (1.0, -1.0)]
+        others = chosen_runs(hours, level, lead)
+    elif runs == 0:
+        others = []
     else:
-        count = RUNS if runs is None else runs
-        if count == 0:
-            return [], 0, False
-        told = forecast_errors(lead + hours, level=level, seed=seed, runs=count, bias=False)
-        warm, moist = (part[:, lead:] for part in told)
-        pairs = np.random.default_rng([seed, 1 << 20]).normal(size=-(-count // 2))
-        offsets = np.stack([pairs, -pairs], axis=1).ravel()[:count] * sure
-        cases = list(zip(warm, moist, offsets.tolist(), strict=True))
+        others = random_runs(bay, state, hours, level, lead, runs or RUNS, seed)
     found = []
-    for warm_by, moist_by, warmer in cases:
-        weather = with_errors(ahead.weather, warm_by, moist_by)
-        plan = plan_ahead(bay, state, weather, warmer)
+    for other in others:
+        plan = _plan_of(bay, state, ahead.weather, other)
         try:
             ran = run_plan(plan, policy, fast, None)
         except OutOfRange:  # a pile that heats itself up in one of them
             continue
-        found.append(season_of(bay, plan, ran, name_of(policy), weather.name))
-    return found, len(cases) - len(found), chosen
+        found.append(season_of(bay, plan, ran, name_of(policy), ahead.weather.name))
+    return found, len(others) - len(found), chosen
 
 
 def power_cost(bay: Bay, records: NDArray[Any], step: float) -> Array:
@@ -238,17 +258,23 @@ def power_cost(bay: Bay, records: NDArray[Any], step: float) -> Array:
     return cost * bay.costs.electricity
 
 
-def _band(season: Season, around: list[Season], chosen: bool) -> dict[str, Any]:
-    """Percentiles of pulp and cost; of chosen runs the envelope and the chance of decisions."""
+def _band(season: Season, around: list[Season], sure: float | None) -> dict[str, Any]:
+    """
+    Percentiles of pulp and cost; of chosen runs, where ``sure`` [K] tells how well the pile is
+    known, the envelope and what no run shows.
+    """
     times = season.time.astype("datetime64[s]").astype(float)
     step = season.state.time - float(times[-1])
     every = (season, *around)
     pulp = np.stack([one.pulp for one in every])
     money = [float(power_cost(season.bay, one.records, step).sum()) for one in every]
-    cheap, dear = np.percentile(money, [10.0, 90.0]).tolist()
-    spread = _chosen if chosen else _percentiles
-    low, high = spread(pulp, season.bay)
-    low_mean, high_mean = spread(pulp.mean(axis=2), season.bay)
+    cheap, dear = (float(one) for one in percentiles(np.array(money)))
+    if sure is None:
+        low, high = percentiles(pulp)
+        low_mean, high_mean = percentiles(pulp.mean(axis=2))
+    else:
+        low, high = around_first(pulp, season.bay, sure, WIDER)
+        low_mean, high_mean = around_first(pulp.mean(axis=2), season.bay, sure)
     return {
         "low_pulp": low,
         "high_pulp": high,
@@ -256,18 +282,3 @@ def _band(season: Season, around: list[Season], chosen: bool) -> dict[str, Any]:
         "high_pulp_mean": high_mean,
         "costs": (min(cheap, money[0]), money[0], max(dear, money[0])),
     }
-
-
-def _percentiles(pulp: Array, _: Bay) -> tuple[Array, Array]:
-    low, high = np.percentile(pulp, [10.0, 90.0], axis=0)
-    return low, high
-
-
-def _chosen(pulp: Array, bay: Bay) -> tuple[Array, Array]:
-    """
-    Both sides of the first run, each as far as a chosen run goes, and in quadrature what chance
-    adds: an hour sooner or later, cooling starts and stops anywhere within its hysteresis.
-    """
-    chance = 0.4 * (bay.control.start_above - bay.control.stop_above)
-    down, up = pulp[0] - pulp.min(axis=0), pulp.max(axis=0) - pulp[0]
-    return pulp[0] - np.hypot(down, chance), pulp[0] + np.hypot(up, chance)

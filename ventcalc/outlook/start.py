@@ -84,6 +84,7 @@ def state_of_readings(
         ),
         ground=Ground(),
         standard_uncertainty=sure,
+        outside_temperature=readings.outside_temperature,
         notes=(
             *found.notes,
             f"pile: estimated from {probes} pulp probe{'s' if probes != 1 else ''}, {where}; "

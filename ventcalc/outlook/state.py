@@ -7,7 +7,6 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
@@ -48,6 +47,8 @@ class PileState:
     """For the days that follow; no heat where nobody knows it."""
     standard_uncertainty: float
     """Of the mean pulp temperature. [K]"""
+    outside_temperature: float = math.nan
+    """As the site's own probe read it then; NaN where nobody did. [°C]"""
     notes: tuple[str, ...] = ()
     """What had to be assumed."""
 
@@ -105,6 +106,8 @@ def state_of_season(season: Season, weather: Weather) -> PileState:
 
 def state_to_dict(bay: Bay, state: PileState) -> dict[str, Any]:
     """Write where a bay stands."""
+    from importlib.metadata import version
+
     season = state.season
     if season.bay.share < LEAST_SHARE:
         raise BadInput(

@@ -7,7 +7,7 @@ from typing import Any
 
 from ventcalc.air.broadcast import elementwise
 from ventcalc.errors import check_range
-from ventcalc.pile.crop_data import Crop, crop_for, crop_sources
+from ventcalc.pile.crop_data import Crop, crop_for, crop_sources, other_crop
 
 __all__ = [
     "CO2_DENSITY",
@@ -19,6 +19,7 @@ __all__ = [
     "curing_rate",
     "dry_matter_rate",
     "metabolic_water_rate",
+    "other_crop",
     "respiration_heat",
     "respiration_temperature_factor",
     "transpiration_coefficient",

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import csv
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import cache
 from importlib.resources import files
 from typing import Any
 
 from ventcalc.errors import BadInput
 
-__all__ = ["Crop", "crop_for", "crop_sources"]
+__all__ = ["Crop", "crop_for", "crop_sources", "other_crop"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -112,3 +112,15 @@ def crop_sources(use: str) -> dict[str, tuple[float, str, str]]:
         for row in _rows()
         if row["use"] in ("all", use)
     }
+
+
+def other_crop(crop: Crop, transpiration: float, respiration: float) -> Crop:
+    """A crop that dries and breathes by such factors more [1], whatever its age."""
+    return replace(
+        crop,
+        transpiration_cured=crop.transpiration_cured * transpiration,
+        transpiration_uncured=crop.transpiration_uncured * transpiration,
+        respiration_settled=crop.respiration_settled * respiration,
+        respiration_fresh=crop.respiration_fresh * respiration,
+        respiration_immature=crop.respiration_immature * respiration,
+    )

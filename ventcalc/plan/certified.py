@@ -115,8 +115,9 @@ def _an_hour_before(grid: Array, after: Array, cost: Array, later: _Bounds) -> _
     apart = _apart(grid)
     if not (after.min() >= grid[0] and after.max() <= grid[-1]):
         raise BadInput("an hour leads off the grid; hold its temperatures at the ends of the grid")
-    low, high = (cost + bound for bound in bounds_at(grid, after, later))
-    least, most = _slopes(grid, after, cost, later)
+    k = _interval(grid, after)
+    low, high = (cost + bound for bound in bounds_at(grid, after, later, k))
+    least, most = _slopes(grid, after, cost, later, k)
     # Where another action is better in the whole interval, this one's slope is nobody's.
     best = np.argmin(high, axis=0)
     columns = np.arange(grid.size)
@@ -131,12 +132,12 @@ def _an_hour_before(grid: Array, after: Array, cost: Array, later: _Bounds) -> _
     )
 
 
-def _slopes(grid: Array, after: Array, cost: Array, later: _Bounds) -> tuple[Array, Array]:
+def _slopes(grid: Array, after: Array, cost: Array, later: _Bounds, k: Any) -> tuple[Array, Array]:
     """Range of the slope of each action's cost to the end, in every interval."""
     apart = _apart(grid)
     own = np.diff(cost, axis=1) / apart
     stretch = np.diff(after, axis=1) / apart
-    first, last = _interval(grid, after[:, :-1]), _interval(grid, after[:, 1:])
+    first, last = k[:, :-1], k[:, 1:]
     least = np.minimum(later.least_slope[first], later.least_slope[last])
     most = np.maximum(later.most_slope[first], later.most_slope[last])
     return own + stretch * least, own + stretch * most
@@ -146,9 +147,9 @@ def _interval(grid: Array, at: Array) -> Any:
     return np.clip(((at - grid[0]) / _apart(grid)).astype(np.int64), 0, grid.size - 2)
 
 
-def bounds_at(grid: Array, at: Array, bounds: _Bounds) -> tuple[Array, Array]:
-    """Lower and upper bound at any temperature, from both ends of its interval."""
-    k = _interval(grid, at)
+def bounds_at(grid: Array, at: Array, bounds: _Bounds, k: Any = None) -> tuple[Array, Array]:
+    """Lower and upper bound at any temperature, from both ends of its interval ``k``."""
+    k = _interval(grid, at) if k is None else k
     left, right = at - grid[k], grid[k + 1] - at
     least, most = bounds.least_slope[k], bounds.most_slope[k]
     low = np.maximum(bounds.low[k] + least * left, bounds.low[k + 1] - most * right)
@@ -193,19 +194,16 @@ def constant_price(stages: Stages, start: float, prices: Array) -> float:
 
     The plain rule to beat: every hour does what is cheapest where stored cold has that price.
     """
-    return min(_at_price(stages, start, float(price)) for price in prices)
-
-
-def _at_price(stages: Stages, temperature: float, price: float) -> float:
-    """Cost of following one price."""
-    total = 0.0
+    grid, each = stages.temperatures, np.arange(len(prices))
+    at, total = np.full(len(prices), start), np.zeros(len(prices))
     for after, cost in zip(stages.next_temperature, stages.cost, strict=True):
-        k, part = _place(stages.temperatures, temperature)
+        k = _interval(grid, at)
+        part = (at - grid[k]) / _apart(grid)
         ends, spent = (one[:, k] + part * (one[:, k + 1] - one[:, k]) for one in (after, cost))
-        action = int(np.argmin(spent + price * ends))
-        temperature = float(ends[action])
-        total += float(spent[action])
-    return total + float(np.interp(temperature, stages.temperatures, stages.ends))
+        action = np.argmin(spent + prices * ends, axis=0)
+        at = ends[action, each]
+        total += spent[action, each]
+    return float((total + np.interp(at, grid, stages.ends)).min())
 
 
 def _place(grid: Array, temperature: float) -> tuple[int, float]:

@@ -57,7 +57,7 @@ REST, OUTSIDE, COIL = 0, 1, 2
 """Kinds of action: fans off, cooling by outside air, by refrigeration."""
 SPEEDS = (0.0, 1.0 / 3.0, 2.0 / 3.0, 1.0)
 """Between the lowest and the full speed. [0-1]"""
-POINTS, NODES = 4001, 13
+POINTS, NODES = 3001, 13
 """Of the grid, and those at which the formulas are worked out; straight lines between. [1]"""
 ROOM = 1.5
 """Grid below the coldest and above the warmest of target and start. [K]"""
@@ -257,8 +257,9 @@ def stages_of(
     dear = pile.off_target * tonnes
     wanted = np.array(targets)[:, None, None]
     cost += dear * step / 3600.0 * np.maximum(np.abs(after - wanted) - bay.limits.band, 0.0)
-    cost += OFF_GRID * tonnes * np.maximum(np.maximum(grid[0] - after, after - grid[-1]), 0.0)
-    np.clip(after, grid[0], grid[-1], out=after)
+    within = np.clip(after, grid[0], grid[-1])
+    cost += OFF_GRID * tonnes * np.abs(after - within)
+    after = within
     worth = _worth(after, cost, int(np.searchsorted(grid, targets[-1])))
     off = np.maximum(np.abs(grid - targets[-1]) - bay.limits.band, 0.0)
     return Stages(grid, after, cost, worth * (grid - targets[-1]) + BEHIND * dear * off)
@@ -291,9 +292,9 @@ def at_nodes(
 def _between(grid: Array, nodes: int, values: Array) -> Array:
     """Values at evenly spaced nodes, on straight lines between them. (..., points)"""
     at = np.linspace(0.0, nodes - 1.0, grid.size)
-    k = np.minimum(at.astype(np.int64), nodes - 2)
-    low: Array = values[..., k]
-    return low + (at - k) * (values[..., k + 1] - low)
+    weights = np.maximum(1.0 - np.abs(at - np.arange(nodes)[:, None]), 0.0)
+    found: Array = values @ weights
+    return found
 
 
 def _worth(after: Array, cost: Array, at: int) -> float:

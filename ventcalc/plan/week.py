@@ -179,7 +179,7 @@ def plan_week(
     """
     check_range("off_target", off_target, 0.0, 1.0, "money/(t K h)")
     ahead, share = hours_of_bay(bay, state, forecast, hours), state.season.bay.share
-    plan = plan_ahead(bay, state, ahead.weather, 0.0)
+    plan = plan_ahead(bay, state, ahead.weather)
     course = plan.course
     tariff = flat(bay.costs.electricity) if tariff is None else tariff
     prices = np.array([tariff.at(course.bay, hour.time) for hour in course.hours])

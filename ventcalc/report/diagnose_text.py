@@ -66,7 +66,7 @@ def _offset_lines(found: SensorOffsets, units: UnitSystem) -> list[str]:
     lines = [
         f"Plenum dew point against the pulp: off by {show(abs(size), 'delta_degC', units)} ± "
         f"{show(doubt, 'delta_degC', units)}, {way}. "
-        "Only this counts for wetting. The margin is not changed by it."
+        "Only this counts for wetting. It moves the margin only with `advise --learn-from`."
     ]
     for name in PROBE_WORDS:
         size, doubt = (0.01 * float(x[name][-1]) for x in (found.offsets, found.uncertainties))

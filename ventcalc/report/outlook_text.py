@@ -231,13 +231,14 @@ def band_words(found: Outlook) -> str:
         return "No band: one run, by the forecast as it stands."
     if found.chosen:
         return (
-            "The band is rough, of two chosen runs: outside air, dew point and pile all warmer, or "
-            "all colder, each as far as one time in ten, and what chance adds to when cooling "
-            "starts; of the model's own error it says nothing."
+            "The band is rough, of two chosen runs: outside air and dew point warmer and the crop "
+            "breathing more, or colder and less, each as far as one time in ten; how well the pile "
+            "is known, and chance in when cooling starts, are added. Of the model's own error it "
+            "says nothing."
         )
     return (
-        f"10 to 90 % of {found.runs} runs over errors of the forecast and of the pile's first "
-        "temperature; of the model's own error it says nothing."
+        f"10 to 90 % of {found.runs} runs over errors of forecast and probes and over what crop "
+        "and fans may do; of the model's own error it says nothing."
     )
 
 

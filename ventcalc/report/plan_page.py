@@ -9,7 +9,13 @@ import numpy as np
 from ventcalc.plan.reduced import REST
 from ventcalc.plan.week import WeekPlan
 from ventcalc.report.pages import Verdict, one_line, page
-from ventcalc.report.plan_text import binding_words, model_rows, plan_sentences, stretch_rows
+from ventcalc.report.plan_text import (
+    model_rows,
+    plan_remarks,
+    plan_sentences,
+    stretch_rows,
+    stretches,
+)
 from ventcalc.report.season_days import local
 from ventcalc.report.text import CAUTION
 from ventcalc.units import UnitSystem, convert, shown_unit
@@ -33,7 +39,7 @@ def plan_page(plan: WeekPlan, units: UnitSystem = "metric") -> str:
         verdict=Verdict(
             "good" if saves else "watch", "Worth it." if saves else "Follow the advice.", whole
         ),
-        said=[does, proof, binding_words(plan)],
+        said=[does, proof, *plan_remarks(plan)],
         rows=stretch_rows(plan, units),
         models=model_rows(plan, units),
         drawn=_pile(plan, units),
@@ -52,9 +58,9 @@ def _pile(plan: WeekPlan, units: UnitSystem) -> Picture:
     ]
     unit = shown_unit("degC", units)
     spans = [
-        (hour.time + shift, hour.time + plan.step + shift, "")
-        for hour in plan.hours
-        if hour.action.kind != REST
+        (some[0].time + shift, some[-1].time + plan.step + shift, "")
+        for some in stretches(plan)
+        if some[0].action.kind != REST
     ]
     return chart(
         "plan",

@@ -16,9 +16,9 @@ from ventcalc.units import UnitSystem, show
 
 __all__ = [
     "WHAT",
-    "binding_words",
     "model_rows",
     "plan_data",
+    "plan_remarks",
     "plan_sentences",
     "plan_text",
     "stretch_rows",
@@ -50,7 +50,7 @@ def plan_sentences(plan: WeekPlan, units: UnitSystem = "metric") -> list[str]:
     last, whole_hours = plan.hours[-1], len(plan.hours) * plan.step / 3600.0
     pulp = [
         show(value, "degC", units)
-        for value in (plan.start_pulp_mean, last.does.pulp_mean, last.target)
+        for value in (plan.start_pulp_mean, float(plan.planned.pulp_mean[-1]), last.target)
     ]
     does = (
         f"Cools {hours:.0f} of {whole_hours:.0f} h{refrigerated}; pulp goes from {pulp[0]} to "
@@ -96,7 +96,10 @@ def stretch_rows(plan: WeekPlan, units: UnitSystem = "metric") -> list[tuple[str
         low, high = (show(value, "degC", units) for value in (min(outside), max(outside)))
         costs = [hour.cold_cost for hour in some]
         worth = [hour.cold_worth for hour in some]
-        shown = min(costs) if first.action.kind == REST else sum(costs) / len(costs)
+        shown, worth_then = sum(costs) / len(costs), sum(worth) / len(worth)
+        if first.action.kind == REST:  # the hour that came nearest to being worth it
+            nearest = min(some, key=lambda hour: hour.cold_cost - hour.cold_worth)
+            shown, worth_then = nearest.cold_cost, nearest.cold_worth
         fans = "" if first.action.kind == REST else f"{sum(speeds) / len(speeds):.0%}"
         rows.append(
             (
@@ -107,7 +110,7 @@ def stretch_rows(plan: WeekPlan, units: UnitSystem = "metric") -> list[tuple[str
                 f"{low.partition(' ')[0]} to {high}",
                 show(last.does.pulp_mean, "degC", units),
                 _per_kwh(shown),
-                _per_kwh(sum(worth) / len(worth)),
+                _per_kwh(worth_then),
                 why(some),
             )
         )
@@ -121,6 +124,29 @@ def why(some: list[PlannedHour]) -> str:
     if all(math.isinf(hour.cold_cost) for hour in some):
         return "outside air cannot cool"
     return "other hours are cheaper"
+
+
+def plan_remarks(plan: WeekPlan) -> list[str]:
+    """What binds, which hour was nearly taken and why it was not, and the demand charge."""
+    return [binding_words(plan), *_nearly(plan), *_demand(plan)]
+
+
+def _nearly(plan: WeekPlan) -> list[str]:
+    """The hour that rests and came nearest to cooling, beside the cheapest that cools."""
+    rests = [hour for hour in plan.hours if hour.action.kind == REST]
+    rests = [hour for hour in rests if not math.isinf(hour.cold_cost)]
+    cools = [hour for hour in plan.hours if hour.action.kind != REST]
+    if not rests or not cools:
+        return []
+    best = min(cools, key=lambda hour: hour.cold_cost)
+    left = min(rests, key=lambda hour: hour.cold_cost - hour.cold_worth)
+    times = [f"{local(plan.bay, hour.time):%a %d %b %H:%M}" for hour in (best, left)]
+    tie = " (as good as even: either will do)" if left.cold_cost < 1.01 * left.cold_worth else ""
+    return [
+        f"Why these hours: cold is cheapest on {times[0]}, {_per_kwh(best.cold_cost)} "
+        f"{plan.bay.costs.currency} per kWh; of the hours that rest {times[1]} came nearest: "
+        f"{_per_kwh(left.cold_cost)}, where stored cold is worth {_per_kwh(left.cold_worth)}{tie}."
+    ]
 
 
 def binding_words(plan: WeekPlan) -> str:
@@ -191,13 +217,12 @@ def plan_text(plan: WeekPlan, units: UnitSystem = "metric") -> str:
             f"{plan.bay.name}, {len(plan.hours)} h from {begin:%a %d %b %Y %H:%M %Z}",
             "",
             *plan_sentences(plan, units),
-            binding_words(plan),
-            *_demand(plan),
+            *plan_remarks(plan),
             "",
             *table(stretch_rows(plan, units)),
             "",
             f"Cold costs, is worth: {money} per kWh of heat out of the crop, shrink included; "
-            "mean of the hours, of a rest its cheapest hour.",
+            "mean of the hours, of a rest the hour that came nearest to being worth it.",
             "",
             *table(model_rows(plan, units)),
             "",
@@ -219,6 +244,7 @@ def plan_data(plan: WeekPlan) -> dict[str, Any]:
         "gap": plan.gap,
         "constant_price_cost": plan.constant_price,
         "binds": binding_words(plan),
+        "remarks": plan_remarks(plan),
         "whole_model": {
             name: {
                 "cost": one.money._asdict() | {"total": one.money.total},

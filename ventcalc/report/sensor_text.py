@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from ventcalc.bay.description import Sensors
+from ventcalc.diagnose.margin import LogMargin
 from ventcalc.logbook.checked_sensors import CheckedSensors
 from ventcalc.units import UnitSystem, show
 
@@ -14,7 +15,9 @@ LEAST_WARM, LEAST_HUMID = 0.05, 0.005
 """Corrections less than these are made and not told. [K, 0-1]"""
 
 
-def checks_lines(trust: CheckedSensors, shipped: Sensors, units: UnitSystem) -> list[str]:
+def checks_lines(
+    trust: CheckedSensors, shipped: Sensors, units: UnitSystem, learnt: LogMargin | None = None
+) -> list[str]:
     """
     How far the probes are trusted by their checks, and what was corrected.
 
@@ -26,6 +29,8 @@ def checks_lines(trust: CheckedSensors, shipped: Sensors, units: UnitSystem) -> 
         Of the bay file.
     units : {"metric", "us"}
         Units to write.
+    learnt : LogMargin, optional
+        What a log did to the margin, where the site asked for it.
 
     Returns
     -------
@@ -33,8 +38,10 @@ def checks_lines(trust: CheckedSensors, shipped: Sensors, units: UnitSystem) -> 
         One line or two and one for each check that cannot be used; empty without any check.
     """
     lines = []
-    if trust.checked:
+    if trust.checked and (learnt is None or learnt.why_not):
         lines.append(_trusted(trust, shipped, units))
+    if learnt is not None:
+        lines.append(_by_log(learnt, units))
     off = []
     for key, offset in trust.offsets.items():
         humid = key.endswith("_rh")
@@ -65,13 +72,36 @@ def _trusted(trust: CheckedSensors, shipped: Sensors, units: UnitSystem) -> str:
     return f"Sensors are trusted to {' and '.join(parts)} by their checks{lacks and f'; {lacks}'}."
 
 
+def _by_log(learnt: LogMargin, units: UnitSystem) -> str:
+    usual = show(learnt.usual_margin, "delta_degC", units)
+    if learnt.why_not:
+        return f"Margin against wetting {usual}, not changed by the log: {learnt.why_not}."
+    size, known = (
+        show(abs(value), "delta_degC", units)
+        for value in (learnt.difference, learnt.standard_uncertainty)
+    )
+    way = "nearer to the pulp" if learnt.difference < 0.0 else "farther from the pulp"
+    return (
+        f"Margin against wetting {show(learnt.margin, 'delta_degC', units)} in place of {usual}: "
+        f"by the log the plenum's dew point lies {size} {way} than read, known to {known}."
+    )
+
+
 def _name(key: str) -> str:
     return key.replace("pulp probe", "pulp").removesuffix("_temp_c").replace("_rh", " humidity")
 
 
-def checks_data(trust: CheckedSensors) -> dict[str, Any]:
+def checks_data(trust: CheckedSensors, learnt: LogMargin | None = None) -> dict[str, Any]:
     """For JSON: standard uncertainties, offsets by key, what counts and what lacks."""
+    by_log = {}
+    if learnt is not None:
+        by_log["by_log"] = {
+            "margin_k": round(learnt.margin, 3),
+            "usual_margin_k": round(learnt.usual_margin, 3),
+            "not_changed": learnt.why_not or None,
+        }
     return {
+        **by_log,
         "standard_uncertainty_k": round(trust.sensors.temperature, 4),
         "standard_uncertainty_rh": round(trust.sensors.humidity, 5),
         "checked": list(trust.checked),

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import signal
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import fields
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -20,6 +19,9 @@ from ventcalc.season.kpi import Kpi, key_figures
 from ventcalc.season.plan import Plan, plan_of
 from ventcalc.season.run import run_plan
 from ventcalc.weather import Weather
+
+if TYPE_CHECKING:
+    from concurrent.futures import Executor
 
 __all__ = ["figures_of", "one_after_the_other", "run_seasons"]
 
@@ -116,6 +118,8 @@ def one_after_the_other(
     if workers <= 1 or len(jobs) <= 1:
         yield from map(work, jobs)
         return
+    from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
+
     pool: Executor
     if fast:
         pool = ThreadPoolExecutor(workers)

@@ -144,7 +144,9 @@ class _Compiled:
     def __init__(self, course: Course, layers: list[Layer]) -> None:
         self.course = course
         self.bay, self.bed = compiled.record_of(course.bay), compiled.record_of(course.bed)
-        self.believed = compiled.record_of(course.believed)
+        self.believed = self.bay
+        if course.believed is not course.bay:
+            self.believed = compiled.record_of(course.believed)
         self.layers = compiled.records_of(layers)
         given = course.hour_records
         self.hours = compiled.records_of(course.hours) if given is None else given

@@ -96,11 +96,13 @@ def plan_of(
         made = as_installed(bay, pressure=pressure)
         shared[id(weather), bay] = made, ground_of(made, weather)
     installed, ground = shared[id(weather), bay]
-    other = as_installed(believed, pressure=pressure) if believed is not None else installed
+    whole_bay = taken_for = hourly(installed, hours[0].time)
+    if believed is not None:
+        taken_for = hourly(as_installed(believed, pressure=pressure), hours[0].time)
     bed = bed_of(installed, pressure, layers if start is None else len(start.bed.temperature))
     course = Course(
-        bay=hourly(installed, hours[0].time),
-        believed=hourly(other, hours[0].time),
+        bay=whole_bay,
+        believed=taken_for,
         bed=bed if crop is None else replace(bed, crop=crop),
         ground=ground,
         hours=hours[first:last],

@@ -191,7 +191,7 @@ def hours_ahead(forecast: Forecast, time: float, hours: int = 168) -> Forecast:
     age = time - forecast.issued
     if age > LIFE:
         raise BadInput(
-            f"forecast: {age / HOUR:,.0f} h old at {now:%Y-%m-%d %H:%M} UTC; one older than "
+            f"forecast: {_long(age)} old at {now:%Y-%m-%d %H:%M} UTC; one older than "
             f"{LIFE / HOUR:g} h is not used: get a new one"
         )
     stamps = weather.time.astype("datetime64[s]").astype(np.int64)
@@ -201,8 +201,8 @@ def hours_ahead(forecast: Forecast, time: float, hours: int = 168) -> Forecast:
         lead = int(-first)
         if lead * weather.step > MOST_GAP:
             raise BadInput(
-                f"forecast: begins at {weather.time[0]} UTC, {lead} h after the state "
-                f"({now:%Y-%m-%d %H:%M} UTC): give a newer state, or an older forecast"
+                f"forecast: begins at {weather.time[0]} UTC, {_long(lead * weather.step)} after "
+                f"the state ({now:%Y-%m-%d %H:%M} UTC): give a newer state, or an older forecast"
             )
         notes = (*notes, f"forecast: begins {lead} h late; its first hour stands for them")
     rows = np.clip(np.arange(first, min(first + hours, len(stamps))), 0, None)
@@ -217,3 +217,9 @@ def hours_ahead(forecast: Forecast, time: float, hours: int = 168) -> Forecast:
     hour = np.timedelta64(round(weather.step), "s")
     when = np.datetime64(round(time), "s") + np.arange(len(rows)) * hour
     return replace(forecast, weather=replace(cut, time=when), notes=notes)
+
+
+def _long(seconds: float) -> str:
+    """Hours, or days from two on."""
+    hours = seconds / HOUR
+    return f"{hours:.0f} h" if hours < 48.0 else f"{hours / 24.0:,.0f} days"

@@ -16,7 +16,7 @@ from ventcalc.weather.forecast_errors import with_errors
 from ventcalc.weather.parts import steps_of
 from ventcalc.weather.record import Array
 
-__all__ = ["Bias", "corrected", "learn_bias", "like_yesterday"]
+__all__ = ["ABSURD", "Bias", "corrected", "learn_bias", "like_yesterday"]
 
 DAY = 86400.0
 LEADS = (24.0, 48.0, 96.0)
