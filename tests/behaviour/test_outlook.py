@@ -154,6 +154,14 @@ def test_a_forecast_of_another_place_is_refused(command, capsys, tmp_path):
     told = [command, "seed_bay", "--readings", str(path), "--forecast", FORECAST]
     assert main([*told, "--hours", "24"]) == 2
     assert re.search(r"forecast: -\d\d K off what the site reads", capsys.readouterr().err)
+    lines = ["# time_zone: UTC", "time,outside_temp_c,outside_rh_percent"]
+    lines += [f"2026-11-{9 + k // 24:02d}T{k % 24:02d}:00,{29 + k % 3},30" for k in range(34)]
+    observed = tmp_path / "observed.csv"
+    observed.write_text("\n".join(lines))
+    assert main([*told, "--hours", "24", "--observed", str(observed)]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert "K off what the site reads" in out
+    assert "NO FORECAST" in out
 
 
 def test_fetch_needs_a_place(readings, capsys):

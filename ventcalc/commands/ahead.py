@@ -14,13 +14,13 @@ from ventcalc.advice.readings_file import readings_from_json
 from ventcalc.bay.description import Bay
 from ventcalc.commands.files import read_text
 from ventcalc.errors import BadInput
+from ventcalc.outlook.ahead import hours_of_bay
 from ventcalc.outlook.start import state_of_readings
 from ventcalc.outlook.state import PileState, state_from_json
 from ventcalc.weather import read_weather
 from ventcalc.weather.forecast import (
     Forecast,
     forecast_from_text,
-    hours_ahead,
     read_forecast,
     zone_unless_told,
 )
@@ -120,7 +120,7 @@ def _state_of_log(bay: Bay, args: argparse.Namespace) -> PileState:
     return replace(state, notes=(*log.remarks, *state.notes))
 
 
-def forecast_asked(bay: Bay, args: argparse.Namespace, time: float) -> Forecast:
+def forecast_asked(bay: Bay, args: argparse.Namespace, state: PileState) -> Forecast:
     """As told, less its local bias; yesterday again where it may not be used."""
     if args.observed is None:
         if args.past:
@@ -132,10 +132,10 @@ def forecast_asked(bay: Bay, args: argparse.Namespace, time: float) -> Forecast:
     past = [read_forecast(name, time_zone=zone, altitude=height) for name in args.past]
     try:
         forecast = _told(bay, args)
-        hours_ahead(forecast, time, args.hours)
+        hours_of_bay(bay, state, forecast, args.hours)
         return corrected(forecast, learn_bias([*past, forecast], observed))
     except BadInput as error:
-        instead = like_yesterday(observed, time, args.hours)
+        instead = like_yesterday(observed, state.season.time, args.hours)
         return replace(instead, notes=(*instead.notes, *error.problems))
 
 

@@ -53,7 +53,7 @@ def run(args: argparse.Namespace) -> str:
     page_wanted(args)
     bay = bay_named(args.bay)
     state = state_asked(bay, args)
-    forecast = forecast_asked(bay, args, state.season.time)
+    forecast = forecast_asked(bay, args, state)
     found = look_ahead(
         bay, state, forecast, hours=args.hours, runs=args.runs, level=args.errors, seed=args.seed,
         compiled=True if args.fast else None,

@@ -67,7 +67,7 @@ def run(args: argparse.Namespace) -> str:
     bay = bay_named(args.bay)
     tariff = _tariff(args, bay.costs.electricity)
     state = state_asked(bay, args)
-    forecast = forecast_asked(bay, args, state.season.time)
+    forecast = forecast_asked(bay, args, state)
     found = plan_week(
         bay, state, forecast, hours=args.hours, tariff=tariff, off_target=args.off_target
     )

@@ -202,14 +202,21 @@ def plan_ahead(bay: Bay, state: PileState, weather: Weather) -> Plan:
 
 def _plan_of(bay: Bay, state: PileState, weather: Weather, other: Other) -> Plan:
     """The hours of a run that differs."""
-    plan = plan_ahead(bay, state, with_errors(weather, other.warm, other.moist))
+    plan = plan_ahead(
+        bay, state, with_errors(weather, other.temperature_difference, other.dew_point_difference)
+    )
     course, bed = plan.course, state.season.bed
-    fans, crop = course.bay.fans, other_crop(course.bed.crop, other.skin, other.breath)
+    fans, crop = (
+        course.bay.fans,
+        other_crop(course.bed.crop, other.transpiration_factor, other.respiration_factor),
+    )
     return replace(
         plan,
         course=replace(
             course,
-            bay=replace(course.bay, fans=replace(fans, airflow=fans.airflow * other.airflow)),
+            bay=replace(
+                course.bay, fans=replace(fans, airflow=fans.airflow * other.airflow_factor)
+            ),
             bed=replace(course.bed, crop=crop),
             errors=other.read,
         ),

@@ -31,17 +31,17 @@ much wider it is eight in ten. [1]"""
 class Other(NamedTuple):
     """How a run differs from what is told."""
 
-    warm: Array
+    temperature_difference: Array
     """Outside air by the hour. [K]"""
-    moist: Array
+    dew_point_difference: Array
     """Its dew point by the hour. [K]"""
     read: SensorErrors = SensorErrors()
     """The advice goes on by what the probes read: the pile stays as wrong as it is."""
-    breath: float = 1.0
+    respiration_factor: float = 1.0
     """Respiration. [1]"""
-    skin: float = 1.0
+    transpiration_factor: float = 1.0
     """Transpiration. [1]"""
-    airflow: float = 1.0
+    airflow_factor: float = 1.0
     """[1]"""
 
 
@@ -49,7 +49,7 @@ def chosen_runs(hours: int, level: str, lead: int) -> list[Other]:
     """All that warms the pile, and all that cools it, each as far as one time in ten."""
     apart = TAIL * error_of_running_mean(hours, level=level, lead=lead)
     return [
-        Other(warm=sign * apart, moist=sign * apart, breath=math.exp(sign * TAIL * BREATH))
+        Other(sign * apart, sign * apart, respiration_factor=math.exp(sign * TAIL * BREATH))
         for sign in (1.0, -1.0)
     ]
 

@@ -115,7 +115,23 @@ def crop_sources(use: str) -> dict[str, tuple[float, str, str]]:
 
 
 def other_crop(crop: Crop, transpiration: float, respiration: float) -> Crop:
-    """A crop that dries and breathes by such factors more [1], whatever its age."""
+    """
+    A crop that dries and breathes otherwise, whatever its age.
+
+    Parameters
+    ----------
+    crop : Crop
+        To begin with.
+    transpiration : float
+        Factor on its transpiration. [1]
+    respiration : float
+        Factor on its respiration. [1]
+
+    Returns
+    -------
+    Crop
+        Everything else as it was.
+    """
     return replace(
         crop,
         transpiration_cured=crop.transpiration_cured * transpiration,

@@ -77,7 +77,7 @@ def _sum(money: Money, currency: str) -> str:
         "energy": money.energy,
         "shrink": money.shrink,
         "off target": money.off_target,
-        "cold lacking at the end": money.end,
+        "cold lacking at the end" if money.end > 0.0 else "cold left at the end": money.end,
     }
     told = ", ".join(f"{name} {value:,.0f}" for name, value in parts.items())
     return f"{currency} {money.total:,.0f} ({told})"

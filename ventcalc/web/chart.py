@@ -202,11 +202,11 @@ def _inside(up: Scale, value: float) -> float:
 def _spans(
     spans: Sequence[tuple[float, float, str]], across: Scale, top: float, bottom: float
 ) -> tuple[list[Shape], list[Shape]]:
-    """Shades that go behind everything, and their names."""
+    """Shades that go behind everything, of two tones in turn where named, and their names."""
     shades, names = [], []
     for k, (begin, end, label) in enumerate(spans):
         left, right = across(begin), across(end)
-        tone = "--span-b" if k % 2 else "--span-a"
+        tone = "--span-b" if k % 2 or not label else "--span-a"
         shades.append(svg.box(left, top, right - left, bottom - top, fill=f"var({tone})"))
         if svg.text_width(label) + 8.0 < right - left:
             names.append(svg.words(left + 5.0, top + 16.0, label, class_="quiet"))

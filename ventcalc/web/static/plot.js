@@ -93,9 +93,9 @@ const plots = (() => {
     ]);
 
   const behind = (spec) => (u) => {
-    clipped(u, spec).forEach(([left, right], n) => {
+    clipped(u, spec).forEach(([left, right, text], n) => {
       if (right <= left) return;
-      u.ctx.fillStyle = css(n % 2 ? "--span-b" : "--span-a");
+      u.ctx.fillStyle = css(n % 2 || !text ? "--span-b" : "--span-a");
       u.ctx.fillRect(left, u.bbox.top, right - left, u.bbox.height);
     });
   };
