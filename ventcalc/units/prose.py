@@ -62,10 +62,19 @@ _FOREIGN = {"us": re.compile(_METRIC), "metric": re.compile(_US)}
 
 def reworded(text: str, units: UnitSystem) -> str:
     """
-    A sentence with every quantity in one system of units.
+    Write a sentence with every quantity in one system of units.
 
-    ``0.6-0.8 K`` reads ``1.1-1.4 °F`` for ``us``; where both stand there, as in
-    ``18 °C (64 °F)``, only the reader's own is left.
+    Parameters
+    ----------
+    text : str
+        A sentence with quantities such as ``0.6-0.8 K`` or ``18 °C (64 °F)``.
+    units : {"metric", "us"}
+        Which units.
+
+    Returns
+    -------
+    str
+        ``1.1-1.4 °F`` for ``us``; where both stand there, only the reader's own is left.
     """
     known = _TO_US if units == "us" else _TO_METRIC
 
