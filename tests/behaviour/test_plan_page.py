@@ -183,9 +183,12 @@ def test_a_check_is_that_of_the_command_line(page, capsys, height):
 
 
 def test_outside_states_are_those_of_the_command_line(page, capsys):
-    words = ("--winter", "-30 degF", "--warm", "70 degF")
+    words = ("--winter", "-30 degF", "--warm", "70 degF", "--warm-rh", "75 %",
+             "--autumn", "60 degF", "--autumn-rh", "55 %")  # fmt: skip
     said = command(capsys, "check", "seed_bay", "--json", *words)
-    answer = page.ask("/check", question(winter="-30 degF", warm="70 degF"))
+    answer = page.ask("/check", question(
+        winter="-30 degF", warm="70 degF", warm_rh="75 %", autumn="60 degF", autumn_rh="55 %"
+    ))  # fmt: skip
     assert answer["data"] == {name: said[name] for name in said if name != "files"}
     assert answer["data"] != page.ask("/check", question())["data"]
 
@@ -234,6 +237,7 @@ def test_bad_input_says_one_line_beside_its_field(page, texts, field, words):
         ({"height": "tall"}, "check.height", "does not begin with a plain number"),
         ({"winter": "60 degF"}, "check.winter", "must lie in -50 to 10"),
         ({"warm": "18 ft"}, "check.warm", "18 ft"),
+        ({"warm_rh": "170 %"}, "check.warm_rh", "must lie in 0.01 to 1"),
     ],
 )
 def test_a_bad_question_says_one_line_beside_its_field(page, ask, field, words):

@@ -206,6 +206,20 @@ def test_a_lone_season_is_compared_with_nothing(season, weather):
     assert "side by side" not in season_page([season], weather)
 
 
+def test_a_pile_that_heats_itself_leaves_the_others_their_scale(season, weather):
+    """Small plots share a scale: not that of the pile without ventilation, whose peak is told."""
+    hot = {name: trace + 30.0 for name, trace in season.traces.items() if name.startswith("pulp_")}
+    left = replace(season, policy="nothing", traces=season.traces | hot)
+    text = season_page([season, left], weather)
+    first, second = re.findall(r'<svg viewBox="0 0 400 200".*?</svg>', text, re.S)
+    highest = float(np.nanmax(left.traces["pulp_top"]))
+    assert "off the scale" not in first
+    assert f"off the scale, up to {highest:.0f} °C" in second
+    ticks = [float(label) for label in re.findall(r'text-anchor="end"[^>]*>(\d+)<', first + second)]
+    assert max(ticks) < 25.0
+    assert re.findall(r'"end"[^>]*>(\d+)<', first) == re.findall(r'"end"[^>]*>(\d+)<', second)
+
+
 # --- days and months ---------------------------------------------------------------------
 
 

@@ -137,12 +137,16 @@ def check_pile(
         Depth of the pile, 0.5-8; that of the bay if not given. Many are checked together. [m]
     winter_temperature : float
         Outside air of the design winter, -50 to 10. [°C]
+    winter_humidity : float
+        Its relative humidity, 0.01 to 1, as of the next two. [0-1]
     warm_temperature : float
         Mean outside on the warm day that refrigeration is judged by, 0 to 40. [°C]
+    warm_humidity : float
+        Its relative humidity. [0-1]
     autumn_temperature : float
         Outside at fill and in wound healing, for the humidifier, -10 to 30. [°C]
-    winter_humidity, warm_humidity, autumn_humidity : float
-        Relative humidity outside of these, 0.01 to 1. [0-1]
+    autumn_humidity : float
+        Its relative humidity. [0-1]
 
     Returns
     -------

@@ -33,9 +33,9 @@ PULL_DOWN = ("cold_fill", "cold_pull_down")
 """Checks in which outside air may do what the plant cannot: its nights are colder than pulp."""
 
 
-def warm_day(temperature: float, humidity: float, pressure: float) -> WarmDay:
+def warm_day(temperature: float, relative_humidity: float, pressure: float) -> WarmDay:
     """Assumed before there is any weather: the roof 4 K warmer than the air."""
-    humid = float(air.humidity_ratio(temperature, humidity, pressure))
+    humid = float(air.humidity_ratio(temperature, relative_humidity, pressure))
     return WarmDay(
         temperature=temperature,
         humidity_ratio=humid,

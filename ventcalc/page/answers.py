@@ -51,11 +51,14 @@ EXAMPLES = (
 
 
 def outside_texts(units: UnitSystem) -> dict[str, str]:
-    """Design winter and warm day in the units that are shown."""
-    return {
-        name: show(parse(text, "degC"), "degC", units, 1 if units == "us" else 0)
-        for name, text in OUTSIDE.items()
-    }
+    """Air outside that is taken where nothing is typed, in the units that are shown."""
+    return {name: _shown(text, unit, units) for name, (_, unit, text) in OUTSIDE.items()}
+
+
+def _shown(text: str, unit: str, units: UnitSystem) -> str:
+    if unit == "1":
+        return show(parse(text, unit), "1 percent", units, 0)
+    return show(parse(text, unit), unit, units, 1 if units == "us" else 0)
 
 
 def form_values(form: Form, units: UnitSystem) -> dict[str, Any]:
@@ -96,13 +99,12 @@ def answer_form(data: Mapping[str, Any]) -> Answer:
 
 def _rewritten(ask: Ask, form: Form) -> dict[str, str]:
     """Height and outside states in the units of the form, where they can be read."""
-    names = {"height": "m", "winter_temperature": "degC", "warm_temperature": "degC"}
     found = {}
-    for name, unit in names.items():
-        field = name.partition("_")[0]
+    for field, (name, unit, _) in {"height": ("height", "m", ""), **OUTSIDE}.items():
         text = ask.outside[name]
         try:
-            found[field] = show(parse(text, unit), unit, ask.units)
+            told = "1 percent" if unit == "1" else unit
+            found[field] = show(parse(text, unit), told, ask.units)
         except BadInput:
             found[field] = text
     if ask.outside["height"] == ask.form.texts.get("pile.height"):

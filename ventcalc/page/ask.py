@@ -14,13 +14,19 @@ from ventcalc.units import UnitSystem, parse
 
 __all__ = ["OUTSIDE", "Ask", "ask_of", "bay_and_check", "units_of"]
 
-OUTSIDE = {"winter": "-20 degC", "warm": "18 degC"}
-"""Design winter and warm day where nothing is typed, as of ``ventcalc check``."""
-_FIELDS = {
-    "height": "check.height",
-    "winter_temperature": "check.winter",
-    "warm_temperature": "check.warm",
+OUTSIDE = {
+    "winter": ("winter_temperature", "degC", "-20 degC"),
+    "winter_rh": ("winter_humidity", "1", "80 %"),
+    "warm": ("warm_temperature", "degC", "18 degC"),
+    "warm_rh": ("warm_humidity", "1", "60 %"),
+    "autumn": ("autumn_temperature", "degC", "10 degC"),
+    "autumn_rh": ("autumn_humidity", "1", "40 %"),
 }
+"""
+Air outside by field: argument of ``check_pile``, unit, and what is taken where nothing is typed, as
+of ``ventcalc check``.
+"""
+_FIELDS = {"height": "check.height", **{given[0]: f"check.{k}" for k, given in OUTSIDE.items()}}
 """Field by the argument of ``check_pile`` that it gives."""
 
 
@@ -73,9 +79,10 @@ def bay_and_check(ask: Ask) -> tuple[Bay, PileCheck]:
     numbers: dict[str, float] = {}
     for name, text in ask.outside.items():
         if name != "height" or text.strip():
-            wanted = text.strip() or OUTSIDE[_FIELDS[name].partition(".")[2]]
+            field = _FIELDS[name].partition(".")[2]
+            _, unit, assumed = OUTSIDE.get(field, ("", "m", ""))
             try:
-                numbers[name] = parse(wanted, "m" if name == "height" else "degC")
+                numbers[name] = parse(text.strip() or assumed, unit)
             except BadInput as error:
                 problems += [f"{_FIELDS[name]}: {problem}" for problem in error.problems]
     if problems or bay is None:

@@ -52,7 +52,10 @@ _HEAD = (
     ("use", "what the crop is for", USES),
     ("notes", "notes", ()),
 )
-ASKED = ("check.height", "check.winter", "check.warm", "size.target")
+ASKED = (
+    "check.height", "check.winter", "check.winter_rh", "check.warm", "check.warm_rh",
+    "check.autumn", "check.autumn_rh", "size.target",
+)  # fmt: skip
 """Fields of the page that are none of the bay."""
 _NAME = re.compile(r"([a-z_]+)(?:\[(\d+)\])?\.([a-z_0-9]+)")
 _BEGINS = re.compile(r"\[?\[?([a-z_]+(?:\[\d+\])?)\]?\]?(?:\.([a-z_0-9]+))?(?:: | = )")

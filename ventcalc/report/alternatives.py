@@ -18,7 +18,8 @@ REMARK = (
     "not counted. Shrink that differs by less than 0.1 % of the weight is the same as far as the "
     "model knows."
 )
-_SEASON = ("mass_loss", "off_plan_kelvin_hours", "spread_hours", "wet_crop_hours")
+_SEASON = ("mass_loss", "off_plan_kelvin_hours", "spread_hours", "wet_crop_hours",
+           "co2_highest", "people_co2_hours")  # fmt: skip
 
 
 def alternative_rows(found: Alternatives, units: UnitSystem) -> list[list[str]]:

@@ -13,7 +13,7 @@ from ventcalc.logbook.judge import Judgement, Reason, Take
 from ventcalc.logbook.kinds import Line
 from ventcalc.report.logbook_text import day_and_time, problem_lines
 from ventcalc.report.table import bullets, table
-from ventcalc.units import UnitSystem, show
+from ventcalc.units import UnitSystem, reworded, show
 
 __all__ = [
     "TAKE_WORDS",
@@ -66,7 +66,8 @@ def judgement_text(judgement: Judgement, units: UnitSystem) -> str:
     words = TAKE_WORDS[judgement.take]
     lines = [f"{words[0].upper()}{words[1:]}{':' if judgement.reasons else ''}"]
     lines += bullets(
-        f"{reason_words(reason, units)} ({reason.source})" for reason in judgement.reasons
+        f"{reason_words(reason, units)} ({reworded(reason.source, units)})"
+        for reason in judgement.reasons
     )
     return "\n".join(lines)
 
@@ -97,7 +98,7 @@ def loads_text(
     lines += bullets(_load_words(bay, line, one, units) for line, one in some)
     sources = dict.fromkeys(r.source for _, one in some for r in one.reasons)
     if sources:
-        lines += ["", "Limits from:", *bullets(sources)]
+        lines += ["", "Limits from:", *bullets(reworded(one, units) for one in sources)]
     return "\n".join([*lines, *problem_lines(book)])
 
 

@@ -20,7 +20,7 @@ from ventcalc.report.outlook_text import (
 from ventcalc.report.pages import Verdict, one_line, page
 from ventcalc.report.season_days import local
 from ventcalc.report.text import CAUTION
-from ventcalc.units import UnitSystem, convert, shown_unit
+from ventcalc.units import UnitSystem, convert, reworded, shown_unit
 from ventcalc.web.chart import Line, chart
 from ventcalc.web.svg import Picture
 
@@ -39,7 +39,7 @@ def outlook_page(found: Outlook, units: UnitSystem = "metric") -> str:
         title=title(found),
         caution=one_line(CAUTION),
         cautions=[CAUTION],
-        facts=[credit(found), band_words(found), *found.notes],
+        facts=[credit(found), band_words(found), *(reworded(one, units) for one in found.notes)],
         verdict=Verdict(state, word, one_sentence(said[2])),
         watch=watch,
         said=said[:2],

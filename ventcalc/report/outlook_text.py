@@ -16,7 +16,7 @@ from ventcalc.report.season_days import local
 from ventcalc.report.table import bullets, table
 from ventcalc.report.text import CAUTION
 from ventcalc.season.kpi import POWERS
-from ventcalc.units import UnitSystem, show
+from ventcalc.units import UnitSystem, reworded, show
 
 __all__ = ["day_rows", "event_rows", "outlook_data", "outlook_text", "sentences", "title"]
 
@@ -261,7 +261,9 @@ def outlook_text(found: Outlook, units: UnitSystem = "metric") -> str:
         "",
         *([*table(watch), ""] if len(watch) > 1 else []),
         "Pulp at the end of the day; cooling, fans and refrigeration in hours.",
-        *bullets([band_words(found), credit(found), *found.notes]),
+        *bullets(
+            [band_words(found), credit(found), *(reworded(one, units) for one in found.notes)]
+        ),
         "",
         CAUTION,
     ]

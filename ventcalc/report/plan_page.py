@@ -18,7 +18,7 @@ from ventcalc.report.plan_text import (
 )
 from ventcalc.report.season_days import local
 from ventcalc.report.text import CAUTION
-from ventcalc.units import UnitSystem, convert, shown_unit
+from ventcalc.units import UnitSystem, convert, reworded, shown_unit
 from ventcalc.web.chart import Line, chart
 from ventcalc.web.svg import Picture
 
@@ -35,7 +35,7 @@ def plan_page(plan: WeekPlan, units: UnitSystem = "metric") -> str:
         title=f"{plan.bay.name}, {len(plan.hours)} h from {begin:%a %d %b %Y %H:%M %Z}",
         caution=one_line(CAUTION),
         cautions=[CAUTION],
-        facts=list(plan.notes),
+        facts=[reworded(note, units) for note in plan.notes],
         verdict=Verdict(
             "good" if saves else "watch", "Worth it." if saves else "Follow the advice.", whole
         ),

@@ -12,7 +12,7 @@ from ventcalc.plan.week import Money, PlannedHour, WeekPlan, WholeModel
 from ventcalc.report.season_days import local
 from ventcalc.report.table import bullets, table
 from ventcalc.report.text import CAUTION
-from ventcalc.units import UnitSystem, show
+from ventcalc.units import UnitSystem, reworded, show
 
 __all__ = [
     "WHAT",
@@ -226,7 +226,7 @@ def plan_text(plan: WeekPlan, units: UnitSystem = "metric") -> str:
             "",
             *table(model_rows(plan, units)),
             "",
-            *bullets(plan.notes),
+            *bullets(reworded(note, units) for note in plan.notes),
             "",
             CAUTION,
         ]

@@ -17,7 +17,7 @@ from ventcalc.report.season_rows import ROWS, control_words, equipment_lines, pu
 from ventcalc.report.season_summary import compared, glances, verdict
 from ventcalc.report.text import CAUTION
 from ventcalc.season.run import Season
-from ventcalc.units import UnitSystem, convert, show, shown_unit
+from ventcalc.units import UnitSystem, convert, reworded, show, shown_unit
 from ventcalc.weather import Weather
 from ventcalc.web.scale import round_range
 from ventcalc.web.svg import Picture
@@ -75,7 +75,7 @@ def season_page(
         figures=_figures(days, units),
         caution=one_line(CAUTION),
         cautions=CAUTIONS,
-        facts=_facts(season, weather, remarks),
+        facts=_facts(season, weather, remarks, units),
     )
 
 
@@ -87,15 +87,17 @@ def _bay_line(season: Season, units: UnitSystem) -> str:
     )
 
 
-def _facts(season: Season, weather: Weather, remarks: Sequence[str]) -> list[str]:
+def _facts(
+    season: Season, weather: Weather, remarks: Sequence[str], units: UnitSystem
+) -> list[str]:
     bay = season.bay
     return [
         *([bay.notes] if bay.notes else []),
-        *(f"Note on the bay: {remark}" for remark in bay_notes(bay)),
+        *(f"Note on the bay: {reworded(remark, units)}" for remark in bay_notes(bay)),
         f"Weather: {weather.name or 'file without a name'}"
         + (f". Source: {weather.source}." if weather.source else "."),
         *remarks,
-        *(f"Note on the weather: {note}." for note in season.notes),
+        *(f"Note on the weather: {reworded(note, units)}." for note in season.notes),
         f"Days and months are local ({bay.site.time_zone}); hours on plots are its standard time.",
     ]
 

@@ -104,11 +104,17 @@ def _glances(sizing: Sizing, units: UnitSystem) -> list[Glance]:
     target = show(air.airflow_per_tonne, "m3/(s t)", units)
     cold = bay.refrigeration
     capacity = "none" if cold is None else show(cold.capacity, "W refrigeration", units)
+    evaporating, condensing = (
+        show(sizing[f"refrigeration_{end}"].value, "degC", units)
+        for end in ("evaporating", "condensing")
+    )
+    point = f"at {evaporating} evaporating, {condensing} condensing"
     return [
         Glance("Airflow of all fans", show(bay.fans.airflow, "m3/s", units), f"{target} of crop"),
         Glance("Static pressure", show(bay.fans.static_pressure, "Pa", units),
                f"{bay.fans.count} fans on ducts, doors and pile"),
-        Glance("Refrigeration", capacity, f"outside air alone is {sizing.alone.verdict}"),
+        Glance("Refrigeration", capacity,
+               f"outside air alone is {sizing.alone.verdict}" if cold is None else point),
         Glance("Crop in a full pile", show(bay.pile.capacity, "kg", units),
                f"pile {show(bay.pile.height, 'm', units)} high"),
     ]  # fmt: skip

@@ -24,7 +24,7 @@ from ventcalc.report.season_rows import (
 )
 from ventcalc.report.table import bullets, table
 from ventcalc.season.run import Season
-from ventcalc.units import UnitSystem, show
+from ventcalc.units import UnitSystem, reworded, show
 
 __all__ = [
     "CAUTION",
@@ -176,8 +176,8 @@ def _heading(season: Season, units: UnitSystem) -> list[str]:
         f"{first:%d %b %Y} to {last:%d %b %Y}",
         f"Weather: {season.weather_name}",
     ]
-    lines += [f"  note: {note}" for note in season.notes]
-    return lines + [f"Note on the bay: {remark}" for remark in bay_notes(bay)]
+    lines += [f"  note: {reworded(note, units)}" for note in season.notes]
+    return lines + [f"Note on the bay: {reworded(remark, units)}" for remark in bay_notes(bay)]
 
 
 def season_text(season: Season, units: UnitSystem = "metric", likely: Sequence[str] = ()) -> str:

@@ -88,7 +88,13 @@ def cooling_rows(bay: Bay, plant: CoolingDesign) -> tuple[Size, ...]:
             "20 h a day: National Horticulture Board (India) 01:2010; reserve: " + PRACTICE,
             margin=plant.capacity - float(worst.load.total),
             present=had.capacity if had else None,
-        )
+        ),
+        *_rating_rows(
+            row,
+            "",
+            "at that capacity",
+            (worst.evaporating_temperature, worst.condensing_temperature),
+        ),
     ]
     if "holding" in plant.cases and plant.stage != "holding":
         case, gives = plant.cases["holding"], plant.capacity_holding
@@ -108,6 +114,8 @@ def cooling_rows(bay: Bay, plant: CoolingDesign) -> tuple[Size, ...]:
                 margin=gives - float(case.load.capacity),
             )
         )
+        point = (plant.holding_evaporating_temperature, float(case.condensing_temperature))
+        rows += _rating_rows(row, "_holding", "while holding", point)
     later = [case for name, case in plant.cases.items() if name != "filling"]
     if later:
         most = max(later, key=lambda case: float(case.load.capacity))
@@ -123,6 +131,8 @@ def cooling_rows(bay: Bay, plant: CoolingDesign) -> tuple[Size, ...]:
                 margin=float(most.load.capacity) - float(most.load.total),
             )
         )
+        point = (most.evaporating_temperature, most.condensing_temperature)
+        rows += _rating_rows(row, "_pull_down", "of that case", point)
     rows += [_case_row(row, case) for case in plant.cases.values()]
     rows += [
         row(
@@ -185,6 +195,24 @@ def _rating(case: CoolingCase) -> tuple[tuple[str, float, str], ...]:
         ("condensing", case.condensing_temperature, "degC"),
         ("coil surface", case.surface_temperature, "degC"),
     )
+
+
+def _rating_rows(
+    row: Callable[..., Size], key: str, words: str, point: tuple[float, float]
+) -> list[Size]:
+    """Evaporating and condensing temperature of a capacity: without them it says little."""
+    return [
+        row(
+            f"refrigeration_{name}{key}",
+            f"{name}, {words}",
+            value,
+            "degC",
+            "temperature of the refrigerant at that end of the cycle",
+            (),
+            "coil and condenser of that case",
+        )
+        for name, value in zip(("evaporating", "condensing"), point, strict=True)
+    ]
 
 
 def _dearer(case: CoolingCase) -> float:

@@ -313,7 +313,8 @@ def _carbon_note(bay: Bay, states: DesignStates, fresh: FreshAir) -> str:
         f"Fresh air by the timer: {control.fresh_air_for / 60.0:.0f} min after each rest of "
         f"{control.fresh_air_every / 60.0:.0f} min, door {control.fresh_air_opening:.0%} open at "
         f"the lowest fan speed; {ends}; the greatest hour is {local_hour_text(states, fresh.hour)} "
-        f"with {1e6 * fresh.highest:,.0f} ppm. With a CO2 probe the advice opens only when needed."
+        f"with {1e6 * fresh.highest:,.0f} ppm. With a CO2 probe the advice opens only when needed; "
+        "ventcalc season tells what CO2 then comes to."
     )
 
 

@@ -15,6 +15,7 @@ _ROWS = ("degC", "m", "m2", "kg/m3", "m/s", "m3/(s t)", "W/kg", "Pa")
 _OTHERS = (
     ("degC", "degF", 1.8, 32.0),
     ("K", "°F", 1.8, 0.0),
+    ("hPa", "inHg", 1.0 / 33.86389, 0.0),
     ("mm", "inch", 1.0 / 25.4, 0.0),
     ("mm²", "in²", 25.4**-2, 0.0),
     ("m² K/W", "h ft² °F/Btu", 5.678263, 0.0),
@@ -62,10 +63,19 @@ _FOREIGN = {"us": re.compile(_METRIC), "metric": re.compile(_US)}
 
 def reworded(text: str, units: UnitSystem) -> str:
     """
-    A sentence with every quantity in one system of units.
+    Write a sentence with every quantity in one system of units.
 
-    ``0.6-0.8 K`` reads ``1.1-1.4 °F`` for ``us``; where both stand there, as in
-    ``18 °C (64 °F)``, only the reader's own is left.
+    Parameters
+    ----------
+    text : str
+        A sentence with quantities such as ``0.6-0.8 K`` or ``18 °C (64 °F)``.
+    units : {"metric", "us"}
+        Which units.
+
+    Returns
+    -------
+    str
+        ``1.1-1.4 °F`` for ``us``; where both stand there, only the reader's own is left.
     """
     known = _TO_US if units == "us" else _TO_METRIC
 

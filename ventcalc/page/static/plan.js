@@ -5,6 +5,7 @@
   const all = (selector, from = document) => [...from.querySelectorAll(selector)];
   const FOOT = { metric: [0.5, 8, 0.05, "m"], us: [1.75, 26, 0.25, "ft"] };
   const units = () => document.querySelector("[name=units]:checked").value;
+  const ASKED = ["height", "winter", "winter_rh", "warm", "warm_rh", "autumn", "autumn_rh"];
   let kept = [];
   let sizedFile = "";
 
@@ -23,8 +24,8 @@
   }
 
   function question(more = {}) {
-    const [height, winter, warm] = ["height", "winter", "warm"].map((id) => $(id).value);
-    return { units: units(), ...form(), height, winter, warm, ...more };
+    const asked = Object.fromEntries(ASKED.map((id) => [id, $(id).value]));
+    return { units: units(), ...form(), ...asked, ...more };
   }
 
   async function send(where, body, more = {}) {
@@ -445,7 +446,7 @@
   async function restore(before) {
     for (const one of all("[name=units]")) one.checked = one.value === before.units;
     slider();
-    for (const id of ["height", "winter", "warm"]) $(id).value = before[id];
+    for (const id of ASKED) $(id).value = before[id] ?? $(id).value;
     const answer = await ask("/form", { ...before, act: "" });
     if (answer.html) $("fields").innerHTML = answer.html;
     await check();
