@@ -146,7 +146,7 @@ def has_unit(column: Column) -> bool:
 
 
 def read_quantity(column: Column, cell: str) -> float:
-    """The value of a cell that carries its unit, a bare number being a share. [unit of the column]"""
+    """The value of a cell that carries its unit; a bare number is a share. [unit of the column]"""
     key, unit = stem(column.field), column.unit
     try:
         number = parse(float(cell) if unit == "1" and is_number(cell) else cell, unit)
