@@ -361,14 +361,13 @@ class Service:
     def shutdown(self) -> None:
         """Say ``none`` to every bay that stands under advice, and store all that is left."""
         turn = self._day.turn()
-        now = turn.now
         decisions = [
             (bay, decision)
             for bay in self.bays.values()
             if bay.decision.targets is not None
-            and (decision := bay.decide("shutdown", now, turn.day)) is not None
+            and (decision := bay.decide("shutdown", turn.now, turn.day)) is not None
         ]
-        self._log_due = now  # nothing waits any longer
+        self._log_due = turn.now  # nothing waits any longer
         self._say(decisions, turn)
         turn.tell("", "stop", f"bridge stopped (run {self.health.boot})")
         self._store.end(turn, self.bays)

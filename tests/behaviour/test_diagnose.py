@@ -142,6 +142,7 @@ def test_a_hot_spot_has_its_place_and_rate(sound):
     assert rate == pytest.approx(0.5, abs=0.15)
     us = [one for one in found_in(log_of(sound, warm), "us") if one.id == "hot_spot"]
     assert "°F" in us[0].text
+    assert re.fullmatch(r"pulp probe 4, 1[12]\.\d ft above the floor", us[0].place)
 
 
 def test_a_plenum_without_fans_says_nothing(sound):

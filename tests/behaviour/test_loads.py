@@ -21,6 +21,7 @@ from ventcalc.logbook.folder import read_logbook
 from ventcalc.logbook.judge import Take, judge_load, judge_loads, pile_under
 from ventcalc.logbook.kinds import Load
 from ventcalc.logbook.writing import add_lines
+from ventcalc.report.loads_text import loads_text
 from ventcalc.units import parse
 
 BAY = example_bay("seed_bay")
@@ -45,6 +46,8 @@ def verdict(pulp: str | None = "56 degF", pile: str | None = None, **more):
         # 50-60 °F best, above 65 °F undesirable: M. Thornton, Univ. of Idaho, 2019
         ("50.1 degF", Take.YES, []),
         ("59.9 degF", Take.YES, []),
+        ("60 degF", Take.YES, []),
+        ("15.5555555556 degC", Take.YES, []),
         ("60.1 degF", Take.WARNING, ["warm"]),
         ("64.9 degF", Take.WARNING, ["warm"]),
         ("65.1 degF", Take.WAIT, ["too_warm"]),
@@ -288,6 +291,18 @@ def test_immature_lots_give_off_more(tmp_path):
     (tmp_path / "ripe").mkdir()
     ripe = filling_of(BAY, season(tmp_path / "ripe", *loads)).days[0]
     assert green.respiration > 1.3 * ripe.respiration
+
+
+def test_loads_of_which_the_same_is_said_stand_together(tmp_path):
+    book = season(tmp_path, (0, 16.0), (1, 16.0), (2, 16.0), (3, 16.5), (4, 15.0))
+    filling, judged = filling_of(BAY, book), judge_loads(BAY, book)
+    few, every = (
+        " ".join(loads_text(BAY, book, filling, judged, "metric", last).split())
+        for last in (1, None)
+    )
+    assert "(3 older ones; --all shows them)" in few
+    assert "lines 1 to 3, 2024-09-18 07:00 to 2024-09-18 09:00, 3 loads of Lot A, taken" in every
+    assert every.count("taken with a warning:") == 2
 
 
 # --- the bay as loaded ------------------------------------------------------------------------

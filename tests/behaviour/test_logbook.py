@@ -360,6 +360,21 @@ def test_a_table_without_what_is_needed_is_told_how_to_say_it(run, bay, tmp_path
     assert 'scale.csv row 1: no column "feld"; there are Date, Hour, Full' in err
 
 
+def test_cells_may_carry_the_unit_that_their_heading_has_not(run, bay, tmp_path):
+    head, row = ["time", "lot", "gross", "tare", "soil"], ["2024-09-18 07:00", "Lot A"]
+    path = table_file(tmp_path / "a.csv", [head, [*row, "84000 lb", "10.9 t", "2 %"]])
+    assert run("log", bay, "loads", "--import", path)[0] == 0
+    (line,) = told(run, bay)
+    assert line["gross_kg"] == pytest.approx(84000 * 0.45359237)
+    assert line["tare_kg"] == pytest.approx(10900.0)
+    path = table_file(tmp_path / "b.csv", [head, [*row, "84000", "24000", "0.02"]])
+    _, _, err = run("log", bay, "loads", "--import", path)
+    gross, tare = err.splitlines()
+    hint = '--map gross_kg="gross" or gross_lb="gross"'
+    assert gross == f"b.csv row 1: gross has no unit; say which, {hint}"
+    assert tare.startswith("b.csv row 1: tare has no unit")
+
+
 # --- what spreadsheets do ----------------------------------------------------------------
 
 

@@ -258,3 +258,10 @@ def test_bad_words(words, part, capsys):
     err = capsys.readouterr().err
     assert part in err
     assert len(err.splitlines()) == 1
+
+
+def test_a_day_before_the_first_load_is_refused(tmp_path, capsys):
+    book_of(tmp_path / "a.season")
+    words = ["stages", "seed_bay", "--folder", str(tmp_path / "a.season"), "--today", "2025-11-20"]
+    assert main(words) == 2
+    assert "before the first load of the season folder, 2026-09-18" in capsys.readouterr().err

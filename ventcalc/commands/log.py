@@ -13,7 +13,15 @@ from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named
 from ventcalc.commands.words import add_command, add_skip_bad, as_json
 from ventcalc.errors import BadInput
-from ventcalc.logbook.columns import columns_of, known_like, read_words, stem, time_of
+from ventcalc.logbook.columns import (
+    columns_of,
+    has_unit,
+    known_like,
+    read_quantity,
+    read_words,
+    stem,
+    time_of,
+)
 from ventcalc.logbook.folder import Logbook, read_logbook, season_folder
 from ventcalc.logbook.judge import judge_load, pile_under
 from ventcalc.logbook.kinds import COMMON, KINDS, Load, SensorCheck
@@ -23,7 +31,7 @@ from ventcalc.logbook.writing import add_lines, restore_lines
 from ventcalc.report.loads_text import judgement_text
 from ventcalc.report.logbook_data import logbook_data
 from ventcalc.report.logbook_text import kind_help, kind_text, logbook_text, offset_text
-from ventcalc.units import UnitSystem, parse
+from ventcalc.units import UnitSystem
 
 __all__ = ["add", "add_folder_options", "opened", "run", "values_of"]
 
@@ -190,8 +198,8 @@ def values_of(kind: str, words: list[str], zone: ZoneInfo) -> dict[str, Any]:
                 raise BadInput(f"{key}: given twice")
             if column.field == "time":
                 found["time"] = time_of(value, zone)
-            elif column.unit in ("kg", "degC", "m", "m/s", "1") and key in keys:
-                found[column.field] = _quantity(key, value, column.unit, column.low, column.high)
+            elif has_unit(column) and key in keys:
+                found[column.field] = read_quantity(column, value)
             else:
                 found[column.field] = read_words(column, value)
         except BadInput as error:
@@ -201,21 +209,3 @@ def values_of(kind: str, words: list[str], zone: ZoneInfo) -> dict[str, Any]:
     if not found.keys() - set(COMMON) and "corrects" not in found:
         raise BadInput(f"nothing to write; `ventcalc log BAY {kind} --keys` shows the keys")
     return found
-
-
-def _quantity(key: str, value: str, unit: str, low: float, high: float) -> float:
-    try:
-        number = parse(float(value) if unit == "1" and _plain(value) else value, unit)
-    except BadInput as error:
-        raise BadInput(f"{key} {problem}" for problem in error.problems) from None
-    if not low <= number <= high:
-        raise BadInput(f'{key} "{value}": must lie in {low:g} to {high:g} {unit}; wrong unit?')
-    return number
-
-
-def _plain(value: str) -> bool:
-    try:
-        float(value)
-    except ValueError:
-        return False
-    return True

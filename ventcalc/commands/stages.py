@@ -18,7 +18,7 @@ from ventcalc.commands.unload import parsed
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.diagnose.log import read_log
 from ventcalc.errors import BadInput
-from ventcalc.logbook.folder import season_folder
+from ventcalc.logbook.folder import Logbook, season_folder
 from ventcalc.report.stages_page import stages_page
 from ventcalc.report.stages_text import stages_data, stages_text
 from ventcalc.stages.progress import progress_of
@@ -69,10 +69,12 @@ def run(args: argparse.Namespace) -> str:
     days = 0 if math.isnan(again) else 21
     if not math.isnan(given["recondition_time"]):
         days = round(given["recondition_time"] / DAY)
+    today = _today(args.today, bay)
+    _after_first_load(today, book, bay)
     told = progress_of(
         bay,
         book,
-        today=_today(args.today, bay),
+        today=today,
         logged=_logged(args.log) if args.log else (),
         dormancy=None if math.isnan(given["dormancy"]) else given["dormancy"] / DAY,
         rot_share=None if math.isnan(given["rot"]) else given["rot"],
@@ -94,6 +96,15 @@ def _logged(name: str) -> tuple[tuple[float, float], ...]:
     known = ~np.isnan(log.pulp).all(axis=1)
     means = np.nanmean(log.pulp[known], axis=1)
     return tuple(zip(log.time[known].tolist(), means.tolist(), strict=True))
+
+
+def _after_first_load(today: date, book: Logbook, bay: Bay) -> None:
+    first = min((line.time for line in book.lines("loads")), default=math.nan)
+    if math.isnan(first):
+        return
+    day = datetime.fromtimestamp(first, ZoneInfo(bay.site.time_zone)).date()
+    if today < day:
+        raise BadInput(f"--today {today} lies before the first load of the season folder, {day}")
 
 
 def _today(text: str | None, bay: Bay) -> date:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -131,11 +132,14 @@ def _told(signal: Signal, one: Episode, units: UnitSystem) -> Finding:
     sizes = signal.size[part][signal.able[part] & signal.shows[part]]
     size = show(float(np.nanmedian(sizes)), signal.unit, units, signal.digits)
     end = signal.hours * HOUR
+    place = signal.place
+    if not math.isnan(signal.height):
+        place += f", {show(signal.height, 'm', units, 1)} above the floor"
     return Finding(
         id=signal.id,
         rule=signal.rule,
         level=signal.level,
-        place=signal.place,
+        place=place,
         since=stamp(float(signal.time[one.start])),
         found=stamp(float(signal.time[one.raised]) + end),
         until=stamp(float(signal.time[one.last]) + end),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -53,6 +54,8 @@ class Signal:
     """What to look at first."""
     digits: int = 1
     place: str = ""
+    height: float = math.nan
+    """Of the place above the floor, where it has one. [m]"""
     hours: float = 1.0
     """That one element stands for. [h]"""
     forgets: float = 1.0

@@ -62,10 +62,6 @@ def pile_signals(bay: Bay, scene: Scene, heights: tuple[float, ...] | None) -> l
     return found
 
 
-def _place(days: Days, probe: int) -> str:
-    return f"pulp probe {probe + 1}, {days.heights[probe]:.1f} m above the floor"
-
-
 def usual(days: Days) -> Array:
     """
     What each probe drifts from the model in a usual day: calibration and the model's error. [K]
@@ -127,7 +123,8 @@ def hot_spot(days: Days, known: Array, probe: int) -> Signal:
         unit="delta_degC",
         digits=2,
         first="Go there: smell, wet spots, a hand thermometer; rot, or a bad probe?",
-        place=_place(days, probe),
+        place=f"pulp probe {probe + 1}",
+        height=float(days.heights[probe]),
         hours=24.0,
     )
 
@@ -152,7 +149,8 @@ def lateral_blocked(days: Days, known: Array, probe: int) -> Signal:
         unit="delta_degC",
         digits=2,
         first="Look at the lateral under it: shut, blocked, under water, or dirt over its ports?",
-        place=_place(days, probe),
+        place=f"pulp probe {probe + 1}",
+        height=float(days.heights[probe]),
         hours=24.0,
     )
 

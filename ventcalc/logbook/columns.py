@@ -20,8 +20,11 @@ __all__ = [
     "Column",
     "columns_of",
     "day_first",
+    "has_unit",
     "heading",
+    "is_number",
     "local_text",
+    "read_quantity",
     "read_words",
     "shown",
     "stem",
@@ -135,6 +138,34 @@ def read_words(column: Column, cell: str, decimal_comma: bool = False) -> Any:
         limits = " to ".join(f"{x / column.factor + column.offset:.4g}" for x in column[4:6])
         raise BadInput(f"{column.name} {quoted(cell)}: must lie in {limits}; wrong unit, perhaps?")
     return value
+
+
+def has_unit(column: Column) -> bool:
+    """Whether its values are numbers with a unit."""
+    return column.unit in _ENDINGS
+
+
+def read_quantity(column: Column, cell: str) -> float:
+    """The value of a cell that carries its unit; a bare number is a share. [unit of the column]"""
+    key, unit = stem(column.field), column.unit
+    try:
+        number = parse(float(cell) if unit == "1" and is_number(cell) else cell, unit)
+    except BadInput as error:
+        raise BadInput(f"{key} {problem}" for problem in error.problems) from None
+    if not column.low <= number <= column.high:
+        raise BadInput(
+            f'{key} "{cell}": must lie in {column.low:g} to {column.high:g} {unit}; wrong unit?'
+        )
+    return number
+
+
+def is_number(cell: str) -> bool:
+    """Whether a cell is a number without a unit."""
+    try:
+        float(cell)
+    except ValueError:
+        return False
+    return True
 
 
 def _one_of(column: Column, cell: str) -> str:

@@ -31,6 +31,8 @@ COLDEST = (45.0 - 32.0) * FAHRENHEIT
 """Pulp below which handling injures more, Yanta and Tong, Univ. of Minnesota DG6239. [°C]"""
 FREEZES = (30.0 - 32.0) * FAHRENHEIT
 """Tubers freeze at about 30 °F, Bethke and Fishler 2019. [°C]"""
+ROUNDED = 1e-6
+"""What writing a temperature down may change: 60 °F is not above 60 °F. [K]"""
 DIFFERENCE = 2.0
 """Air "a couple of degrees" from tubers condenses, AHDB Storage Bulletin, Sep 2013. [K]"""
 LARGE_DIFFERENCE = 5.0
@@ -111,10 +113,10 @@ def _pulp(pulp: float | None) -> list[Reason]:
         return [_reason("not_measured", Take.WARNING, math.nan, math.nan, "degC", PRACTICE)]
     for key, off, take, limit, source in (
         ("frozen", pulp <= FREEZES, Take.WAIT, FREEZES, FROZEN),
-        ("too_cold", pulp < COLDEST, Take.WAIT, COLDEST, YANTA),
-        ("too_warm", pulp > WARMEST, Take.WAIT, WARMEST, f"{THORNTON}; {BETHKE}"),
-        ("cool", pulp < COOL, Take.WARNING, COOL, THORNTON),
-        ("warm", pulp > WARM, Take.WARNING, WARM, f"{THORNTON}; {BETHKE}"),
+        ("too_cold", pulp < COLDEST - ROUNDED, Take.WAIT, COLDEST, YANTA),
+        ("too_warm", pulp > WARMEST + ROUNDED, Take.WAIT, WARMEST, f"{THORNTON}; {BETHKE}"),
+        ("cool", pulp < COOL - ROUNDED, Take.WARNING, COOL, THORNTON),
+        ("warm", pulp > WARM + ROUNDED, Take.WARNING, WARM, f"{THORNTON}; {BETHKE}"),
     ):
         if off:
             return [_reason(key, take, pulp, limit, "degC", source)]

@@ -15,7 +15,10 @@ from ventcalc.logbook.columns import (
     Column,
     columns_of,
     day_first,
+    has_unit,
+    is_number,
     known_like,
+    read_quantity,
     read_words,
     stem,
     time_of,
@@ -45,8 +48,9 @@ def read_sheet(
 ) -> list[SheetLine]:
     """
     Read a CSV, or the first sheet of an XLSX: ``mapping`` is our heading with its unit
-    (``gross_lb``) to theirs, ``Date+Time`` joins two; times are ISO 8601, by ``time_format``, or as
-    spreadsheets write them where a date tells day from month.
+    (``gross_lb``) to theirs, ``Date+Time`` joins two; ``gross`` alone does where the cells have
+    units. Times are ISO 8601, by ``time_format``, or as spreadsheets write them where a date tells
+    day from month.
     """
     rows, comma = _xlsx(path) if path.suffix.lower() == ".xlsx" else _csv(path)
     filled = [(k, row) for k, row in enumerate(rows, start=1) if any(row)]
@@ -59,18 +63,22 @@ def read_sheet(
         for number, row in filled[1:]
     ]
     days = day_first(c for _, cells in table for column, c in cells if column.field == "time")
-    lines, problems = [], []
+    lines, bare = [], _bare(kind)
+    problems = _without_unit(f"{path.name} row {head_row}", places, filled[1:], kind, bare)
+    if problems:
+        raise BadInput(problems)
     for name, cells in table:
         values: dict[str, Any] = {}
         for column, cell in cells:
             if not cell:
                 continue
             try:
-                values[column.field] = (
-                    _time(cell, zone, time_format, days)
-                    if column.field == "time"
-                    else read_words(column, cell, comma)
-                )
+                if column.field == "time":
+                    values["time"] = _time(cell, zone, time_format, days)
+                elif column.name in bare:
+                    values[column.field] = read_quantity(column, cell)
+                else:
+                    values[column.field] = read_words(column, cell, comma)
             except BadInput as error:
                 problems += [f"{name}: {words}" for words in error.problems]
         lines.append(SheetLine(name, values))
@@ -86,8 +94,9 @@ def _places(
     known = columns_of(kind)
     lower = [name.lower() for name in head]
     problems: list[str] = []
+    given = known | _bare(kind)
     places = {
-        known[name].field: (known[name], [k]) for k, name in enumerate(lower) if name in known
+        given[name].field: (given[name], [k]) for k, name in enumerate(lower) if name in given
     }
     for ours, theirs in mapping.items():
         if ours not in known:
@@ -115,6 +124,36 @@ def _places(
     if problems:
         raise BadInput(problems)
     return list(places.values())
+
+
+def _bare(kind: str) -> dict[str, Column]:
+    """Headings without a unit, such as ``gross``, whose cells carry it: ``84000 lb``."""
+    known = columns_of(kind)
+    return {
+        name: column._replace(name=name)
+        for column in known.values()
+        if has_unit(column) and (name := stem(column.field)) not in known
+    }
+
+
+def _without_unit(
+    where: str,
+    places: Sequence[tuple[Column, list[int]]],
+    rows: Sequence[tuple[int, Sequence[str]]],
+    kind: str,
+    bare: Mapping[str, Column],
+) -> list[str]:
+    """Columns whose unit neither heading nor cells tell, one line each."""
+    problems = []
+    for column, there in places:
+        cells = [cell for _, row in rows if (cell := _joined(row, there))]
+        if column.name in bare and column.unit != "1" and cells and all(map(is_number, cells)):
+            fits = [name for name, one in columns_of(kind).items() if one.field == column.field]
+            problems.append(
+                f"{where}: {column.name} has no unit; say which, --map "
+                f'{fits[0]}="{column.name}" or {fits[1]}="{column.name}"'
+            )
+    return problems
 
 
 def _joined(row: Sequence[str], where: Sequence[int]) -> str:

@@ -92,21 +92,48 @@ def loads_text(
     told = ", ".join(f"{count} {TAKE_WORDS[take]}" for take, count in counts.items())
     lines += ["", f"Loads: {told}"]
     doubtful = [(line, one) for line, one in judged if one.take != Take.YES]
-    some = doubtful if last is None else doubtful[-last:]
-    if len(some) < len(doubtful):
-        lines.append(f"  ({len(doubtful) - len(some)} older ones; --all shows them)")
-    lines += bullets(_load_words(bay, line, one, units) for line, one in some)
-    sources = dict.fromkeys(r.source for _, one in some for r in one.reasons)
+    groups = _alike(doubtful, units)
+    some = groups if last is None else groups[-last:]
+    older = len(doubtful) - sum(map(len, some))
+    if older:
+        lines.append(f"  ({older} older ones; --all shows them)")
+    lines += bullets(_load_words(bay, alike, units) for alike in some)
+    sources = dict.fromkeys(r.source for alike in some for _, one in alike for r in one.reasons)
     if sources:
         lines += ["", "Limits from:", *bullets(reworded(one, units) for one in sources)]
     return "\n".join([*lines, *problem_lines(book)])
 
 
-def _load_words(bay: Bay, line: Line[Any], one: Judgement, units: UnitSystem) -> str:
-    why = "; ".join(reason_words(reason, units) for reason in one.reasons)
+def _alike(
+    some: Sequence[tuple[Line[Any], Judgement]], units: UnitSystem
+) -> list[list[tuple[Line[Any], Judgement]]]:
+    """Loads of which the same is said one after the other, together."""
+    found: list[list[tuple[Line[Any], Judgement]]] = []
+    last: Any = None
+    for line, one in some:
+        words = (line.entry.lot, one.take, _why(one, units))
+        if found and words == last and line.row == found[-1][-1][0].row + 1:
+            found[-1].append((line, one))
+        else:
+            found.append([(line, one)])
+        last = words
+    return found
+
+
+def _why(one: Judgement, units: UnitSystem) -> str:
+    return "; ".join(reason_words(reason, units) for reason in one.reasons)
+
+
+def _load_words(bay: Bay, alike: Sequence[tuple[Line[Any], Judgement]], units: UnitSystem) -> str:
+    (line, one), (last, _) = alike[0], alike[-1]
     name = f"line {line.number}" if line.number else f"row {line.row}"
     when = day_and_time(bay, line.time)
-    return f"{name}, {when}, {line.entry.lot}, {TAKE_WORDS[one.take]}: {why}"
+    lot = line.entry.lot
+    if len(alike) > 1:
+        name = f"{name.replace(' ', 's ', 1)} to {last.number or last.row}"
+        when = f"{when} to {day_and_time(bay, last.time)}"
+        lot = f"{len(alike)} loads of {lot}"
+    return f"{name}, {when}, {lot}, {TAKE_WORDS[one.take]}: {_why(one, units)}"
 
 
 def _pace(filling: Filling, units: UnitSystem) -> list[str]:
