@@ -717,4 +717,3 @@ def test_advice_of_somebody_else_is_heard(live):
     assert "forged" not in bridge.text()
     ear.say("vent/1/bay-1/to/advice", b"{}", qos=0)
     until(lambda: "bay-1 forged somebody else speaks" in bridge.text(), 5.0, "it is told")
-    until(lambda: controller.sim.following is None, 5.0, "and ends the advice")
