@@ -128,7 +128,8 @@ def _new(args: argparse.Namespace) -> int:
 
 def _check(args: argparse.Namespace) -> int:
     config = read_config(args.config, inspect=_cannot_work)
-    say(f"{args.config}: sound; {len(config.bays)} bays")
+    many = len(config.bays)
+    say(f"{args.config}: sound; {many} bay{'s' if many > 1 else ''}")
     for bay in config.bays:
         lacks = [kind for kind in _OUTSIDE if bay.mapping and kind not in _given(bay)]
         if lacks:

@@ -69,13 +69,14 @@ class Plc:
         # A real PLC goes on here: its own limits, ramps, run times and frost cut-out, always last.
 
 
-async def run(plc: Plc, port: int) -> None:
-    """Serve and scan until interrupted."""
+async def run(plc: Plc, port: int, stop_after: float) -> None:
+    """Serve until interrupted, and scan; a PLC in stop goes on showing its last registers."""
     block = SimData(0, count=WRITE_TO + len(WRITE), values=0, datatype=DataType.REGISTERS)
     device = SimDevice(id=1, simdata=[block], action=plc.access)
     server = asyncio.create_task(StartAsyncTcpServer(device, address=("127.0.0.1", port)))
     shown = None
-    while not server.done():
+    begun = time.monotonic()
+    while not server.done() and time.monotonic() - begun < stop_after:
         plc.scan(time.monotonic())
         now = (plc.remote, tuple(plc.outputs.items()))
         if now != shown:
@@ -84,6 +85,7 @@ async def run(plc: Plc, port: int) -> None:
             print(f"{who}: {places}", flush=True)
             shown = now
         await asyncio.sleep(0.2)
+    print("stop", flush=True)
     await server
 
 
@@ -91,5 +93,6 @@ if __name__ == "__main__":
     parser = argparse.ArgumentParser(description="an invented PLC behind Modbus TCP")
     parser.add_argument("--port", type=int, default=5020)
     parser.add_argument("--beat-timeout", type=float, default=BEAT_TIMEOUT)
+    parser.add_argument("--stop-after", type=float, default=float("inf"), help="seconds, to try it")
     args = parser.parse_args()
-    asyncio.run(run(Plc(args.beat_timeout), args.port))
+    asyncio.run(run(Plc(args.beat_timeout), args.port, args.stop_after))

@@ -131,13 +131,14 @@ class BridgeHealth:
         """
         Advice to a bay that is not ours; the broker does not send us our own.
 
-        Nobody knows what the controller makes of it: for a while there is no advice. What was
-        left at the broker long ago ends nothing, or advice would end with every new connection.
+        Plain numbers have no origin: nobody knows what the controller makes of them, and for a
+        while there is no advice. Messages have one, and the controller judges it. What was left at
+        the broker long ago ends nothing, or advice would end with every new connection.
         """
         heard = self._heard.setdefault(bay.name, _Heard())
         if turn.now - heard.other_at <= OTHER_FOR:  # another bridge, whose beat was heard
             return
-        if not kept:
+        if bay.plain is not None and not kept:
             heard.foreign_until = turn.now + TOLD_FOR
             turn.touched[bay.name] = bay
         left = "and left it at the broker, " if kept else ""

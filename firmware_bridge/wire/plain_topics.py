@@ -19,6 +19,8 @@ _NUMBER = re.compile(rb"\s{0,4}[+-]?\d{1,15}(\.\d{0,15})?([eE][+-]?\d{1,3})?\s{0
 LARGEST = 4096
 QUIET = 3600.0
 """So long a gateway without a heartbeat, which publishes on change, may say nothing at all. [s]"""
+ROUND = 3.0
+"""The values of a first round come one after another: so long the first reading waits. [s]"""
 AHEAD = 60.0
 """By so much a gateway's clock may run ahead of the bridge's. [s]"""
 
@@ -126,6 +128,8 @@ class PlainInbox:
             if known is None or at >= known.at or not one.time:  # a late one tells nothing new
                 self._values[one.key] = _Value(number=number, at=at, heard=now)
                 self._heard_at = now
+                if self.seq == 0 and self.due == -math.inf:
+                    self.due = now + ROUND
         if problem is not None:
             raise problem
 
@@ -160,7 +164,7 @@ class PlainInbox:
         if self.mapping.alive:
             if not self._lives(now, link_lost):
                 return None
-        elif not any(one.heard > self.due - 1e-9 for one in self._values.values()):
+        elif self._heard_at <= self.due - (ROUND if self.seq == 0 else 0.0) - 1e-9:
             return None
         self.due, self.seq = now + self.mapping.every_s, self.seq + 1
         values = {one.key: self._fresh(one, now, link_lost) for one in self.mapping.readings}

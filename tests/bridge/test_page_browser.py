@@ -95,7 +95,7 @@ def test_charts_are_drawn_and_nothing_comes_from_elsewhere(browser, stage):
         })"""
     )
     assert min(painted) > 3
-    browser.until("document.querySelector('[data-k=\"bay-1.fan.reading\"]').textContent === '62 %'")
+    browser.until("document.querySelector('[data-k=\"bay-1.fan.reading\"]').textContent === '62%'")
     hosts = {urlsplit(one).netloc for one in browser.asked_for()}
     assert hosts == {urlsplit(stage.address).netloc}
     assert browser.complaints() == []
@@ -112,6 +112,12 @@ def test_a_chart_shows_what_its_table_holds(browser, stage):
     assert oldest - newest == pytest.approx((HOURS * 60 - 10) / 2000, abs=0.011)
     steps = {float(a[0]) - float(b[0]) for a, b in itertools.pairwise(rows)}
     assert steps == {600.0}
+    x, y = browser.ask(
+        "(() => { const c = document.querySelector('#co2 .u-over'); c.scrollIntoView();"
+        " const r = c.getBoundingClientRect(); return [r.x + r.width / 2, r.y + r.height / 2]; })()"
+    )
+    browser.call("Input.dispatchMouseEvent", type="mouseMoved", x=x, y=y)
+    browser.until("document.querySelector('#co2 .u-legend').textContent.includes('1200')")
 
 
 @pytest.mark.parametrize("dark", [False, True])

@@ -273,6 +273,15 @@ def test_what_is_published_on_change_is_believed_while_the_gateway_lives():
     assert values(one, 10920.0)["inside"] is None, "for an hour nothing at all has come"
 
 
+def test_the_first_reading_waits_for_the_first_round():
+    """Or each start would tell of readings that are missing, and only ask again when it is due."""
+    one = inbox(alive="")
+    one.take("gw/p", b"5", 0.0)
+    assert one.reading(1.0) is None
+    one.take("gw/door", b"1", 2.0)
+    assert one.reading(3.0).v == {"inside": 1.0, "pulp": 5.0, "out": None}
+
+
 def test_what_the_bridge_did_not_hear_itself_is_not_believed_for_long():
     """Its own link was lost: the gateway may have gone, and the door been opened."""
     one = inbox()

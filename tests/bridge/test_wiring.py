@@ -277,3 +277,10 @@ def test_the_access_list_of_the_page_is_enough(guarded, tmp_path, capsys):
     told = capsys.readouterr().out
     assert "ok: all 8 topics that the bridge writes to are open to it" in told
     assert "speak for the controller" not in told
+    assert "may not hear" not in told
+    assert main(["check", str(tmp_path / "page.toml"), "--as", "gateway-1"]) == 0
+    told = capsys.readouterr().out.splitlines()
+    assert told[1:] == [
+        "ok: 'gateway-1' may write to no topic on which the bridge alone should speak",
+        "ok: 'gateway-1' may send readings of bay-1",
+    ]

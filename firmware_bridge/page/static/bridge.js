@@ -170,7 +170,7 @@
     const rows = [...table.tBodies[0].rows].reverse();
     const numbers = (place) =>
       rows.map((row) => {
-        const value = parseFloat(row.cells[place].textContent.replace("−", "-"));
+        const value = parseFloat(row.cells[place].textContent.replace("−", "-").replaceAll(",", ""));
         return Number.isNaN(value) ? null : value;
       });
     const labels = [...table.tHead.rows[0].cells].slice(1).map((cell) => cell.textContent);
