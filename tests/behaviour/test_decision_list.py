@@ -31,7 +31,7 @@ from ventcalc import air
 from ventcalc.advice.advise import Action, advise
 from ventcalc.advice.outside_air import Binding, Verdict
 from ventcalc.advice.reasons import reasons
-from ventcalc.advice.setpoints import dry_air_flow, fan_power, wetting_margin
+from ventcalc.advice.setpoints import dry_air_flow, fan_power, lowest_supply, wetting_margin
 from ventcalc.bay.hourly import hourly
 
 MUCH = 1.3 * SEED.limits.co2
@@ -157,6 +157,16 @@ def test_deep_cold_begins_at_minus_five():
         seen = pile(HOLDING + 0.8, outside_temperature=outside)
         found.append(given(SEED, seen, ran(SEED, seen)).action)
     assert found == [Action.COOL_BY_OUTSIDE, Action.CHOSEN]
+
+
+def test_the_coldest_supply_allowed_is_not_refused_by_round_off():
+    """The door's set point reaches it to the last digits, on either side."""
+    for tenths in range(-180, -55, 5):
+        seen = pile(HOLDING + 0.2, spread=1.6, outside_temperature=tenths / 10.0,
+                    return_relative_humidity=0.9)  # fmt: skip
+        advice = given(SEED, seen, ran(SEED, seen))
+        lowest = lowest_supply(hourly(SEED, WINTER))
+        assert advice.plenum_temperature == pytest.approx(lowest, abs=1e-3), tenths
 
 
 def test_a_humidifier_that_gives_nothing_is_weighed_like_deep_cold():

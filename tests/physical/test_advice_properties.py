@@ -243,7 +243,7 @@ def test_positions_lie_in_range_or_say_hands_off(case):
 
 
 @given(st.one_of(frosty(), busy(), cases(missing=False)))
-@settings(SOMETIMES, max_examples=200)
+@settings(SOMETIMES, max_examples=100)
 def test_no_supply_below_the_floor(case):
     bay, seen, memory = case
     advice, _ = advise(bay, seen, memory)
@@ -257,7 +257,7 @@ def test_no_supply_below_the_floor(case):
 
 
 @given(st.one_of(busy(), cases(missing=False)))
-@settings(SOMETIMES, max_examples=200)
+@settings(SOMETIMES, max_examples=100)
 def test_no_supply_that_is_known_to_wet_the_coldest_tuber(case):
     bay, seen, memory = case
     advice, _ = advise(bay, seen, memory)
@@ -268,7 +268,7 @@ def test_no_supply_that_is_known_to_wet_the_coldest_tuber(case):
 
 
 @given(st.one_of(busy(), cases(missing=False)))
-@settings(SOMETIMES, max_examples=200)
+@settings(SOMETIMES, max_examples=100)
 def test_outside_air_cools_only_where_the_margin_is_believed(case):
     """``confidence`` standard uncertainties between the dew point and the coldest tuber."""
     bay, seen, memory = case
@@ -282,7 +282,7 @@ def test_outside_air_cools_only_where_the_margin_is_believed(case):
 
 
 @given(st.one_of(busy(), cases(missing=False)))
-@settings(SOMETIMES, max_examples=200)
+@settings(SOMETIMES, max_examples=100)
 def test_positions_give_the_plenum_that_is_promised(case):
     """The air of a run, from its positions alone, is the air that the advice has judged."""
     bay, seen, memory = case
@@ -320,7 +320,7 @@ def test_positions_give_the_plenum_that_is_promised(case):
 
 
 @given(st.one_of(busy(), cases(missing=False)))
-@settings(SOMETIMES, max_examples=200)
+@settings(SOMETIMES, max_examples=100)
 def test_refrigeration_and_outside_air_never_cool_together(case):
     bay, seen, memory = case
     advice, _ = advise(bay, seen, memory)

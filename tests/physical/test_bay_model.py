@@ -408,9 +408,21 @@ def load(bay, now, hour):
     return now._replace(layers=layers, state=state)
 
 
-def test_loading_mixes_heat_by_mass():
+def test_air_that_sinks_at_rest_leaves_no_film_on_a_colder_bottom():
+    """On its way down it has passed colder and colder skins, which took what they do not hold."""
+    now = full_bay(temperature=8.0)
+    for layer, temperature in zip(now.layers, np.linspace(4.0, 8.0, 40), strict=True):
+        layer.temperature = float(temperature)
+    after = advance(BAY, now, Positions(), outside(5.0))
+    assert not after.of_all("film").any()
+    assert after.record.condensed == 0.0
+
+
+def test_loading_mixes_heat_and_water_by_mass():
     """Heat in what lies there and what comes in is heat in the mixture, at every step of it."""
     now = first()
+    for layer in now.layers:
+        layer.film = layer.water_loss = layer.dry_matter_loss = 0.01
     warm = now.state.return_temperature
     for layer, temperature in zip(now.layers, np.linspace(5.0, 9.0, 40), strict=True):
         layer.temperature = float(temperature)
@@ -420,6 +432,9 @@ def test_loading_mixes_heat_by_mass():
         new = after.state.loaded - now.state.loaded
         expected = now.state.loaded * now.of_all("temperature") + new * warm
         assert after.state.loaded * after.of_all("temperature") == approx(expected, rel=1e-12)
+        for name in ("film", "water_loss", "dry_matter_loss"):
+            kept = now.state.loaded * now.of_all(name)
+            assert after.state.loaded * after.of_all(name) == approx(kept, rel=1e-12)
         assert last <= after.state.share <= 1.0
         last, now = after.state.share, after
     assert now.state.loaded == 1.0

@@ -62,3 +62,15 @@ def test_a_long_step_after_a_strong_wind(hours):
     long = stepped(windy, 2e-4, hours * HOUR, 1, **inflow)
     short = stepped(windy, 2e-4, 600.0, 6 * hours, **inflow)
     assert long.temperature == approx(short.temperature, abs=0.05)
+
+
+def test_a_trace_of_water_dries_the_crop_no_less_than_none():
+    """Where the film is gone within the step, the skin gives water for the rest of it."""
+    dry = air.humidity_ratio(8.0, 0.6, PRESSURE)
+    start = bed.fresh_bed(MODEL, 8.0)
+    inflow = {"inlet_temperature": 8.0, "inlet_humidity_ratio": dry}
+    without = stepped(start, 0.03, HOUR, 1, **inflow)
+    trace = stepped(replace(start, film=np.full(40, 1e-9)), 0.03, HOUR, 1, **inflow)
+    assert not trace.film.any()
+    assert np.min(without.water_loss) > 1e-8
+    assert trace.water_loss == approx(without.water_loss, rel=0.05)

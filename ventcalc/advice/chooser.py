@@ -217,7 +217,7 @@ def _better(
 def _harms(bay: HourlyBay, now: Situation, hour: _Hour, share: float, end: Supply) -> bool:
     """Supply that is too cold, too far below the bottom, too warm or too moist."""
     coldest = now.readings.pulp_coldest
-    if end.temperature < hour.floor:
+    if end.temperature < hour.floor - ROUND_OFF:
         return True
     if end.temperature < hour.bottom - bay.limits.supply_difference - ROUND_OFF:
         return True
