@@ -39,7 +39,7 @@ def test_three_sentences_and_a_row_a_day(readings, capsys):
     assert said[2].startswith(("To watch", "No limit"))
     rows = re.findall(r"^  (?:Tue|Wed|Thu) \d\d Nov ", out, re.M)
     assert len(rows) == 3
-    for part in ("estimated from 3 pulp probes", "uncertain by 0.3 K", "free for any purpose",
+    for part in ("estimated from 3 pulp probes", "uncertain by 0.54 °F", "free for any purpose",
                  "issued Tue 10 Nov 2026 01:12 MST", "interlocks stay in charge"):  # fmt: skip
         assert part in " ".join(out.split())
 
