@@ -327,7 +327,8 @@ def test_refrigeration_and_outside_air_never_cool_together(case):
     if advice.refrigeration > 0.0:
         assert advice.action == Action.COOL_BY_COIL
         bleed = bay.control.fresh_air_opening * bay.fans.minimum_speed / advice.fan_speed
-        assert advice.door_opening <= (bleed + 1e-9 if advice.needs.purge else 0.0)
+        stale = advice.needs.purge or advice.needs.refresh
+        assert advice.door_opening <= (bleed + 1e-9 if stale else 0.0)
         assert advice.heater == 0.0
     if advice.action == Action.COOL_BY_OUTSIDE:
         assert advice.refrigeration == 0.0

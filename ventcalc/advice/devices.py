@@ -64,23 +64,46 @@ def heater_capacity(bay: HourlyBay, now: Situation) -> float:
     return 0.0 if now.readings.out_of_order & HEATER_OUT else bay.heater.capacity
 
 
-def bleed_share(bay: HourlyBay, now: Situation, purge: bool, speed: float) -> float:
+def bleed_share(bay: HourlyBay, now: Situation, wanted: bool, speed: float) -> float:
     """
-    Fresh fraction beside the refrigeration while CO2 is too high, however warm it is outside.
+    Fresh fraction beside the refrigeration where CO2 asks for it, however warm it is outside.
 
-    As much fresh air as a fresh-air run takes at the lowest speed; only what leaks where that
-    would make the mixture moister than the return air is, and too moist for the coldest tuber,
-    before it meets the coil. [0-1]
+    As much fresh air as a fresh-air run takes at the lowest speed; only what leaks where the
+    mixture would be moister than the return air is, and too moist for the coldest tuber, also
+    behind the coil. [0-1]
     """
-    if not purge or not now.outside_known:
+    if not wanted or not now.outside_known:
         return now.leak
     opening = fresh_fraction_at(bay.doors, bay.control.fresh_air_opening)
     share = min(max(opening * bay.fans.minimum_speed / speed, now.leak), now.widest)
     mixed = now.run_humidity_ratio + share * (now.outside_humidity_ratio - now.run_humidity_ratio)
     margin = wetting_margin(bay, now.readings.pulp_coldest, now.readings.pulp_probes)
-    return (
-        share if mixed <= max(_dry_enough(bay, now, margin), now.run_humidity_ratio) else now.leak
+    dry = _dry_enough(bay, now, margin)
+    if mixed <= max(dry, now.run_humidity_ratio) or _coil_dries(bay, now, speed, share, dry):
+        return share
+    return now.leak
+
+
+def _coil_dries(bay: HourlyBay, now: Situation, speed: float, share: float, dry: float) -> bool:
+    """Whether the refrigeration can cool the mixture, and leaves it that dry [kg/kg dry air]."""
+    plant = bay.refrigeration
+    duty = coil_heat(bay, now, speed, share)
+    if not 0.0 < duty < plant.capacity:
+        return False
+    end = supply(
+        dry_air_flow(bay, speed, now.pressure),
+        share,
+        now.outside_temperature,
+        now.outside_humidity_ratio,
+        now.run_temperature,
+        now.run_humidity_ratio,
+        now.pressure,
+        fan_power(bay, speed),
+        duty,
+        plant.coil_temperature_difference,
+        plant.bypass_factor,
     )
+    return end.humidity_ratio + end.fog <= dry
 
 
 def _dry_enough(bay: HourlyBay, now: Situation, margin: float) -> float:

@@ -146,7 +146,8 @@ def _run(
         return _chosen(bay, now, needs, memory, found)
     leak = now.leak
     allowed = outside.verdict == ALLOWED and now.outside_known
-    bleed = devices.bleed_share(bay, now, needs.purge, speed)
+    stale = needs.cool and (needs.purge or needs.refresh)
+    bleed = devices.bleed_share(bay, now, stale, speed)
     coil = devices.coil_heat(bay, now, speed, bleed) if needs.cool else 0.0
     warm_share, warm_air = devices.warm_share(bay, now) if needs.warm else (leak, False)
     mist = _humidity(bay, now, needs, FRESH_AIR)
