@@ -732,7 +732,7 @@ def test_refrigeration_lets_in_a_little_air_while_co2_is_high():
     assert done.door_opening == 0.0
 
 
-@pytest.mark.parametrize(("part", "opens"), [(2.0, True), (0.5, False)])
+@pytest.mark.parametrize(("part", "opens"), [(1.0, True), (0.4, False)])
 def test_moist_air_comes_in_where_the_coil_has_the_power_to_dry_it(part, opens):
     """Moister than return air and tubers before the coil, drier behind it."""
     seen = pile(FRY.schedule.holding_temperature + 1.0, outside_temperature=14.0,

@@ -85,10 +85,10 @@ def bleed_share(bay: HourlyBay, now: Situation, wanted: bool, speed: float) -> f
 
 
 def _coil_dries(bay: HourlyBay, now: Situation, speed: float, share: float, dry: float) -> bool:
-    """Whether the refrigeration can cool the mixture, and leaves it that dry [kg/kg dry air]."""
+    """Whether the mixture still cools behind the refrigeration, and is that dry [kg/kg]."""
     plant = bay.refrigeration
     duty = coil_heat(bay, now, speed, share)
-    if not 0.0 < duty < plant.capacity:
+    if not duty > 0.0:
         return False
     end = supply(
         dry_air_flow(bay, speed, now.pressure),
@@ -103,7 +103,8 @@ def _coil_dries(bay: HourlyBay, now: Situation, speed: float, share: float, dry:
         plant.coil_temperature_difference,
         plant.bypass_factor,
     )
-    return end.humidity_ratio + end.fog <= dry
+    cools = end.temperature < now.readings.pulp_coldest
+    return cools and end.humidity_ratio + end.fog <= dry
 
 
 def _dry_enough(bay: HourlyBay, now: Situation, margin: float) -> float:
