@@ -735,8 +735,8 @@ def test_refrigeration_lets_in_a_little_air_while_co2_is_high():
 @pytest.mark.parametrize(("part", "opens"), [(1.0, True), (0.4, False)])
 def test_moist_air_comes_in_where_the_coil_has_the_power_to_dry_it(part, opens):
     """Moister than return air and tubers before the coil, drier behind it."""
-    seen = pile(FRY.schedule.holding_temperature + 1.0, outside_temperature=14.0,
-                outside_relative_humidity=0.95, co2=0.0045)  # fmt: skip
+    seen = pile(FRY.schedule.holding_temperature + 1.0, outside_temperature=10.0,
+                outside_relative_humidity=1.0, co2=0.0045)  # fmt: skip
     plant = replace(FRY.refrigeration, capacity=part * FRY.refrigeration.capacity)
     advice, _ = advise(replace(FRY, refrigeration=plant), seen, ran(FRY, seen))
     assert advice.action == Action.COOL_BY_COIL

@@ -74,7 +74,7 @@ def bleed_share(bay: HourlyBay, now: Situation, wanted: bool, speed: float) -> f
     """
     if not wanted or not now.outside_known:
         return now.leak
-    opening = fresh_fraction_at(bay.doors, bay.control.fresh_air_opening)
+    opening: float = fresh_fraction_at(bay.doors, bay.control.fresh_air_opening)
     share = min(max(opening * bay.fans.minimum_speed / speed, now.leak), now.widest)
     mixed = now.run_humidity_ratio + share * (now.outside_humidity_ratio - now.run_humidity_ratio)
     margin = wetting_margin(bay, now.readings.pulp_coldest, now.readings.pulp_probes)
