@@ -379,6 +379,39 @@ def test_ctrl_c_ends_a_command_that_is_compiling(delay, tmp_path):
     assert done.stderr == ""
 
 
+ENDED_AGAIN_AND_AGAIN = """
+import os
+import signal
+import threading
+
+import ventcalc as vc
+
+signal.signal(signal.SIGINT, signal.default_int_handler)
+bay, weather = vc.example_bay("seed_bay"), vc.example_weather()
+
+
+def run():
+    vc.run_season(bay, weather, layers=40, compiled=True, progress=lambda step, steps: None)
+
+
+run()
+for k in range(20):
+    threading.Timer(0.02 * k, os.kill, (os.getpid(), signal.SIGINT)).start()
+    try:
+        while True:
+            run()
+    except KeyboardInterrupt:
+        print("ended")
+"""
+
+
+def test_ctrl_c_ends_machine_code_that_runs():
+    """Numba builds what it returns by calling Python, and crashes where Ctrl-C is raised there."""
+    done = python(ENDED_AGAIN_AND_AGAIN)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert done.stdout.split() == ["ended"] * 20
+
+
 def processor_time():
     """That of all processes started so far. [s]"""
     used = resource.getrusage(resource.RUSAGE_CHILDREN)

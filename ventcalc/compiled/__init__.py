@@ -112,7 +112,8 @@ def _entry(function: Callable[..., Any]) -> Callable[..., Any]:
 
     def call(*given: Any) -> Any:
         if made.signatures:
-            return made(*given)
+            with _deferred():
+                return made(*given)
         with _ONE_AT_A_TIME, _alone(), _compiling():
             return made(*given)
 
@@ -200,7 +201,8 @@ def _deferred() -> Iterator[list[int]]:
     Keep Ctrl-C until the block is done; the list tells whether it came.
 
     Raised where it comes it might be lost, or worse: LLVM calls back into Python, and what is
-    raised there, or while something is loaded or disposed of, goes no further.
+    raised there, or while something is loaded or disposed of, goes no further. What machine code
+    returns numba builds by calling Python, and crashes where that raises.
     """
     usual, asked = signal.default_int_handler, list[int]()
     main = threading.current_thread() is threading.main_thread()
