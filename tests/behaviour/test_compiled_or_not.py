@@ -396,7 +396,7 @@ def run():
 
 run()
 for k in range(20):
-    threading.Timer(0.02 * k, os.kill, (os.getpid(), signal.SIGINT)).start()
+    threading.Timer(0.2 + 0.02 * k, os.kill, (os.getpid(), signal.SIGINT)).start()
     try:
         while True:
             run()
