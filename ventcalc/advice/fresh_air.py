@@ -43,7 +43,9 @@ def suffocates(now: Situation) -> bool:
     return now.readings.co2 > SUFFOCATING
 
 
-def fresh_share(bay: HourlyBay, now: Situation, mist: float, gently: bool) -> tuple[float, bool]:
+def fresh_share(
+    bay: HourlyBay, now: Situation, humidity_wanted: float, gently: bool
+) -> tuple[float, bool]:
     """
     Fresh fraction for a change of air with so much humidity wanted [0-1], and whether there is one
     that does no harm.
@@ -80,7 +82,7 @@ def fresh_share(bay: HourlyBay, now: Situation, mist: float, gently: bool) -> tu
         return now.leak, False
     # Through the whole door, air that is dry but hot leaves room for mist that cools it.
     wettest = seen.pulp_coldest - margin
-    if hot and _undiluted(bay, now, mist, coldest, warmest, wettest):
+    if hot and _undiluted(bay, now, humidity_wanted, coldest, warmest, wettest):
         return now.widest, True
     if suffocates(now) and _undiluted(bay, now, 0.0, coldest, warmest, seen.pulp_coldest + SWEATS):
         return now.widest, True
@@ -88,10 +90,10 @@ def fresh_share(bay: HourlyBay, now: Situation, mist: float, gently: bool) -> tu
 
 
 def _undiluted(
-    bay: HourlyBay, now: Situation, mist: float, coldest: float, warmest: float, wettest: float
+    bay: HourlyBay, now: Situation, humidity: float, coldest: float, warmest: float, wettest: float
 ) -> bool:
     """Whether all the fresh air there is makes a supply within these limits. [°C]"""
-    end = supply_of(bay, now, bay.fans.minimum_speed, now.widest, mist)
+    end = supply_of(bay, now, bay.fans.minimum_speed, now.widest, humidity)
     dew = dew_point(end.humidity_ratio + end.fog, now.pressure)
     return coldest <= end.temperature <= warmest and dew <= wettest
 

@@ -150,9 +150,9 @@ def _run(
     bleed = devices.bleed_share(bay, now, stale, speed)
     coil = devices.coil_heat(bay, now, speed, bleed) if needs.cool else 0.0
     warm_share, warm_air = devices.warm_share(bay, now) if needs.warm else (leak, False)
-    mist = _humidity(bay, now, needs, FRESH_AIR)
-    fresh, fresh_air = fresh_share(bay, now, mist, False) if needs.purge else (leak, False)
-    gentle_share, gentle = fresh_share(bay, now, mist, True) if needs.refresh else (leak, False)
+    humidity = _humidity(bay, now, needs, FRESH_AIR)
+    fresh, fresh_air = fresh_share(bay, now, humidity, False) if needs.purge else (leak, False)
+    gentle_share, gentle = fresh_share(bay, now, humidity, True) if needs.refresh else (leak, False)
     heated, dried = leak, not needs.recirculation_wets
     if needs.warm and (now.stage == WARM_UP or now.stage == UNLOADING):
         heated, dried = devices.heated_share(bay, now)
