@@ -570,7 +570,7 @@ def test_weather_of_ones_own_is_that_of_the_command_line(page, capsys, tmp_path)
     status, answer = upload(page, "../warm year.csv", path.read_bytes())
     assert status == 200
     assert answer["name"] == "Invented warm year"
-    said = command(capsys, "size", "seed_bay", "--weather", str(path), "--json")
+    said = command(capsys, "size", "seed_bay", "--weather", str(path), "--json", "--units", "us")
     sized = page.ask("/size", question(weather=answer["key"]))
     assert sized["data"] == {name: said[name] for name in said if name != "files"}
     assert sized["data"]["weather"] == "Invented warm year"

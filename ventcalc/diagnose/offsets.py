@@ -277,7 +277,10 @@ def offset_findings(found: SensorOffsets, units: UnitSystem) -> list[Finding]:
             words = PROBE_WORDS[name] + " probably reads {size} {way} (± {doubt})."
             findings += _told(found, size, doubt, 2.0, words, SALT_FIRST, units, True)
     unsafe = np.minimum(found.wetting_difference, 0.0)
-    words = "The plenum's dew point is likely {size} nearer to the pulp than the probes say (± {doubt})."
+    words = (
+        "The plenum's dew point is likely {size} nearer to the pulp than the probes say "
+        "(± {doubt})."
+    )
     findings += _told(
         found, unsafe, found.wetting_uncertainty, 0.3, words, BOTH_FIRST, units, False,
     )  # fmt: skip
