@@ -23,7 +23,7 @@ WORDS = {1: "DANGER to people or crop", 2: "Equipment", 3: "To be looked at"}
 def diagnosis_text(bay: Bay, found: Diagnosis, units: UnitSystem = "metric") -> str:
     """Findings, the worst first, and what was not looked at."""
     lines = [
-        f"{bay.name}, log of {found.rows} rows from {_when(bay, found.first)} to "
+        f"{bay.name}, log of {found.rows:,} rows from {_when(bay, found.first)} to "
         f"{_when(bay, found.last)}"
     ]
     if not found.findings:

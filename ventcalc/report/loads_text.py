@@ -83,13 +83,13 @@ def loads_text(
     """The fill so far, and every load that is not simply taken."""
     if not judged:
         return "\n".join([f"{bay.name}: no loads in {book.folder}", *problem_lines(book)])
-    count = f"{len(judged)} load{'s' if len(judged) > 1 else ''}"
+    count = f"{len(judged):,} load{'s' if len(judged) > 1 else ''}"
     head = f"{bay.name}: {count}, {show(filling.content, 'kg', units)} in the bay"
     lines = [f"{head}, {filling.share:.0%} of a full one", *_pace(filling, units), ""]
     lines += table([_heads(bay, units), *(_day(bay, day, units) for day in filling.days)])
     lines += ["", *_heat_words(bay, units)]
     counts = {take: sum(1 for _, one in judged if one.take == take) for take in Take}
-    told = ", ".join(f"{count} {TAKE_WORDS[take]}" for take, count in counts.items())
+    told = ", ".join(f"{count:,} {TAKE_WORDS[take]}" for take, count in counts.items())
     lines += ["", f"Loads: {told}"]
     doubtful = [(line, one) for line, one in judged if one.take != Take.YES]
     groups = _alike(doubtful, units)
