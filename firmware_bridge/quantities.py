@@ -9,7 +9,7 @@ __all__ = ["KINDS", "QUANTITIES", "Quantity", "to_internal"]
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Quantity:
-    """One kind of channel; numbers in the internal unit (°C, 0-1, volume fraction, Pa)."""
+    """One kind of channel; numbers in the internal unit (°C, 0-1, volume fraction, Pa, W)."""
 
     units: dict[str, tuple[float, float]]
     """UCUM code to (factor, offset): internal = factor x value + offset."""
@@ -32,6 +32,7 @@ _SHARE = Quantity(units=_PART, packing=1e-4)
 _FLAG = Quantity(units=_ONE, packing=1.0)
 _TONNES = {"t": (1.0, 0.0), "kg": (1e-3, 0.0), "[lb_av]": (4.5359237e-4, 0.0)}
 _GASES = {"[ppm]": (1e-6, 0.0), "%": (0.01, 0.0), "1": (1.0, 0.0)}
+_POWERS = {"W": (1.0, 0.0), "kW": (1000.0, 0.0)}
 _PRESSURES = {"Pa": (1.0, 0.0), "hPa": (100.0, 0.0), "kPa": (1000.0, 0.0)}
 
 QUANTITIES: dict[str, Quantity] = {
@@ -57,6 +58,7 @@ QUANTITIES: dict[str, Quantity] = {
     "stage": Quantity(units=_ONE, packing=1.0, high=6.0),
     "out_of_order": Quantity(units=_ONE, packing=1.0, high=31.0),
     "power": _FLAG,
+    "electric_power": Quantity(units=_POWERS, packing=20.0, high=600e3),
     "other": Quantity(units={}, packing=0.01, low=-1e9, high=1e9),
 }
 """By kind of channel."""

@@ -36,7 +36,9 @@ EVERY = 300.0
 """One reading in so long is enough for every rule. [s]"""
 LEAST = 86400.0
 """A journal shorter than that shows hardly anything. [s]"""
-PULP = "pulp_temperature"
+PULP, POWER = "pulp_temperature", "electric_power"
+LONGEST_GAP = 3600.0
+"""Between readings, over which the electric power is taken to last. [s]"""
 KINDS = frozenset(name for name, *_ in COLUMNS.values())
 """Kinds of channel that the rules know; they bear the names of the library's log."""
 NEEDED = {
@@ -138,9 +140,15 @@ def _log(
         raise BadConfig(f"the readings lack {' and '.join(lacks)}")
     probes = [key for key, kind in kinds.items() if kind == PULP]
     places = [heights.get(key, math.nan) for key in probes]
+    time = np.array([t for t, _ in kept])
+    values = {kind: _mean(table[:, columns[kind]]) for kind in columns if kind in KINDS}
+    if POWER in columns:  # of all meters; over a gap nobody knows it
+        lasted = np.diff(time, prepend=math.nan)
+        lasted[lasted > LONGEST_GAP] = math.nan
+        values["energy"] = table[:, columns[POWER]].sum(axis=1) * lasted
     return Log(
-        time=np.array([t for t, _ in kept]),
-        values={kind: _mean(table[:, columns[kind]]) for kind in columns if kind in KINDS},
+        time=time,
+        values=values,
         pulp=table[:, columns.get(PULP, [])],
         heights=None if any(map(math.isnan, places)) else tuple(places),
         rows=len(kept),

@@ -109,6 +109,7 @@ KIND_NAMES = {
     "stage": "Stage told, by number",
     "out_of_order": "Out of order, by code",
     "power": "Mains power",
+    "electric_power": "Electric power",
     "other": "Other",
 }
 _SHOWN: Mapping[str, Mapping[Units, tuple[str, float, float, int]]] = {
@@ -117,6 +118,7 @@ _SHOWN: Mapping[str, Mapping[Units, tuple[str, float, float, int]]] = {
     "share": {"metric": ("%", 100.0, 0.0, 0), "us": ("%", 100.0, 0.0, 0)},
     "co2": {"metric": ("ppm", 1e6, 0.0, 0), "us": ("ppm", 1e6, 0.0, 0)},
     "pressure": {"metric": ("hPa", 0.01, 0.0, 0), "us": ("inHg", 1 / 3386.389, 0.0, 2)},
+    "electric_power": {"metric": ("kW", 1e-3, 0.0, 1), "us": ("kW", 1e-3, 0.0, 1)},
     "height": {"metric": ("m", 1.0, 0.0, 1), "us": ("ft", 1 / 0.3048, 0.0, 1)},
     "count": {"metric": ("", 1.0, 0.0, 0), "us": ("", 1.0, 0.0, 0)},
     "other": {"metric": ("", 1.0, 0.0, 2), "us": ("", 1.0, 0.0, 2)},
@@ -124,12 +126,12 @@ _SHOWN: Mapping[str, Mapping[Units, tuple[str, float, float, int]]] = {
 
 
 def quantity_of(kind: str) -> str:
-    """What is shown for a kind: one of temperature, share, co2, pressure, count, other."""
+    """What is shown for a kind: a temperature, a share, a count, or what bears its own name."""
     if kind.endswith("temperature"):
         return "temperature"
     if kind in ("people_inside", "crop_wet", "loaded_t", "stage", "out_of_order", "power"):
         return "count"
-    return kind if kind in ("co2", "pressure", "other") else "share"
+    return kind if kind in ("co2", "pressure", "electric_power", "other") else "share"
 
 
 def number(value: float, digits: int) -> str:

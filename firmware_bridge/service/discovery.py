@@ -38,6 +38,7 @@ _HUMIDITY = ({"unit_of_measurement": "%", "device_class": "humidity"}, 100.0, 1)
 _QUANTITIES: dict[str, tuple[dict[str, str], float, int]] = {
     "co2": ({"unit_of_measurement": "ppm", "device_class": "carbon_dioxide"}, 1e6, 0),
     "pressure": ({"unit_of_measurement": "hPa", "device_class": "atmospheric_pressure"}, 0.01, 1),
+    "electric_power": ({"unit_of_measurement": "kW", "device_class": "power"}, 1e-3, 2),
     **dict.fromkeys(("fan_speed", "door_opening", "humidifier", "refrigeration", "heater"), _SHARE),
 }
 """What a hub should know of a kind, factor to its unit, decimals."""

@@ -29,8 +29,11 @@ KINDS = {
     "plenum_temp_c": "plenum_temperature", "plenum_rh": "plenum_relative_humidity",
     "co2_ppm": "co2", "fan_speed": "fan_speed", "door_opening": "door_opening",
     "humidifier": "humidifier", "refrigeration": "refrigeration", "heater": "heater",
+    "energy_kwh": "electric_power",
     **{f"pulp_{k}_c": "pulp_temperature" for k in range(1, 6)},
 }  # fmt: skip
+FACTORS = {"co2_ppm": 1e-6, "energy_kwh": 1000.0}
+"""To what the bridge stores; rows of an hour each."""
 
 
 @pytest.fixture(scope="module")
@@ -64,7 +67,7 @@ def store(one, season, *, odd=False, boot=7):
     samples = []
     for k in np.flatnonzero(time > time[-1] - 25.0 * DAY).tolist():
         values = {
-            key: columns[name][k] * (1e-6 if name == "co2_ppm" else 1.0)
+            key: columns[name][k] * FACTORS.get(name, 1.0)
             for key, name in zip(kinds, KINDS, strict=True)
         }
         faults = {"pulp_4": "odd"} if odd and abs(values["pulp_4"] - values["pulp_3"]) > 2.0 else {}
@@ -134,6 +137,17 @@ def test_a_fault_season_in_the_journal_becomes_findings_and_alarms(watched, wint
     out = capsys.readouterr().out
     assert "DANGER to people or crop: The pulp warms by" in out
     assert "Since 30 Nov 2026" in out or "Since 01 Dec 2026" in out
+
+
+def test_electric_power_that_no_machine_explains_is_found(watched, winter):
+    """12 kW more than fans, humidifier and heater can take, for five days."""
+    time, columns = winter
+    more = columns["energy_kwh"] + np.where(time > time[-1] - 5.0 * DAY, 12.0, 0.0)
+    store(watched, (time, {**columns, "energy_kwh": more}))
+    assert looked(watched).trouble == ""
+    (alarm,) = [one for one in watched.bay.complaints if one.id == "energy_high"]
+    assert alarm.first
+    assert "energy high" not in watched.bay.diagnosis.said["metric"][-1], "it was looked for"
 
 
 def test_nothing_wrong_is_said_and_a_mended_fault_is_told_once(watched, winter):
