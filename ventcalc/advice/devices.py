@@ -86,23 +86,10 @@ def bleed_share(bay: HourlyBay, now: Situation, wanted: bool, speed: float) -> f
 
 def _coil_dries(bay: HourlyBay, now: Situation, speed: float, share: float, dry: float) -> bool:
     """Whether the mixture still cools behind the refrigeration, and is that dry [kg/kg]."""
-    plant = bay.refrigeration
     duty = coil_heat(bay, now, speed, share)
     if not duty > 0.0:
         return False
-    end = supply(
-        dry_air_flow(bay, speed, now.pressure),
-        share,
-        now.outside_temperature,
-        now.outside_humidity_ratio,
-        now.run_temperature,
-        now.run_humidity_ratio,
-        now.pressure,
-        fan_power(bay, speed),
-        duty,
-        plant.coil_temperature_difference,
-        plant.bypass_factor,
-    )
+    end = supply_of(bay, now, speed, share, 0.0, duty)
     cools = end.temperature < now.readings.pulp_coldest
     return cools and end.humidity_ratio + end.fog <= dry
 
@@ -215,9 +202,14 @@ def door_for(
 
 
 def supply_of(
-    bay: HourlyBay, now: Situation, fan_speed: float, fraction: float, humidity_wanted: float
+    bay: HourlyBay,
+    now: Situation,
+    fan_speed: float,
+    fraction: float,
+    humidity_wanted: float,
+    duty: float = 0.0,
 ) -> Supply:
-    """The plenum that a door opening would give, without coil and heater."""
+    """The plenum that a door opening would give, with so much heat taken by the coil, no heater."""
     limit = 1.0  # without mist it binds nothing
     if humidity_wanted > 0.0:
         limit = vapour_limit(bay, now.readings.pulp_coldest, now.readings.pulp_probes, now.pressure)
@@ -230,7 +222,7 @@ def supply_of(
         now.run_humidity_ratio,
         now.pressure,
         fan_power(bay, fan_speed),
-        0.0,
+        duty,
         bay.refrigeration.coil_temperature_difference,
         bay.refrigeration.bypass_factor,
         humidity_wanted,
