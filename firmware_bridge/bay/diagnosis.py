@@ -75,10 +75,15 @@ def diagnosis_of(
     made: float,
     ignore: Collection[str] = (),
     heights: Mapping[str, float] | None = None,
+    foretold: Mapping[int, float] | None = None,
 ) -> Diagnosis:
-    """Look through the readings; whatever goes wrong is told in it, and the bridge goes on."""
+    """
+    Look through the readings, beside them outside air as it was ``foretold`` by the hour [°C].
+
+    Whatever goes wrong is told in what comes back, and the bridge goes on.
+    """
     try:
-        log = _log(list(rows), ignore, heights or {})
+        log = _log(list(rows), ignore, heights or {}, foretold or {})
         evidence = evidence_of(bay, log)
         found = {units: told(evidence, units) for units in _UNITS}
         return Diagnosis(
@@ -98,7 +103,7 @@ def diagnosis_report(bay: Bay, rows: Rows, ignore: Collection[str], units: str) 
     """The same as ``ventcalc diagnose`` prints it."""
     system: UnitSystem = "us" if units == "us" else "metric"
     try:
-        return diagnosis_text(bay, diagnose(bay, _log(list(rows), ignore, {}), system), system)
+        return diagnosis_text(bay, diagnose(bay, _log(list(rows), ignore, {}, {}), system), system)
     except VentcalcError as error:
         raise BadConfig(str(error)) from None
 
@@ -117,7 +122,10 @@ def new_alarms(diagnosis: Diagnosis | None, standing: Collection[Alarm]) -> tupl
 
 
 def _log(
-    rows: Sequence[tuple[float, Sample]], ignore: Collection[str], heights: Mapping[str, float]
+    rows: Sequence[tuple[float, Sample]],
+    ignore: Collection[str],
+    heights: Mapping[str, float],
+    foretold: Mapping[int, float],
 ) -> Log:
     kept: list[tuple[float, Sample]] = []
     for t, sample in rows:
@@ -146,6 +154,9 @@ def _log(
         lasted = np.diff(time, prepend=math.nan)
         lasted[lasted > LONGEST_GAP] = math.nan
         values["energy"] = table[:, columns[POWER]].sum(axis=1) * lasted
+    if foretold:
+        hours = (time // 3600.0).astype(int).tolist()
+        values["forecast_temperature"] = np.array([foretold.get(k, math.nan) for k in hours])
     return Log(
         time=time,
         values=values,

@@ -48,6 +48,7 @@ __all__ = [
     "Week",
     "doubt_of",
     "forecast_problem",
+    "foretold",
     "plan_hour",
     "question_of",
     "standing",
@@ -172,6 +173,23 @@ def forecast_problem(config: BayConfig, time: float) -> str:
     except VentcalcError as error:
         return "; ".join(str(error).splitlines())
     return ""
+
+
+def foretold(config: BayConfig, time: float) -> dict[int, float]:
+    """
+    Outside air [°C] that the site's forecast had for hours gone by, each by its number since 1970;
+    none where there is no forecast that can be read.
+    """
+    if config.forecast is None:
+        return {}
+    try:
+        found = _forecast(config.forecast, read_bay(config.bay_file))
+    except VentcalcError:
+        return {}
+    begin = found.weather.time.astype("datetime64[s]").astype(np.int64)
+    gone = begin <= min(time, found.issued + LIFE)
+    hours: list[int] = (begin[gone] // 3600).tolist()
+    return dict(zip(hours, found.weather.temperature[gone].tolist(), strict=True))
 
 
 def _forecast(path: Path, bay: Bay) -> Forecast:

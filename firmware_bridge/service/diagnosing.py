@@ -10,6 +10,7 @@ from pathlib import Path
 
 from firmware_bridge.bay.diagnosis import DAYS, EVERY, Diagnosis, diagnosis_of
 from firmware_bridge.bay.state import BayState
+from firmware_bridge.bay.week import foretold
 from firmware_bridge.errors import JournalError
 from firmware_bridge.journal.export import samples_of_journal
 from firmware_bridge.journal.journal import Journal
@@ -34,6 +35,8 @@ class Diagnosing:
     _busy: bool = False
     _found: deque[tuple[str, Diagnosis]] = field(default_factory=deque)
     _due: dict[str, float] = field(default_factory=dict)
+    _foretold: dict[str, dict[int, float]] = field(default_factory=dict)
+    """Outside air by the forecasts that were there, hour by hour; a restart forgets them. [°C]"""
 
     def look(self, turn: Turn) -> None:
         """Take what was found, ask for the next."""
@@ -49,7 +52,10 @@ class Diagnosing:
                 self.spawn(functools.partial(self._work, bay, heights, turn.day))
 
     def _work(self, bay: BayState, heights: Mapping[str, float], day: float) -> None:
-        self._found.append((bay.name, look_through(self.journal, bay, heights, day)))
+        known = self._foretold.get(bay.name, {}) | foretold(bay.config, day)
+        first = day / 3600.0 - 24.0 * DAYS
+        self._foretold[bay.name] = known = {k: one for k, one in known.items() if k > first}
+        self._found.append((bay.name, look_through(self.journal, bay, heights, day, known)))
 
     def _take(self, bay: BayState, found: Diagnosis, turn: Turn) -> None:
         """What is new, and what is no more, is told once."""
@@ -63,7 +69,13 @@ class Diagnosing:
                 turn.tell(bay.name, "diagnosis", f"no longer shown: {before[kind].text}")
 
 
-def look_through(path: Path, bay: BayState, heights: Mapping[str, float], day: float) -> Diagnosis:
+def look_through(
+    path: Path,
+    bay: BayState,
+    heights: Mapping[str, float],
+    day: float,
+    known: Mapping[int, float],
+) -> Diagnosis:
     """What the last weeks of a bay show; the loop writes the journal meanwhile."""
     try:
         journal = Journal(path, read_only=True)
@@ -73,4 +85,4 @@ def look_through(path: Path, bay: BayState, heights: Mapping[str, float], day: f
             journal.close()
     except JournalError as error:
         return Diagnosis(made=day, trouble=str(error))
-    return diagnosis_of(bay.description, rows, day, bay.config.ignore, heights)
+    return diagnosis_of(bay.description, rows, day, bay.config.ignore, heights, known)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import numpy as np
@@ -12,10 +13,12 @@ from bridge_world import BAY_FILE
 import ventcalc as vc
 from firmware_bridge.bay.advisor import FIRST, LONGEST
 from firmware_bridge.bay.diagnosis import Diagnosis, new_alarms
+from firmware_bridge.bay.week import foretold
 from firmware_bridge.cli import main
 from firmware_bridge.codes import ADVICE_ALARMS, LOG_ALARMS
 from firmware_bridge.page.view import bay_text
 from firmware_bridge.sensors.sample import Sample
+from firmware_bridge.service.diagnosing import look_through
 from firmware_bridge.wire.messages import Alarm
 from ventcalc.diagnose.diagnose import FINDING_IDS
 from ventcalc.report.season_log import season_columns
@@ -148,6 +151,31 @@ def test_electric_power_that_no_machine_explains_is_found(watched, winter):
     (alarm,) = [one for one in watched.bay.complaints if one.id == "energy_high"]
     assert alarm.first
     assert "energy high" not in watched.bay.diagnosis.said["metric"][-1], "it was looked for"
+
+
+def test_sun_on_the_outside_probe_is_found_against_the_forecasts_of_those_days(watched, winter):
+    """6 K by day; each hour one more look at the forecast that is there."""
+    time, columns = winter
+    end, true = watched.hand.wall(), columns["outside_temp_c"]
+    clock = (time - 7.0 * 3600.0) % DAY / 3600.0
+    day = (clock >= 9.0) & (clock < 17.0)
+    store(watched, (time, {**columns, "outside_temp_c": true + 6.0 * day}))
+    path = watched.folder / "forecast.csv"
+    config = replace(watched.bay.config, forecast=path, bay_file=BAY_FILE)
+    known = {}
+    for k in range(12):  # a file every twelve hours
+        first = len(time) - 12 * (12 - k)
+        when = (end - (time[-1] - time[first : first + 36])).astype("datetime64[s]")
+        rows = [f"{one}Z,{warm:.2f},60" for one, warm in zip(when, true[first:], strict=False)]
+        rows += [f"{when[-1] + np.timedelta64(3600 * j, 's')}Z,5,60" for j in range(1, 30)]
+        path.write_text("time,outside_temp_c,outside_rh_percent\n" + "\n".join(rows) + "\n")
+        known |= foretold(config, end - (time[-1] - time[min(first + 12, len(time) - 1)]))
+    assert len(known) >= 140
+    assert foretold(replace(config, forecast=None), end) == {}
+    for told, finds in ((known, True), ({}, False)):
+        found = look_through(watched.folder / "journal.db", watched.bay, {}, end, told)
+        assert found.trouble == ""
+        assert ("outside_probe" in {one.id for one in found.alarms}) == finds
 
 
 def test_nothing_wrong_is_said_and_a_mended_fault_is_told_once(watched, winter):
