@@ -22,12 +22,13 @@ from typing import Any, Protocol
 
 import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from firmware_bridge.config import BrokerConfig
 from firmware_bridge.errors import LinkError
 from firmware_bridge.wire.certificates import ends_of_files, peer_end
-from firmware_bridge.wire.quick import QuickClient, life
 from firmware_bridge.wire.trouble import never_answered, reason_of, refusal
 
 __all__ = ["Link", "Message", "Wire"]
@@ -113,7 +114,7 @@ class Link:
 
     def start(self) -> None:
         """Begin to connect, and keep trying; ``LinkError`` if certificates cannot be used."""
-        client = QuickClient(
+        client = mqtt.Client(
             CallbackAPIVersion.VERSION2,
             client_id=self._id,
             protocol=self._protocol,
@@ -210,7 +211,7 @@ class Link:
     def _publish(self, message: Message) -> Any:
         properties = None
         if message.expiry and self._protocol == mqtt.MQTTv5:
-            properties = life(message.expiry)
+            properties = _life(message.expiry)
         try:
             return self._client.publish(
                 message.topic, message.payload, message.qos, message.retain, properties
@@ -342,6 +343,12 @@ class Link:
                 self._put -= len(self._queue.popleft().payload)
                 self.counts["overflow"] += 1
         self._put += size
+
+
+def _life(expiry: int) -> Properties:
+    properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]
+    properties.MessageExpiryInterval = expiry
+    return properties
 
 
 def _tls(broker: BrokerConfig) -> ssl.SSLContext:

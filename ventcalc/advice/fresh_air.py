@@ -35,7 +35,7 @@ WIDEST_PURGE = 4.0
 URGENT = 2.0
 """Times its limit of CO2 from which on fresh air outranks a warm supply. [1]"""
 URGENT_STEP = 2.0
-"""Supply this far above recirculated air that is then borne. [K]"""
+"""Supply above recirculated air that is then borne, for each time its limit over the first. [K]"""
 
 
 def suffocates(now: Situation) -> bool:
