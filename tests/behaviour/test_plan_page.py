@@ -406,6 +406,36 @@ def test_the_command_serves_until_it_is_told_to_end(tmp_path):
         assert run.stderr.read() == b""
 
 
+WAITS_FOR_THE_LAST = """
+import os, signal, threading, time
+from ventcalc.web.local import LocalServer, take_port
+
+async def app(scope, receive, send):
+    raise AssertionError
+
+def close():
+    time.sleep(0.5)
+    print("closed")
+
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell's background job ignores it
+with LocalServer(app, take_port("127.0.0.1", 0, RuntimeError), close) as server:
+    threading.Timer(0.3, os.kill, (os.getpid(), signal.SIGINT)).start()
+    try:
+        server.wait()
+    except KeyboardInterrupt:
+        pass
+print("left")
+"""
+
+
+def test_after_ctrl_c_the_page_ends_before_the_program():
+    """Else it loses its socket under its feet, and says so at length."""
+    done = subprocess.run(
+        [sys.executable, "-c", WAITS_FOR_THE_LAST], capture_output=True, text=True, timeout=60
+    )
+    assert (done.returncode, done.stdout, done.stderr) == (0, "closed\nleft\n", "")
+
+
 def test_a_port_that_is_taken_is_told_in_one_line(server, capsys):
     port = str(urlsplit(server.address).port)
     assert main(["page", "seed_bay", "--port", port]) == 2

@@ -270,6 +270,7 @@ class LocalServer:
             timeout_graceful_shutdown=2,
         )
         self._server = uvicorn.Server(config)
+        self._ended = threading.Event()
         self._thread = threading.Thread(target=self._run, daemon=True, name="page")
 
     def _run(self) -> None:
@@ -277,11 +278,12 @@ class LocalServer:
             self._server.run(sockets=[self._socket])
         finally:
             self._close()
+            self._ended.set()
 
     def wait(self) -> None:
-        """Until the server ends."""
-        while self._thread.is_alive():
-            self._thread.join(0.5)
+        """Until the server ends; not by ``join``, which after Ctrl-C takes a thread for ended."""
+        while not self._ended.wait(0.5):
+            pass
 
     def __enter__(self) -> LocalServer:
         self._thread.start()
