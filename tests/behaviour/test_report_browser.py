@@ -269,9 +269,10 @@ def pages_of(data):
     return len(re.findall(rb"/Type\s*/Page\b(?!s)", data))
 
 
-@pytest.mark.parametrize("paper", [A4, LETTER])
-def test_a_page_can_be_printed(browser, shown, paper):
-    (name, _), (wide, high) = shown, paper
+def test_a_page_can_be_printed(browser, shown):
+    """On the paper of those who read its units."""
+    name, _ = shown
+    wide, high = LETTER if "us" in COMMANDS[name] else A4
     data = base64.b64decode(
         browser.call("Page.printToPDF", paperWidth=wide, paperHeight=high)["data"]
     )

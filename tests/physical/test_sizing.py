@@ -51,6 +51,13 @@ def sized(name: str = "seed_bay", target: float = 20, warmer: float = 0.0) -> Si
     )
 
 
+@functools.cache
+def with_coil(name: str, target: float) -> Sizing:
+    """With a coil throughout: more air may make one needless, and with it the coil's pressure."""
+    bay = replace(example_bay(name), refrigeration=Refrigeration(capacity=1e5))
+    return size_bay(bay, airflow_per_tonne=target * CFM_PER_TON, weather=weather())
+
+
 # --- identities --------------------------------------------------------------------------
 
 
@@ -98,7 +105,7 @@ def test_fan_schedule_by_hand(name: str) -> None:
 @pytest.mark.parametrize("target", TARGETS)
 def test_velocity_chain_holds(name: str, target: float) -> None:
     """The independent check of the chain finds nothing fast, and outlets not slow."""
-    made = sized(name, target).air
+    made = with_coil(name, target).air
     chain = duct.velocity_chain(
         made.airflow,
         outlet_area=made.laterals * made.ports * made.port_area,
@@ -267,12 +274,7 @@ def test_records_tell_what_was_designed(name: str) -> None:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_more_target_more_of_everything(name: str) -> None:
-    """With a coil throughout: more air may make one needless, and with it the coil's pressure."""
-    bay = replace(example_bay(name), refrigeration=Refrigeration(capacity=1e5))
-    series = [
-        size_bay(bay, airflow_per_tonne=target * CFM_PER_TON, weather=weather())
-        for target in TARGETS
-    ]
+    series = [with_coil(name, target) for target in TARGETS]
     rising = {
         "airflow": [one.air.airflow for one in series],
         "fans": [one.air.fans for one in series],
