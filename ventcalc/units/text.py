@@ -17,6 +17,7 @@ from typing import Any, Literal
 import numpy as np
 
 from ventcalc.errors import BadInput
+from ventcalc.units.common import COMMON
 from ventcalc.units.definitions import DEFINITIONS, EXAMPLES, spellings
 from ventcalc.units.scales import SHOWN, Scale
 
@@ -181,6 +182,8 @@ def _check_words(value: str, words: str, units: tuple[str, ...]) -> None:
 def _readable(words: str) -> bool:
     if _UNIT.fullmatch(words) is None:
         return False
+    if words in _ABSOLUTE or any(words in worth for worth in COMMON.values()):
+        return True
     try:
         _registry().parse_units(words)
     except Exception:  # pint lets many kinds through, from the tokenizer upwards
@@ -217,7 +220,10 @@ def _to(number: float, words: str, unit: str) -> float | None:
 
 @functools.cache
 def _factor(words: str, unit: str) -> float | None:
-    """How many ``unit`` one of ``words`` is."""
+    """How many ``unit`` one of ``words`` is; None where they measure different things."""
+    measured = next((known for known, worth in COMMON.items() if words in worth), None)
+    if unit in COMMON and measured is not None:
+        return COMMON[unit][words] if unit == measured else None
     registry = _registry()
     given = registry.Quantity(1.0, registry.parse_units(words))
     wanted = registry.parse_units("" if unit == "1" else _spell(unit, money=False))
