@@ -49,19 +49,23 @@ def add(commands: Any) -> None:
         "--out", metavar="OUT", help="write the sized bay as a bay file; an existing file is kept"
     )
     parser.add_argument("--html", metavar="OUT", help="write a report with plots, one HTML file")
-    parser.add_argument(
+    which = parser.add_mutually_exclusive_group()
+    which.add_argument(
         "--compare",
         metavar="VALUE",
         nargs="*",
         help="size for these airflows too, and run a season of each; two thirds and one and a "
-        "half of the target where none is named",
+        "half of the target where none is named (as --html does by itself)",
+    )
+    which.add_argument(
+        "--no-compare", action="store_true", help="--html without other airflows and seasons"
     )
 
 
 def run(args: argparse.Namespace) -> str:
     """Tables and working as text or JSON; files where they are asked for."""
     # Half of the library: not for the sake of another command's parser.
-    from ventcalc.report.alternatives import alternative_lines, alternatives_data
+    from ventcalc.report.alternatives import alternatives_data
     from ventcalc.report.size_text import size_data, size_text
     from ventcalc.sizing.size import size_bay
 
@@ -72,15 +76,15 @@ def run(args: argparse.Namespace) -> str:
     sizing = size_bay(
         bay, airflow_per_tonne=_target(bay, args.target), weather=weather, units=args.units
     )
-    found = None if args.compare is None else _compared(sizing, weather, others, args.units)
+    wanted = args.compare is not None or (args.html is not None and not args.no_compare)
+    found = _compared(sizing, weather, others, args.units) if wanted else None
     credit = [EXAMPLE_WARNING, EXAMPLE_CREDIT] if args.weather == "example" else []
     written = _written(sizing, found, args, credit)
     if args.json:
         files = [name for name in (args.out, args.html) if name is not None]
         data = {**size_data(sizing), "weather_credit": credit, "files": files}
         return as_json(data if found is None else {**data, "compared": alternatives_data(found)})
-    compared = [] if found is None else alternative_lines(found, args.units)
-    text = size_text(sizing, args.units, compared)
+    text = size_text(sizing, args.units, found)
     return "\n".join([text, "", *credit, *written]).rstrip()
 
 
@@ -100,7 +104,8 @@ def _compared(
 ) -> Alternatives:
     from ventcalc.sizing.alternatives import compare_airflows
 
-    with tqdm(desc="airflows", unit="step", disable=None, leave=False, file=sys.stderr) as bar:
+    told = "less and more air, a season of each (--no-compare leaves them out)"
+    with tqdm(desc=told, unit="step", disable=None, leave=False, file=sys.stderr) as bar:
 
         def progress(done: int, whole: int) -> None:
             bar.total = whole

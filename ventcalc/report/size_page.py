@@ -23,6 +23,7 @@ from ventcalc.report.size_text import (
     head_lines,
     refrigerants_line,
     shown_size,
+    size_notes,
     working,
 )
 from ventcalc.sizing.alternatives import Alternatives
@@ -41,9 +42,10 @@ def size_page(
     *,
     credit: Sequence[str] = (),
     found: Alternatives | None = None,
+    ask: str = "leave out --no-compare",
     layout: str = "base.html",
 ) -> str:
-    """The report of a sizing."""
+    """The report of a sizing; ``ask`` is how to have other airflows beside it."""
     result, days = sizing.check, _daily(sizing)
     return page(
         "size.html",
@@ -52,7 +54,7 @@ def size_page(
         lead=f"Sized for a {head_lines(sizing, units)[0].partition(': ')[2]}.",
         verdict=_verdict(sizing, units),
         glances=_glances(sizing, units),
-        notes=[reworded(note, units) for note in sizing.notes],
+        notes=size_notes(sizing, units, found),
         bill=bill(sizing.sized, units, _doors(sizing, units)),
         caution=one_line(CAUTIONS[0]),
         cautions=CAUTIONS,
@@ -79,6 +81,9 @@ def size_page(
         compared=alternative_rows(found, units) if found else [],
         compared_head=HEAD,
         compared_remark=REMARK,
+        not_compared=f"Not compared here: {ask}, and the bay is sized for less and for more air "
+        "too and each runs through a season: fan energy, all energy, shrink, spread and what they "
+        "cost together.",
         costs=_cost_rows(sizing),
         refrigerants=refrigerants_line(sizing),
         workings=[
