@@ -135,9 +135,15 @@ def read_words(column: Column, cell: str, decimal_comma: bool = False) -> Any:
         raise BadInput(f"{column.name} {quoted(cell)}: not a number{hint}") from None
     value = (number - column.offset) * column.factor
     if not column.low <= value <= column.high:
-        limits = " to ".join(f"{x / column.factor + column.offset:.4g}" for x in column[4:6])
+        low, high = (x / column.factor + column.offset for x in column[4:6])
+        limits = f"{_plain(low)} to {_plain(high)}"
         raise BadInput(f"{column.name} {quoted(cell)}: must lie in {limits}; wrong unit, perhaps?")
     return value
+
+
+def _plain(number: float) -> str:
+    """Four digits, in thousands rather than powers of ten."""
+    return f"{number:,.0f}" if abs(number) >= 1000.0 else f"{number:.4g}"
 
 
 def has_unit(column: Column) -> bool:
@@ -154,7 +160,8 @@ def read_quantity(column: Column, cell: str) -> float:
         raise BadInput(f"{key} {problem}" for problem in error.problems) from None
     if not column.low <= number <= column.high:
         raise BadInput(
-            f'{key} "{cell}": must lie in {column.low:g} to {column.high:g} {unit}; wrong unit?'
+            f'{key} "{cell}": must lie in {_plain(column.low)} to {_plain(column.high)} {unit}; '
+            "wrong unit?"
         )
     return number
 

@@ -16,8 +16,8 @@ __all__ = ["alternative_lines", "alternative_rows", "alternatives_data", "season
 HEAD = "More air or less, each through the same season under the advice"
 REMARK = (
     "Running costs only: energy and shrink at the bay's prices; what fans, ducts and refrigeration "
-    "cost to buy is not counted. Shrink that differs by less than 0.1 % of the weight is the same as "
-    "far as the model knows."
+    "cost to buy is not counted. Shrink that differs by less than 0.1 % of the weight is the same "
+    "as far as the model knows."
 )
 _SEASON = ("mass_loss", "off_plan_kelvin_hours", "spread_hours", "wet_crop_hours",
            "co2_highest", "people_co2_hours")  # fmt: skip

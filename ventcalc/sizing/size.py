@@ -310,11 +310,12 @@ def _carbon_note(bay: Bay, states: DesignStates, fresh: FreshAir) -> str:
             "outside air is too cold or too warm for so much of it"
         )
     return (
-        f"Fresh air by the timer: {control.fresh_air_for / 60.0:.0f} min after each rest of "
-        f"{control.fresh_air_every / 60.0:.0f} min, door {control.fresh_air_opening:.0%} open at "
-        f"the lowest fan speed; {ends}; the greatest hour is {local_hour_text(states, fresh.hour)} "
-        f"with {1e6 * fresh.highest:,.0f} ppm. With a CO2 probe the advice opens only when needed; "
-        "ventcalc season tells what CO2 then comes to."
+        f"Fresh air by a timer that opens whenever it is due: {control.fresh_air_for / 60.0:.0f} "
+        f"min after each rest of {control.fresh_air_every / 60.0:.0f} min, door "
+        f"{control.fresh_air_opening:.0%} open at the lowest fan speed; {ends}; the greatest hour "
+        f"is {local_hour_text(states, fresh.hour)} with {1e6 * fresh.highest:,.0f} ppm. The advice "
+        "opens only where that neither wets nor warms the crop, so that CO2 may rise further, most "
+        "of all without a CO2 probe; ventcalc season tells how far with one."
     )
 
 
