@@ -27,7 +27,7 @@ from ventcalc.report.size_text import (
     working,
 )
 from ventcalc.sizing.alternatives import Alternatives
-from ventcalc.sizing.size import CAUTIONS, Sizing
+from ventcalc.sizing.size import CAUTIONS, OF_WEATHER, Sizing
 from ventcalc.units import UnitSystem, reworded, show
 
 __all__ = ["size_page"]
@@ -46,7 +46,7 @@ def size_page(
     layout: str = "base.html",
 ) -> str:
     """The report of a sizing; ``ask`` is how to have other airflows beside it."""
-    result, days = sizing.check, _daily(sizing)
+    result, days, notes = sizing.check, _daily(sizing), size_notes(sizing, units, found)
     return page(
         "size.html",
         layout,
@@ -54,12 +54,13 @@ def size_page(
         lead=f"Sized for a {head_lines(sizing, units)[0].partition(': ')[2]}.",
         verdict=_verdict(sizing, units),
         glances=_glances(sizing, units),
-        notes=size_notes(sizing, units, found),
+        notes=[note for note in notes if not note.startswith(OF_WEATHER)],
         bill=bill(sizing.sized, units, _doors(sizing, units)),
         caution=one_line(CAUTIONS[0]),
         cautions=CAUTIONS,
         facts=[
             *head_lines(sizing, units)[1:],
+            *(note for note in notes if note.startswith(OF_WEATHER)),
             *([sizing.bay.notes] if sizing.bay.notes else []),
             *credit,
             *(
@@ -69,10 +70,8 @@ def size_page(
         ],
         sizes=_sizes(sizing, units),
         bay=Figure(bay_picture(sizing.sized, units=units), [_duct_rows(sizing, units)]),
-        fans=Figure(
-            check_plots.fan_plot(result, units),
-            [fan_schedule(sizing, units), fan_rows(result, units)],
-        ),
+        schedule=fan_schedule(sizing, units),
+        fans=Figure(check_plots.fan_plot(result, units), [fan_rows(result, units)]),
         air=Figure(check_plots.psychrometric_plot(result, units), [air_rows(result, units)]),
         pressure=_pressure(sizing, units),
         loads=_loads(sizing, units),

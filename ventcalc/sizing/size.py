@@ -42,10 +42,12 @@ from ventcalc.sizing.weather import DesignStates, design_states
 from ventcalc.units import UnitSystem
 from ventcalc.weather import Weather
 
-__all__ = ["CAUTIONS", "Given", "Size", "Sizing", "size_bay"]
+__all__ = ["CAUTIONS", "OF_WEATHER", "Given", "Size", "Sizing", "size_bay"]
 
 USUAL_PRESSURE = 250.0
 """Least static pressure of usual systems, in air of 1.2 kg/m³ (from memory). [Pa]"""
+OF_WEATHER = "Weather: "
+"""What remarks on the file begin with."""
 LEAST_HEATER = 500.0
 """Below it none is written into the bay. [W]"""
 
@@ -190,7 +192,7 @@ def size_bay(
             "To check it again as here: ventcalc check FILE --winter "
             f'"{outside["winter_temperature"]:.1f} degC" --warm '
             f'"{outside["warm_temperature"]:.1f} degC".',
-            *(f"Weather: {note}." for note in states.notes),
+            *(f"{OF_WEATHER}{note}." for note in states.notes),
         ),
     )
 
