@@ -339,6 +339,12 @@ def test_wrong_target_gets_one_line(refused, value, part):
     assert part in line
 
 
+def test_too_little_air_for_any_coil_says_what_would_do(refused):
+    (line,) = refused("size", "seed_bay", "--target", "2 cfm/ton")
+    told = re.search(r"a target of .* \(([\d.]+) cfm/ton\) would do", line)
+    assert 3.0 < float(told[1]) < 6.0
+
+
 def test_missing_files_get_one_line(refused, tmp_path):
     (line,) = refused("size", tmp_path / "none.toml")
     assert "no such file" in line
