@@ -247,8 +247,8 @@ def _at_coil(
     if below > DEEPEST_COIL:
         enough = 1.2 * design.airflow_per_tonne * below / DEEPEST_COIL
         raise BadInput(
-            f"the airflow is too small for refrigeration: its coil would stand {both(below, 'delta_degC')} "
-            f"below the air; a target of {both(enough, 'm3/(s t)')} would do"
+            "the airflow is too small for refrigeration: its coil would stand "
+            f"{both(below, 'delta_degC')} below the air; a target of {both(enough, 'm3/(s t)')} would do"
         )
     return coil.coil(temperature_difference=below, **entering)
 
