@@ -51,6 +51,10 @@ _WORDS = {
     "not_measured": "pulp not measured: probe the middle of every load",
 }
 
+HOW_TO_LOG = (
+    '`ventcalc log BAY loads lot=A gross="84000 lb" tare="24000 lb" pulp="57 degF"` writes one'
+)
+
 
 def reason_words(reason: Reason, units: UnitSystem) -> str:
     """Why a load is not simply taken, with its numbers."""
@@ -82,7 +86,9 @@ def loads_text(
 ) -> str:
     """The fill so far, and every load that is not simply taken."""
     if not judged:
-        return "\n".join([f"{bay.name}: no loads in {book.folder}", *problem_lines(book)])
+        return "\n".join(
+            [f"{bay.name}: no loads in {book.folder}; {HOW_TO_LOG}", *problem_lines(book)]
+        )
     count = f"{len(judged):,} load{'s' if len(judged) > 1 else ''}"
     head = f"{bay.name}: {count}, {show(filling.content, 'kg', units)} in the bay"
     lines = [f"{head}, {filling.share:.0%} of a full one", *_pace(filling, units), ""]
