@@ -248,7 +248,8 @@ def _at_coil(
         enough = 1.2 * design.airflow_per_tonne * below / DEEPEST_COIL
         raise BadInput(
             "the airflow is too small for refrigeration: its coil would stand "
-            f"{both(below, 'delta_degC')} below the air; a target of {both(enough, 'm3/(s t)')} would do"
+            f"{both(below, 'delta_degC')} below the air; a target of "
+            f"{both(enough, 'm3/(s t)')} would do"
         )
     return coil.coil(temperature_difference=below, **entering)
 
