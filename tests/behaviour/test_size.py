@@ -395,21 +395,36 @@ def short(tmp_path):
     return path
 
 
-def test_a_report_has_less_and_more_air_beside_the_one_asked(run, short, tmp_path):
+def test_a_report_has_more_air_beside_the_one_asked(run, short, tmp_path, monkeypatch):
     """Fans for more air take more power; text, page and JSON tell the same season."""
+    monkeypatch.setattr("ventcalc.sizing.alternatives.SHARES", (1.5,))
     page = tmp_path / "size.html"
     status, out, _ = run("size", short, "--target", "20 cfm/ton", "--json", "--html", page)
     assert status == 0
-    less, asked, more = json.loads(out)["compared"]
-    assert [one["asked"] for one in (less, asked, more)] == [False, True, False]
+    asked, more = json.loads(out)["compared"]
+    assert (asked["asked"], more["asked"]) == (True, False)
     assert more["airflow_m3_s_t"] == pytest.approx(1.5 * asked["airflow_m3_s_t"], rel=1e-12)
-    assert less["power_w"] < asked["power_w"]
-    assert more["season"]["spread_h"] <= less["season"]["spread_h"]
+    assert more["power_w"] > asked["power_w"]
+    assert more["season"]["spread_h"] <= asked["season"]["spread_h"]
     text = " ".join(re.sub("<[^>]+>", " ", page.read_text(encoding="utf-8")).split())
     assert f"{more['fans']}" in text.partition("More air or less")[2]
     season = asked["season"]
     assert f"CO2 comes to {season['co2_highest_ppm']:,.0f} ppm" in text
     assert f"for {season['people_co2_h']:,.0f} h; the top of the pile lags" in text
+
+
+def test_an_airflow_that_cannot_be_sized_is_left_out_of_the_report(
+    run, short, tmp_path, monkeypatch
+):
+    """It was not asked for by name: the season of the bay as asked stays, and why is said."""
+    monkeypatch.setattr("ventcalc.sizing.alternatives.SHARES", (0.1,))
+    page = tmp_path / "size.html"
+    status, out, _ = run("size", short, "--target", "20 cfm/ton", "--units", "us", "--html", page)
+    assert status == 0
+    words = "2.0 cfm/ton is left out: the airflow is too small for refrigeration"
+    assert words in out
+    assert words in page.read_text(encoding="utf-8")
+    assert "A season of the sized bay under the advice" in out
 
 
 def test_compare_refuses_what_target_refuses(refused):

@@ -12,7 +12,7 @@ from tqdm import tqdm
 from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named, check_target, create, page_wanted, write_text
 from ventcalc.commands.words import add_command, as_json
-from ventcalc.errors import BadInput
+from ventcalc.errors import BadInput, OutOfRange
 from ventcalc.report.text import EXAMPLE_CREDIT, EXAMPLE_WARNING
 from ventcalc.units import UnitSystem
 from ventcalc.weather import Weather, example_weather, read_weather
@@ -22,6 +22,11 @@ if TYPE_CHECKING:
     from ventcalc.sizing.size import Sizing
 
 __all__ = ["add", "run"]
+
+NOT_COMPARED = (
+    "Not compared here: leave out --no-compare, and each airflow runs through a season: energy, "
+    "shrink, spread and what they cost together."
+)
 
 
 def add(commands: Any) -> None:
@@ -76,16 +81,23 @@ def run(args: argparse.Namespace) -> str:
     sizing = size_bay(
         bay, airflow_per_tonne=_target(bay, args.target), weather=weather, units=args.units
     )
-    wanted = args.compare is not None or (args.html is not None and not args.no_compare)
-    found = _compared(sizing, weather, others, args.units) if wanted else None
+    found, why, remarks = None, NOT_COMPARED, []
+    if args.compare is not None or (args.html is not None and not args.no_compare):
+        try:
+            found = _compared(sizing, weather, others, args.units)
+        except OutOfRange as error:  # a pile that heats itself up
+            if args.compare is not None:
+                raise
+            why = f"Less and more air are not compared: the season ended early, {error}."
+            remarks = [why]
     credit = [EXAMPLE_WARNING, EXAMPLE_CREDIT] if args.weather == "example" else []
-    written = _written(sizing, found, args, credit)
+    written = _written(sizing, found, why, args, credit)
     if args.json:
         files = [name for name in (args.out, args.html) if name is not None]
         data = {**size_data(sizing), "weather_credit": credit, "files": files}
         return as_json(data if found is None else {**data, "compared": alternatives_data(found)})
     text = size_text(sizing, args.units, found)
-    return "\n".join([text, "", *credit, *written]).rstrip()
+    return "\n".join([text, "", *credit, *remarks, *written]).rstrip()
 
 
 def _check_files(args: argparse.Namespace) -> None:
@@ -131,7 +143,11 @@ def _weather(bay: Bay, name: str) -> Weather:
 
 
 def _written(
-    sizing: Sizing, found: Alternatives | None, args: argparse.Namespace, credit: list[str]
+    sizing: Sizing,
+    found: Alternatives | None,
+    why: str,
+    args: argparse.Namespace,
+    credit: list[str],
 ) -> list[str]:
     """Write bay file and HTML where asked; a line for each."""
     lines = []
@@ -142,6 +158,6 @@ def _written(
     if args.html is not None:
         from ventcalc.report.size_page import size_page
 
-        page = size_page(sizing, args.units, credit=credit, found=found)
+        page = size_page(sizing, args.units, credit=credit, found=found, not_compared=why)
         lines.append(write_text(args.html, page))
     return lines

@@ -28,7 +28,10 @@ from ventcalc.web.templates import render
 
 __all__ = ["answer_compare", "answer_size", "season_run"]
 
-ASK_AIRFLOWS = "tick “with less and more air beside it” and size again"
+NOT_COMPARED = (
+    "Not compared here: tick “with less and more air beside it” and size again, and each airflow "
+    "runs through a season: energy, shrink, spread and what they cost together."
+)
 MOST = 8
 """Alternatives at once."""
 
@@ -64,7 +67,12 @@ def answer_size(data: Mapping[str, Any], weathers: Weathers) -> Answer:
     except VentcalcError as error:
         return {"problems": {}, "above": str(error).splitlines()}
     html = size_page(
-        sizing, ask.units, credit=credit, found=found, ask=ASK_AIRFLOWS, layout="part.html"
+        sizing,
+        ask.units,
+        credit=credit,
+        found=found,
+        not_compared=NOT_COMPARED,
+        layout="part.html",
     )
     sizes = {**size_data(sizing), "weather_credit": credit}
     if found is not None:

@@ -80,7 +80,7 @@ def _refrigeration(bay: Bay, units: UnitSystem) -> str:
 
 def alternative_lines(found: Alternatives, units: UnitSystem) -> list[str]:
     """The table under its heading."""
-    return [HEAD, "", *table(alternative_rows(found, units)), "", REMARK]
+    return [HEAD, "", *table(alternative_rows(found, units)), "", *found.left_out, REMARK]
 
 
 def alternatives_data(found: Alternatives) -> list[dict[str, Any]]:

@@ -42,10 +42,10 @@ def size_page(
     *,
     credit: Sequence[str] = (),
     found: Alternatives | None = None,
-    ask: str = "leave out --no-compare",
+    not_compared: str = "",
     layout: str = "base.html",
 ) -> str:
-    """The report of a sizing; ``ask`` is how to have other airflows beside it."""
+    """The report of a sizing; ``not_compared`` is why, or how to have other airflows beside it."""
     result, days, notes = sizing.check, _daily(sizing), size_notes(sizing, units, found)
     return page(
         "size.html",
@@ -79,10 +79,8 @@ def size_page(
         alone_verdict=sizing.alone.verdict,
         compared=alternative_rows(found, units) if found else [],
         compared_head=HEAD,
-        compared_remark=REMARK,
-        not_compared=f"Not compared here: {ask}, and the bay is sized for less and for more air "
-        "too and each runs through a season: fan energy, all energy, shrink, spread and what they "
-        "cost together.",
+        compared_remark=" ".join([*found.left_out, REMARK] if found else []),
+        not_compared=not_compared,
         costs=_cost_rows(sizing),
         refrigerants=refrigerants_line(sizing),
         workings=[
