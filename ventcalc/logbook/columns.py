@@ -11,6 +11,7 @@ from datetime import date, datetime
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
+from ventcalc.bay.geometry_checks import both
 from ventcalc.errors import BadInput
 from ventcalc.logbook.kinds import COMMON, KINDS
 from ventcalc.units import UnitSystem, parse
@@ -159,10 +160,9 @@ def read_quantity(column: Column, cell: str) -> float:
     except BadInput as error:
         raise BadInput(f"{key} {problem}" for problem in error.problems) from None
     if not column.low <= number <= column.high:
-        raise BadInput(
-            f'{key} "{cell}": must lie in {_plain(column.low)} to {_plain(column.high)} {unit}; '
-            "wrong unit?"
-        )
+        row = "1 percent" if unit == "1" else unit
+        limits = f"{both(column.low, row)} to {both(column.high, row)}"
+        raise BadInput(f'{key} "{cell}": must lie in {limits}; wrong unit?')
     return number
 
 
