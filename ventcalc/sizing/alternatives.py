@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from ventcalc.bay.description import Bay
-from ventcalc.errors import VentcalcError
+from ventcalc.errors import BadInput, VentcalcError
 from ventcalc.season.batch import run_seasons
 from ventcalc.season.kpi import Kpi
 from ventcalc.sizing.size import Sizing, size_bay
@@ -49,9 +49,10 @@ def compare_airflows(
         try:
             made = size_bay(sizing.bay, airflow_per_tonne=airflow, weather=weather, units=units)
         except VentcalcError as error:
+            words = show(airflow, "m3/(s t)", units)
             if airflows:
-                raise
-            left_out.append(f"{show(airflow, 'm3/(s t)', units)} is left out: {error}")
+                raise BadInput(f"{words}: {error}") from None
+            left_out.append(f"{words} is left out: {error}")
         else:
             sized.append(made)
         told(number, whole)
