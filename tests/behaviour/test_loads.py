@@ -47,7 +47,7 @@ def verdict(pulp: str | None = "56 degF", pile: str | None = None, **more):
         ("50.1 degF", Take.YES, []),
         ("59.9 degF", Take.YES, []),
         ("60 degF", Take.YES, []),
-        ("15.5555555556 degC", Take.YES, []),
+        ("15.6 degC", Take.YES, []),
         ("60.1 degF", Take.WARNING, ["warm"]),
         ("64.9 degF", Take.WARNING, ["warm"]),
         ("65.1 degF", Take.WAIT, ["too_warm"]),

@@ -207,6 +207,25 @@ def test_nonsense_gets_one_line_with_its_row_and_stays_in_the_file(run, bay, loa
     assert f"Left out: {problem}" in out
 
 
+def test_thousands_of_bad_rows_are_not_thousands_of_lines(run, bay, loads, tmp_path):
+    """The first 20 and how many more; every one is to be had, of the season and of an import."""
+    rows = [f"{k},2026-09-18 09:{k % 60:02},me,Lot A,84000,24000,58x,,," for k in range(1, 1001)]
+    text = loads(*rows).read_text(encoding="utf-8")
+    every = [f"loads.csv row {k + 1}: " for k in range(1, 1001)]
+    status, _, err = run("loads", bay)
+    *first, more, way_out = err.splitlines()
+    assert (status, len(first)) == (2, 20)
+    assert all(line.startswith(row) for line, row in zip(first, every[:20], strict=True))
+    assert more.startswith("and 980 more: ")
+    assert "--skip-bad" in way_out
+    found = json.loads(run("log", bay, "--skip-bad", "--json")[1])["problems"]
+    assert all(line.startswith(row) for line, row in zip(found, every, strict=True))
+    other = tmp_path / "scale.csv"
+    other.write_text(text, encoding="utf-8")
+    assert len(run("log", bay, "loads", "--import", other)[2].splitlines()) == 21
+    assert len(run("log", bay, "loads", "--import", other, "--all")[2].splitlines()) == 1000
+
+
 def test_late_lines_may_be_told_late(run, bay, loads):
     loads(GOOD, "2,2024-09-17 07:08,sam,Lot A,83000,24000,58,,,yes")
     assert len(told(run, bay)) == 2

@@ -576,6 +576,18 @@ def test_sizes_are_those_of_the_command_line(page, capsys, tmp_path):
     for row in rows:
         assert " ".join(filter(None, (" ".join(cell.split()) for cell in row))) in printed
     assert "practise with them" in answer["html"]
+    assert "Not compared here: tick" in answer["html"]
+
+
+def test_sizes_with_other_airflows_beside_them(page, monkeypatch):
+    """Each with its season, here a short one of the airflow asked for alone."""
+    monkeypatch.setattr("ventcalc.sizing.alternatives.SHARES", ())
+    ends = {"warm_up_start": "11-20", "unloading_start": "11-25", "unloading_days": "2 days"}
+    form = with_texts(**{f"schedule__{name}": text for name, text in ends.items()})
+    answer = page.ask("/size", question(form, airflows=True))
+    (one,) = answer["data"]["compared"]
+    assert one["asked"]
+    assert f"{one['season']['co2_highest_ppm']:,.0f} ppm" in answer["html"]
 
 
 @pytest.mark.parametrize("target", ["500 cfm/ton", "18 ft", "much"])

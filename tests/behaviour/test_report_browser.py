@@ -14,7 +14,7 @@ from ventcalc.commands.main import main
 COMMANDS = {
     "check": ("check", "fry_bay", "--units", "us"),
     "check, hardly anything known": ("check", "seed_bay", "--height", "30 inch"),
-    "size": ("size", "fry_bay", "--target", "20 cfm/ton"),
+    "size": ("size", "fry_bay", "--target", "20 cfm/ton", "--no-compare"),
     "season": ("season", "seed_bay", "--weather", "example", "--compare", "--layers", "4"),
     "stages": ("stages", "seed_bay", "--today", "2026-11-20"),
     "unload": ("unload", "seed_bay", "fry_bay", "--date", "2027-05-03", "--no-trucks", "sat,sun"),

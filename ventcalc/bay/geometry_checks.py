@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 from ventcalc.bay.description import Bay, lateral_section
@@ -37,7 +38,7 @@ def _too_full(bay: Bay) -> list[str]:
     pile, mass = bay.pile, bay.mass
     if mass <= pile.capacity or alike(mass, pile.capacity, "kg"):
         return []
-    height = mass / (pile.floor_area * pile.bulk_density)
+    height = math.ceil(100.0 * mass / (pile.floor_area * pile.bulk_density)) / 100.0
     return [
         f"lots: {both(mass, 'kg')} do not fit a full pile of {both(pile.capacity, 'kg')}; "
         f"lower the mass, or raise pile.height to {both(height, 'm')} if the walls allow it"

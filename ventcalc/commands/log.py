@@ -31,6 +31,7 @@ from ventcalc.logbook.writing import add_lines, restore_lines
 from ventcalc.report.loads_text import judgement_text
 from ventcalc.report.logbook_data import logbook_data
 from ventcalc.report.logbook_text import kind_help, kind_text, logbook_text, offset_text
+from ventcalc.report.table import first_of
 from ventcalc.units import UnitSystem
 
 __all__ = ["add", "add_folder_options", "opened", "run", "values_of"]
@@ -68,7 +69,9 @@ def add(commands: Any) -> None:
     parser.add_argument(
         "--restore", action="store_true", help="put lines back that a spreadsheet saved over"
     )
-    parser.add_argument("--all", action="store_true", help="show every line, not the last 20")
+    parser.add_argument(
+        "--all", action="store_true", help="show every line, and every problem of an import, not 20"
+    )
     parser.add_argument("--keys", action="store_true", help="show what KIND may hold")
     add_folder_options(parser)
 
@@ -95,7 +98,12 @@ def run(args: argparse.Namespace) -> str:
         back = restore_lines(folder, bay, kind)
         return f"Put back {', '.join(f'line {n}' for n in back) or 'nothing: all lines are there'}"
     if kind is not None and (values or args.table):
-        return _added(bay, folder, kind, values, args)
+        try:
+            return _added(bay, folder, kind, values, args)
+        except BadInput as error:
+            if args.all:
+                raise
+            raise BadInput(first_of(error.problems, "--all names every one")) from None
     book = opened(bay, folder, args.skip_bad)
     if args.json:
         return as_json(logbook_data(bay, book, kind))
@@ -108,7 +116,8 @@ def opened(bay: Bay, folder: Path, skip_bad: bool) -> Logbook:
     """The season's lines; problems are refused, or left out where that is asked for."""
     book = read_logbook(folder, bay)
     if book.problems and not skip_bad:
-        problems = [problem.text for problem in book.problems]
+        every = "`ventcalc log BAY --skip-bad --json` lists every one"
+        problems = first_of([problem.text for problem in book.problems], every)
         raise BadInput([*problems, "nothing is lost; --skip-bad goes on without these rows"])
     return book
 

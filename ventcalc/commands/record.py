@@ -12,6 +12,7 @@ from ventcalc.farm.folder import bay_files, farm_bay
 from ventcalc.farm.record import bay_record
 from ventcalc.report.record_data import record_csv, record_data
 from ventcalc.report.record_text import record_page, record_text
+from ventcalc.report.table import first_of
 from ventcalc.report.text import CAUTION
 
 __all__ = ["add", "run"]
@@ -51,7 +52,8 @@ def run(args: argparse.Namespace) -> str:
         for problem in one.book.problems
     ]
     if wrong and not args.skip_bad:
-        raise BadInput([*wrong, "nothing is lost; --skip-bad goes on without these rows"])
+        some = first_of(wrong, "--skip-bad --json lists every one")
+        raise BadInput([*some, "nothing is lost; --skip-bad goes on without these rows"])
     records = [bay_record(place, args.units) for place in places]
     wrote = []
     if args.html:

@@ -12,7 +12,7 @@ from tqdm import tqdm
 from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named, check_target, create, page_wanted, write_text
 from ventcalc.commands.words import add_command, as_json
-from ventcalc.errors import BadInput
+from ventcalc.errors import BadInput, OutOfRange
 from ventcalc.report.text import EXAMPLE_CREDIT, EXAMPLE_WARNING
 from ventcalc.units import UnitSystem
 from ventcalc.weather import Weather, example_weather, read_weather
@@ -22,6 +22,11 @@ if TYPE_CHECKING:
     from ventcalc.sizing.size import Sizing
 
 __all__ = ["add", "run"]
+
+NOT_COMPARED = (
+    "Not compared here: leave out --no-compare, and each airflow runs through a season: energy, "
+    "shrink, spread and what they cost together."
+)
 
 
 def add(commands: Any) -> None:
@@ -49,19 +54,23 @@ def add(commands: Any) -> None:
         "--out", metavar="OUT", help="write the sized bay as a bay file; an existing file is kept"
     )
     parser.add_argument("--html", metavar="OUT", help="write a report with plots, one HTML file")
-    parser.add_argument(
+    which = parser.add_mutually_exclusive_group()
+    which.add_argument(
         "--compare",
         metavar="VALUE",
         nargs="*",
         help="size for these airflows too, and run a season of each; two thirds and one and a "
-        "half of the target where none is named",
+        "half of the target where none is named (as --html does by itself)",
+    )
+    which.add_argument(
+        "--no-compare", action="store_true", help="--html without other airflows and seasons"
     )
 
 
 def run(args: argparse.Namespace) -> str:
     """Tables and working as text or JSON; files where they are asked for."""
     # Half of the library: not for the sake of another command's parser.
-    from ventcalc.report.alternatives import alternative_lines, alternatives_data
+    from ventcalc.report.alternatives import alternatives_data
     from ventcalc.report.size_text import size_data, size_text
     from ventcalc.sizing.size import size_bay
 
@@ -72,16 +81,23 @@ def run(args: argparse.Namespace) -> str:
     sizing = size_bay(
         bay, airflow_per_tonne=_target(bay, args.target), weather=weather, units=args.units
     )
-    found = None if args.compare is None else _compared(sizing, weather, others, args.units)
+    found, why, remarks = None, NOT_COMPARED, []
+    if args.compare is not None or (args.html is not None and not args.no_compare):
+        try:
+            found = _compared(sizing, weather, others, args.units)
+        except OutOfRange as error:  # a pile that heats itself up
+            if args.compare is not None:
+                raise
+            why = f"Less and more air are not compared: the season ended early, {error}."
+            remarks = [why]
     credit = [EXAMPLE_WARNING, EXAMPLE_CREDIT] if args.weather == "example" else []
-    written = _written(sizing, found, args, credit)
+    written = _written(sizing, found, why, args, credit)
     if args.json:
         files = [name for name in (args.out, args.html) if name is not None]
         data = {**size_data(sizing), "weather_credit": credit, "files": files}
         return as_json(data if found is None else {**data, "compared": alternatives_data(found)})
-    compared = [] if found is None else alternative_lines(found, args.units)
-    text = size_text(sizing, args.units, compared)
-    return "\n".join([text, "", *credit, *written]).rstrip()
+    text = size_text(sizing, args.units, found)
+    return "\n".join([text, "", *credit, *remarks, *written]).rstrip()
 
 
 def _check_files(args: argparse.Namespace) -> None:
@@ -100,7 +116,8 @@ def _compared(
 ) -> Alternatives:
     from ventcalc.sizing.alternatives import compare_airflows
 
-    with tqdm(desc="airflows", unit="step", disable=None, leave=False, file=sys.stderr) as bar:
+    told = "less and more air, a season of each (--no-compare leaves them out)"
+    with tqdm(desc=told, unit="step", disable=None, leave=False, file=sys.stderr) as bar:
 
         def progress(done: int, whole: int) -> None:
             bar.total = whole
@@ -126,7 +143,11 @@ def _weather(bay: Bay, name: str) -> Weather:
 
 
 def _written(
-    sizing: Sizing, found: Alternatives | None, args: argparse.Namespace, credit: list[str]
+    sizing: Sizing,
+    found: Alternatives | None,
+    why: str,
+    args: argparse.Namespace,
+    credit: list[str],
 ) -> list[str]:
     """Write bay file and HTML where asked; a line for each."""
     lines = []
@@ -137,6 +158,6 @@ def _written(
     if args.html is not None:
         from ventcalc.report.size_page import size_page
 
-        page = size_page(sizing, args.units, credit=credit, found=found)
+        page = size_page(sizing, args.units, credit=credit, found=found, not_compared=why)
         lines.append(write_text(args.html, page))
     return lines

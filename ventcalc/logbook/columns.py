@@ -11,6 +11,7 @@ from datetime import date, datetime
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
+from ventcalc.bay.geometry_checks import both
 from ventcalc.errors import BadInput
 from ventcalc.logbook.kinds import COMMON, KINDS
 from ventcalc.units import UnitSystem, parse
@@ -135,9 +136,15 @@ def read_words(column: Column, cell: str, decimal_comma: bool = False) -> Any:
         raise BadInput(f"{column.name} {quoted(cell)}: not a number{hint}") from None
     value = (number - column.offset) * column.factor
     if not column.low <= value <= column.high:
-        limits = " to ".join(f"{x / column.factor + column.offset:.4g}" for x in column[4:6])
+        low, high = (x / column.factor + column.offset for x in column[4:6])
+        limits = f"{_plain(low)} to {_plain(high)}"
         raise BadInput(f"{column.name} {quoted(cell)}: must lie in {limits}; wrong unit, perhaps?")
     return value
+
+
+def _plain(number: float) -> str:
+    """Four digits, in thousands rather than powers of ten."""
+    return f"{number:,.0f}" if abs(number) >= 1000.0 else f"{number:.4g}"
 
 
 def has_unit(column: Column) -> bool:
@@ -153,9 +160,9 @@ def read_quantity(column: Column, cell: str) -> float:
     except BadInput as error:
         raise BadInput(f"{key} {problem}" for problem in error.problems) from None
     if not column.low <= number <= column.high:
-        raise BadInput(
-            f'{key} "{cell}": must lie in {column.low:g} to {column.high:g} {unit}; wrong unit?'
-        )
+        row = "1 percent" if unit == "1" else unit
+        limits = f"{both(column.low, row)} to {both(column.high, row)}"
+        raise BadInput(f'{key} "{cell}": must lie in {limits}; wrong unit?')
     return number
 
 

@@ -31,8 +31,8 @@ COLDEST = (45.0 - 32.0) * FAHRENHEIT
 """Pulp below which handling injures more, Yanta and Tong, Univ. of Minnesota DG6239. [°C]"""
 FREEZES = (30.0 - 32.0) * FAHRENHEIT
 """Tubers freeze at about 30 °F, Bethke and Fishler 2019. [°C]"""
-ROUNDED = 1e-6
-"""What writing a temperature down may change: 60 °F is not above 60 °F. [K]"""
+ROUNDED = 0.05
+"""What a thermometer of tenths may hide: 15.6 °C is not above 60 °F, which is 15.6 °C. [K]"""
 DIFFERENCE = 2.0
 """Air "a couple of degrees" from tubers condenses, AHDB Storage Bulletin, Sep 2013. [K]"""
 LARGE_DIFFERENCE = 5.0
@@ -128,12 +128,12 @@ def _fall(pulp: float | None, below: float) -> list[Reason]:
     if pulp is None or math.isnan(below):
         return []
     colder = below - pulp
-    if colder > LARGE_DIFFERENCE:
+    if colder > LARGE_DIFFERENCE + ROUNDED:
         wait = f"{AHDB}; {LARGE_DIFFERENCE:g} K: {PRACTICE}"
         return [_reason("sweats", Take.WAIT, colder, LARGE_DIFFERENCE, "delta_degC", wait)]
-    if colder > DIFFERENCE:
+    if colder > DIFFERENCE + ROUNDED:
         return [_reason("sweats", Take.WARNING, colder, DIFFERENCE, "delta_degC", AHDB)]
-    if -colder > DIFFERENCE:
+    if -colder > DIFFERENCE + ROUNDED:
         return [_reason("uneven", Take.WARNING, -colder, DIFFERENCE, "delta_degC", AHDB)]
     return []
 

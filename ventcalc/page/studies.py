@@ -28,6 +28,10 @@ from ventcalc.web.templates import render
 
 __all__ = ["answer_compare", "answer_size", "season_run"]
 
+NOT_COMPARED = (
+    "Not compared here: tick “with less and more air beside it” and size again, and each airflow "
+    "runs through a season: energy, shrink, spread and what they cost together."
+)
 MOST = 8
 """Alternatives at once."""
 
@@ -36,10 +40,12 @@ MOST = 8
 
 
 def answer_size(data: Mapping[str, Any], weathers: Weathers) -> Answer:
-    """How large everything must be, and the sized bay as a file."""
+    """How large everything must be, beside other airflows if asked, and the sized bay as a file."""
     # Half of the library: not for the sake of a first look at a bay.
+    from ventcalc.report.alternatives import alternatives_data
     from ventcalc.report.size_page import size_page
     from ventcalc.report.size_text import size_data
+    from ventcalc.sizing.alternatives import compare_airflows
     from ventcalc.sizing.size import size_bay
     from ventcalc.sizing.written import airflow_wanted, sized_text
 
@@ -52,17 +58,25 @@ def answer_size(data: Mapping[str, Any], weathers: Weathers) -> Answer:
     except BadInput as error:
         return refused(error, ask.form)
     try:
-        sizing = size_bay(
-            bay,
-            airflow_per_tonne=target,
-            weather=weathers.read(key, bay.site.altitude),
-            units=ask.units,
-        )
+        weather = weathers.read(key, bay.site.altitude)
+        sizing = size_bay(bay, airflow_per_tonne=target, weather=weather, units=ask.units)
+        found = None
+        if data.get("airflows") is True:
+            found = compare_airflows(sizing, weather, units=ask.units)
         toml = sized_text(sizing.sized, ask.units)
     except VentcalcError as error:
         return {"problems": {}, "above": str(error).splitlines()}
-    html = size_page(sizing, ask.units, credit=credit, layout="part.html")
+    html = size_page(
+        sizing,
+        ask.units,
+        credit=credit,
+        found=found,
+        not_compared=NOT_COMPARED,
+        layout="part.html",
+    )
     sizes = {**size_data(sizing), "weather_credit": credit}
+    if found is not None:
+        sizes["compared"] = alternatives_data(found)
     return {"problems": {}, "above": [], "html": html, "toml": toml, "data": sizes}
 
 

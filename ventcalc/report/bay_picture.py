@@ -232,7 +232,7 @@ def _ducts_cut(
     return [
         svg.box(left, floor, -lane, -roof, **_AIR),
         svg.box(left, floor, length, -size * scale, **_AIR),
-        svg.words(left + 10.0, floor - size * scale - 6.0, words, class_="rim"),
+        svg.words(left + 24.0, floor - size * scale - 6.0, words, class_="rim"),
         _label(left - lane / 2, floor - roof / 2 + 4.0, "plenum"),
         *_up(left - lane - 14.0, floor, floor - roof, show(ducts.plenum_height, "m", units)),
         *_across(left - lane, left, floor + 26.0, show(ducts.plenum_width, "m", units)),

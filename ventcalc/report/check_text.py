@@ -63,14 +63,18 @@ def check_cells(check: Check, units: UnitSystem) -> list[str]:
 
 
 def _margin(check: Check, units: UnitSystem) -> str:
-    """``0.18 ± 0.36 K``; ``-`` without a margin."""
+    """``0.18 ± 0.36 K``, ``2.0 ft, at worst -4.6 ft``; ``-`` without a margin."""
     if math.isnan(check.margin):
         return "-"
-    number, _, unit = show(check.margin, check.unit, units).partition(" ")
-    if check.uncertainty > 0.0:
-        sign = "-" if check.one_sided else "±"
-        number += f" {sign} {show(check.uncertainty, check.unit, units).partition(' ')[0]}"
-    return f"{number} {unit}".rstrip()
+    told = show(check.margin, check.unit, units)
+    if not check.uncertainty > 0.0:
+        return told
+    if check.one_sided:
+        return f"{told}, at worst {show(check.margin - check.uncertainty, check.unit, units)}"
+    number, _, unit = told.partition(" ")
+    return (
+        f"{number} ± {show(check.uncertainty, check.unit, units).partition(' ')[0]} {unit}".rstrip()
+    )
 
 
 def numbered_sources(result: PileCheck, units: UnitSystem) -> tuple[list[str], list[str]]:

@@ -51,6 +51,10 @@ _WORDS = {
     "not_measured": "pulp not measured: probe the middle of every load",
 }
 
+HOW_TO_LOG = (
+    '`ventcalc log BAY loads lot=A gross="84000 lb" tare="24000 lb" pulp="57 degF"` writes one'
+)
+
 
 def reason_words(reason: Reason, units: UnitSystem) -> str:
     """Why a load is not simply taken, with its numbers."""
@@ -82,7 +86,9 @@ def loads_text(
 ) -> str:
     """The fill so far, and every load that is not simply taken."""
     if not judged:
-        return "\n".join([f"{bay.name}: no loads in {book.folder}", *problem_lines(book)])
+        return "\n".join(
+            [f"{bay.name}: no loads in {book.folder}; {HOW_TO_LOG}", *problem_lines(book)]
+        )
     count = f"{len(judged):,} load{'s' if len(judged) > 1 else ''}"
     head = f"{bay.name}: {count}, {show(filling.content, 'kg', units)} in the bay"
     lines = [f"{head}, {filling.share:.0%} of a full one", *_pace(filling, units), ""]
@@ -139,10 +145,11 @@ def _load_words(bay: Bay, alike: Sequence[tuple[Line[Any], Judgement]], units: U
 def _pace(filling: Filling, units: UnitSystem) -> list[str]:
     if math.isnan(filling.rate):
         return []
-    left = f"{filling.days_left:.1f} more days" if filling.days_left > 0.0 else "full"
+    more = f"{filling.days_left:.1f} more days at that rate"
+    left = more if filling.days_left >= 0.05 else "the bay is full"
     days = (filling.days[-1].day - filling.days[0].day).days + 1
     return [
-        f"Lately {show(filling.rate, 'kg', units)} a day: {left} at that rate; day {days} of "
+        f"Lately {show(filling.rate, 'kg', units)} a day: {left}; day {days} of "
         f"{filling.planned_days:.0f} planned"
     ]
 
@@ -204,6 +211,6 @@ def as_loaded_text(bay: Bay, units: UnitSystem) -> str:
     return (
         f"As loaded: {show(bay.mass, 'kg', units)}, {part:.0%} of a full pile, at "
         f"{show(bay.loading_temperature, 'degC', units)}, in {days:.1f} days "
-        f"from {bay.schedule.fill_start} on; taken as level over the whole floor, and evenly "
-        "filled."
+        f"from {bay.schedule.fill_start} on. The season takes it as one level column, filled "
+        "evenly at that temperature; `ventcalc loads BAY --zones` follows the pile zone by zone."
     )

@@ -15,7 +15,7 @@ from ventcalc.logbook.folder import Logbook
 from ventcalc.logbook.kinds import KINDS, required
 from ventcalc.logbook.probe_checks import SALTS, ProbeOffset, probe_offset
 from ventcalc.report.season_days import local
-from ventcalc.report.table import bullets, table
+from ventcalc.report.table import bullets, first_of, table
 from ventcalc.units import UnitSystem, show
 
 __all__ = ["day_and_time", "kind_help", "kind_text", "logbook_text", "offset_text", "problem_lines"]
@@ -28,7 +28,8 @@ def day_and_time(bay: Bay, time: float) -> str:
 
 def problem_lines(book: Logbook) -> list[str]:
     """Rows that were left out, one a line."""
-    return [f"Left out: {problem.text}" for problem in book.problems]
+    lines = [f"Left out: {problem.text}" for problem in book.problems]
+    return first_of(lines, "--json lists every one")
 
 
 def logbook_text(bay: Bay, book: Logbook) -> str:

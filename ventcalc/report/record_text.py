@@ -19,7 +19,7 @@ from ventcalc.report.record_rows import (
     surprise_words,
     told_rows,
 )
-from ventcalc.report.table import bullets, table
+from ventcalc.report.table import bullets, first_of, table
 from ventcalc.report.text import CAUTION
 from ventcalc.units import UnitSystem
 
@@ -59,7 +59,8 @@ def record_text(records: Sequence[BayRecord], units: UnitSystem = "metric") -> s
                 f"{when}, {kind}: {what}{f' [{who}]' if who else ''}"
                 for when, kind, what, who in rows[1:]
             )
-        lines += [f"  Left out: {problem}" for problem in one.problems]
+        left = [f"  Left out: {problem}" for problem in one.problems]
+        lines += first_of(left, "--json lists every one")
     return "\n".join(lines)
 
 

@@ -23,10 +23,11 @@ from ventcalc.report.size_text import (
     head_lines,
     refrigerants_line,
     shown_size,
+    size_notes,
     working,
 )
 from ventcalc.sizing.alternatives import Alternatives
-from ventcalc.sizing.size import CAUTIONS, Sizing
+from ventcalc.sizing.size import CAUTIONS, OF_WEATHER, Sizing
 from ventcalc.units import UnitSystem, reworded, show
 
 __all__ = ["size_page"]
@@ -41,10 +42,11 @@ def size_page(
     *,
     credit: Sequence[str] = (),
     found: Alternatives | None = None,
+    not_compared: str = "",
     layout: str = "base.html",
 ) -> str:
-    """The report of a sizing."""
-    result, days = sizing.check, _daily(sizing)
+    """The report of a sizing; ``not_compared`` is why, or how to have other airflows beside it."""
+    result, days, notes = sizing.check, _daily(sizing), size_notes(sizing, units, found)
     return page(
         "size.html",
         layout,
@@ -52,12 +54,13 @@ def size_page(
         lead=f"Sized for a {head_lines(sizing, units)[0].partition(': ')[2]}.",
         verdict=_verdict(sizing, units),
         glances=_glances(sizing, units),
-        notes=[reworded(note, units) for note in sizing.notes],
+        notes=[note for note in notes if not note.startswith(OF_WEATHER)],
         bill=bill(sizing.sized, units, _doors(sizing, units)),
         caution=one_line(CAUTIONS[0]),
         cautions=CAUTIONS,
         facts=[
             *head_lines(sizing, units)[1:],
+            *(note for note in notes if note.startswith(OF_WEATHER)),
             *([sizing.bay.notes] if sizing.bay.notes else []),
             *credit,
             *(
@@ -67,10 +70,8 @@ def size_page(
         ],
         sizes=_sizes(sizing, units),
         bay=Figure(bay_picture(sizing.sized, units=units), [_duct_rows(sizing, units)]),
-        fans=Figure(
-            check_plots.fan_plot(result, units),
-            [fan_schedule(sizing, units), fan_rows(result, units)],
-        ),
+        schedule=fan_schedule(sizing, units),
+        fans=Figure(check_plots.fan_plot(result, units), [fan_rows(result, units)]),
         air=Figure(check_plots.psychrometric_plot(result, units), [air_rows(result, units)]),
         pressure=_pressure(sizing, units),
         loads=_loads(sizing, units),
@@ -78,7 +79,8 @@ def size_page(
         alone_verdict=sizing.alone.verdict,
         compared=alternative_rows(found, units) if found else [],
         compared_head=HEAD,
-        compared_remark=REMARK,
+        compared_remark=" ".join([*found.left_out, REMARK] if found else []),
+        not_compared=not_compared,
         costs=_cost_rows(sizing),
         refrigerants=refrigerants_line(sizing),
         workings=[

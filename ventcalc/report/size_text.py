@@ -10,7 +10,9 @@ from typing import Any
 
 from ventcalc.bay.checks import bay_notes
 from ventcalc.equipment.refrigerant_cycle import REFRIGERANTS
+from ventcalc.report.alternatives import alternative_lines, season_line
 from ventcalc.report.table import bullets, table
+from ventcalc.sizing.alternatives import Alternatives
 from ventcalc.sizing.size import CAUTIONS, Size, Sizing
 from ventcalc.units import UnitSystem, reworded, show
 
@@ -22,6 +24,7 @@ __all__ = [
     "refrigerants_line",
     "shown_size",
     "size_data",
+    "size_notes",
     "size_text",
     "working",
 ]
@@ -113,13 +116,21 @@ def head_lines(sizing: Sizing, units: UnitSystem = "metric") -> list[str]:
     ]
 
 
-def size_text(sizing: Sizing, units: UnitSystem = "metric", compared: Sequence[str] = ()) -> str:
-    """Write a sizing; ``compared`` are the lines of other airflows beside it."""
+def size_notes(sizing: Sizing, units: UnitSystem, found: Alternatives | None) -> list[str]:
+    """What a reader should know; what the season comes to first, where one was run."""
+    season = [season_line(found, units)] if found else []
+    return season + [reworded(note, units) for note in sizing.notes]
+
+
+def size_text(
+    sizing: Sizing, units: UnitSystem = "metric", found: Alternatives | None = None
+) -> str:
+    """Write a sizing; with other airflows beside it where they were looked at."""
     currency, groups = sizing.bay.costs.currency, by_subject(sizing.sizes)
     lines = [
         *head_lines(sizing, units),
         "",
-        *bullets(reworded(note, units) for note in sizing.notes),
+        *bullets(size_notes(sizing, units, found)),
     ]
     for subject, sizes in groups:
         head = [subject.capitalize(), "size", "margin", "bay now"]
@@ -127,7 +138,7 @@ def size_text(sizing: Sizing, units: UnitSystem = "metric", compared: Sequence[s
     lines += ["", *table(fan_schedule(sizing, units), indent=0)]
     lines += ["", "Refrigerants at these temperatures, cooling per electrical power"]
     lines += bullets([refrigerants_line(sizing)])
-    lines += ["", *compared] if compared else []
+    lines += ["", *alternative_lines(found, units)] if found else []
     for subject, sizes in groups:
         lines += ["", f"Working: {subject}"]
         lines += bullets(working(one, units) for one in sizes)

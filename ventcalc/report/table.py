@@ -5,9 +5,10 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Sequence
 
-__all__ = ["bullets", "numbered", "table"]
+__all__ = ["bullets", "first_of", "numbered", "table"]
 
 _PAGE = 96
+_MOST = 20
 
 
 def table(rows: Iterable[Sequence[str]], indent: int = 2) -> list[str]:
@@ -24,6 +25,12 @@ def table(rows: Iterable[Sequence[str]], indent: int = 2) -> list[str]:
         ).rstrip()
         for row in rows
     ]
+
+
+def first_of(lines: Sequence[str], rest: str) -> list[str]:
+    """Not thousands of alike lines: the first, how many more there are, and how to see the rest."""
+    left = len(lines) - _MOST
+    return [*lines] if left <= 0 else [*lines[:_MOST], f"and {left:,} more: {rest}"]
 
 
 def bullets(sentences: Iterable[str]) -> list[str]:

@@ -6,10 +6,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from ventcalc.bay.description import Bay
+from ventcalc.errors import BadInput, VentcalcError
 from ventcalc.season.batch import run_seasons
 from ventcalc.season.kpi import Kpi
 from ventcalc.sizing.size import Sizing, size_bay
-from ventcalc.units import UnitSystem
+from ventcalc.units import UnitSystem, show
 from ventcalc.weather import Weather
 
 __all__ = ["SHARES", "Alternatives", "compare_airflows"]
@@ -26,6 +27,8 @@ class Alternatives:
     sizings: tuple[Sizing, ...]
     kpi: Kpi
     """Of each one's season under the advice; arrays in the same order."""
+    left_out: tuple[str, ...] = ()
+    """Airflows that nobody asked for by name and that cannot be sized, and why."""
 
 
 def compare_airflows(
@@ -41,11 +44,20 @@ def compare_airflows(
     told = progress or (lambda done, whole: None)
     whole = 2 * len(others) + 1
     sized = [sizing]
-    for airflow in others:
-        sized.append(size_bay(sizing.bay, airflow_per_tonne=airflow, weather=weather, units=units))
-        told(len(sized) - 1, whole)
+    left_out = []
+    for number, airflow in enumerate(others, start=1):
+        try:
+            made = size_bay(sizing.bay, airflow_per_tonne=airflow, weather=weather, units=units)
+        except VentcalcError as error:
+            words = show(airflow, "m3/(s t)", units)
+            if airflows:
+                raise BadInput(f"{words}: {error}") from None
+            left_out.append(f"{words} is left out: {error}")
+        else:
+            sized.append(made)
+        told(number, whole)
     sized.sort(key=lambda one: one.air.airflow_per_tonne)
     bays: list[Bay] = [one.sized for one in sized]
     done = len(others)
     kpi = run_seasons(bays, weather, progress=lambda one, _: told(done + one, whole))
-    return Alternatives(asked=sizing, sizings=tuple(sized), kpi=kpi)
+    return Alternatives(asked=sizing, sizings=tuple(sized), kpi=kpi, left_out=tuple(left_out))

@@ -8,13 +8,14 @@ from typing import Any
 
 from ventcalc import air
 from ventcalc.bay.description import Bay
+from ventcalc.bay.geometry_checks import both
 from ventcalc.check.cold_load import RUNNING_SHARE, WarmDay, cold_load, crop_water
 from ventcalc.check.crop_state import CropState
 from ventcalc.equipment import coil, refrigerant_cycle, refrigerant_map
 from ventcalc.equipment.defrost import defrost
 from ventcalc.equipment.plant import AUXILIARIES
 from ventcalc.equipment.refrigeration import Load
-from ventcalc.errors import VentcalcError
+from ventcalc.errors import BadInput, VentcalcError
 from ventcalc.pile.crop import crop_for
 from ventcalc.sizing.air import AirDesign, holding_speed
 from ventcalc.sizing.shell import ShellDesign
@@ -35,6 +36,8 @@ MOTOR_EFFICIENCY = 0.90
 """Of the compressor's drive (common practice, no source). [0-1]"""
 REFERENCE_REFRIGERANT = "R717"
 """For one figure of performance; the others are listed beside it."""
+DEEPEST_COIL = 25.0
+"""Below the air that enters, where the models of coil and plant end. [K]"""
 DEFROSTS_ANEW = 86400.0
 """A day's frost is melted at once. [s]"""
 
@@ -240,7 +243,15 @@ def _at_coil(
         "mass_flow": dry_air_flow(design, states.pressure),
     }
     surface = float(coil.coil_surface(heat=max(float(load.capacity), 0.0), **entering))
-    return coil.coil(temperature_difference=crop.temperature - surface, **entering)
+    below = crop.temperature - surface
+    if below > DEEPEST_COIL:
+        enough = 1.2 * design.airflow_per_tonne * below / DEEPEST_COIL
+        raise BadInput(
+            "the airflow is too small for refrigeration: its coil would stand "
+            f"{both(below, 'delta_degC')} below the air; a target of "
+            f"{both(enough, 'm3/(s t)')} would do"
+        )
+    return coil.coil(temperature_difference=below, **entering)
 
 
 def _defrost_heat(made: coil.CoilAir) -> float:

@@ -42,10 +42,12 @@ from ventcalc.sizing.weather import DesignStates, design_states
 from ventcalc.units import UnitSystem
 from ventcalc.weather import Weather
 
-__all__ = ["CAUTIONS", "Given", "Size", "Sizing", "size_bay"]
+__all__ = ["CAUTIONS", "OF_WEATHER", "Given", "Size", "Sizing", "size_bay"]
 
 USUAL_PRESSURE = 250.0
 """Least static pressure of usual systems, in air of 1.2 kg/m³ (from memory). [Pa]"""
+OF_WEATHER = "Weather: "
+"""What remarks on the file begin with."""
 LEAST_HEATER = 500.0
 """Below it none is written into the bay. [W]"""
 
@@ -190,7 +192,7 @@ def size_bay(
             "To check it again as here: ventcalc check FILE --winter "
             f'"{outside["winter_temperature"]:.1f} degC" --warm '
             f'"{outside["warm_temperature"]:.1f} degC".',
-            *(f"Weather: {note}." for note in states.notes),
+            *(f"{OF_WEATHER}{note}." for note in states.notes),
         ),
     )
 
@@ -310,11 +312,12 @@ def _carbon_note(bay: Bay, states: DesignStates, fresh: FreshAir) -> str:
             "outside air is too cold or too warm for so much of it"
         )
     return (
-        f"Fresh air by the timer: {control.fresh_air_for / 60.0:.0f} min after each rest of "
-        f"{control.fresh_air_every / 60.0:.0f} min, door {control.fresh_air_opening:.0%} open at "
-        f"the lowest fan speed; {ends}; the greatest hour is {local_hour_text(states, fresh.hour)} "
-        f"with {1e6 * fresh.highest:,.0f} ppm. With a CO2 probe the advice opens only when needed; "
-        "ventcalc season tells what CO2 then comes to."
+        f"Fresh air by a timer that opens whenever it is due: {control.fresh_air_for / 60.0:.0f} "
+        f"min after each rest of {control.fresh_air_every / 60.0:.0f} min, door "
+        f"{control.fresh_air_opening:.0%} open at the lowest fan speed; {ends}; the greatest hour "
+        f"is {local_hour_text(states, fresh.hour)} with {1e6 * fresh.highest:,.0f} ppm. The advice "
+        "opens only where that neither wets nor warms the crop, so that CO2 may rise further, most "
+        "of all without a CO2 probe; ventcalc season tells how far with one."
     )
 
 

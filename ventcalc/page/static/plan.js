@@ -212,7 +212,8 @@
     button.disabled = true;
     button.textContent = "Sizing …";
     try {
-      const more = { target: $("target").value, weather: $("weather").value };
+      const airflows = $("airflows").checked;
+      const more = { target: $("target").value, weather: $("weather").value, airflows };
       const asked = JSON.stringify(form());
       const answer = await ask("/size", question(more));
       const sound = showProblems(answer);
