@@ -9,6 +9,7 @@ Nothing is handed to the library while the link is down: it would be kept and se
 from __future__ import annotations
 
 import contextlib
+import functools
 import math
 import random
 import ssl
@@ -345,6 +346,7 @@ class Link:
         self._put += size
 
 
+@functools.cache
 def _life(expiry: int) -> Properties:
     properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]
     properties.MessageExpiryInterval = expiry
