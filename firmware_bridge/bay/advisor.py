@@ -5,11 +5,11 @@ from __future__ import annotations
 import functools
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-import msgspec
+from msgspec import Struct
+from msgspec.structs import replace
 
 from firmware_bridge.bay.memory import (
     SOURCES,
@@ -63,8 +63,7 @@ FIRST = 120
 """Letters of what to do first."""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Season:
+class Season(Struct, frozen=True, kw_only=True):
     """Where a bay stands in its season, as the adviser takes it."""
 
     stage: str = ""
@@ -79,8 +78,7 @@ class Season:
     """Limit of a working day for people. [1]"""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class AdvisorResult:
+class AdvisorResult(Struct, frozen=True, kw_only=True):
     """What the adviser says; ``targets`` is None where it leaves it to the controller."""
 
     targets: Targets | None
@@ -226,7 +224,7 @@ def named(found: tuple[Alarm, ...], sample: Sample) -> tuple[Alarm, ...]:
     """The alarm of a pulp probe far from the others with its key: people look for its cable."""
     keys = ", ".join(key for key, fault in sample.faults.items() if fault == "odd")
     return tuple(
-        msgspec.structs.replace(one, text=f"{keys}: {one.text}"[:LONGEST])
+        replace(one, text=f"{keys}: {one.text}"[:LONGEST])
         if one.id == "probe_or_spot" and keys
         else one
         for one in found

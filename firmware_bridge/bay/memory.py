@@ -7,9 +7,12 @@ mean; and the source of cooling does not change faster than the bay's shortest r
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import math
-from dataclasses import dataclass, field, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from firmware_bridge.bay.safety import RUNNING
 from firmware_bridge.bay.told import Told, told_from_plain, told_to_plain
@@ -42,11 +45,10 @@ __all__ = [
 SOURCES = {int(Action.COOL_BY_OUTSIDE): "outside air", int(Action.COOL_BY_COIL): "refrigeration"}
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class AdvisorMemory:
+class AdvisorMemory(Struct, frozen=True, kw_only=True):
     """What the adviser remembers, and which source of cooling it has advised for how long. [s]"""
 
-    hourly: Memory = field(default_factory=Memory)
+    hourly: Memory = Memory()
     """The library's own."""
     source: str = ""
     """The last source of cooling: outside air or refrigeration."""
@@ -181,7 +183,7 @@ def held(bay: Bay, memory: AdvisorMemory, wanted: str, step: float, actual: Actu
 def without(bay: Bay, readings: Readings, source: str) -> tuple[Bay, Readings]:
     """The same question as if one source of cooling were not there."""
     if source == "refrigeration":
-        return replace(bay, refrigeration=None), readings
+        return dataclasses.replace(bay, refrigeration=None), readings
     hidden = readings._replace(outside_temperature=math.nan, outside_relative_humidity=math.nan)
     return bay, hidden
 

@@ -18,10 +18,10 @@ import threading
 import time
 from collections import Counter, deque
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import Any, Protocol
 
 import paho.mqtt.client as mqtt
+from msgspec import Struct
 from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
@@ -44,8 +44,7 @@ ANSWER_AFTER = 5.0
 """So long a broker may take to answer before the older protocol is tried. [s]"""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Message:
+class Message(Struct, frozen=True, kw_only=True):
     """One message, to be sent or as it came."""
 
     topic: str
