@@ -31,12 +31,12 @@ from ventcalc.advice.advise import Action, Advice, Memory, advise
 from ventcalc.advice.alarms import alarms
 from ventcalc.advice.fresh_air import PEOPLE_CO2
 from ventcalc.advice.probes import believed, pulp_of
-from ventcalc.advice.readings import Readings
+from ventcalc.advice.readings import START, Readings
 from ventcalc.advice.reasons import reasons
 from ventcalc.bay.calendar import STAGES, calendar_at
 from ventcalc.bay.description import Bay
 from ventcalc.bay.file import read_bay, starter_file
-from ventcalc.bay.hourly import hourly
+from ventcalc.bay.hourly import HourlyBay, hourly
 from ventcalc.errors import VentcalcError
 from ventcalc.season.installed import as_installed
 from ventcalc.units import UnitSystem
@@ -155,7 +155,8 @@ def request(
     memory = as_seen(memory or AdvisorMemory(), actual, fan_for)
     readings, pulps = without_noise(memory, readings)
     asked = bay if steered is None else steered
-    advice, after = advise(asked, readings, memory.hourly)
+    whole = hourly(asked, readings.time)
+    advice, after = advise(whole, readings, memory.hourly)
     wanted = SOURCES.get(int(advice.action), "")
     step = elapsed(memory.hourly, after)
     line = held(bay, memory, wanted, step, actual)
@@ -173,14 +174,14 @@ def request(
         memory=replace(
             remembered(memory, after, source, step, actual), pulps=pulps, advised=advised
         ),
-        season=_season(bay, advice),
+        season=_season(whole, advice),
     )
 
 
-def _season(bay: Bay, advice: Advice) -> Season:
+def _season(bay: HourlyBay, advice: Advice) -> Season:
     now = advice.situation
     stage = STAGES[now.stage]
-    passed = calendar_at(hourly(bay, now.readings.time), now.readings.time).now
+    passed = calendar_at(bay, now.readings.time).now
     day = int(passed // 86400.0) + 1 if passed >= 0.0 and stage != "empty" else 0
     return Season(
         stage=stage,
@@ -208,6 +209,8 @@ def _targets(advice: Advice) -> Targets | None:
 
 def _alarms(bay: Bay, advice: Advice, memory: Memory) -> tuple[Alarm, ...]:
     """Those of the library, as they travel: in metric units."""
+    if memory.alarm_times == START.alarm_times:  # none stands
+        return ()
     return tuple(
         Alarm(
             id=one.id,

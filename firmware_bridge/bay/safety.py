@@ -242,6 +242,8 @@ def _changes(targets: Targets, history: History, limits: Limits, now: float) -> 
 
 
 def _differs(targets: Targets, other: Targets) -> bool:
+    if targets == other:
+        return False
     return any(abs(getattr(targets, name) - getattr(other, name)) > CHANGE for name in TARGETS)
 
 

@@ -29,7 +29,6 @@ from firmware_bridge.bay.memory import (
 from firmware_bridge.bay.safety import History
 from firmware_bridge.bay.told import Told, fields_of, forgotten, hear, said_as, tell, told_alarms
 from firmware_bridge.bay.week import (
-    Hour,
     Question,
     Week,
     doubt_of,
@@ -205,10 +204,11 @@ class BayState:
         told = fields_of(self.told, self.description.mass)
         readings = advisor.readings_of(sample, wall, told, self.source.co2_top)
         fan_for = now - self.history.fan.since
-        hour = plan_hour(self.config, self.week, self.told, wall) or Hour(bay=self.description)
+        hour = plan_hour(self.config, self.week, self.told, wall)
+        steered, word = (None, "") if hour is None else (hour.bay, hour.word)
         try:
             result = advisor.request(
-                self.description, readings, self.memory, actual, fan_for, hour.bay, hour.word
+                self.description, readings, self.memory, actual, fan_for, steered, word
             )
         except Exception as error:  # whatever the adviser stumbles over, the controller goes on
             return self._none("adviser", " ".join(f"{error}".split())[:120])
