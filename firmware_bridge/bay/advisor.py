@@ -132,8 +132,9 @@ def readings_of(
         pulp_probes=pulp.pulp_probes,
         **(told or {}),
     )
+    found = believed(heard, mean_of(sample, "fan_speed") > RUNNING)[0]
     # Probes that are not believed are told by the bridge itself, by their keys.
-    return believed(heard, mean_of(sample, "fan_speed") > RUNNING)[0]._replace(doubted=0)
+    return found._replace(doubted=0) if found.doubted else found
 
 
 def request(
@@ -225,6 +226,8 @@ def _alarms(bay: Bay, advice: Advice, memory: Memory) -> tuple[Alarm, ...]:
 
 def named(found: tuple[Alarm, ...], sample: Sample) -> tuple[Alarm, ...]:
     """The alarm of a pulp probe far from the others with its key: people look for its cable."""
+    if not found:
+        return ()
     keys = ", ".join(key for key, fault in sample.faults.items() if fault == "odd")
     return tuple(
         replace(one, text=f"{keys}: {one.text}"[:LONGEST])
