@@ -31,7 +31,7 @@ from ventcalc.advice.advise import Action, Advice, Memory, advise
 from ventcalc.advice.alarms import alarms
 from ventcalc.advice.fresh_air import PEOPLE_CO2
 from ventcalc.advice.probes import believed, pulp_of
-from ventcalc.advice.readings import START, Readings
+from ventcalc.advice.readings import Readings
 from ventcalc.advice.reasons import reasons
 from ventcalc.bay.calendar import STAGES, calendar_at
 from ventcalc.bay.description import Bay
@@ -83,7 +83,8 @@ class AdvisorResult(Struct, frozen=True, kw_only=True):
 
     targets: Targets | None
     words: Words
-    alarms: tuple[Alarm, ...]
+    alarms: Callable[[], tuple[Alarm, ...]]
+    """Put into words when somebody asks, like the reasons."""
     memory: AdvisorMemory
     season: Season
 
@@ -171,7 +172,7 @@ def request(
     return AdvisorResult(
         targets=targets,
         words=_words(asked, advice, line, word),
-        alarms=_alarms(bay, advice, after),
+        alarms=functools.partial(_alarms, bay, advice, after),
         memory=replace(
             remembered(memory, after, source, step, actual), pulps=pulps, advised=advised
         ),
@@ -210,8 +211,6 @@ def _targets(advice: Advice) -> Targets | None:
 
 def _alarms(bay: Bay, advice: Advice, memory: Memory) -> tuple[Alarm, ...]:
     """Those of the library, as they travel: in metric units."""
-    if memory.alarm_times == START.alarm_times:  # none stands
-        return ()
     return tuple(
         Alarm(
             id=one.id,
@@ -224,16 +223,14 @@ def _alarms(bay: Bay, advice: Advice, memory: Memory) -> tuple[Alarm, ...]:
     )
 
 
-def named(found: tuple[Alarm, ...], sample: Sample) -> tuple[Alarm, ...]:
+def named(found: Callable[[], tuple[Alarm, ...]], sample: Sample) -> tuple[Alarm, ...]:
     """The alarm of a pulp probe far from the others with its key: people look for its cable."""
-    if not found:
-        return ()
     keys = ", ".join(key for key, fault in sample.faults.items() if fault == "odd")
     return tuple(
         replace(one, text=f"{keys}: {one.text}"[:LONGEST])
         if one.id == "probe_or_spot" and keys
         else one
-        for one in found
+        for one in found()
     )
 
 
