@@ -145,12 +145,9 @@ def pulps_of(sample: Sample) -> list[float]:
 def _fault_of(sample: Sample) -> str:
     """The first of what is needed that is not sound, else a contradiction."""
     for kind in REQUIRED:
-        faults = [
-            sample.faults.get(key, "")
-            for key, one in sample.kinds.items()
-            if one == kind and key not in sample.ignore
-        ]
-        if not sample.sound.get(kind):
+        if kind not in sample.sound:
+            keys = (key for key, one in sample.kinds.items() if one == kind)
+            faults = (sample.faults.get(key, "") for key in keys if key not in sample.ignore)
             return next((fault for fault in faults if fault), "missing")
     return "contradictory" if contradiction(sample) else ""
 
