@@ -5,11 +5,11 @@ from __future__ import annotations
 import functools
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-import msgspec
+from msgspec import Struct
+from msgspec.structs import replace
 
 from firmware_bridge.bay.memory import (
     SOURCES,
@@ -36,7 +36,7 @@ from ventcalc.advice.reasons import reasons
 from ventcalc.bay.calendar import STAGES, calendar_at
 from ventcalc.bay.description import Bay
 from ventcalc.bay.file import read_bay, starter_file
-from ventcalc.bay.hourly import hourly
+from ventcalc.bay.hourly import HourlyBay, hourly
 from ventcalc.errors import VentcalcError
 from ventcalc.season.installed import as_installed
 from ventcalc.units import UnitSystem
@@ -63,8 +63,7 @@ FIRST = 120
 """Letters of what to do first."""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Season:
+class Season(Struct, frozen=True, kw_only=True):
     """Where a bay stands in its season, as the adviser takes it."""
 
     stage: str = ""
@@ -79,13 +78,13 @@ class Season:
     """Limit of a working day for people. [1]"""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class AdvisorResult:
+class AdvisorResult(Struct, frozen=True, kw_only=True):
     """What the adviser says; ``targets`` is None where it leaves it to the controller."""
 
     targets: Targets | None
     words: Words
-    alarms: tuple[Alarm, ...]
+    alarms: Callable[[], tuple[Alarm, ...]]
+    """Put into words when somebody asks, like the reasons."""
     memory: AdvisorMemory
     season: Season
 
@@ -134,8 +133,9 @@ def readings_of(
         pulp_probes=pulp.pulp_probes,
         **(told or {}),
     )
+    found = believed(heard, mean_of(sample, "fan_speed") > RUNNING)[0]
     # Probes that are not believed are told by the bridge itself, by their keys.
-    return believed(heard, mean_of(sample, "fan_speed") > RUNNING)[0]._replace(doubted=0)
+    return found._replace(doubted=0) if found.doubted else found
 
 
 def request(
@@ -157,7 +157,8 @@ def request(
     memory = as_seen(memory or AdvisorMemory(), actual, fan_for)
     readings, pulps = without_noise(memory, readings)
     asked = bay if steered is None else steered
-    advice, after = advise(asked, readings, memory.hourly)
+    whole = hourly(asked, readings.time)
+    advice, after = advise(whole, readings, memory.hourly)
     wanted = SOURCES.get(int(advice.action), "")
     step = elapsed(memory.hourly, after)
     line = held(bay, memory, wanted, step, actual)
@@ -171,18 +172,18 @@ def request(
     return AdvisorResult(
         targets=targets,
         words=_words(asked, advice, line, word),
-        alarms=_alarms(bay, advice, after),
+        alarms=functools.partial(_alarms, bay, advice, after),
         memory=replace(
             remembered(memory, after, source, step, actual), pulps=pulps, advised=advised
         ),
-        season=_season(bay, advice),
+        season=_season(whole, advice),
     )
 
 
-def _season(bay: Bay, advice: Advice) -> Season:
+def _season(bay: HourlyBay, advice: Advice) -> Season:
     now = advice.situation
     stage = STAGES[now.stage]
-    passed = calendar_at(hourly(bay, now.readings.time), now.readings.time).now
+    passed = calendar_at(bay, now.readings.time).now
     day = int(passed // 86400.0) + 1 if passed >= 0.0 and stage != "empty" else 0
     return Season(
         stage=stage,
@@ -222,14 +223,14 @@ def _alarms(bay: Bay, advice: Advice, memory: Memory) -> tuple[Alarm, ...]:
     )
 
 
-def named(found: tuple[Alarm, ...], sample: Sample) -> tuple[Alarm, ...]:
+def named(found: Callable[[], tuple[Alarm, ...]], sample: Sample) -> tuple[Alarm, ...]:
     """The alarm of a pulp probe far from the others with its key: people look for its cable."""
     keys = ", ".join(key for key, fault in sample.faults.items() if fault == "odd")
     return tuple(
-        msgspec.structs.replace(one, text=f"{keys}: {one.text}"[:LONGEST])
+        replace(one, text=f"{keys}: {one.text}"[:LONGEST])
         if one.id == "probe_or_spot" and keys
         else one
-        for one in found
+        for one in found()
     )
 
 

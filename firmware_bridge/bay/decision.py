@@ -7,7 +7,8 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from typing import Literal, cast
 
-import msgspec
+from msgspec import Struct
+from msgspec.structs import replace
 
 from firmware_bridge.bay.advisor import Season, Words
 from firmware_bridge.bay.diagnosis import Diagnosis
@@ -26,8 +27,7 @@ def no_words(_units: str) -> tuple[str, ...]:
     return ()
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Decision:
+class Decision(Struct, frozen=True, kw_only=True):
     """What to say now; ``targets`` is None for ``none``."""
 
     code: str
@@ -59,9 +59,7 @@ def message_of(
         return message
     taken = {name: getattr(targets, name) for name in TARGETS if name in (takes or TARGETS)}
     air = None if math.isnan(targets.air) else targets.air
-    return msgspec.structs.replace(
-        message, why=targets.why, air=air, **{**taken, "fan": targets.fan}
-    )
+    return replace(message, why=targets.why, air=air, **{**taken, "fan": targets.fan})
 
 
 NONE_TEXTS = {

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import replace
 from typing import Any
+
+from msgspec.structs import replace
 
 from firmware_bridge.bay.safety import Machine
 from firmware_bridge.bay.state import BayState

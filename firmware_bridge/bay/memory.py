@@ -7,9 +7,13 @@ mean; and the source of cooling does not change faster than the bay's shortest r
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import math
-from dataclasses import dataclass, field, replace
+from typing import Any
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from firmware_bridge.bay.safety import RUNNING
 from firmware_bridge.bay.told import Told, told_from_plain, told_to_plain
@@ -42,11 +46,10 @@ __all__ = [
 SOURCES = {int(Action.COOL_BY_OUTSIDE): "outside air", int(Action.COOL_BY_COIL): "refrigeration"}
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class AdvisorMemory:
+class AdvisorMemory(Struct, frozen=True, kw_only=True):
     """What the adviser remembers, and which source of cooling it has advised for how long. [s]"""
 
-    hourly: Memory = field(default_factory=Memory)
+    hourly: Memory = Memory()
     """The library's own."""
     source: str = ""
     """The last source of cooling: outside air or refrigeration."""
@@ -110,20 +113,16 @@ def as_seen(memory: AdvisorMemory, actual: ActualPositions, fan_for: float) -> A
 
     From a plenum that another setting made nothing can be learnt of probes and machines.
     """
+    seen: dict[str, Any] = {}
     if _not_done(memory.advised, actual):
-        unknown = memory.hourly._replace(
-            expected_plenum_temperature=math.nan, expected_humidity=math.nan
-        )
-        memory = replace(memory, hourly=unknown)
-    if math.isnan(actual.fan):
-        return memory
-    on, cooled = actual.fan > RUNNING, memory.hourly.cooled
-    hourly = memory.hourly._replace(
-        fan_on=on, fan_since=min(fan_for, 1e9), cooled=cooled and on, fan_speed=actual.fan
-    )
-    if not math.isnan(actual.door):  # what stays as it is while people are inside
-        hourly = hourly._replace(door_opening=actual.door)
-    return replace(memory, hourly=hourly)
+        seen |= {"expected_plenum_temperature": math.nan, "expected_humidity": math.nan}
+    if not math.isnan(actual.fan):
+        on = actual.fan > RUNNING
+        seen |= {"fan_on": on, "fan_since": min(fan_for, 1e9), "fan_speed": actual.fan}
+        seen["cooled"] = memory.hourly.cooled and on
+        if not math.isnan(actual.door):  # what stays as it is while people are inside
+            seen["door_opening"] = actual.door
+    return replace(memory, hourly=memory.hourly._replace(**seen)) if seen else memory
 
 
 def _not_done(advised: tuple[float, ...], actual: ActualPositions) -> bool:
@@ -137,20 +136,20 @@ def as_done(bay: Bay, before: Memory, after: Memory, actual: ActualPositions) ->
     if math.isnan(actual.fan):
         return after
     step, on = elapsed(before, after), actual.fan > RUNNING
-    if on:
-        after = after._replace(since_run=0.0)
-    else:
-        left = min(after.run_left + step, bay.control.circulate_for) if after.fan_on else 0.0
-        left = max(after.run_left, left)
-        after = after._replace(since_run=before.since_run + step, run_left=left)
-    if math.isnan(actual.door):
-        return after
+    run, run_left = 0.0, after.run_left
+    if not on:
+        left = min(run_left + step, bay.control.circulate_for) if after.fan_on else 0.0
+        run, run_left = before.since_run + step, max(run_left, left)
+    fresh, fresh_left = after.since_fresh, after.fresh_left
     if on and actual.door >= 0.5 * bay.control.fresh_air_opening:
-        return after._replace(since_fresh=0.0)
-    left = after.fresh_left
-    if before.fresh_left > 0.0 and left < before.fresh_left:
-        left = before.fresh_left  # advised, not done
-    return after._replace(since_fresh=before.since_fresh + step, fresh_left=left)
+        fresh = 0.0
+    elif not math.isnan(actual.door):
+        fresh = before.since_fresh + step
+        if before.fresh_left > 0.0:
+            fresh_left = max(fresh_left, before.fresh_left)  # advised, not done
+    return after._replace(
+        since_run=run, run_left=run_left, since_fresh=fresh, fresh_left=fresh_left
+    )
 
 
 # --- the source of cooling -----------------------------------------------------------------------
@@ -181,7 +180,7 @@ def held(bay: Bay, memory: AdvisorMemory, wanted: str, step: float, actual: Actu
 def without(bay: Bay, readings: Readings, source: str) -> tuple[Bay, Readings]:
     """The same question as if one source of cooling were not there."""
     if source == "refrigeration":
-        return replace(bay, refrigeration=None), readings
+        return dataclasses.replace(bay, refrigeration=None), readings
     hidden = readings._replace(outside_temperature=math.nan, outside_relative_humidity=math.nan)
     return bay, hidden
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from firmware_bridge.bay.decision import Decision
 from firmware_bridge.bay.state import new_bay

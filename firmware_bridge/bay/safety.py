@@ -8,7 +8,9 @@ Its moist air is its own, so that one wrong formula cannot pass both adviser and
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from firmware_bridge.bay import moist_air
 from firmware_bridge.codes import TARGETS
@@ -37,8 +39,7 @@ FORGOTTEN = 600.0
 """After so long without advice nobody knows the positions: the controller ran itself. [s]"""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Targets:
+class Targets(Struct, frozen=True, kw_only=True):
     """Positions 0-1 as advised."""
 
     fan: float
@@ -51,8 +52,7 @@ class Targets:
     why: str = "rest"
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Machine:
+class Machine(Struct, frozen=True, kw_only=True):
     """Whether a machine runs, and since when on the steady clock. [s]"""
 
     on: bool | None = None
@@ -61,8 +61,7 @@ class Machine:
     """Known from readings, and not only concluded from advice."""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class History:
+class History(Struct, frozen=True, kw_only=True):
     """What went before, on the steady clock. [s]"""
 
     sent: Targets | None = None
@@ -70,14 +69,13 @@ class History:
     sent_at: float = -math.inf
     last: Targets | None = None
     """The same, but ``none`` does not end it."""
-    fan: Machine = field(default_factory=Machine)
-    cool: Machine = field(default_factory=Machine)
+    fan: Machine = Machine()
+    cool: Machine = Machine()
     changes: tuple[float, ...] = ()
     """When positions changed within the last hour. [s]"""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Refusal:
+class Refusal(Struct, frozen=True, kw_only=True):
     """Why not."""
 
     code: str
@@ -244,6 +242,8 @@ def _changes(targets: Targets, history: History, limits: Limits, now: float) -> 
 
 
 def _differs(targets: Targets, other: Targets) -> bool:
+    if targets == other:
+        return False
     return any(abs(getattr(targets, name) - getattr(other, name)) > CHANGE for name in TARGETS)
 
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -29,7 +30,6 @@ from firmware_bridge.bay.memory import (
 from firmware_bridge.bay.safety import History
 from firmware_bridge.bay.told import Told, fields_of, forgotten, hear, said_as, tell, told_alarms
 from firmware_bridge.bay.week import (
-    Hour,
     Question,
     Week,
     doubt_of,
@@ -83,8 +83,8 @@ class BayState:
     accepted_at: float = -math.inf
     following: Following = field(default_factory=Following)
     words: Words = no_words
-    found: tuple[Alarm, ...] = ()
-    """What the adviser found wrong when it was asked last."""
+    find: Callable[[], tuple[Alarm, ...]] = tuple
+    """Gives what the adviser found wrong when it was asked last."""
     alarms: tuple[Alarm, ...] = ()
     counts: Counter[str] = field(default_factory=Counter)
     unsent: bool = False
@@ -104,8 +104,9 @@ class BayState:
     def complaints(self) -> tuple[Alarm, ...]:
         """What people told, and what adviser, journal and bridge found wrong."""
         frost = () if self.week is None else self.week.frost
-        log = new_alarms(self.diagnosis, self.found)
-        mine = (*self.intruder, *self.standing, *self.found, *frost)
+        found = self.find()
+        log = new_alarms(self.diagnosis, found)
+        mine = (*self.intruder, *self.standing, *found, *frost)
         return (*mine, *log, *self.following.complaints)
 
     @property
@@ -205,15 +206,16 @@ class BayState:
         told = fields_of(self.told, self.description.mass)
         readings = advisor.readings_of(sample, wall, told, self.source.co2_top)
         fan_for = now - self.history.fan.since
-        hour = plan_hour(self.config, self.week, self.told, wall) or Hour(bay=self.description)
+        hour = plan_hour(self.config, self.week, self.told, wall)
+        steered, word = (None, "") if hour is None else (hour.bay, hour.word)
         try:
             result = advisor.request(
-                self.description, readings, self.memory, actual, fan_for, hour.bay, hour.word
+                self.description, readings, self.memory, actual, fan_for, steered, word
             )
         except Exception as error:  # whatever the adviser stumbles over, the controller goes on
             return self._none("adviser", " ".join(f"{error}".split())[:120])
         self.memory, self.words, self.season = result.memory, result.words, result.season
-        self.found = named(result.alarms, sample)
+        self.find = functools.partial(named, result.alarms, sample)
         if result.targets is None:
             return self._none("hands_off", " ".join(self.words("metric"))[:120])
         refusal = safety.check(

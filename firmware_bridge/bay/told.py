@@ -151,6 +151,8 @@ def said_as(value: Any) -> str:
 
 def fields_of(told: Told, mass: float) -> dict[str, Any]:
     """What stands as fields of the adviser's readings; a full bay holds a mass [kg]."""
+    if not told.said and not told.heard:
+        return {}
     return told_from_dict(standing(told), mass)
 
 

@@ -14,11 +14,11 @@ import hashlib
 import sqlite3
 import zlib
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import msgspec
+from msgspec import Struct
 
 from firmware_bridge.errors import JournalError
 from firmware_bridge.journal.database import open_database, reading, writing
@@ -60,8 +60,7 @@ PACK = 500
 """Entries packed at once: a few milliseconds of work."""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Entry:
+class Entry(Struct, frozen=True, kw_only=True):
     """One thing that happened."""
 
     t: float

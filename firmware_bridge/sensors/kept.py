@@ -12,16 +12,18 @@ __all__ = ["plain_of", "set_to"]
 
 _GIVEN = ("limits", "turns_unit", "top")
 """Known by the kind of probe, and never kept."""
-
-
-def _is_time(name: str) -> bool:
-    return name.endswith(("_at", "_since"))
+_IS_TIME = {
+    one.name: one.name.endswith(("_at", "_since"))
+    for one in fields(ProbeHistory)
+    if one.name not in _GIVEN
+}
+"""What is kept, and whether it is a time."""
 
 
 def plain_of(probe: ProbeHistory, now: float) -> dict[str, Any]:
     """What is remembered of a probe; times of the steady clock become ages. [s]"""
-    found = {one.name: getattr(probe, one.name) for one in fields(probe) if one.name not in _GIVEN}
-    return {name: now - value if _is_time(name) else value for name, value in found.items()}
+    found = {name: getattr(probe, name) for name in _IS_TIME}
+    return {name: now - value if _IS_TIME[name] else value for name, value in found.items()}
 
 
 def set_to(probe: ProbeHistory, plain: Mapping[str, Any], then: float) -> None:
@@ -31,4 +33,4 @@ def set_to(probe: ProbeHistory, plain: Mapping[str, Any], then: float) -> None:
         if not isinstance(value, type(known.get(name))):
             raise ValueError(f"{name} cannot be {value!r}")
     for name, value in plain.items():
-        setattr(probe, name, then - value if _is_time(name) else value)
+        setattr(probe, name, then - value if _IS_TIME[name] else value)

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from functools import cached_property
 from statistics import fmean, median
+
+from msgspec import Struct
 
 from ventcalc.advice.probes import (
     agreeing,
@@ -49,8 +51,7 @@ POSITIONS = {
 """Kind of channel that tells the actual position of each of ``codes.TARGETS``."""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Sample:
+class Sample(Struct, frozen=True, kw_only=True, dict=True):
     """One accepted reading in internal units."""
 
     boot: int
@@ -65,7 +66,7 @@ class Sample:
     """By key; NaN where missing."""
     faults: Mapping[str, str]
     """Why a value is not believed, by key; sound ones are absent."""
-    heights: Mapping[str, float] = field(default_factory=dict)
+    heights: Mapping[str, float] = {}
     """Of probes above the floor, by key, where they were declared. [m]"""
     told: float = math.nan
     """The controller's own time of day, for people. [s]"""
@@ -73,35 +74,32 @@ class Sample:
     """False for a late one, which is stored and never acted upon."""
     ignore: frozenset[str] = frozenset()
     """Keys not to be used."""
-    sound: Mapping[str, Sequence[tuple[str, float]]] = field(init=False, repr=False, compare=False)
-    """Keys and values that are believed, by kind, in the order of the birth."""
-    _found: list[str] = field(default_factory=list, init=False, repr=False, compare=False)
 
-    def __post_init__(self) -> None:
+    @cached_property
+    def sound(self) -> Mapping[str, Sequence[tuple[str, float]]]:
+        """Keys and values that are believed, by kind, in the order of the birth."""
         found: dict[str, list[tuple[str, float]]] = {}
         for key, value in self.values.items():
             if key not in self.faults and key not in self.ignore:
                 found.setdefault(self.kinds[key], []).append((key, value))
-        object.__setattr__(self, "sound", found)
+        return found
 
-    @property
+    @cached_property
     def fault(self) -> str:
-        """
-        Why it is no ground for advice, one of ``codes.NONE_REASONS``; empty where it is.
+        """Why it is no ground for advice, one of ``codes.NONE_REASONS``; empty where it is."""
+        return _fault_of(self)
 
-        Asked for every second, found once.
-        """
-        if not self._found:
-            self._found.append(_fault_of(self))
-        return self._found[0]
+    @cached_property
+    def actual(self) -> ActualPositions:
+        """What it says of the machines."""
+        return ActualPositions(**{name: mean_of(self, kind) for name, kind in POSITIONS.items()})
 
     def age(self, now: float) -> float:
         """Age by the steady clock. [s]"""
         return now - self.received + self.delay
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class ActualPositions:
+class ActualPositions(Struct, frozen=True, kw_only=True):
     """What the machines do, as the controller reports it; NaN where it does not. [0-1]"""
 
     fan: float = math.nan
@@ -113,9 +111,7 @@ class ActualPositions:
 
 def actual_positions(sample: Sample | None) -> ActualPositions:
     """What a sample says of the machines; nothing where there is none."""
-    if sample is None:
-        return ActualPositions()
-    return ActualPositions(**{name: mean_of(sample, kind) for name, kind in POSITIONS.items()})
+    return ActualPositions() if sample is None else sample.actual
 
 
 def _sound(sample: Sample, kind: str) -> list[float]:
@@ -149,12 +145,9 @@ def pulps_of(sample: Sample) -> list[float]:
 def _fault_of(sample: Sample) -> str:
     """The first of what is needed that is not sound, else a contradiction."""
     for kind in REQUIRED:
-        faults = [
-            sample.faults.get(key, "")
-            for key, one in sample.kinds.items()
-            if one == kind and key not in sample.ignore
-        ]
-        if not sample.sound.get(kind):
+        if kind not in sample.sound:
+            keys = (key for key, one in sample.kinds.items() if one == kind)
+            faults = (sample.faults.get(key, "") for key in keys if key not in sample.ignore)
             return next((fault for fault in faults if fault), "missing")
     return "contradictory" if contradiction(sample) else ""
 

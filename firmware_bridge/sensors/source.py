@@ -10,8 +10,10 @@ import math
 from collections import Counter, deque
 from collections.abc import Mapping
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
+
+from msgspec.structs import replace
 
 from firmware_bridge.quantities import QUANTITIES, to_internal
 from firmware_bridge.sensors.kept import plain_of, set_to

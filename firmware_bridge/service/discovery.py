@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from firmware_bridge.bay.state import BayState
-from firmware_bridge.codes import ADVICE_ALARMS, TARGETS
+from firmware_bridge.codes import ADVICE_ALARMS, LOG_ALARMS, TARGETS
 from firmware_bridge.config import OwnConfig
 from firmware_bridge.sensors.sample import Sample
 from firmware_bridge.wire.client import Message, Wire
@@ -30,7 +30,10 @@ EVERY = 60.0
 """Values are said at least as often. [s]"""
 EXPIRES = 180
 """A value that has not come for so long is not known. [s]"""
-ALARMS = (*ADVICE_ALARMS, "people_inside", "not_done", "plenum_off", "power", "lost")
+ALARMS = (
+    *ADVICE_ALARMS, *LOG_ALARMS, "people_inside", "not_done", "plenum_off", "power", "frost_ahead",
+    "lost",
+)  # fmt: skip
 """Each is one sensor, on or off."""
 _SHARE = ({"unit_of_measurement": "%"}, 100.0, 1)
 _TEMPERATURE = ({"unit_of_measurement": "°C", "device_class": "temperature"}, 1.0, 2)

@@ -52,6 +52,7 @@ class Inbox:
         self._store_every = store_every
         self.counts: Counter[str] = Counter()
         self._buckets = {name: _Bucket() for name in bays}
+        self._plain = [(bay, bay.plain) for bay in bays.values() if bay.plain is not None]
         self._by_topic: dict[str, list[BayState]] = {}
         """Plain bays by what they hear: a gateway or a probe outside may serve several."""
         self._confirms = {
@@ -103,8 +104,8 @@ class Inbox:
 
     def plain_readings(self, turn: Turn, link_lost: float = -math.inf) -> None:
         """Make readings of plain values where they are due; ``link_lost`` by the steady clock."""
-        for bay in self._bays.values():
-            reading = None if bay.plain is None else bay.plain.reading(turn.now, link_lost)
+        for bay, plain in self._plain:
+            reading = plain.reading(turn.now, link_lost)
             if reading is not None:
                 self._take_reading(bay, reading, turn.now, turn)
 

@@ -31,8 +31,14 @@ STALLED_AFTER = 30.0
 """A loop that stands still for so long ends the process; who started it starts it again. [s]"""
 TOLD_EVERY = 5.0
 """So often a service manager hears that the loop turns. [s]"""
-GATHER = 0.02
-"""Least time from turn to turn, as a share of the longest wait (0.25 s)."""
+GATHER = 0.04
+"""
+Least time from turn to turn, as a share of the longest wait (0.25 s).
+
+A turn costs a millisecond, most of it the write to the disk, however many readings share it.
+"""
+REST = 0.01
+"""Least time from the end of a turn to the next, as the same share."""
 
 
 def _own_state(config: Config, boot: int, on: int) -> Message:
@@ -114,7 +120,7 @@ def _loop(
 ) -> None:
     link = links[0]
     patience = min(0.25, 0.25 / service.clock.pace * 20.0)
-    gather = patience * GATHER
+    gather, rest = patience * GATHER, patience * REST
     gc.collect()
     gc.freeze()  # what is there now stays: the collector need not look through it again and again
     with _Watchdog() as watchdog:
@@ -129,8 +135,9 @@ def _loop(
             if not link.waiting:
                 link.wait(patience)
             # Under load many readings share one write to the disk; the first after a rest does not
-            # wait, and the network's thread has the interpreter to itself meanwhile.
-            time.sleep(max(begun + gather - time.monotonic(), 0.0))
+            # wait. The network's thread, which hardly gets on while a turn computes, has the
+            # interpreter to itself meanwhile.
+            time.sleep(max(begun + gather - time.monotonic(), rest))
 
 
 class _Watchdog:

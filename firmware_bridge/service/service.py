@@ -124,7 +124,8 @@ class Service:
         came_or_went = self.wire.ready != self._was_ready
         for bay in self._rounds.due(now, all_bays=came_or_went):
             self._look_at(bay, turn)
-        if now >= self._second_due or came_or_went:
+        second = now >= self._second_due or came_or_went
+        if second:
             self._each_second(turn)
             self._second_due = now + 1.0
         # Advice moves nothing before a beat: who has just connected hears one at once.
@@ -140,6 +141,9 @@ class Service:
         self._say(decisions, turn)
         for bay in turn.plain:
             self._plain.say(bay, turn.now)
+        if second:  # what takes milliseconds, and nobody waits for
+            self._keeper.note(turn)
+            self._store.tidy(turn)
         self.told.extend(turn.events)
         self._store.keep(turn)
 
@@ -212,8 +216,7 @@ class Service:
     def _look_at(self, bay: BayState, turn: Turn) -> None:
         self.health.forget(bay, turn.now)
         self._recall(bay, turn)
-        advised = bay.decision.targets is not None
-        if advised and (self._ground(bay, turn.now) or bay.doubt(turn.now)):
+        if bay.decision.targets and (self._ground(bay, turn.now) or bay.doubt(turn.now)):
             turn.touched[bay.name] = bay
 
     def _each_second(self, turn: Turn) -> None:
@@ -226,7 +229,6 @@ class Service:
             self._requests.answer(name, done, text)
         self.ahead.look(turn)
         self.diagnosing.look(turn)
-        self._keeper.note(turn)
         self._keep_alarms()
         came_up = self.wire.ready and not self._was_ready
         self._was_ready = self.wire.ready
@@ -240,7 +242,6 @@ class Service:
             self._discovery.publish(
                 self.bays.values(), self.book.standing, self.wire, turn.now, came_up
             )
-        self._store.tidy(turn)
 
     def _recall(self, bay: BayState, turn: Turn) -> None:
         """What the controller's channels tell is logged like the word of a person."""

@@ -9,6 +9,7 @@ Nothing is handed to the library while the link is down: it would be kept and se
 from __future__ import annotations
 
 import contextlib
+import functools
 import math
 import random
 import ssl
@@ -17,10 +18,10 @@ import threading
 import time
 from collections import Counter, deque
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import Any, Protocol
 
 import paho.mqtt.client as mqtt
+from msgspec import Struct
 from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
@@ -43,8 +44,7 @@ ANSWER_AFTER = 5.0
 """So long a broker may take to answer before the older protocol is tried. [s]"""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Message:
+class Message(Struct, frozen=True, kw_only=True):
     """One message, to be sent or as it came."""
 
     topic: str
@@ -345,6 +345,7 @@ class Link:
         self._put += size
 
 
+@functools.cache
 def _life(expiry: int) -> Properties:
     properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]
     properties.MessageExpiryInterval = expiry

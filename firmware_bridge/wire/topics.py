@@ -164,15 +164,20 @@ def overheard_topics(config: Config) -> list[str]:
 
 
 def link_topics(config: Config) -> list[tuple[str, int]]:
-    """What the bridge subscribes to."""
+    """
+    What the bridge subscribes to, with QoS 0.
+
+    What a clean session missed never comes again, whatever the QoS; within one, TCP loses nothing,
+    and a broker that waits for twenty answers at a time would keep a burst of readings back.
+    """
     result: list[tuple[str, int]] = []
     for bay in config.bays:
         tree, beat = subscriptions(config.bridge.root, bay.name)
         result.append((beat, 0))
         if bay.mapping is None:
-            result.append((tree, 1))
+            result.append((tree, 0))
         else:
             confirm = "" if bay.mapping.advice is None else bay.mapping.advice.confirm
             heard = topics_read(bay.mapping) | {confirm} - {""}
-            result += [(topic, 1) for topic in sorted(heard)]
+            result += [(topic, 0) for topic in sorted(heard)]
     return list(dict.fromkeys(result))  # bays may share a gateway, or a probe outside

@@ -6,9 +6,9 @@ import itertools
 import json
 import math
 import random
-from dataclasses import replace
 
 import pytest
+from msgspec.structs import replace
 
 from firmware_bridge.bay import advisor, safety
 from firmware_bridge.bay.advisor import request

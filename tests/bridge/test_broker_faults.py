@@ -34,6 +34,7 @@ from firmware_bridge.journal.journal import Journal
 from firmware_bridge.wire import messages
 from firmware_bridge.wire.client import Link, Message
 from firmware_bridge.wire.selftest import try_broker
+from firmware_bridge.wire.topics import link_topics
 
 BIRTH = messages.Birth(
     boot=7,
@@ -244,6 +245,25 @@ def test_readings_delivered_twice_are_stored_once(live):
     follows(controller, 30.0)
     assert bridge.close() == 0
     assert max(Counter(stored(live)).values()) == 1
+
+
+def test_more_at_once_than_a_broker_keeps_for_answers_comes_whole(live):
+    """Of what must be answered one by one a broker keeps 1 000 by default, and drops the rest."""
+    broker = live.broker()
+    config = read_config(write_config(live.folder, broker.port))
+    link = Link(config.broker, "burst", link_topics(config), time.monotonic)
+    link.start()
+    until(lambda: link.ready, 10.0, "subscribed")
+    topic, many = b"vent/1/bay-1/from/reading", 3000
+    head = len(topic).to_bytes(2, "big") + topic
+    bodies = [head + n.to_bytes(2, "big") + b"%08d" % n for n in range(1, many + 1)]
+    with socket.create_connection(("127.0.0.1", broker.port), 5.0) as one:
+        one.sendall(b"\x10\x10\x00\x04MQTT\x04\x02\x00\x3c\x00\x04many")  # MQTT 3.1.1, clean
+        assert one.recv(4) == b"\x20\x02\x00\x00"
+        one.sendall(b"".join(b"\x32" + bytes([len(body)]) + body for body in bodies))  # QoS 1
+        until(lambda: link.waiting == many, 20.0, "all of them")
+    assert [int(message.payload) for message in link.receive(many)] == list(range(1, many + 1))
+    link.stop()
 
 
 HOSTILE = {

@@ -10,6 +10,8 @@ import pytest
 from bridge_live import LiveBridge, until, write_config
 from test_broker_faults import live
 
+from firmware_bridge.codes import ADVICE_ALARMS, LOG_ALARMS
+
 __all__ = ["live"]
 
 
@@ -63,6 +65,7 @@ def test_a_hub_reads_a_bay_and_forgets_it_when_it_goes(world):
     assert 50.0 < value_at(humidity["value_template"], body) <= 100.0
     assert body["advice"] == one.bay.decision.targets.why
     assert set(body["alarm"].values()) == {"OFF"}
+    assert {*ADVICE_ALARMS, *LOG_ALARMS} <= body["alarm"].keys()
 
     one.sim.wire.cut()
     one.run(900)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 import random
 import tempfile
-from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -15,6 +14,7 @@ from bridge_world import World
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
+from msgspec.structs import replace
 
 from firmware_bridge.bay import advisor, safety
 from firmware_bridge.bay.safety import Targets

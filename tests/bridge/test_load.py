@@ -55,6 +55,30 @@ def test_answers_wait_for_company_a_second_at_most_and_none_is_lost(world, monke
     assert max(waits) <= service.LOG_WITHIN + 0.25  # the test's clock goes by quarters
 
 
+def test_advice_does_not_wait_for_the_housekeeping_of_its_second(world, monkeypatch):
+    one = world()
+    done, send, tidy, turn = [], one.wire.send, one.service._store.tidy, one.service.turn
+
+    def sends(message):
+        done[-1] += ["advice"] * message.topic.endswith("/advice")
+        return send(message)
+
+    def tidies(now):
+        done[-1] += ["housekeeping"]
+        tidy(now)
+
+    def turns():
+        done.append([])
+        turn()
+
+    monkeypatch.setattr(one.wire, "send", sends)
+    monkeypatch.setattr(one.service._store, "tidy", tidies)
+    monkeypatch.setattr(one.service, "turn", turns)
+    one.run(300)
+    both = [found for found in done if len(found) == 2]
+    assert both.count(["advice", "housekeeping"]) == len(both) > 3
+
+
 def test_many_readings_share_one_write(world, monkeypatch):
     one = world(names=tuple(f"bay-{n}" for n in range(20)))
     one.run(300)

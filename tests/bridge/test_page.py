@@ -22,7 +22,7 @@ from urllib.parse import urlencode, urlsplit
 
 import pytest
 from bridge_live import until
-from msgspec.structs import replace as replace_alarm
+from msgspec.structs import replace as changed
 
 from firmware_bridge.bay.advisor import Season
 from firmware_bridge.bay.decision import BayView, Decision
@@ -185,7 +185,7 @@ def journal(tmp_path):
 
 
 def test_probes_are_named_by_their_heights():
-    high = replace(sample(), heights={"low": 3.6, "high": 0.4})  # declared top first
+    high = changed(sample(), heights={"low": 3.6, "high": 0.4})  # declared top first
     metric = bay_text(view(sample=high), 0.0, "metric")
     assert [(line.label, line.key) for line in metric.pile] == [
         ("Pile at 3.6 m (top)", "low"),
@@ -193,7 +193,7 @@ def test_probes_are_named_by_their_heights():
     ]
     us = bay_text(view(sample=high), 0.0, "us")
     assert us.pile[0].label == "Pile at 11.8 ft (top)"
-    part = replace(sample(), heights={"low": 0.4})
+    part = changed(sample(), heights={"low": 0.4})
     names = [line.label for line in bay_text(view(sample=part), 0.0, "metric").pile]
     assert names == ["Pile 2 (top)", "Pile at 0.4 m (bottom)"]
     twice = pile_names(["a", "b", "c"], {"a": 1.0, "b": 2.0, "c": 2.0}, "metric")
@@ -557,7 +557,7 @@ def test_whether_advice_is_followed(changes, state, words):
 
 
 def test_the_board_says_where_to_look():
-    seen = replace_alarm(FROST, seen_by="me", seen_at="2025-11-05T12:30:00+00:00")
+    seen = changed(FROST, seen_by="me", seen_at="2025-11-05T12:30:00+00:00")
     lines = [
         (view(), "1 bay, no alarm."),
         (view(complaints=(seen,)), "1 bay, no alarm."),
@@ -773,7 +773,7 @@ def test_a_changed_set_of_channels_asks_for_a_new_page():
     board = board_of()
     client = client_of(board)
     shape = re.search(r'data-shape="(\w+)"', client.get("/bay/bay-1").text)[1]
-    other = replace(sample(), kinds={"low": "pulp_temperature"}, values={"low": 4.0})
+    other = changed(sample(), kinds={"low": "pulp_temperature"}, values={"low": 4.0})
     board.post(lambda: (view(sample=other),), START)
     assert re.search(r'data-shape="(\w+)"', client.get("/bay/bay-1").text)[1] != shape
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 import psychrolib
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from firmware_bridge.bay import moist_air
 from firmware_bridge.bay.safety import History, Targets, check, remember, watch

@@ -669,7 +669,7 @@ def test_an_adviser_that_stumbles_gives_none(world, monkeypatch):
 
 
 def test_a_mad_adviser_is_stopped_by_the_gate(world, monkeypatch):
-    from dataclasses import replace
+    from msgspec.structs import replace
 
     import firmware_bridge.bay.advisor as advisor
 
