@@ -90,8 +90,18 @@ def _remarks(found: FittedBay) -> list[str]:
     return remarks
 
 
+ALIKE = 4
+"""Thermometers that drift the same way, from which on it is rather the one that they share."""
+
+
 def _drift_lines(found: FittedBay, units: UnitSystem) -> list[str]:
+    warm = [one.change for one in found.drifts if not one.what.endswith("humidity")]
     lines = []
+    if max(sum(x > 0.0 for x in warm), sum(x < 0.0 for x in warm)) >= ALIKE:
+        lines.append(
+            "Most thermometers of the bay drift the same way: rather the outside probe does, the "
+            "other way, or all were moved or changed. Check the outside probe first."
+        )
     for one in found.drifts:
         unit = "1 percent" if one.what.endswith("humidity") else "delta_degC"
         size, doubt = (show(x, unit, units, 2) for x in (abs(one.change), one.standard_uncertainty))
