@@ -15,7 +15,7 @@ from ventcalc.bay.description import Bay
 from ventcalc.bay.hourly import hourly
 from ventcalc.errors import BadInput, OutOfRange, check_range
 from ventcalc.outage.start import LEAST_SHARE
-from ventcalc.outlook.band import WIDER, Other, around_first, chosen_runs, percentiles, random_runs
+from ventcalc.outlook.band import Other, around_first, chosen_runs, percentiles, random_runs
 from ventcalc.outlook.events import Event, events_of
 from ventcalc.outlook.state import PileState
 from ventcalc.pile.bed import layers_of
@@ -285,7 +285,7 @@ def _band(season: Season, around: list[Season], sure: float | None) -> dict[str,
         low, high = percentiles(pulp)
         low_mean, high_mean = percentiles(pulp.mean(axis=2))
     else:
-        low, high = around_first(pulp, season.bay, sure, WIDER)
+        low, high = around_first(pulp, season.bay, sure)
         low_mean, high_mean = around_first(pulp.mean(axis=2), season.bay, sure)
     return {
         "low_pulp": low,
