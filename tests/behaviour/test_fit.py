@@ -125,7 +125,7 @@ def test_probes_that_drift_are_not_taken_for_the_crop(text):
     drift = max(found.drifts, key=lambda one: one.change)
     true = 1.5 * found.fitted_hours / len(ramp)
     assert drift.what == "pulp 2"
-    assert drift.change == pytest.approx(true, abs=4.0 * drift.standard_uncertainty)
+    assert drift.change == pytest.approx(true, abs=4.0 * drift.doubt)
     assert "Check the outside probe first" in " ".join(fit_text(found).split())
     said = fit_text(found, "us")
     assert "Pulp 2 probe drifts" in said

@@ -61,8 +61,8 @@ class Drift:
     """Channel."""
     change: float
     """From the first hour fitted to the last. [K, 0-1]"""
-    standard_uncertainty: float
-    """[K, 0-1]"""
+    doubt: float
+    """Standard uncertainty of that. [K, 0-1]"""
     like: str
     """Factor that looks nearly the same in this log; empty for none."""
 
@@ -235,7 +235,7 @@ def _drifts(
                 Drift(
                     what=channel,
                     change=change * scale,
-                    standard_uncertainty=doubt * scale,
+                    doubt=doubt * scale,
                     like=names[int(np.argmax(like))] if float(np.max(like)) > LIKE else "",
                 )
             )

@@ -104,7 +104,7 @@ def _drift_lines(found: FittedBay, units: UnitSystem) -> list[str]:
         )
     for one in found.drifts:
         unit = "1 percent" if one.what.endswith("humidity") else "delta_degC"
-        size, doubt = (show(x, unit, units, 2) for x in (abs(one.change), one.standard_uncertainty))
+        size, doubt = (show(x, unit, units, 2) for x in (abs(one.change), one.doubt))
         way = "higher" if one.change > 0.0 else "lower"
         like = f", as far as it can be told from {WORDS[one.like]}" if one.like else ""
         lines.append(
@@ -142,7 +142,7 @@ def fit_data(found: FittedBay) -> dict[str, Any]:
             {
                 "channel": one.what,
                 "change": round(one.change, 4),
-                "standard_uncertainty": round(one.standard_uncertainty, 4),
+                "standard_uncertainty": round(one.doubt, 4),
                 "like": one.like or None,
             }
             for one in found.drifts
