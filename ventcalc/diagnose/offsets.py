@@ -18,7 +18,7 @@ from ventcalc.bay.calendar import calendar_at
 from ventcalc.bay.description import Bay
 from ventcalc.bay.hourly import hourly
 from ventcalc.diagnose.findings import Finding, stamp
-from ventcalc.diagnose.hours import HOUR, hours_of
+from ventcalc.diagnose.hours import HOUR, hours_of, since
 from ventcalc.diagnose.log import Log
 from ventcalc.diagnose.offset_rows import (
     EXIT,
@@ -141,7 +141,7 @@ def sensor_offsets(bay: Bay, log: Log) -> SensorOffsets:
 def offsets_of(scene: Scene, bay: Bay, log: Log) -> SensorOffsets:
     """The same from the hours of the log, of more than a season the last."""
     if log.time[-1] - log.time[0] > LONGEST:
-        log = _last_season(log)
+        log = since(log, log.time[-1] - LONGEST)
         scene = scene_of(bay, hours_of(log))
     time = scene.hours.time
     lacks = _lacks(bay, log)
@@ -236,12 +236,6 @@ def _damp(scene: Scene) -> Array:
     wet, heard = (x - x[back] for x in counts)
     found: Array = wet / np.maximum(heard, 1.0)
     return found
-
-
-def _last_season(log: Log) -> Log:
-    rows = log.time > log.time[-1] - LONGEST
-    values = {name: x[rows] for name, x in log.values.items()}
-    return Log(time=log.time[rows], values=values, pulp=log.pulp[rows], heights=log.heights)
 
 
 def _filter(time: Array, rows: list[Row], c: Array) -> tuple[Array, Array, Array, Flags]:
