@@ -11,13 +11,13 @@ import difflib
 import functools
 import math
 import re
+import sys
 from typing import Any, Literal
 
 import numpy as np
 
 from ventcalc.errors import BadInput
-from ventcalc.units.definitions import EXAMPLES, spellings
-from ventcalc.units.factors import factor, readable
+from ventcalc.units.definitions import DEFINITIONS, EXAMPLES, spellings
 from ventcalc.units.scales import SHOWN, Scale
 
 __all__ = ["UnitSystem", "convert", "parse", "parse_any", "show", "shown_unit"]
@@ -173,8 +173,19 @@ def _check_words(value: str, words: str, units: tuple[str, ...]) -> None:
             raise BadInput(
                 f"{quoted(value)}: unit {word!r} is not known{_nearest(word)}; {_wanted(units)}"
             )
-    if _UNIT.fullmatch(words) is None or not readable(words):
+    if not _readable(words):
         raise BadInput(f"{quoted(value)}: the unit cannot be read; {_wanted(units)}")
+
+
+@functools.cache
+def _readable(words: str) -> bool:
+    if _UNIT.fullmatch(words) is None:
+        return False
+    try:
+        _registry().parse_units(words)
+    except Exception:  # pint lets many kinds through, from the tokenizer upwards
+        return False
+    return True
 
 
 def _spell(words: str, money: bool) -> str:
@@ -197,16 +208,35 @@ def _to(number: float, words: str, unit: str) -> float | None:
         return (number - offset) / scale
     if not words:
         return number if unit == "1" else None
-    worth = factor(words, _spelled(unit))
-    if worth is None:
+    factor = _factor(words, unit)
+    if factor is None:
         return None
-    inverse = round(1 / worth) if worth < 1 else 1
-    return number / inverse if inverse * worth == 1.0 else number * worth  # 95 % is 0.95
+    inverse = round(1 / factor) if factor < 1 else 1
+    return number / inverse if inverse * factor == 1.0 else number * factor  # 95 % is 0.95
 
 
-def _spelled(unit: str) -> str:
-    """A unit of ours as pint reads it."""
-    return "" if unit == "1" else _spell(unit, money=False)
+@functools.cache
+def _factor(words: str, unit: str) -> float | None:
+    """How many ``unit`` one of ``words`` is."""
+    registry = _registry()
+    given = registry.Quantity(1.0, registry.parse_units(words))
+    wanted = registry.parse_units("" if unit == "1" else _spell(unit, money=False))
+    return float(given.to(wanted).magnitude) if given.is_compatible_with(wanted) else None
+
+
+@functools.cache
+def _registry() -> Any:
+    # Pint loads Dask wherever that is installed: a third of a second that no unit needs.
+    modules: dict[str, Any] = sys.modules
+    hidden = modules.setdefault("dask", None) is None
+    try:
+        import pint
+    finally:
+        if hidden:
+            del modules["dask"]
+    registry: Any = pint.UnitRegistry(None)
+    registry.load_definitions([line for line in DEFINITIONS.split("\n") if line])
+    return registry
 
 
 @functools.cache
@@ -226,7 +256,7 @@ def _nearest(word: str) -> str:
 
 def _kind_of(words: str) -> str:
     for unit, (noun, *_) in EXAMPLES.items():
-        if words and unit != "degC" and factor(words, _spelled(unit)) is not None:
+        if words and unit != "degC" and _factor(words, unit) is not None:
             return f"{words.replace('**', '')} is {noun}"
     brackets = " (brackets missing, as in W/(m2 K)?)" if re.search("/.* ", words) else ""
     return f"the unit measures something else{brackets}"
