@@ -27,7 +27,7 @@ from ventcalc.season.surroundings import Ground, Outside, ground_of
 from ventcalc.season.surroundings import hours_of as outside_hours
 from ventcalc.weather import Weather
 
-__all__ = ["Told", "pressure_in", "replayed", "run_through", "told_by"]
+__all__ = ["Told", "outside_less", "pressure_in", "replayed", "run_through", "told_by"]
 
 Array = NDArray[np.float64]
 
@@ -193,6 +193,18 @@ def _weather(
         step=HOUR,
         name="log",
     )
+
+
+def outside_less(told: Told, temperature_difference: float, humidity: float) -> Told:
+    """The same where the outside probe reads so much too high. [K, 0-1]"""
+    warm = np.array([hour.temperature for hour in told.hours]) - temperature_difference
+    relative = np.array([hour.relative_humidity for hour in told.hours]) - humidity
+    relative = np.clip(relative, 0.01, 1.0)
+    water = air.humidity_ratio(warm, relative, told.pressure)
+    rows = zip(told.hours, warm.tolist(), relative.tolist(), water.tolist(), strict=True)
+    hours = [hour._replace(temperature=t, relative_humidity=r, humidity_ratio=w)
+             for hour, t, r, w in rows]  # fmt: skip
+    return replace(told, hours=hours)
 
 
 def replayed(bay: Bay, crop: Crop, told: Told, layers: int) -> dict[str, Array]:
