@@ -195,10 +195,10 @@ def _weather(
     )
 
 
-def outside_less(told: Told, temperature_difference: float, humidity: float) -> Told:
+def outside_less(told: Told, temperature_difference: float, humidity_off: float) -> Told:
     """The same where the outside probe reads so much too high. [K, 0-1]"""
     warm = np.array([hour.temperature for hour in told.hours]) - temperature_difference
-    relative = np.array([hour.relative_humidity for hour in told.hours]) - humidity
+    relative = np.array([hour.relative_humidity for hour in told.hours]) - humidity_off
     relative = np.clip(relative, 0.01, 1.0)
     water = air.humidity_ratio(warm, relative, told.pressure)
     rows = zip(told.hours, warm.tolist(), relative.tolist(), water.tolist(), strict=True)
