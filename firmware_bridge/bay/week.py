@@ -36,7 +36,7 @@ from ventcalc.plan.steer import steered_bay
 from ventcalc.plan.tariff import Tariff, flat, tariff_of
 from ventcalc.plan.week import PlannedHour, WeekPlan, plan_week
 from ventcalc.report.outlook_text import sentences
-from ventcalc.report.plan_text import WHAT, stretches, why
+from ventcalc.report.plan_text import stretches, what, why
 from ventcalc.report.season_days import local
 from ventcalc.season.installed import as_installed
 from ventcalc.units import UnitSystem, show
@@ -277,7 +277,7 @@ def _hours(bay: Bay, planned: WeekPlan) -> tuple[Hour, ...]:
     return tuple(
         Hour(
             bay=bays[hour.action],
-            word=f"By the plan of the days ahead: {WHAT[hour.action.kind]}; {why(some)}.",
+            word=f"By the plan of the days ahead: {what(hour)}; {why(some)}.",
         )
         for some in stretches(planned)
         for hour in some
@@ -296,7 +296,7 @@ def _stretches(planned: WeekPlan, made: float, units: UnitSystem) -> tuple[str, 
 
 def _stretch(planned: WeekPlan, some: list[PlannedHour], units: UnitSystem) -> str:
     begin, end = (local(planned.bay, t) for t in (some[0].time, some[-1].time + planned.step))
-    does = WHAT[some[0].action.kind]
+    does = what(some[0])
     if some[0].action.kind != REST:
         speed = sum(hour.action.fan_speed for hour in some) / len(some)
         does += f", fans {speed:.0%}"

@@ -16,6 +16,7 @@ from ventcalc.commands.main import main
 from ventcalc.errors import BadInput
 from ventcalc.logbook.writing import add_lines
 from ventcalc.pile.crop import crop_for
+from ventcalc.report.fit_text import fit_text
 from ventcalc.report.season_log import season_log_csv
 
 INSTALLED = vc.as_installed(vc.example_bay("seed_bay"))
@@ -107,6 +108,30 @@ def test_another_airflow_and_transpiration_are_found_within_what_is_stated(text,
         data["factors"]["airflow"]["factor"] * BAY.fans.airflow, rel=1e-3
     )
     assert "times the crop data; no key of a bay file" in out.read_text(encoding="utf-8")
+
+
+def test_probes_that_drift_are_not_taken_for_the_crop(text):
+    """Neither one by its own, nor all thermometers together."""
+    log = vc.read_log(text)
+    ramp = np.linspace(0.0, 0.5, len(log.time))
+    for name in ("return_temperature", "plenum_temperature"):
+        log.values[name] += ramp
+    log.pulp[:] += ramp[:, None]
+    log.pulp[:, 1] += 2.0 * ramp
+    found = vc.fit_bay(BAY, log, vc.example_weather(), layers=LAYERS)
+    for one in found.factors:
+        assert one.low < TRUE[one.name] < one.high, one.name
+    assert found.better
+    drift = max(found.drifts, key=lambda one: one.change)
+    true = 1.5 * found.fitted_hours / len(ramp)
+    assert drift.what == "pulp 2"
+    assert drift.change == pytest.approx(true, abs=4.0 * drift.doubt)
+    alike = replace(found, drifts=tuple(replace(drift, what=f"pulp {k}") for k in range(1, 5)))
+    first = "Check the outside probe first"
+    assert [first in " ".join(fit_text(one).split()) for one in (found, alike)] == [False, True]
+    said = fit_text(found, "us")
+    assert "Pulp 2 probe drifts" in said
+    assert "°F ±" in said
 
 
 def test_what_the_log_cannot_tell_is_said_and_stays(text):

@@ -16,6 +16,7 @@ from ventcalc.logbook.checked_sensors import CheckedSensors
 from ventcalc.pile.crop import crop_for
 from ventcalc.report.diagnose_text import diagnosis_data, diagnosis_text
 from ventcalc.report.season_log import season_columns
+from ventcalc.weather.forecast_errors import forecast_errors
 
 BAY = vc.example_bay("seed_bay")
 DAY = 86400.0
@@ -98,6 +99,46 @@ def test_a_door_that_leaks_makes_the_estimate_silent_or_safe(read):
     assert not found.tells[-1] or found.wetting_difference[-1] < 2.0 * found.wetting_uncertainty[-1]
 
 
+def foretold(log, seed):
+    """With a forecast made each day, and where it stands off the site all season long."""
+    rng = np.random.default_rng(seed)
+    days = -(-len(log.time) // 24)
+    error = forecast_errors(48, level="medium", seed=seed, runs=days, bias=False)[0][:, :24].ravel()
+    true = log.values["outside_temperature"]
+    beside = true + error[: len(true)] + rng.normal(0.0, 0.5)
+    return replace(log, values={**log.values, "forecast_temperature": beside})
+
+
+def test_an_outside_probe_is_found_by_the_forecast_within_what_is_said(read):
+    log = read(days=40)
+    errors, doubts = [], []
+    for seed in range(10):
+        off = float(np.random.default_rng(seed + 100).normal(0.0, 1.0))
+        beside = foretold(log, seed)
+        beside.values["outside_temperature"] = beside.values["outside_temperature"] + off
+        found = learnt(beside)
+        errors.append(found.offsets["outside"][-1] - off)
+        doubts.append(found.uncertainties["outside"][-1])
+    assert np.mean(np.abs(errors) > 2.0 * np.array(doubts)) <= 0.17
+    assert max(doubts) < 0.6
+    assert np.sqrt(np.mean(np.square(errors))) > 0.5 * np.mean(doubts), "nor too modest"
+
+
+def test_without_a_station_the_outside_probe_is_not_told(read):
+    log = read()
+    bare, short = diagnose(vc.as_installed(BAY), log), foretold(read(days=5), 0)
+    assert "forecast_temp_c" in " ".join(diagnosis_text(BAY, bare).split())
+    assert "too few" in learnt(short).why_not_outside
+    clock = (log.time / 3600.0 - 7.0) % 24.0
+    sun = np.where((clock > 9.0) & (clock < 17.0), 5.0, 0.0)
+    for more, name in ((2.5, "sensor_offset"), (sun, "outside_probe")):
+        beside = foretold(log, 1)
+        beside.values["outside_temperature"] = beside.values["outside_temperature"] + more
+        found = diagnose(vc.as_installed(BAY), beside)
+        told = {one.id for one in found.findings if "outside probe" in one.text.lower()}
+        assert told == {name}, "the sun is another matter than an offset"
+
+
 def test_a_diagnosis_tells_offsets_in_words_and_data(read):
     found = diagnose(vc.as_installed(BAY), read())
     assert "Only this counts for wetting" in " ".join(diagnosis_text(BAY, found).split())
@@ -116,6 +157,7 @@ def told(difference, uncertainty, tells=True, time=END):
         time=np.array([time]), offsets={"pulp": np.zeros(1)}, uncertainties={},
         wetting_difference=np.array([difference]), wetting_uncertainty=np.array([uncertainty]),
         tells=np.array([tells]), why_not="" if tells else "too few hours",
+        tells_outside=np.array([False]), why_not_outside="no forecast",
     )  # fmt: skip
 
 

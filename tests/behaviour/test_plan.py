@@ -37,6 +37,27 @@ def test_sentences_stretches_and_both_models(words, capsys):
         assert part in said
 
 
+def test_air_that_warms_a_cold_pile_is_not_called_cooling(words, capsys, tmp_path):
+    cold = tmp_path / "readings.json"
+    warm = {"return_temp_c": 1.5, "outside_temp_c": 4.0, "pulp_temps_c": [0.6, 0.9, 1.2]}
+    cold.write_text(json.dumps({**READINGS, **warm}))
+    mild = tmp_path / "mild.csv"
+    rows = [f"2026-11-{10 + k // 24}T{k % 24:02d}:00Z,6.0,60" for k in range(8, 36)]
+    head = ["# issued: 2026-11-10T06:00Z", "time,outside_temp_c,outside_rh_percent"]
+    mild.write_text("\n".join([*head, *rows]))
+    told = [*words()[:2], "--readings", str(cold), "--forecast", str(mild), "--hours", "24"]
+    assert main([*told, "--json"]) == 0
+    hours = json.loads(capsys.readouterr().out)["hours"]
+    before = [0.9, *(hour["pulp_mean_c"] for hour in hours)]
+    does = {hour["action"] for hour in hours}
+    assert "warm by outside air" in does
+    for hour, pulp in zip(hours, before, strict=False):
+        if hour["action"].startswith("cool"):
+            assert hour["outside_temp_c"] < pulp
+        if hour["action"].startswith("warm"):
+            assert hour["pulp_mean_c"] > pulp
+
+
 def test_json_adds_up_and_the_page_shows_it(words, capsys, tmp_path):
     page = tmp_path / "plan.html"
     assert (

@@ -80,7 +80,7 @@ def week(bay: Any, weather: Any, first: Any, seed: list[int]) -> dict[str, list[
                 (band.low_pulp[:, -2], after.pulp[:, -2], band.high_pulp[:, -2]),
             )
         ]
-        low, _, high = band.costs
+        low, _, high = band.costs  # not told by chosen runs
         wide = (band.high_pulp_mean - band.low_pulp_mean)[HOURS - 1]
         found[kind] = [np.array(inside)[:, HOURS - 1], np.array(low <= paid <= high), wide]
     return found

@@ -16,7 +16,7 @@ import numpy as np
 from offsets import read_by_probes
 
 import ventcalc as vc
-from ventcalc.calibration.fit import PRIORS, crop_with, with_factors
+from ventcalc.calibration.least_squares import PRIORS, crop_with, with_factors
 from ventcalc.pile.crop import crop_for
 
 UNTIL = np.datetime64("2018-11-20T00:00:00")

@@ -17,6 +17,7 @@ from ventcalc.diagnose.hours import HOUR, Hours, hours_of
 from ventcalc.diagnose.log import Log
 from ventcalc.errors import BadInput, OutOfRange
 from ventcalc.pile.crop import Crop, curing_rate
+from ventcalc.pile.layers import Layer
 from ventcalc.season.bay_model import step_bay
 from ventcalc.season.bay_state import BayState, StepRecord, bed_of, first_layers, full_state
 from ventcalc.season.faults import FAULTS, NO_FAULT
@@ -26,7 +27,7 @@ from ventcalc.season.surroundings import Ground, Outside, ground_of
 from ventcalc.season.surroundings import hours_of as outside_hours
 from ventcalc.weather import Weather
 
-__all__ = ["Told", "pressure_in", "replayed", "told_by"]
+__all__ = ["Told", "outside_less", "pressure_in", "replayed", "run_through", "told_by"]
 
 Array = NDArray[np.float64]
 
@@ -64,8 +65,8 @@ class Told:
     notes: tuple[str, ...]
 
 
-def told_by(bay: Bay, log: Log, weather: Weather | None) -> Told:
-    """What a log tells a fit."""
+def told_by(bay: Bay, log: Log, weather: Weather | None, least: int = LEAST) -> Told:
+    """What a log tells, of so many hours or more."""
     lacks = [name.replace("_", " ") for name in NEEDED if name not in log.values]
     lacks += [] if log.pulp.shape[1] else ["pulp"]
     for part in ("humidifier", "refrigeration", "heater"):
@@ -75,9 +76,9 @@ def told_by(bay: Bay, log: Log, weather: Weather | None) -> Told:
         raise BadInput(f"the log lacks {', '.join(lacks)}; the bay cannot be run by it")
     hours = hours_of(log)
     rows = _stretch(bay, hours)
-    if len(rows) < LEAST:
+    if len(rows) < least:
         raise BadInput(
-            f"{len(rows)} h in a row of a full bay with crop at rest; a fit needs {LEAST} or more"
+            f"{len(rows)} h in a row of a full bay with crop at rest; {least} or more are needed"
         )
     rows = rows[-MOST:]
     time = np.arange(hours.time[rows[0]], hours.time[rows[-1]] + 1.0, HOUR)
@@ -194,8 +195,27 @@ def _weather(
     )
 
 
+def outside_less(told: Told, temperature_difference: float, humidity_off: float) -> Told:
+    """The same where the outside probe reads so much too high. [K, 0-1]"""
+    warm = np.array([hour.temperature for hour in told.hours]) - temperature_difference
+    relative = np.array([hour.relative_humidity for hour in told.hours]) - humidity_off
+    relative = np.clip(relative, 0.01, 1.0)
+    water = air.humidity_ratio(warm, relative, told.pressure)
+    rows = zip(told.hours, warm.tolist(), relative.tolist(), water.tolist(), strict=True)
+    hours = [hour._replace(temperature=t, relative_humidity=r, humidity_ratio=w)
+             for hour, t, r, w in rows]  # fmt: skip
+    return replace(told, hours=hours)
+
+
 def replayed(bay: Bay, crop: Crop, told: Told, layers: int) -> dict[str, Array]:
-    """Run a bay with the positions of a log, from the pulp that its probes read at the start."""
+    """What probes would have read in a bay with the positions of a log."""
+    return run_through(bay, crop, told, layers)[0]
+
+
+def run_through(
+    bay: Bay, crop: Crop, told: Told, layers: int
+) -> tuple[dict[str, Array], list[Layer]]:
+    """The same, and the pile at the end; it begins with the pulp that the probes read then."""
     bed = replace(bed_of(bay, told.pressure, layers), crop=crop)
     middles = (np.arange(layers) + 0.5) / layers
     pile = first_layers(bay, layers)
@@ -238,13 +258,14 @@ def replayed(bay: Bay, crop: Crop, told: Told, layers: int) -> dict[str, Array]:
     supply = air.relative_humidity(
         np.where(runs, plenum, 5.0), np.where(runs, wet, 5e-3), told.pressure
     )
-    return found | {
+    found |= {
         "return": warm,
         "return humidity": np.minimum(air.relative_humidity(warm, moist, told.pressure), 1.0),
         "plenum": plenum,
         "plenum humidity": np.where(runs, np.minimum(supply, 1.0), np.nan),
         "energy": energy,
     }
+    return found, pile
 
 
 def _state(bay: Bay, crop: Crop, told: Told) -> BayState:

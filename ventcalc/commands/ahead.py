@@ -110,6 +110,8 @@ def state_asked(bay: Bay, args: argparse.Namespace) -> PileState:
 
 def _state_of_log(bay: Bay, args: argparse.Namespace) -> PileState:
     """The last row, after the advice has gone through the days before it."""
+    from ventcalc.calibration.last_days import with_last_days
+    from ventcalc.diagnose.hours import since
     from ventcalc.diagnose.log import read_log
     from ventcalc.farm.advised import advise_log
 
@@ -117,6 +119,7 @@ def _state_of_log(bay: Bay, args: argparse.Namespace) -> PileState:
     rows = np.flatnonzero(log.time > log.time[-1] - REMEMBERED).tolist()
     *_, last = advise_log(bay, log, rows)
     state = state_of_readings(bay, last.given, last.memory, log.heights)
+    state = with_last_days(bay, since(log, log.time[-1] - REMEMBERED), state)
     return replace(state, notes=(*log.remarks, *state.notes))
 
 

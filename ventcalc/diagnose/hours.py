@@ -16,7 +16,7 @@ from ventcalc.advice.learning import SETTLED
 from ventcalc.diagnose.log import Log
 from ventcalc.errors import BadInput
 
-__all__ = ["HOUR", "Hours", "hours_of"]
+__all__ = ["HOUR", "Hours", "hours_of", "since"]
 
 Array = NDArray[np.float64]
 
@@ -72,6 +72,13 @@ class Hours:
         """Settled means of a column; NaN throughout where the log lacks it."""
         found = self.settled.get(name)
         return np.full(len(self.time), np.nan) if found is None else found
+
+
+def since(log: Log, time: float) -> Log:
+    """What of a log comes after a time. [s]"""
+    rows = log.time > time
+    values = {name: x[rows] for name, x in log.values.items()}
+    return Log(time=log.time[rows], values=values, pulp=log.pulp[rows], heights=log.heights)
 
 
 def hours_of(log: Log) -> Hours:

@@ -27,8 +27,6 @@ FANS_WEAK = 0.75
 """Part of the power that the fans should draw; common practice, no source. [1]"""
 SUNNY = 3.0
 """Outside probe above the forecast by day, less the same by night (S14). [K]"""
-NOON, MIDNIGHT = (10, 16), (22, 5)
-"""Local hours of sun, and of none. [h]"""
 JOULE_PER_KWH = 3.6e6
 
 
@@ -129,13 +127,8 @@ def outside_probe(scene: Scene) -> list[Signal]:
     if not {"forecast_temperature", "outside_temperature"} <= hours.means.keys():
         return []
     off = hours.means["outside_temperature"] - hours.means["forecast_temperature"]
-    offsets = scene.bay.dates.utc_offsets
-    local = (hours.time + offsets[0]) / 86400.0
-    days, which = np.unique(np.floor(local), return_inverse=True)
-    clock = (local % 1.0) * 24.0
-    sun = (clock >= NOON[0]) & (clock < NOON[1])
-    dark = (clock >= MIDNIGHT[0]) | (clock < MIDNIGHT[1])
-    by_day, by_night = (_means(off, which, len(days), rows) for rows in (sun, dark))
+    days, which = np.unique(np.floor(scene.local_days), return_inverse=True)
+    by_day, by_night = (_means(off, which, len(days), x) for x in (scene.sunny, scene.dark))
     excess = by_day - by_night
     excess[1:] = 0.5 * (excess[1:] + excess[:-1])  # a forecast errs by 1.6 K
     excess[:1] = math.nan
@@ -144,7 +137,7 @@ def outside_probe(scene: Scene) -> list[Signal]:
             id="outside_probe",
             rule="S14",
             level=3,
-            time=days * 86400.0 - offsets[0],
+            time=days * 86400.0 - scene.bay.dates.utc_offsets[0],
             able=~np.isnan(excess),
             shows=excess > SUNNY,
             size=excess,

@@ -3,13 +3,14 @@ What an hour of ordinary operation says of the offsets of its probes: rows of a 
 
 Each row is a balance that holds for what is true. Put with what was read, it shows a combination of
 offsets: recirculated air keeps its heat and, with the spray off, its water; the lowest tubers take
-the temperature of the supply; air that leaves the pile is as warm and nearly as moist as the top.
+the temperature of the supply; air that leaves the pile is as warm and nearly as moist as the top;
+by night the outside probe reads what the forecast, or the weather station, says.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,22 +21,24 @@ from ventcalc.diagnose.hours import HOUR
 from ventcalc.diagnose.scene import DAY, OFF, Scene
 from ventcalc.pile.crop import transpiration_coefficient
 
-__all__ = ["EXIT", "GRID", "PRIOR", "STATES", "Row", "rows_of"]
+__all__ = ["EXIT", "GRID", "PRIOR", "STATES", "STATION", "Row", "rows_of"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Values = Mapping[str, Array]
 
 PRIOR = {
-    "pulp": 0.3, "top": 0.3, "plenum": 0.3, "return": 0.3, "outside": 0.3,
+    "pulp": 0.3, "top": 0.3, "plenum": 0.3, "return": 0.3, "outside": 1.0,
     "plenum_humidity": 3.0, "return_humidity": 3.0, "outside_humidity": 3.0,
     "rise": 0.2, "skin": 0.4, "activity": 0.007,
     "duct": 0.1, "bottom": 0.15, "above": 0.15, "exit": 0.7,
+    "station": 0.5,
 }  # fmt: skip
 """
 Standard uncertainty before anything is learnt: offsets of probes as shipped [K, % RH], fan heat,
-logarithm of the skin's transpiration, water activity [1], and errors of the balances themselves
-[K, K, K, % RH]. Assumptions of this project, no source.
+logarithm of the skin's transpiration, water activity [1], errors of the balances themselves
+[K, K, K, % RH], and what forecasts or the station stand off the site all season long [K]. The
+outside probe hangs in sun, rain and snow. Assumptions of this project, no source.
 """
 STATES = tuple(PRIOR)
 ACTIVITY = 0.985
@@ -47,6 +50,12 @@ SPRAY_WATER = 10.0
 """Of the humidifier's water. [°C]"""
 EXIT = 3
 """Place among the rows of the one of the air that leaves the pile."""
+STATION = 6
+"""Of the one of the outside probe against a forecast or a station."""
+EVERY = 3
+"""Of the dark hours one in so many: a forecast that errs goes on erring. [h]"""
+FORETOLD = 2.4
+"""Error of such an hour, of which two or three count in a night. [K]"""
 SLICES = 8
 """Of the pile, through which the air comes nearer to the skin's humidity. [1]"""
 HEALED = 20 * DAY
@@ -77,6 +86,8 @@ class Row:
     """(grid, those hours, states). [per unit of each state]"""
     noise: float
     """Of the balance itself, for an hour. [K or % RH]"""
+    judged: bool = True
+    """Whether what it leaves over tells if the balances hold; a forecast errs by itself."""
 
     def variance(self) -> Array:
         """Noise of what was read, and of the balance: (grid, those hours)."""
@@ -112,6 +123,9 @@ def rows_of(scene: Scene, age: Array) -> list[Row]:
     settled = np.abs(seen["plenum"] - _mean_of_last(seen["plenum"], 4)) < SAME_SUPPLY
     heat, water, mixed, leaves = _balances(scene.pressure)
     exit_able = sound & (seen["return_humidity"] < 100.0 * SATURATED)
+    beside = {**seen, "outside": scene.outside_all,
+              "foretold": scene.hours.mean_of("forecast_temperature")}  # fmt: skip
+    third = scene.dark & (np.rint(scene.hours.time / HOUR) % EVERY == 0)
     return [
         _row(heat, seen, dry, 0.05, "duct"),
         _row(water, seen, dry, 0.4),
@@ -120,6 +134,8 @@ def rows_of(scene: Scene, age: Array) -> list[Row]:
         _row(lambda x: x["return"] - x["top"], seen, sound, 0.15, "above"),
         _row(lambda x: x["pulp"] - (x["lately"] - x["read"] + x["plenum"]), seen,
              sound & (run >= LONG) & settled, 0.12, "bottom"),
+        replace(_row(lambda x: x["outside"] - x["foretold"], beside, third,
+                     FORETOLD / SPREAD**0.5, "station"), judged=False),
     ]  # fmt: skip
 
 

@@ -18,9 +18,18 @@ from ventcalc.bay.calendar import calendar_at
 from ventcalc.bay.description import Bay
 from ventcalc.bay.hourly import hourly
 from ventcalc.diagnose.findings import Finding, stamp
-from ventcalc.diagnose.hours import HOUR, hours_of
+from ventcalc.diagnose.hours import HOUR, hours_of, since
 from ventcalc.diagnose.log import Log
-from ventcalc.diagnose.offset_rows import EXIT, GRID, PRIOR, SATURATED, STATES, Row, rows_of
+from ventcalc.diagnose.offset_rows import (
+    EXIT,
+    GRID,
+    PRIOR,
+    SATURATED,
+    STATES,
+    STATION,
+    Row,
+    rows_of,
+)
 from ventcalc.diagnose.scene import DAY, Scene, scene_of
 from ventcalc.units import UnitSystem, show
 
@@ -55,6 +64,8 @@ ALWAYS = {"wetting": 0.22, "temperature": 0.2, "humidity": 1.4}
 simulated seasons in six climates (``tests/benchmarks/offsets.py``). [K, K, % RH]"""
 FEWEST = 100
 """Hours in which air left a healed pile under steady fans, before anything is told. [h]"""
+FEWEST_BY_NIGHT = 20
+"""Dark hours beside a forecast, a week of them, before the outside probe is told. [h]"""
 DAMPEST = 0.5
 """Part of a week's hours with a plenum above 99.5 % from which on nothing is told. [1]"""
 HIGHEST = 0.5
@@ -68,6 +79,7 @@ BOTH_FIRST = (
     "Check humidity probes over wet salt, pulp and plenum probe in ice water; `ventcalc log` keeps "
     "what comes out."
 )
+SHADE_FIRST = "Check it in ice water; hang it in the shade, away from walls and exhaust."
 _NEEDED = ("plenum_relative_humidity", "return_relative_humidity", "outside_temperature",
            "outside_relative_humidity", "door_opening")  # fmt: skip
 
@@ -90,6 +102,10 @@ class SensorOffsets:
     tells: Flags
     """Whether it can be told in each hour."""
     why_not: str
+    """Why it cannot be told at the end of the log; empty where it can."""
+    tells_outside: Flags
+    """Whether the outside probe can be told, against a forecast or a station."""
+    why_not_outside: str
     """Why it cannot be told at the end of the log; empty where it can."""
 
 
@@ -125,7 +141,7 @@ def sensor_offsets(bay: Bay, log: Log) -> SensorOffsets:
 def offsets_of(scene: Scene, bay: Bay, log: Log) -> SensorOffsets:
     """The same from the hours of the log, of more than a season the last."""
     if log.time[-1] - log.time[0] > LONGEST:
-        log = _last_season(log)
+        log = since(log, log.time[-1] - LONGEST)
         scene = scene_of(bay, hours_of(log))
     time = scene.hours.time
     lacks = _lacks(bay, log)
@@ -141,6 +157,7 @@ def offsets_of(scene: Scene, bay: Bay, log: Log) -> SensorOffsets:
     damp = _damp(scene)
     learnt = (doubt < LEARNT) & (steady >= FEWEST)
     tells = (age >= FIRST_DAY) & learnt & sound & (damp < DAMPEST)
+    nights = np.cumsum(rows[STATION].place >= 0)
     return SensorOffsets(
         time=time,
         offsets={name: means[:, j] for j, name in enumerate(STATES[:8])},
@@ -152,6 +169,8 @@ def offsets_of(scene: Scene, bay: Bay, log: Log) -> SensorOffsets:
         wetting_uncertainty=doubt,
         tells=tells,
         why_not="" if tells[-1] else _why_not(age[-1], damp[-1], bool(sound[-1]), int(steady[-1])),
+        tells_outside=nights >= FEWEST_BY_NIGHT,
+        why_not_outside=_why_not_outside(log, int(nights[-1])),
     )
 
 
@@ -182,11 +201,21 @@ def _why_not(age: float, damp: float, sound: bool, steady: int) -> str:
     )
 
 
+def _why_not_outside(log: Log, nights: int) -> str:
+    if nights >= FEWEST_BY_NIGHT:
+        return ""
+    if "forecast_temperature" not in log.values:
+        return "no forecast and no station stands beside it, the log has no column forecast_temp_c"
+    return f"{nights} dark hours beside a forecast are too few; {FEWEST_BY_NIGHT} are needed"
+
+
 def _nothing(time: Array, why: str) -> SensorOffsets:
     none, empty = np.full(len(time), np.nan), dict[str, Array]()
+    never = np.zeros(len(time), dtype=bool)
     return SensorOffsets(
         time=time, offsets=empty, uncertainties=empty, wetting_difference=none,
-        wetting_uncertainty=none, tells=np.zeros(len(time), dtype=bool), why_not=why,
+        wetting_uncertainty=none, tells=never, why_not=why,
+        tells_outside=never, why_not_outside=why,
     )  # fmt: skip
 
 
@@ -207,12 +236,6 @@ def _damp(scene: Scene) -> Array:
     wet, heard = (x - x[back] for x in counts)
     found: Array = wet / np.maximum(heard, 1.0)
     return found
-
-
-def _last_season(log: Log) -> Log:
-    rows = log.time > log.time[-1] - LONGEST
-    values = {name: x[rows] for name, x in log.values.items()}
-    return Log(time=log.time[rows], values=values, pulp=log.pulp[rows], heights=log.heights)
 
 
 def _filter(time: Array, rows: list[Row], c: Array) -> tuple[Array, Array, Array, Flags]:
@@ -239,10 +262,13 @@ def _filter(time: Array, rows: list[Row], c: Array) -> tuple[Array, Array, Array
             carried = p @ h
             total = float(h @ carried + variance[g, j])
             innovation = -float(row.rest[g, j] + h @ x)
-            left_out.append(innovation * innovation > FARTHEST * total)
-            if left_out[-1]:
+            far = innovation * innovation > FARTHEST * total
+            if row.judged:
+                left_out.append(far)
+            if far:
                 continue
-            latest.append(innovation * innovation / total)
+            if row.judged:
+                latest.append(innovation * innovation / total)
             x = x + carried * (innovation / total)
             p = p - np.outer(carried, carried) / total
         if len(left_out) == LATEST and (
@@ -275,20 +301,27 @@ def offset_findings(found: SensorOffsets, units: UnitSystem) -> list[Finding]:
         if name in found.offsets:
             size, doubt = found.offsets[name], found.uncertainties[name]
             words = PROBE_WORDS[name] + " probably reads {size} {way} (± {doubt})."
-            findings += _told(found, size, doubt, 2.0, words, SALT_FIRST, units, True)
+            findings += _told(found, found.tells, size, doubt, 2.0, words, SALT_FIRST, units, True)
     unsafe = np.minimum(found.wetting_difference, 0.0)
     words = (
         "The plenum's dew point is likely {size} nearer to the pulp than the probes say "
         "(± {doubt})."
     )
     findings += _told(
-        found, unsafe, found.wetting_uncertainty, 0.3, words, BOTH_FIRST, units, False,
+        found, found.tells, unsafe, found.wetting_uncertainty, 0.3, words, BOTH_FIRST, units, False,
     )  # fmt: skip
+    if "outside" in found.offsets:
+        words = "The outside probe probably reads {size} {way} (± {doubt}), against the forecast."
+        findings += _told(
+            found, found.tells_outside, found.offsets["outside"], found.uncertainties["outside"],
+            1.0, words, SHADE_FIRST, units, False,
+        )  # fmt: skip
     return findings
 
 
 def _told(
     found: SensorOffsets,
+    tells: Flags,
     size: Array,
     doubt: Array,
     least: float,
@@ -298,10 +331,10 @@ def _told(
     humid: bool,
 ) -> list[Finding]:
     """A finding where an offset has stood out up to the end of the log."""
-    shows = found.tells & (np.abs(size) > 2.0 * doubt) & (np.abs(size) > least)
+    shows = tells & (np.abs(size) > 2.0 * doubt) & (np.abs(size) > least)
     if not shows[-1]:
         return []
-    quiet = np.flatnonzero(found.tells & ~shows)
+    quiet = np.flatnonzero(tells & ~shows)
     start = int(quiet[-1]) + 1 if len(quiet) else 0
     start += int(np.argmax(shows[start:]))
     unit, scale = ("1 percent", 0.01) if humid else ("delta_degC", 1.0)
@@ -324,7 +357,7 @@ def _told(
             stands=True,
             sure="likely" if abs(size[-1]) > 3.0 * doubt[-1] else "possible",
             shown_hours=hours,
-            able_hours=float(np.count_nonzero(found.tells[start:])),
+            able_hours=float(np.count_nonzero(tells[start:])),
             text=words.format(**told),
             first=first,
         )

@@ -30,6 +30,8 @@ SPRAYED = 0.999
 OFF = 0.02
 """Position up to which a part counts as off, or a door as shut. [0-1]"""
 DAY = 86400.0
+NOON, MIDNIGHT = (10, 16), (22, 5)
+"""Local hours of sun, and of none. [h]"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -107,6 +109,24 @@ class Scene:
             blown = air.humidity_ratio(self.supplied, relative, self.pressure)
             water = np.where(np.isnan(water), blown, water)
         return np.where(np.isnan(water), self.expected_water, water)
+
+    @property
+    def local_days(self) -> Array:
+        """Days since 1970-01-01 by the local winter clock. [days]"""
+        found: Array = (self.hours.time + self.bay.dates.utc_offsets[0]) / DAY
+        return found
+
+    @property
+    def sunny(self) -> Flags:
+        """Hours around noon."""
+        clock = self.local_days % 1.0 * 24.0
+        return (clock >= NOON[0]) & (clock < NOON[1])
+
+    @property
+    def dark(self) -> Flags:
+        """Hours without sun."""
+        clock = self.local_days % 1.0 * 24.0
+        return (clock >= MIDNIGHT[0]) | (clock < MIDNIGHT[1])
 
     @property
     def error(self) -> Array:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from dataclasses import dataclass, replace
 from typing import Any
@@ -14,7 +15,7 @@ from ventcalc.bay.description import Bay
 from ventcalc.bay.hourly import hourly
 from ventcalc.errors import BadInput, OutOfRange, check_range
 from ventcalc.outage.start import LEAST_SHARE
-from ventcalc.outlook.band import WIDER, Other, around_first, chosen_runs, percentiles, random_runs
+from ventcalc.outlook.band import Other, around_first, chosen_runs, percentiles, random_runs
 from ventcalc.outlook.events import Event, events_of
 from ventcalc.outlook.state import PileState
 from ventcalc.pile.bed import layers_of
@@ -55,7 +56,8 @@ class Outlook:
     high_pulp_mean: Array
     """90th percentile of the mean pulp after each step. [°C]"""
     costs: tuple[float, float, float]
-    """Of electricity: 10th percentile, by the forecast, 90th percentile. [currency]"""
+    """Of electricity: 10th percentile, by the forecast, 90th percentile; both outer ones NaN where
+    the runs are chosen or none: a week's cost hangs on which hours cool. [currency]"""
     runs: int
     """Runs beside it that the band rests on; 0 for none."""
     chosen: bool
@@ -127,7 +129,7 @@ def look_ahead(
     model. Chosen runs: outside air and its dew point warmer and the crop breathing more, or colder
     and less, each by so much that its mean from now on is exceeded one time in ten; in quadrature
     the same of the state's mean temperature and four tenths of the hysteresis of cooling, within
-    which chance decides. Their band is rough; its cost is that of three runs and tells little.
+    which chance decides. Their band is rough, and tells nothing of the cost.
     """
     check_range("runs", 2 if runs is None else runs, 0, 10000)
     policy = policy_named(policy) if isinstance(policy, str) else policy
@@ -275,17 +277,20 @@ def _band(season: Season, around: list[Season], sure: float | None) -> dict[str,
     every = (season, *around)
     pulp = np.stack([one.pulp for one in every])
     money = [float(power_cost(season.bay, one.records, step).sum()) for one in every]
-    cheap, dear = (float(one) for one in percentiles(np.array(money)))
+    cheap = dear = math.nan
+    if sure is None and around:
+        outer = percentiles(np.array(money))
+        cheap, dear = min(float(outer[0]), money[0]), max(float(outer[1]), money[0])
     if sure is None:
         low, high = percentiles(pulp)
         low_mean, high_mean = percentiles(pulp.mean(axis=2))
     else:
-        low, high = around_first(pulp, season.bay, sure, WIDER)
+        low, high = around_first(pulp, season.bay, sure)
         low_mean, high_mean = around_first(pulp.mean(axis=2), season.bay, sure)
     return {
         "low_pulp": low,
         "high_pulp": high,
         "low_pulp_mean": low_mean,
         "high_pulp_mean": high_mean,
-        "costs": (min(cheap, money[0]), money[0], max(dear, money[0])),
+        "costs": (cheap, money[0], dear),
     }

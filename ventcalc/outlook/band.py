@@ -13,7 +13,7 @@ from ventcalc.outlook.state import PileState
 from ventcalc.season.steps import SensorErrors
 from ventcalc.weather.forecast_errors import error_of_running_mean, forecast_errors
 
-__all__ = ["WIDER", "Other", "around_first", "chosen_runs", "percentiles", "random_runs"]
+__all__ = ["Other", "around_first", "chosen_runs", "percentiles", "random_runs"]
 
 Array = NDArray[np.float64]
 BREATH, SKIN, AIRFLOW = 0.25, 0.35, 0.12
@@ -24,8 +24,10 @@ TAIL = 1.2816
 
 WIDER = 1.2
 """In simulated weeks of six climates, the truth none of the runs, what they held as 10 to 90 % was
-three in four (``tests/benchmarks/band.py``), single layers in those of chosen runs likewise; so
-much wider it is eight in ten. [1]"""
+three in four (``tests/benchmarks/band.py``); so much wider it is eight in ten. [1]"""
+LOWEST_WIDER = 1.3
+"""The same of the lowest layer in the band of chosen runs, which held it in two of three; nothing
+at half the height. [1]"""
 
 
 class Other(NamedTuple):
@@ -81,12 +83,17 @@ def percentiles(values: Array) -> tuple[Array, Array]:
     return middle - WIDER * (middle - low), middle + WIDER * (high - middle)
 
 
-def around_first(pulp: Array, bay: Bay, sure: float, wider: float = 1.0) -> tuple[Array, Array]:
+def around_first(pulp: Array, bay: Bay, sure: float) -> tuple[Array, Array]:
     """
     Both sides of the first run, each as far as a chosen run goes, and in quadrature how well the
     pile is known and what chance adds: an hour sooner or later, cooling starts and stops anywhere
-    within its hysteresis. A layer follows the supply hour by hour, for which it is made ``wider``.
+    within its hysteresis. Of layers (last axis of three) the low ones follow the supply hour by
+    hour, for which they are made wider.
     """
+    wider = np.ones(1)
+    if pulp.ndim == 3:
+        heights = (np.arange(pulp.shape[2]) + 0.5) / pulp.shape[2]
+        wider = np.interp(heights, [0.0, 0.5], [LOWEST_WIDER, 1.0])
     chance = 0.4 * (bay.control.start_above - bay.control.stop_above)
     more = math.hypot(chance, TAIL * sure)
     first, down, up = pulp[0], pulp[0] - pulp.min(axis=0), pulp.max(axis=0) - pulp[0]

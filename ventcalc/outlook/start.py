@@ -19,10 +19,12 @@ from ventcalc.pile.layers import Layer
 from ventcalc.season.plan import SeasonState
 from ventcalc.season.surroundings import Ground
 
-__all__ = ["state_of_readings"]
+__all__ = ["DRY", "state_of_readings"]
 
 Array = NDArray[np.float64]
 
+DRY = "the potatoes are taken as dry"
+"""What is assumed where only one hour is known."""
 BETWEEN = 0.4
 """
 Standard uncertainty of a pile's mean between its probes, for one probe; falls with the root of
@@ -88,8 +90,8 @@ def state_of_readings(
         notes=(
             *found.notes,
             f"pile: estimated from {probes} pulp probe{'s' if probes != 1 else ''}, {where}; "
-            f"its mean is uncertain by {sure:.1f} K (one standard deviation), the "
-            "potatoes are taken as dry",
+            f"its mean is uncertain by {sure:.1f} K (one standard deviation)",
+            DRY,
         ),
     )
 

@@ -261,8 +261,10 @@ def stages_of(
     cost += OFF_GRID * tonnes * np.abs(after - within)
     after = within
     worth = _worth(after, cost, int(np.searchsorted(grid, targets[-1])))
-    off = np.maximum(np.abs(grid - targets[-1]) - bay.limits.band, 0.0)
-    return Stages(grid, after, cost, worth * (grid - targets[-1]) + BEHIND * dear * off)
+    beside = grid - targets[-1]
+    off = np.maximum(np.abs(beside) - bay.limits.band, 0.0)
+    stored = np.maximum(beside, -bay.limits.band)  # what is colder must be warmed again
+    return Stages(grid, after, cost, worth * stored + BEHIND * dear * off)
 
 
 def at_nodes(

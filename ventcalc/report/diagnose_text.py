@@ -58,7 +58,7 @@ def _when(bay: Bay, stamp: str) -> str:
 def _offset_lines(found: SensorOffsets, units: UnitSystem) -> list[str]:
     """How far the probes are off, or why nobody can tell."""
     if found.why_not:
-        return [f"Cannot tell: {found.why_not}."]
+        return [f"Cannot tell: {found.why_not}.", *_outside_lines(found, units)]
     size, doubt = (float(x[-1]) for x in (found.wetting_difference, found.wetting_uncertainty))
     way = "no more than chance would give"
     if abs(size) > 2.0 * doubt:
@@ -75,15 +75,31 @@ def _offset_lines(found: SensorOffsets, units: UnitSystem) -> list[str]:
             f"{PROBE_WORDS[name]}: {show(abs(size), '1 percent', units)} {way} ± "
             f"{show(doubt, '1 percent', units)}."
         )
-    return lines
+    return [*lines, *_outside_lines(found, units)]
+
+
+def _outside_lines(found: SensorOffsets, units: UnitSystem) -> list[str]:
+    """The outside probe, known by the forecast or a station only."""
+    if found.why_not_outside:
+        return [f"Outside probe: cannot tell: {found.why_not_outside}."] if found.offsets else []
+    size, doubt = (float(x["outside"][-1]) for x in (found.offsets, found.uncertainties))
+    return [
+        f"Outside probe: {show(abs(size), 'delta_degC', units)} {'high' if size > 0.0 else 'low'} "
+        f"± {show(doubt, 'delta_degC', units)}, against the forecast by night."
+    ]
 
 
 def _offsets_data(found: SensorOffsets) -> dict[str, Any]:
     """At the end of the log; numbers only where they can be told."""
+    outside: dict[str, Any] = {"cannot_tell_outside": found.why_not_outside or None}
+    if not found.why_not_outside:
+        sizes = (found.offsets["outside"], found.uncertainties["outside"])
+        outside["outside_k"] = [round(float(x[-1]), 3) for x in sizes]
     if found.why_not:
-        return {"cannot_tell": found.why_not}
+        return {"cannot_tell": found.why_not, **outside}
     return {
         "cannot_tell": None,
+        **outside,
         "wetting_k": round(float(found.wetting_difference[-1]), 3),
         "wetting_standard_uncertainty_k": round(float(found.wetting_uncertainty[-1]), 3),
         "probes": {

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from ventcalc.bay.starter import bay_to_toml
-from ventcalc.calibration.fit import PRIORS, FittedBay, FittedFactor, Residual
+from ventcalc.calibration.fit import FittedBay, FittedFactor
+from ventcalc.calibration.least_squares import PRIORS, Residual
 from ventcalc.report.table import bullets, table
 from ventcalc.units import UnitSystem, show
 
@@ -46,7 +47,7 @@ def fit_text(found: FittedBay, units: UnitSystem = "metric") -> str:
         "",
         *table(rows),
     ]
-    if remarks := _remarks(found):
+    if remarks := [*_remarks(found), *_drift_lines(found, units)]:
         lines += ["", *bullets(remarks)]
     misses = [["", "as described", "as fitted"]]
     misses += [[one.what, *_miss(one, units)] for one in found.residuals]
@@ -89,6 +90,31 @@ def _remarks(found: FittedBay) -> list[str]:
     return remarks
 
 
+ALIKE = 4
+"""Thermometers that drift the same way, from which on it is rather the one that they share."""
+
+
+def _drift_lines(found: FittedBay, units: UnitSystem) -> list[str]:
+    warm = [one.change for one in found.drifts if not one.what.endswith("humidity")]
+    lines = []
+    if max(sum(x > 0.0 for x in warm), sum(x < 0.0 for x in warm)) >= ALIKE:
+        lines.append(
+            "Most thermometers of the bay drift the same way: rather the outside probe does, the "
+            "other way, or all were moved or changed. Check the outside probe first."
+        )
+    for one in found.drifts:
+        unit = "1 percent" if one.what.endswith("humidity") else "delta_degC"
+        size, doubt = (show(x, unit, units, 2) for x in (abs(one.change), one.doubt))
+        way = "higher" if one.change > 0.0 else "lower"
+        like = f", as far as it can be told from {WORDS[one.like]}" if one.like else ""
+        lines.append(
+            f"{one.what.capitalize()} probe drifts: at the end of the fitted hours it reads {size} "
+            f"± {doubt} {way} against the others than at their start. That is taken off{like}; "
+            "check the probe."
+        )
+    return lines
+
+
 def _miss(one: Residual, units: UnitSystem) -> list[str]:
     if one.what == "energy":
         return [f"{x / JOULE_PER_KWH:.2f} kWh in an hour" for x in (one.before, one.after)]
@@ -112,6 +138,15 @@ def fit_data(found: FittedBay) -> dict[str, Any]:
             for one in found.factors
         },
         "tied": [list(pair) for pair in found.tied],
+        "drifts": [
+            {
+                "channel": one.what,
+                "change": round(one.change, 4),
+                "standard_uncertainty": round(one.doubt, 4),
+                "like": one.like or None,
+            }
+            for one in found.drifts
+        ],
         "singular_values": [round(value, 3) for value in found.strengths],
         "misses": {
             f"{one.what.replace(' ', '_')}_{_unit(one.what)}": {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -128,7 +129,7 @@ def _runs(found: Outlook, hours: Hours) -> str:
     ]
     money = found.season.bay.costs.currency
     low, cost, high = found.costs
-    around = f" ({low:,.0f} to {high:,.0f})" if found.runs and not found.chosen else ""
+    around = "" if math.isnan(low) else f" ({low:,.0f} to {high:,.0f})"
     runs = ", ".join(running) or "nothing runs"
     when = f", mostly {_usual(hours)}" if cools else ""
     return (
@@ -274,7 +275,7 @@ def outlook_data(found: Outlook, units: UnitSystem = "metric") -> dict[str, Any]
     """Everything for JSON; rows of hours hold the state after their step."""
     season, hours = found.season, hours_of_outlook(found)
     records = season.records
-    low, cost, high = found.costs
+    low, cost, high = (None if math.isnan(one) else round(one, 2) for one in found.costs)
     return {
         "bay": season.bay.name,
         "time": local(season.bay, found.state.season.time).isoformat(),
@@ -284,8 +285,7 @@ def outlook_data(found: Outlook, units: UnitSystem = "metric") -> dict[str, Any]
             "pulp_uncertainty_k": found.state.standard_uncertainty,
         },
         "cost": {
-            "currency": season.bay.costs.currency, "low": round(low, 2), "expected": round(cost, 2),
-            "high": round(high, 2),
+            "currency": season.bay.costs.currency, "low": low, "expected": cost, "high": high,
         },
         "energy_kwh": round(float(hours.kwh.sum()), 2),
         "shrink": round(float(hours.shrink[-1]), 6),

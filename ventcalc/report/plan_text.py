@@ -15,7 +15,6 @@ from ventcalc.report.text import CAUTION
 from ventcalc.units import UnitSystem, reworded, show
 
 __all__ = [
-    "WHAT",
     "model_rows",
     "plan_data",
     "plan_remarks",
@@ -23,16 +22,24 @@ __all__ = [
     "plan_text",
     "stretch_rows",
     "stretches",
+    "what",
     "why",
 ]
 
 JOULE_PER_KWH = 3.6e6
+WARM = "warm by outside air"
 WHAT = {REST: "rest", OUTSIDE: "cool by outside air", COIL: "cool by refrigeration"}
+
+
+def what(hour: PlannedHour) -> str:
+    """What an hour does, in words; to a pile that is too cold the same air brings warmth."""
+    warms = hour.action.kind == OUTSIDE and hour.does.cooling < 0.0
+    return WARM if warms else WHAT[hour.action.kind]
 
 
 def stretches(plan: WeekPlan) -> list[list[PlannedHour]]:
     """Hours in a row that do the same."""
-    return [list(some) for _, some in groupby(plan.hours, key=lambda hour: hour.action.kind)]
+    return [list(some) for _, some in groupby(plan.hours, key=what)]
 
 
 def _per_kwh(price: float) -> str:
@@ -43,8 +50,10 @@ def _per_kwh(price: float) -> str:
 def plan_sentences(plan: WeekPlan, units: UnitSystem = "metric") -> list[str]:
     """What it does, what that costs and how sure, what the whole model says."""
     money, bay = plan.bay.costs.currency, plan.bay
-    cools = [hour for hour in plan.hours if hour.action.kind != REST]
+    does = Counter(map(what, plan.hours))
+    cools = [hour for hour in plan.hours if hour.action.kind != REST and what(hour) != WARM]
     hours = len(cools) * plan.step / 3600.0
+    warms = f", warms {does[WARM] * plan.step / 3600.0:.0f} h" if does[WARM] else ""
     coil = sum(hour.action.kind == COIL for hour in cools) * plan.step / 3600.0
     refrigerated = f", {coil:.0f} of them by refrigeration" if coil else ""
     last, whole_hours = plan.hours[-1], len(plan.hours) * plan.step / 3600.0
@@ -52,9 +61,10 @@ def plan_sentences(plan: WeekPlan, units: UnitSystem = "metric") -> list[str]:
         show(value, "degC", units)
         for value in (plan.start_pulp_mean, float(plan.planned.pulp_mean[-1]), last.target)
     ]
-    does = (
-        f"Cools {hours:.0f} of {whole_hours:.0f} h{refrigerated}; pulp goes from {pulp[0]} to "
-        f"{pulp[1]}, planned {pulp[2]} within {show(bay.limits.band, 'delta_degC', units)}."
+    begins = (
+        f"Cools {hours:.0f} of {whole_hours:.0f} h{refrigerated}{warms}; pulp goes from "
+        f"{pulp[0]} to {pulp[1]}, planned {pulp[2]} within "
+        f"{show(bay.limits.band, 'delta_degC', units)}."
     )
     proof = (
         f"In the model of one pile temperature it costs {_sum(plan.money, money)}; no plan there "
@@ -69,7 +79,7 @@ def plan_sentences(plan: WeekPlan, units: UnitSystem = "metric") -> list[str]:
         f"{plan.present.money.total:,.0f}. The plan costs {abs(saved):,.0f} {better}"
         + ("." if saved > 0.0 else ": follow the advice.")
     )
-    return [does, whole, proof]
+    return [begins, whole, proof]
 
 
 def _sum(money: Money, currency: str) -> str:
@@ -105,7 +115,7 @@ def stretch_rows(plan: WeekPlan, units: UnitSystem = "metric") -> list[tuple[str
             (
                 f"{begin:%a %d %b %H:%M}",
                 f"{len(some) * plan.step / 3600.0:.0f}",
-                WHAT[first.action.kind],
+                what(first),
                 fans,
                 f"{low.partition(' ')[0]} to {high}",
                 show(last.does.pulp_mean, "degC", units),
@@ -119,6 +129,8 @@ def stretch_rows(plan: WeekPlan, units: UnitSystem = "metric") -> list[tuple[str
 
 def why(some: list[PlannedHour]) -> str:
     """Why these hours and not others, in words."""
+    if what(some[0]) == WARM:
+        return "the pulp is colder than wanted"
     if some[0].action.kind != REST:
         return "cold is worth its cost here"
     if all(math.isinf(hour.cold_cost) for hour in some):
@@ -269,7 +281,7 @@ def _hour(plan: WeekPlan, hour: PlannedHour) -> dict[str, Any]:
     """One hour; prices per kWh."""
     return {
         "time": local(plan.bay, hour.time).isoformat(),
-        "action": WHAT[hour.action.kind],
+        "action": what(hour),
         "fan_speed": hour.action.fan_speed,
         "target_c": hour.target,
         "pulp_mean_c": hour.does.pulp_mean,
