@@ -216,7 +216,8 @@ def _keep(
     film = wettest = water = dry = 0.0
     for layer in layers:
         film += layer.film
-        wettest = max(wettest, layer.film)
+        if layer.film > wettest:
+            wettest = layer.film
         water += layer.water_loss
         dry += layer.dry_matter_loss
     record.film = film / len(layers)
