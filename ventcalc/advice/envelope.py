@@ -19,7 +19,7 @@ from ventcalc.advice.freeze_guard import Guard
 from ventcalc.advice.fresh_air import SWEATS, suffocates
 from ventcalc.advice.outside_air import FREEZING, NONE, WETS_CROP, OutsideAir
 from ventcalc.advice.readings import FANS_OUT
-from ventcalc.advice.setpoints import dry_air_flow, fan_power, vapour_limit
+from ventcalc.advice.setpoints import dry_air_flow, fan_power
 from ventcalc.advice.situation import Situation
 from ventcalc.air.plain import dew_point, relative_humidity
 from ventcalc.bay.description import door_opening_at
@@ -168,9 +168,6 @@ def _expected_plenum(bay: HourlyBay, now: Situation, run: Run, water: float) -> 
     """The supply that the settings would give if the fans ran, with so much mist [kg/s]."""
     speed = run.fan_speed if run.fan_speed > 0.0 else 1.0
     known = now.outside_known
-    limit = 1.0  # without mist it binds nothing
-    if run.humidity_wanted > 0.0:
-        limit = vapour_limit(bay, now.readings.pulp_coldest, now.readings.pulp_probes, now.pressure)
     return supply(
         dry_air_flow(bay, speed, now.pressure),
         run.fresh_fraction if known and now.usable else 0.0,
@@ -185,5 +182,5 @@ def _expected_plenum(bay: HourlyBay, now: Situation, run: Run, water: float) -> 
         bay.refrigeration.bypass_factor,
         run.humidity_wanted,
         water,
-        limit,
+        now.vapour_limit,
     )

@@ -11,9 +11,9 @@ from ventcalc.advice.devices import (
     mist_setpoint,
     supply_of,
 )
-from ventcalc.advice.setpoints import dry_air_flow, fan_power, lowest_supply, wetting_margin
+from ventcalc.advice.setpoints import dry_air_flow, fan_power, lowest_supply
 from ventcalc.advice.situation import Situation
-from ventcalc.air.plain import AIR_HEAT, dew_point
+from ventcalc.air.plain import AIR_HEAT, dew_point, saturated
 from ventcalc.bay.description import fresh_fraction_at
 from ventcalc.bay.hourly import HourlyBay
 
@@ -61,10 +61,10 @@ def fresh_share(
     times = 1.0 if gently or math.isnan(seen.co2) else seen.co2 / bay.limits.co2
     wider = min(max(times, 1.0), WIDEST_PURGE)
     wide = fresh_fraction_at(bay.doors, min(wider * bay.control.fresh_air_opening, 1.0))
-    margin = wetting_margin(bay, seen.pulp_coldest, seen.pulp_probes)
+    margin, dry = now.wetting_margin, now.vapour_limit
     if times > URGENT:
-        margin = 0.0
-    drying = drying_share(bay, now, now.run_humidity_ratio, margin)
+        margin, dry = 0.0, saturated(seen.pulp_coldest, now.pressure)
+    drying = drying_share(now, now.run_humidity_ratio, dry)
     coldest = max(seen.pulp_coldest - bay.limits.supply_difference, lowest_supply(bay))
     warmest = seen.pulp_coldest + bay.limits.warm_supply_difference
     if times > URGENT:

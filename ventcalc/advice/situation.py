@@ -8,7 +8,7 @@ from typing import NamedTuple
 from ventcalc.advice.learning import Findings, learn
 from ventcalc.advice.probes import return_believed
 from ventcalc.advice.readings import DOOR_OUT, Memory, Readings
-from ventcalc.advice.setpoints import ceiling_temperature
+from ventcalc.advice.setpoints import ceiling_temperature, wetting_margin
 from ventcalc.air.plain import dew_point, humidity_ratio, saturated, standard_pressure
 from ventcalc.bay.calendar import (
     ARRIVED,
@@ -67,6 +67,10 @@ class Situation(NamedTuple):
     """[°C]"""
     ceiling: float
     """Inside surface. [°C]"""
+    wetting_margin: float
+    """Coldest tuber above the dew point of any supply, so that the sensors leave no doubt. [K]"""
+    vapour_limit: float
+    """Saturated at the coldest tuber less that margin. [kg/kg dry air]"""
     stage: int
     """Code of the stage, its place in ``STAGES``."""
     target: float
@@ -123,6 +127,7 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
     # Fresh air keeps it drier while a run lasts; within minutes of shutting the door it settles.
     leaving = EXIT_HUMIDITY * saturated(readings.pulp_mean, pressure)
     leaving = leaving if leaving > moist else moist
+    margin = wetting_margin(bay, readings.pulp_coldest, readings.pulp_probes)
     when = told_calendar(calendar_at(bay, readings.time), readings.stage_told)
     in_use = _in_use(readings, when)
     if in_use and when.now > YEAR - NEAR:  # filled before the calendar says so
@@ -157,6 +162,8 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
         recirculated_humidity_ratio=leaving,
         recirculated_dew_point=dew_point(leaving, pressure),
         ceiling=ceiling,
+        wetting_margin=margin,
+        vapour_limit=saturated(readings.pulp_coldest - margin, pressure),
         stage=stage,
         target=target,
         final=final,
