@@ -196,7 +196,7 @@ def supply_of(
     fan_speed: float,
     fraction: float,
     humidity_wanted: float,
-    duty: float = 0.0,
+    duty: float,
 ) -> Supply:
     """The plenum that a door opening would give, with so much heat taken by the coil, no heater."""
     return supply(

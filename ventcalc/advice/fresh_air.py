@@ -93,7 +93,7 @@ def _undiluted(
     bay: HourlyBay, now: Situation, humidity: float, coldest: float, warmest: float, wettest: float
 ) -> bool:
     """Whether all the fresh air there is makes a supply within these limits. [°C]"""
-    end = supply_of(bay, now, bay.fans.minimum_speed, now.widest, humidity)
+    end = supply_of(bay, now, bay.fans.minimum_speed, now.widest, humidity, 0.0)
     dew = dew_point(end.humidity_ratio + end.fog, now.pressure)
     return coldest <= end.temperature <= warmest and dew <= wettest
 
