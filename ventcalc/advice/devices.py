@@ -18,7 +18,6 @@ from ventcalc.bay.hourly import HourlyBay
 from ventcalc.equipment.plenum import Supply, coil_heat_for, fresh_fraction_for, supply
 
 __all__ = [
-    "LEAST_SPAN",
     "bleed_share",
     "coil_heat",
     "door_for",
@@ -28,6 +27,7 @@ __all__ = [
     "heater_heat",
     "mist_lacks",
     "mist_setpoint",
+    "mixing_share",
     "supply_of",
     "warm_share",
 ]
@@ -156,17 +156,21 @@ def heater_heat(bay: HourlyBay, now: Situation, share: float) -> float:
     return 0.0 if math.isnan(heat) else min(max(heat, 0.0), heater_capacity(bay, now))
 
 
+def mixing_share(now: Situation, wanted: float) -> float:
+    """Fresh fraction that brings the air of a run to a temperature [°C], not limited to 0-1. [1]"""
+    span = now.outside_temperature - now.run_temperature
+    if abs(span) < LEAST_SPAN:
+        span = LEAST_SPAN
+    return (wanted - now.run_temperature) / span
+
+
 def warm_share(bay: HourlyBay, now: Situation) -> tuple[float, bool]:
     """Fresh fraction that warms the crop [0-1], and whether outside air is warm and dry enough."""
     seen = now.readings
     warmer = now.outside_temperature > seen.pulp_mean + bay.control.outside_offset
     if not now.outside_known or not warmer:
         return now.leak, False
-    span = now.outside_temperature - now.run_temperature
-    if abs(span) < LEAST_SPAN:
-        span = LEAST_SPAN
-    warmest = seen.pulp_coldest + bay.limits.warm_supply_difference
-    share = (warmest - now.run_temperature) / span
+    share = mixing_share(now, seen.pulp_coldest + bay.limits.warm_supply_difference)
     share = now.leak if math.isnan(share) else min(max(share, now.leak), now.widest)
     vapour = now.run_humidity_ratio + share * (now.outside_humidity_ratio - now.run_humidity_ratio)
     return share, dew_point(vapour, now.pressure) < seen.pulp_coldest - now.wetting_margin

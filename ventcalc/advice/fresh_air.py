@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 
 from ventcalc.advice.devices import (
-    LEAST_SPAN,
     door_for,
     drying_share,
     mist_setpoint,
+    mixing_share,
     supply_of,
 )
 from ventcalc.advice.setpoints import dry_air_flow, fan_power, lowest_supply
@@ -71,7 +71,9 @@ def fresh_share(
         warmest = max(warmest, now.run_temperature + URGENT_STEP * (times - 1.0))
     hot = now.outside_temperature >= now.run_temperature
     if hot:
-        most = _warmed_share(bay, now, warmest)
+        flow = dry_air_flow(bay, bay.fans.minimum_speed, now.pressure)
+        rise = fan_power(bay, bay.fans.minimum_speed) / (flow * AIR_HEAT)
+        most = mixing_share(now, warmest - rise)
     else:
         most = door_for(bay, now, coldest, mist_setpoint(bay, now), bay.fans.minimum_speed)
     most = now.leak if math.isnan(most) else min(most, now.widest)
@@ -96,11 +98,3 @@ def _undiluted(
     end = supply_of(bay, now, bay.fans.minimum_speed, now.widest, humidity, 0.0)
     dew = dew_point(end.humidity_ratio + end.fog, now.pressure)
     return coldest <= end.temperature <= warmest and dew <= wettest
-
-
-def _warmed_share(bay: HourlyBay, now: Situation, warmest: float) -> float:
-    """Fresh fraction of a slow run that warms its air that far, fans' heat paid. [1]"""
-    flow = dry_air_flow(bay, bay.fans.minimum_speed, now.pressure)
-    rise = fan_power(bay, bay.fans.minimum_speed) / (flow * AIR_HEAT)
-    span = max(now.outside_temperature - now.run_temperature, LEAST_SPAN)
-    return (warmest - rise - now.run_temperature) / span
