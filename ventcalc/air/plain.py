@@ -79,8 +79,8 @@ DRIEST = 1e-6
 """Humidity ratio below which a dew point means nothing. [kg/kg]"""
 LARGEST_EXPONENT = 709.0
 """Of what is still a float."""
-CLOSE, MOST_STEPS = 1e-7, 12
-"""Last step of Newton's that is good enough (the next is its square); steps at most. [K, 1]"""
+CLOSE, MOST_STEPS = 1e-10, 12
+"""Step of Newton's after which none is needed; steps at most. [K, 1]"""
 FREEZING = 0.01
 """Triple point of water: ice below, water above. [°C]"""
 FREEZING_PLACE = FREEZING / (FREEZING + OFFSET)
