@@ -137,14 +137,10 @@ def supply(
         most = min(vapour_limit - vapour, water_capacity / mass_flow)
         if not most <= 0.0:
             wanted = max(humidity_wanted, LEAST_HUMIDITY)
-            added, liquid = most, WATER_HEAT * WATER_TEMPERATURE
-            cooled = dry_bulb(h + most * liquid, vapour + most)
-            # Where all of it leaves the air drier than wanted, what is wanted need not be found.
-            if not vapour + most <= at_humidity(saturated(cooled, pressure), wanted):
-                moist = humidified(warm, vapour, pressure, wanted, WATER_TEMPERATURE)
-                added = max(min(most, moist - vapour), 0.0)
+            moist = humidified(warm, vapour, pressure, wanted, WATER_TEMPERATURE)
+            added = max(min(most, moist - vapour), 0.0)
             vapour += added
-            warm = dry_bulb(h + added * liquid, vapour)
+            warm = dry_bulb(h + added * WATER_HEAT * WATER_TEMPERATURE, vapour)
     return Supply(
         temperature=warm,
         humidity_ratio=vapour,
