@@ -59,8 +59,6 @@ class Situation(NamedTuple):
     """Return air of a run: as read while the fans run, else the pile's top. [°C]"""
     run_humidity_ratio: float
     """[kg/kg dry air]"""
-    run_dew_point: float
-    """[°C]"""
     recirculated_humidity_ratio: float
     """Return air of a run behind a shut door, as it settles. [kg/kg dry air]"""
     recirculated_dew_point: float
@@ -100,6 +98,11 @@ class Situation(NamedTuple):
     widest: float
     """Fresh fraction with the door wide open, or where it is stuck. [0-1]"""
 
+    @property
+    def run_dew_point(self) -> float:
+        """Of the return air of a run, for people. [°C]"""
+        return dew_point(self.run_humidity_ratio, self.pressure)
+
 
 def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
     """Make readings and memory into a situation."""
@@ -122,8 +125,6 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
     if math.isnan(ceiling):
         ceiling = ceiling_temperature(bay, above, believed)
     run, moist = _run_air(readings, memory, above, inside, pressure)
-    return_dew_point = dew_point(inside, pressure)
-    run_dew_point = return_dew_point if moist == inside else dew_point(moist, pressure)
     # Fresh air keeps it drier while a run lasts; within minutes of shutting the door it settles.
     leaving = EXIT_HUMIDITY * saturated(readings.pulp_mean, pressure)
     leaving = leaving if leaving > moist else moist
@@ -155,10 +156,9 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
         pressure=pressure,
         outside_humidity_ratio=outside,
         return_humidity_ratio=inside,
-        return_dew_point=return_dew_point,
+        return_dew_point=dew_point(inside, pressure),
         run_temperature=run,
         run_humidity_ratio=moist,
-        run_dew_point=run_dew_point,
         recirculated_humidity_ratio=leaving,
         recirculated_dew_point=dew_point(leaving, pressure),
         ceiling=ceiling,
