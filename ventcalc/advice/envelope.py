@@ -55,12 +55,10 @@ def within_envelope(
     seen = now.readings
     lowest = seen.pulp_coldest - bay.limits.supply_difference
     end = _expected_plenum(bay, now, run, bay.humidifier.capacity)
-    dry_end = end.temperature
-    if end.water_added > 0.0:
-        dry_end = _expected_plenum(bay, now, run, 0.0).temperature
-        if end.temperature < lowest:  # the mist would chill: less of it
-            part = max((dry_end - lowest) / (dry_end - end.temperature), 0.0)
-            end = _expected_plenum(bay, now, run, part * end.water_added)
+    dry_end = end.dry_temperature
+    if end.water_added > 0.0 and end.temperature < lowest:  # the mist would chill: less of it
+        part = max((dry_end - lowest) / (dry_end - end.temperature), 0.0)
+        end = _expected_plenum(bay, now, run, part * end.water_added)
     closes = now.outside_temperature < now.run_temperature and run.fresh_fraction > now.leak
     if dry_end < lowest - ROUND_OFF and closes and run.action != PEOPLE_INSIDE:
         run = _less_fresh(bay, now, run, lowest, dry_end)

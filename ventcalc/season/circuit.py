@@ -124,6 +124,7 @@ def _air(
         still = Supply(
             temperature=over.temperature,
             humidity_ratio=over.humidity_ratio,
+            dry_temperature=over.temperature,
             fog=0.0,
             water_added=0.0,
             coil_heat=0.0,
