@@ -12,12 +12,13 @@ from ventcalc.advice.setpoints import (
     supply_setpoint,
 )
 from ventcalc.advice.situation import Situation
-from ventcalc.air.plain import AIR_HEAT, dew_point
+from ventcalc.air.plain import AIR_HEAT, dew_point, saturated
 from ventcalc.bay.description import fresh_fraction_at
 from ventcalc.bay.hourly import HourlyBay
 from ventcalc.equipment.plenum import Supply, coil_heat_for, fresh_fraction_for, supply
 
 __all__ = [
+    "LEAST_SPAN",
     "bleed_share",
     "coil_heat",
     "door_for",
@@ -27,7 +28,6 @@ __all__ = [
     "heater_heat",
     "mist_lacks",
     "mist_setpoint",
-    "mixing_share",
     "supply_of",
     "warm_share",
 ]
@@ -91,12 +91,12 @@ def _coil_dries(bay: HourlyBay, now: Situation, speed: float, share: float) -> b
     return cools and end.humidity_ratio + end.fog <= now.vapour_limit
 
 
-def drying_share(now: Situation, inside: float, dry: float) -> float:
+def drying_share(bay: HourlyBay, now: Situation, inside: float, margin: float) -> float:
     """
-    Fresh fraction from which on a mixture with air of the bay [kg/kg dry air] is so dry [kg/kg
-    dry air]; 2 if none is. [1]
+    Fresh fraction from which on a mixture with air of the bay [kg/kg dry air] leaves the coldest
+    tuber dry; 2 if none does. [1]
     """
-    excess = inside - dry
+    excess = inside - saturated(now.readings.pulp_coldest - margin, now.pressure)
     if not excess > 0.0:
         return 0.0
     drier = inside - now.outside_humidity_ratio
@@ -137,7 +137,8 @@ def heated_share(bay: HourlyBay, now: Situation) -> tuple[float, bool]:
         return now.leak, True
     if not now.outside_known:
         return now.leak, False
-    share = max(drying_share(now, now.recirculated_humidity_ratio, now.vapour_limit), now.leak)
+    inside = now.recirculated_humidity_ratio
+    share = max(drying_share(bay, now, inside, now.wetting_margin), now.leak)
     if share > now.widest:
         return now.leak, False
     mixed = now.run_temperature + share * (now.outside_temperature - now.run_temperature)
@@ -156,21 +157,17 @@ def heater_heat(bay: HourlyBay, now: Situation, share: float) -> float:
     return 0.0 if math.isnan(heat) else min(max(heat, 0.0), heater_capacity(bay, now))
 
 
-def mixing_share(now: Situation, wanted: float) -> float:
-    """Fresh fraction that brings the air of a run to a temperature [°C], not limited to 0-1. [1]"""
-    span = now.outside_temperature - now.run_temperature
-    if abs(span) < LEAST_SPAN:
-        span = LEAST_SPAN
-    return (wanted - now.run_temperature) / span
-
-
 def warm_share(bay: HourlyBay, now: Situation) -> tuple[float, bool]:
     """Fresh fraction that warms the crop [0-1], and whether outside air is warm and dry enough."""
     seen = now.readings
     warmer = now.outside_temperature > seen.pulp_mean + bay.control.outside_offset
     if not now.outside_known or not warmer:
         return now.leak, False
-    share = mixing_share(now, seen.pulp_coldest + bay.limits.warm_supply_difference)
+    span = now.outside_temperature - now.run_temperature
+    if abs(span) < LEAST_SPAN:
+        span = LEAST_SPAN
+    warmest = seen.pulp_coldest + bay.limits.warm_supply_difference
+    share = (warmest - now.run_temperature) / span
     share = now.leak if math.isnan(share) else min(max(share, now.leak), now.widest)
     vapour = now.run_humidity_ratio + share * (now.outside_humidity_ratio - now.run_humidity_ratio)
     return share, dew_point(vapour, now.pressure) < seen.pulp_coldest - now.wetting_margin
@@ -200,7 +197,7 @@ def supply_of(
     fan_speed: float,
     fraction: float,
     humidity_wanted: float,
-    duty: float,
+    duty: float = 0.0,
 ) -> Supply:
     """The plenum that a door opening would give, with so much heat taken by the coil, no heater."""
     return supply(

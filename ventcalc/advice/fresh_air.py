@@ -5,15 +5,15 @@ from __future__ import annotations
 import math
 
 from ventcalc.advice.devices import (
+    LEAST_SPAN,
     door_for,
     drying_share,
     mist_setpoint,
-    mixing_share,
     supply_of,
 )
-from ventcalc.advice.setpoints import dry_air_flow, fan_power, lowest_supply
+from ventcalc.advice.setpoints import dry_air_flow, fan_power, lowest_supply, wetting_margin
 from ventcalc.advice.situation import Situation
-from ventcalc.air.plain import AIR_HEAT, dew_point, saturated
+from ventcalc.air.plain import AIR_HEAT, dew_point
 from ventcalc.bay.description import fresh_fraction_at
 from ventcalc.bay.hourly import HourlyBay
 
@@ -61,19 +61,17 @@ def fresh_share(
     times = 1.0 if gently or math.isnan(seen.co2) else seen.co2 / bay.limits.co2
     wider = min(max(times, 1.0), WIDEST_PURGE)
     wide = fresh_fraction_at(bay.doors, min(wider * bay.control.fresh_air_opening, 1.0))
-    margin, dry = now.wetting_margin, now.vapour_limit
+    margin = wetting_margin(bay, seen.pulp_coldest, seen.pulp_probes)
     if times > URGENT:
-        margin, dry = 0.0, saturated(seen.pulp_coldest, now.pressure)
-    drying = drying_share(now, now.run_humidity_ratio, dry)
+        margin = 0.0
+    drying = drying_share(bay, now, now.run_humidity_ratio, margin)
     coldest = max(seen.pulp_coldest - bay.limits.supply_difference, lowest_supply(bay))
     warmest = seen.pulp_coldest + bay.limits.warm_supply_difference
     if times > URGENT:
         warmest = max(warmest, now.run_temperature + URGENT_STEP * (times - 1.0))
     hot = now.outside_temperature >= now.run_temperature
     if hot:
-        flow = dry_air_flow(bay, bay.fans.minimum_speed, now.pressure)
-        rise = fan_power(bay, bay.fans.minimum_speed) / (flow * AIR_HEAT)
-        most = mixing_share(now, warmest - rise)
+        most = _warmed_share(bay, now, warmest)
     else:
         most = door_for(bay, now, coldest, mist_setpoint(bay, now), bay.fans.minimum_speed)
     most = now.leak if math.isnan(most) else min(most, now.widest)
@@ -95,6 +93,14 @@ def _undiluted(
     bay: HourlyBay, now: Situation, humidity: float, coldest: float, warmest: float, wettest: float
 ) -> bool:
     """Whether all the fresh air there is makes a supply within these limits. [°C]"""
-    end = supply_of(bay, now, bay.fans.minimum_speed, now.widest, humidity, 0.0)
+    end = supply_of(bay, now, bay.fans.minimum_speed, now.widest, humidity)
     dew = dew_point(end.humidity_ratio + end.fog, now.pressure)
     return coldest <= end.temperature <= warmest and dew <= wettest
+
+
+def _warmed_share(bay: HourlyBay, now: Situation, warmest: float) -> float:
+    """Fresh fraction of a slow run that warms its air that far, fans' heat paid. [1]"""
+    flow = dry_air_flow(bay, bay.fans.minimum_speed, now.pressure)
+    rise = fan_power(bay, bay.fans.minimum_speed) / (flow * AIR_HEAT)
+    span = max(now.outside_temperature - now.run_temperature, LEAST_SPAN)
+    return (warmest - rise - now.run_temperature) / span

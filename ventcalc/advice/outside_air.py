@@ -130,11 +130,11 @@ def judge(
         fraction = door_for(bay, now, setpoint, humidity_setpoint(bay), fan_speed)
     fraction = leak if math.isnan(fraction) else min(max(fraction, leak), widest)
     humidity = humidity_setpoint(bay)
-    end = supply_of(bay, now, fan_speed, fraction, humidity, 0.0)
+    end = supply_of(bay, now, fan_speed, fraction, humidity)
     foggy = end.fog > FOG_LIMIT
     if foggy:
         fraction = _without_fog(bay, now, fan_speed, fraction)
-        end = supply_of(bay, now, fan_speed, fraction, humidity, 0.0)
+        end = supply_of(bay, now, fan_speed, fraction, humidity)
     return _verdict(bay, now, fan_speed, pulp, fraction, end, foggy)
 
 
@@ -151,7 +151,7 @@ def _without_fog(bay: HourlyBay, now: Situation, fan_speed: float, widest: float
     low, high = now.leak, widest
     for _ in range(HALVINGS):
         middle = 0.5 * (low + high)
-        if supply_of(bay, now, fan_speed, middle, 0.0, 0.0).fog > FOG_LIMIT:
+        if supply_of(bay, now, fan_speed, middle, 0.0).fog > FOG_LIMIT:
             high = middle
         else:
             low = middle
