@@ -49,14 +49,11 @@ def test_respiration_falls_with_age_and_immature_stays_above(temperature, age, m
 @settings(deadline=None)
 @given(ages)
 def test_age_and_temperature_act_apart(age):
-    """Heat is settled heat at the least, by a factor of each."""
-    heat = crop.respiration_heat(14.0, age, POTATO)
-    parts = (
-        POTATO.respiration_settled
-        * crop.respiration_temperature_factor(14.0, POTATO)
-        * crop.respiration_age_factor(age, POTATO)
-    )
-    assert heat == approx(parts, rel=1e-12)
+    """Warmer crop gives off as many times the heat at every age."""
+    fresh, aged = (crop.respiration_heat(np.array([6.0, 14.0]), a, POTATO) for a in (0.0, age))
+    factors = crop.respiration_temperature_factor(np.array([6.0, 14.0]), POTATO)
+    assert aged[1] / aged[0] == approx(fresh[1] / fresh[0], rel=1e-12)
+    assert aged[1] / aged[0] == approx(factors[1] / factors[0], rel=1e-12)
 
 
 @settings(deadline=None)
@@ -93,7 +90,7 @@ def test_respiration_is_continuous():
 CALLS = {
     "respiration_heat": lambda x: crop.respiration_heat(x, 5 * DAY, POTATO),
     "temperature_factor": lambda x: crop.respiration_temperature_factor(x, POTATO),
-    "age_factor": lambda x: crop.respiration_age_factor(x * DAY, POTATO),
+    "age": lambda x: crop.respiration_heat(8.0, x * DAY, POTATO),
     "curing_rate": lambda x: crop.curing_rate(x, POTATO),
     "transpiration": lambda x: crop.transpiration_coefficient(x * DAY, POTATO),
 }
@@ -117,7 +114,6 @@ def test_array_is_scalar_by_scalar_and_missing_stays_missing(name):
         (lambda: crop.respiration_heat(281.0, 0.0, POTATO), "kelvin"),
         (lambda: crop.respiration_heat(8.0, -1.0, POTATO), "age"),
         (lambda: crop.respiration_temperature_factor(50.0, POTATO), "temperature"),
-        (lambda: crop.respiration_age_factor(-1.0, POTATO), "age"),
         (lambda: crop.curing_rate(55.0, POTATO), "temperature"),
         (lambda: crop.transpiration_coefficient(-1.0, POTATO), "curing"),
     ],

@@ -98,6 +98,14 @@ def test_the_ground_about_a_time_is_that_of_the_year_then():
         assert floor_heat(still, hours[k + 500], 5.0) == approx(wanted)
 
 
+def test_ground_and_hours_are_plain_floats():
+    """A number of numpy makes every number of a season one, and the season twice as long."""
+    weather = made_up()
+    hours, _ = hours_of(weather, np.arange(24), 95e3)
+    numbers = [*ground_of(SEED, weather), *ground_at(SEED, weather, hours[5].time), *hours[5]]
+    assert {type(number) for number in numbers} == {float}
+
+
 def test_floor_heat_is_that_of_the_ground_model_all_year():
     """Against ``ground_heat_gain`` with the cosine that this weather was made of."""
     weather = made_up()

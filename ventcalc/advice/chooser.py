@@ -19,7 +19,6 @@ from ventcalc.advice.setpoints import (
     dry_air_flow,
     fan_power,
     lowest_supply,
-    vapour_limit,
 )
 from ventcalc.advice.situation import Situation
 from ventcalc.air.plain import AIR_HEAT, EVAPORATION, dew_point, saturated
@@ -93,8 +92,6 @@ class _Hour(NamedTuple):
     """Coldest of the bottom. [°C]"""
     floor: float
     """Supply below which none is tried. [°C]"""
-    vapour_limit: float
-    """Of the humidifier. [kg/kg dry air]"""
     fresh_doubt: float
     """Half of what the probes leave open in fresh air. [K]"""
     probes_doubt: float
@@ -128,7 +125,6 @@ def _hour(bay: HourlyBay, now: Situation) -> _Hour:
     return _Hour(
         bottom=min(seen.pulp_bottom, coldest),
         floor=min(lowest_supply(bay), now.run_temperature),
-        vapour_limit=vapour_limit(bay, coldest, seen.pulp_probes, now.pressure),
         fresh_doubt=0.5 * dew_point_uncertainty(bay, coldest, bay.limits.plenum_humidity),
         probes_doubt=coldest_doubt(seen.pulp_probes),
         level=bay.crop.water_activity * saturated(seen.pulp_mean, now.pressure),
@@ -206,7 +202,7 @@ def _better(
         0.0,
         humidity,
         bay.humidifier.capacity,
-        hour.vapour_limit,
+        now.vapour_limit,
     )
     if _harms(bay, now, hour, share, end):
         return best

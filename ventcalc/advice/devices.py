@@ -10,8 +10,6 @@ from ventcalc.advice.setpoints import (
     fan_power,
     humidity_setpoint,
     supply_setpoint,
-    vapour_limit,
-    wetting_margin,
 )
 from ventcalc.advice.situation import Situation
 from ventcalc.air.plain import AIR_HEAT, dew_point, saturated
@@ -77,27 +75,20 @@ def bleed_share(bay: HourlyBay, now: Situation, wanted: bool, speed: float) -> f
     opening: float = fresh_fraction_at(bay.doors, bay.control.fresh_air_opening)
     share = min(max(opening * bay.fans.minimum_speed / speed, now.leak), now.widest)
     mixed = now.run_humidity_ratio + share * (now.outside_humidity_ratio - now.run_humidity_ratio)
-    margin = wetting_margin(bay, now.readings.pulp_coldest, now.readings.pulp_probes)
-    dry = _dry_enough(bay, now, margin)
-    if mixed <= max(dry, now.run_humidity_ratio) or _coil_dries(bay, now, speed, share, dry):
+    enough = max(now.vapour_limit, now.run_humidity_ratio)
+    if mixed <= enough or _coil_dries(bay, now, speed, share):
         return share
     return now.leak
 
 
-def _coil_dries(bay: HourlyBay, now: Situation, speed: float, share: float, dry: float) -> bool:
-    """Whether the mixture still cools behind the refrigeration, and is that dry [kg/kg]."""
+def _coil_dries(bay: HourlyBay, now: Situation, speed: float, share: float) -> bool:
+    """Whether the mixture still cools behind the refrigeration, and is dry enough there."""
     duty = coil_heat(bay, now, speed, share)
     if not duty > 0.0:
         return False
     end = supply_of(bay, now, speed, share, 0.0, duty)
     cools = end.temperature < now.readings.pulp_coldest
-    return cools and end.humidity_ratio + end.fog <= dry
-
-
-def _dry_enough(bay: HourlyBay, now: Situation, margin: float) -> float:
-    """Humidity ratio of supply air that leaves the coldest tuber dry. [kg/kg dry air]"""
-    coldest = now.readings.pulp_coldest
-    return saturated(coldest - margin, now.pressure)
+    return cools and end.humidity_ratio + end.fog <= now.vapour_limit
 
 
 def drying_share(bay: HourlyBay, now: Situation, inside: float, margin: float) -> float:
@@ -105,7 +96,7 @@ def drying_share(bay: HourlyBay, now: Situation, inside: float, margin: float) -
     Fresh fraction from which on a mixture with air of the bay [kg/kg dry air] leaves the coldest
     tuber dry; 2 if none does. [1]
     """
-    excess = inside - _dry_enough(bay, now, margin)
+    excess = inside - saturated(now.readings.pulp_coldest - margin, now.pressure)
     if not excess > 0.0:
         return 0.0
     drier = inside - now.outside_humidity_ratio
@@ -146,8 +137,8 @@ def heated_share(bay: HourlyBay, now: Situation) -> tuple[float, bool]:
         return now.leak, True
     if not now.outside_known:
         return now.leak, False
-    margin = wetting_margin(bay, now.readings.pulp_coldest, now.readings.pulp_probes)
-    share = max(drying_share(bay, now, now.recirculated_humidity_ratio, margin), now.leak)
+    inside = now.recirculated_humidity_ratio
+    share = max(drying_share(bay, now, inside, now.wetting_margin), now.leak)
     if share > now.widest:
         return now.leak, False
     mixed = now.run_temperature + share * (now.outside_temperature - now.run_temperature)
@@ -179,8 +170,7 @@ def warm_share(bay: HourlyBay, now: Situation) -> tuple[float, bool]:
     share = (warmest - now.run_temperature) / span
     share = now.leak if math.isnan(share) else min(max(share, now.leak), now.widest)
     vapour = now.run_humidity_ratio + share * (now.outside_humidity_ratio - now.run_humidity_ratio)
-    sure = seen.pulp_coldest - wetting_margin(bay, seen.pulp_coldest, seen.pulp_probes)
-    return share, dew_point(vapour, now.pressure) < sure
+    return share, dew_point(vapour, now.pressure) < seen.pulp_coldest - now.wetting_margin
 
 
 def door_for(
@@ -210,9 +200,6 @@ def supply_of(
     duty: float = 0.0,
 ) -> Supply:
     """The plenum that a door opening would give, with so much heat taken by the coil, no heater."""
-    limit = 1.0  # without mist it binds nothing
-    if humidity_wanted > 0.0:
-        limit = vapour_limit(bay, now.readings.pulp_coldest, now.readings.pulp_probes, now.pressure)
     return supply(
         dry_air_flow(bay, fan_speed, now.pressure),
         fraction,
@@ -227,5 +214,5 @@ def supply_of(
         bay.refrigeration.bypass_factor,
         humidity_wanted,
         bay.humidifier.capacity,
-        limit,
+        now.vapour_limit,
     )

@@ -19,7 +19,7 @@ from ventcalc.advice.freeze_guard import Guard
 from ventcalc.advice.fresh_air import SWEATS, suffocates
 from ventcalc.advice.outside_air import FREEZING, NONE, WETS_CROP, OutsideAir
 from ventcalc.advice.readings import FANS_OUT
-from ventcalc.advice.setpoints import dry_air_flow, fan_power, vapour_limit
+from ventcalc.advice.setpoints import dry_air_flow, fan_power
 from ventcalc.advice.situation import Situation
 from ventcalc.air.plain import dew_point, relative_humidity
 from ventcalc.bay.description import door_opening_at
@@ -55,12 +55,10 @@ def within_envelope(
     seen = now.readings
     lowest = seen.pulp_coldest - bay.limits.supply_difference
     end = _expected_plenum(bay, now, run, bay.humidifier.capacity)
-    dry_end = end.temperature
-    if end.water_added > 0.0:
-        dry_end = _expected_plenum(bay, now, run, 0.0).temperature
-        if end.temperature < lowest:  # the mist would chill: less of it
-            part = max((dry_end - lowest) / (dry_end - end.temperature), 0.0)
-            end = _expected_plenum(bay, now, run, part * end.water_added)
+    dry_end = end.dry_temperature
+    if end.water_added > 0.0 and end.temperature < lowest:  # the mist would chill: less of it
+        part = max((dry_end - lowest) / (dry_end - end.temperature), 0.0)
+        end = _expected_plenum(bay, now, run, part * end.water_added)
     closes = now.outside_temperature < now.run_temperature and run.fresh_fraction > now.leak
     if dry_end < lowest - ROUND_OFF and closes and run.action != PEOPLE_INSIDE:
         run = _less_fresh(bay, now, run, lowest, dry_end)
@@ -168,9 +166,6 @@ def _expected_plenum(bay: HourlyBay, now: Situation, run: Run, water: float) -> 
     """The supply that the settings would give if the fans ran, with so much mist [kg/s]."""
     speed = run.fan_speed if run.fan_speed > 0.0 else 1.0
     known = now.outside_known
-    limit = 1.0  # without mist it binds nothing
-    if run.humidity_wanted > 0.0:
-        limit = vapour_limit(bay, now.readings.pulp_coldest, now.readings.pulp_probes, now.pressure)
     return supply(
         dry_air_flow(bay, speed, now.pressure),
         run.fresh_fraction if known and now.usable else 0.0,
@@ -185,5 +180,5 @@ def _expected_plenum(bay: HourlyBay, now: Situation, run: Run, water: float) -> 
         bay.refrigeration.bypass_factor,
         run.humidity_wanted,
         water,
-        limit,
+        now.vapour_limit,
     )

@@ -8,7 +8,7 @@ from typing import NamedTuple
 from ventcalc.advice.learning import Findings, learn
 from ventcalc.advice.probes import return_believed
 from ventcalc.advice.readings import DOOR_OUT, Memory, Readings
-from ventcalc.advice.setpoints import ceiling_temperature
+from ventcalc.advice.setpoints import ceiling_temperature, wetting_margin
 from ventcalc.air.plain import dew_point, humidity_ratio, saturated, standard_pressure
 from ventcalc.bay.calendar import (
     ARRIVED,
@@ -59,14 +59,16 @@ class Situation(NamedTuple):
     """Return air of a run: as read while the fans run, else the pile's top. [°C]"""
     run_humidity_ratio: float
     """[kg/kg dry air]"""
-    run_dew_point: float
-    """[°C]"""
     recirculated_humidity_ratio: float
     """Return air of a run behind a shut door, as it settles. [kg/kg dry air]"""
     recirculated_dew_point: float
     """[°C]"""
     ceiling: float
     """Inside surface. [°C]"""
+    wetting_margin: float
+    """Coldest tuber above the dew point of any supply, so that the sensors leave no doubt. [K]"""
+    vapour_limit: float
+    """Saturated at the coldest tuber less that margin. [kg/kg dry air]"""
     stage: int
     """Code of the stage, its place in ``STAGES``."""
     target: float
@@ -96,6 +98,11 @@ class Situation(NamedTuple):
     widest: float
     """Fresh fraction with the door wide open, or where it is stuck. [0-1]"""
 
+    @property
+    def run_dew_point(self) -> float:
+        """Of the return air of a run, for people. [°C]"""
+        return dew_point(self.run_humidity_ratio, self.pressure)
+
 
 def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
     """Make readings and memory into a situation."""
@@ -118,11 +125,10 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
     if math.isnan(ceiling):
         ceiling = ceiling_temperature(bay, above, believed)
     run, moist = _run_air(readings, memory, above, inside, pressure)
-    return_dew_point = dew_point(inside, pressure)
-    run_dew_point = return_dew_point if moist == inside else dew_point(moist, pressure)
     # Fresh air keeps it drier while a run lasts; within minutes of shutting the door it settles.
     leaving = EXIT_HUMIDITY * saturated(readings.pulp_mean, pressure)
     leaving = leaving if leaving > moist else moist
+    margin = wetting_margin(bay, readings.pulp_coldest, readings.pulp_probes)
     when = told_calendar(calendar_at(bay, readings.time), readings.stage_told)
     in_use = _in_use(readings, when)
     if in_use and when.now > YEAR - NEAR:  # filled before the calendar says so
@@ -150,13 +156,14 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
         pressure=pressure,
         outside_humidity_ratio=outside,
         return_humidity_ratio=inside,
-        return_dew_point=return_dew_point,
+        return_dew_point=dew_point(inside, pressure),
         run_temperature=run,
         run_humidity_ratio=moist,
-        run_dew_point=run_dew_point,
         recirculated_humidity_ratio=leaving,
         recirculated_dew_point=dew_point(leaving, pressure),
         ceiling=ceiling,
+        wetting_margin=margin,
+        vapour_limit=saturated(readings.pulp_coldest - margin, pressure),
         stage=stage,
         target=target,
         final=final,

@@ -79,6 +79,8 @@ DRIEST = 1e-6
 """Humidity ratio below which a dew point means nothing. [kg/kg]"""
 LARGEST_EXPONENT = 709.0
 """Of what is still a float."""
+CLOSE, MOST_STEPS = 1e-10, 12
+"""Step of Newton's after which none is needed; steps at most. [K, 1]"""
 FREEZING = 0.01
 """Triple point of water: ice below, water above. [°C]"""
 FREEZING_PLACE = FREEZING / (FREEZING + OFFSET)
@@ -198,9 +200,9 @@ def split(enthalpy: float, water: float, pressure: float) -> tuple[float, float,
     if water <= saturated(dry, pressure):
         return dry, water, 0.0
     # Fog of water, of ice, or, where neither fits, freezing at 0 °C.
-    wet = _fog_temperature(enthalpy, water, pressure, dry, WATER_HEAT, 0.0)
-    icy = _fog_temperature(enthalpy, water, pressure, dry, ICE_HEAT, FUSION_HEAT)
-    t = max(wet, 0.0) + min(icy, 0.0)
+    t = _fog_temperature(enthalpy, water, pressure, dry, WATER_HEAT, 0.0)
+    if t < 0.0:
+        t = min(_fog_temperature(enthalpy, water, pressure, dry, ICE_HEAT, FUSION_HEAT), 0.0)
     full = saturated(t, pressure)
     return t, full, water - full
 
@@ -210,12 +212,15 @@ def _fog_temperature(
 ) -> float:
     """Newton from the unsaturated temperature, which is too low; the curve is convex."""
     t = start
-    for _ in range(6):
+    for _ in range(MOST_STEPS):
         full = saturated(t, pressure)
         fog, carried = water - full, heat * t - melting
         rise = full * saturation_slope(t)
         slope = AIR_HEAT + VAPOUR_HEAT * full + rise * (EVAPORATION - carried) + heat * fog
-        t -= (enthalpy(t, full) + fog * carried - h) / slope
+        change = (enthalpy(t, full) + fog * carried - h) / slope
+        t -= change
+        if abs(change) < CLOSE:
+            break
     return t
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import fields, is_dataclass
 from functools import cache
+from operator import attrgetter
 from typing import Any
 
 import numpy as np
@@ -85,8 +86,8 @@ def records_of(things: Sequence[Any]) -> NDArray[Any]:
         ``array[i].film`` means in compiled code what ``things[i].film`` means here.
     """
     kind = kind_of(type(things[0]))
-    rows = [tuple(getattr(thing, name) for name in kind.names or ()) for thing in things]
-    return np.array(rows, dtype=kind)
+    row_of = attrgetter(*(kind.names or ()))
+    return np.array([row_of(thing) for thing in things], dtype=kind)
 
 
 def kind_of(kind: Any) -> np.dtype[Any]:

@@ -18,7 +18,7 @@ from ventcalc.bay.calendar import calendar_at
 from ventcalc.bay.description import Bay
 from ventcalc.diagnose.hours import HOUR, RUNS
 from ventcalc.diagnose.scene import Scene
-from ventcalc.pile.layers import Bed, Inflow, Layer
+from ventcalc.pile.layers import Bed, Inflow, Layer, layer_mean
 from ventcalc.pile.step import step_layers
 from ventcalc.season.bay_state import bed_of
 from ventcalc.season.headspace import TOP_EXCHANGE
@@ -120,6 +120,7 @@ def _course(scene: Scene, bay: Bay, bed: Bed, first: int, profile: Array, blown:
             heat_gain=shell.wall_u * shell.wall_area * (outside - mean) / floor,
             top_heat=TOP_EXCHANGE * (back - layers[-1].temperature),
             top_water=0.0,
+            pulp_mean=layer_mean(layers),
         )
         _, curing = step_layers(bed, layers, curing, velocity, (end - begin) * HOUR, given)
         course.append(np.array([layer.temperature for layer in layers]))

@@ -45,6 +45,8 @@ class Supply(NamedTuple):
     """[°C]"""
     humidity_ratio: float
     """Vapour only. [kg/kg dry air]"""
+    dry_temperature: float
+    """Before the humidifier. [°C]"""
     fog: float
     """Liquid or ice carried along. [kg/kg dry air]"""
     water_added: float
@@ -130,20 +132,21 @@ def supply(
         h += melting_heat_to_store(frost, surface) - taken - condensed * fog_heat(surface)
         water -= condensed
     h += heat / mass_flow
-    warm, vapour, fog = split(h, water, pressure)
-    added = 0.0
+    dry, vapour, fog = split(h, water, pressure)
+    warm, added = dry, 0.0
     if humidity_wanted > 0.0 and not fog > 0.0:
         # What is unknown must not look like "no need": NaN goes through the humidifier.
         most = min(vapour_limit - vapour, water_capacity / mass_flow)
         if not most <= 0.0:
             wanted = max(humidity_wanted, LEAST_HUMIDITY)
-            moist = humidified(warm, vapour, pressure, wanted, WATER_TEMPERATURE)
+            moist = humidified(dry, vapour, pressure, wanted, WATER_TEMPERATURE)
             added = max(min(most, moist - vapour), 0.0)
             vapour += added
             warm = dry_bulb(h + added * WATER_HEAT * WATER_TEMPERATURE, vapour)
     return Supply(
         temperature=warm,
         humidity_ratio=vapour,
+        dry_temperature=dry,
         fog=fog,
         water_added=added * mass_flow,
         coil_heat=taken * mass_flow,

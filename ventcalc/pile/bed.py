@@ -161,7 +161,10 @@ def step(
     for name, value in given.items():
         check_range(name, value, *HOUR_LIMITS[name])
     layers = layers_of(state)
-    inflow = Inflow(inlet_temperature, inlet_humidity_ratio, age, heat_gain, top_heat, top_water)
+    inflow = Inflow(
+        inlet_temperature, inlet_humidity_ratio, age, heat_gain, top_heat, top_water,
+        layer_mean(layers),
+    )  # fmt: skip
     means, curing = step_layers(bed, layers, state.curing, superficial_velocity, step, inflow)
     _check_parts(means.outlet_temperature)
     check_range("temperature", layer_mean(layers), *HOUR_LIMITS["temperature"])
@@ -267,9 +270,9 @@ def step_through(
     latent_heat: Array,
 ) -> tuple[float, float, float]:
     """The steps of a series, means written into the arrays; gives healing, extremes of the mean."""
-    low = high = layer_mean(layers)
+    low = high = mean = layer_mean(layers)
     for i in range(len(velocity)):
-        given = Inflow(temperature[i], humidity_ratio[i], age[i], heat_gain[i], 0.0, 0.0)
+        given = Inflow(temperature[i], humidity_ratio[i], age[i], heat_gain[i], 0.0, 0.0, mean)
         means, curing = step_layers(bed, layers, curing, velocity[i], step, given)
         outlet_temperature[i] = means.outlet_temperature
         outlet_humidity_ratio[i] = means.outlet_humidity_ratio

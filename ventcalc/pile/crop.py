@@ -152,13 +152,6 @@ def age_factor(age: float, crop: Crop, fresh: float) -> float:
     return 1.0 + (fresh / reference - 1.0) * math.exp(-age / crop.respiration_settling_time)
 
 
-def respiration_age_factor(age: Any, crop: Crop, maturity: str | float = "mature") -> Any:
-    """Respiration at an age over that of the settled crop at the same temperature. [1]"""
-    check_range("age", age, 0.0, 1e9, "s")
-    fresh = fresh_respiration(crop, maturity)
-    return elementwise(lambda t: age_factor(t, crop, fresh), age)
-
-
 def co2_rate(heat: Any, crop: Crop) -> Any:
     """
     CO2 given off with a heat of respiration.

@@ -125,7 +125,6 @@ class Layer:
         "evaporated",
         "film",
         "from_film",
-        "guess",
         "source",
         "temperature",
         "vapour_pressure",
@@ -146,10 +145,8 @@ class Layer:
     """Lost through the skin, less the water that respiration makes. [kg/kg crop]"""
     dry_matter_loss: float
     """Burned. [kg/kg crop]"""
-    guess: float
-    """Mean temperature expected in the step. [°C]"""
     vapour_pressure: float
-    """Vapour pressure over its water at that temperature. [Pa]"""
+    """Over its water, as warm as expected in the step. [Pa]"""
     evaporated: float
     """Into the air, negative where it condenses. [kg/(m² s)]"""
     from_film: float
@@ -169,7 +166,7 @@ class Layer:
         """Just loaded: dry, nothing lost."""
         self.temperature = temperature
         self.film = self.source = self.water_loss = self.dry_matter_loss = 0.0
-        self.guess = self.vapour_pressure = self.evaporated = self.from_film = 0.0
+        self.vapour_pressure = self.evaporated = self.from_film = 0.0
         self.was_temperature = temperature
         self.was_film = self.was_source = self.was_water_loss = self.was_dry_matter_loss = 0.0
 
@@ -189,6 +186,8 @@ class Inflow(NamedTuple):
     """Into the top layer, per pile floor. [W/m²]"""
     top_water: float
     """From the top layer into the air above, negative as a film on it. [kg/(m² s)]"""
+    pulp_mean: float
+    """Mean of the tubers at the start, as warm as the water that leaves them. [°C]"""
 
 
 class BedStep(NamedTuple):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import NamedTuple
 
 from ventcalc.air.plain import AIR_HEAT, GAS_CONSTANT, KELVIN, VAPOUR_HEAT, air_density
@@ -12,7 +11,6 @@ __all__ = [
     "AIR_VISCOSITY",
     "AirPath",
     "air_path",
-    "conduction_parts",
     "heat_transfer_coefficient",
     "natural_velocity",
 ]
@@ -25,8 +23,6 @@ PRANDTL = 0.71
 LEWIS = 0.87
 GRAVITY = 9.81
 """[m/s²]"""
-MOST_CONDUCTION = 0.4
-"""Conduction between neighbouring layers in a step, over what they hold, that stays stable. [1]"""
 LEAST_VELOCITY = 1e-4
 """Air that still creeps through a pile in stable layers. [m/s]"""
 DRAUGHT_SHARE = 0.06
@@ -147,9 +143,3 @@ def air_path(
         reach=(1.0 - weight) * whole / half,
         conduction=bed.conductivity / bed.thickness,
     )
-
-
-def conduction_parts(bed: Bed, step: float) -> int:
-    """Parts into which conduction between layers cuts a step: 1 but for very thin layers."""
-    stiffness = bed.conductivity / bed.thickness * step / bed.heat_capacity
-    return max(1, math.ceil(stiffness / MOST_CONDUCTION))

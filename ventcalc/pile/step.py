@@ -35,8 +35,8 @@ from ventcalc.pile.crop import (
     skin_transpiration,
     temperature_factor,
 )
-from ventcalc.pile.layers import Bed, BedStep, Inflow, Layer, greatest, layer_mean, least
-from ventcalc.pile.passage import AirPath, air_path, conduction_parts
+from ventcalc.pile.layers import Bed, BedStep, Inflow, Layer, greatest, least
+from ventcalc.pile.passage import AirPath, air_path
 
 __all__ = ["settle", "step_layers", "vapour_carry"]
 
@@ -48,6 +48,8 @@ FARTHEST = 3.0
 """Exchange of a layer in a step up to which the scheme does not overshoot. [1]"""
 WETTEST = 0.55
 """Exchange of a wet layer in a step up to which lagged evaporation is accurate. [1]"""
+MOST_CONDUCTION = 0.4
+"""Conduction between neighbouring layers in a step, over what they hold, that stays stable. [1]"""
 LARGEST_LATENT = 0.4
 """Heating of a layer by water condensing in a part that still leaves the lag harmless. [K]"""
 LARGEST_GUESS = 1.0
@@ -71,15 +73,14 @@ def step_layers(
     """
     path = air_path(bed, superficial_velocity, step, given.humidity_ratio)
     parts = _parts(bed, layers, path, given)
-    crop = layer_mean(layers)
     if parts == 1:
-        return _one_part(bed, layers, curing, path, given, crop)
+        return _one_part(bed, layers, curing, path, given)
     if parts == 0:
         return BedStep(math.inf, math.nan, math.nan, math.nan, math.nan, math.nan), curing
     path = air_path(bed, superficial_velocity, step / parts, given.humidity_ratio)
     heat = moist = water = condensed = respiration = latent = 0.0
     for _ in range(parts):
-        part, curing = _one_part(bed, layers, curing, path, given, crop)
+        part, curing = _one_part(bed, layers, curing, path, given)
         heat += enthalpy(part.outlet_temperature, part.outlet_humidity_ratio)
         moist += part.outlet_humidity_ratio
         water += part.evaporated
@@ -128,17 +129,17 @@ def _parts(bed: Bed, layers: Sequence[Layer], path: AirPath, given: Inflow) -> i
     """
     Parts of a step: one for the hours of a season, more for a bed that is being wetted fast.
 
-    Also for steps of many hours after a change of airflow, or beyond the reach of the time
-    scheme. Powers of two; 0 where even the most would not be enough.
+    Also for very thin layers, and for steps of many hours after a change of airflow or beyond the
+    reach of the time scheme. Powers of two; 0 where even the most would not be enough.
     """
     driving = _driving(bed, layers, given.humidity_ratio)
-    if path.step <= LONG and not driving > 0.0:
+    need = path.conduction * path.step / bed.heat_capacity / MOST_CONDUCTION
+    if path.step <= LONG and not driving > 0.0 and need <= 1.0:
         return 1
     per_step = path.air_capacity * path.step / bed.heat_capacity
-    need = 0.0
     if driving > 0.0:
         latent = EVAPORATION / AIR_HEAT / LARGEST_LATENT * driving
-        need = per_step * path.film_effectiveness * max(latent, 1.0 / WETTEST)
+        need = max(need, per_step * path.film_effectiveness * max(latent, 1.0 / WETTEST))
     if path.step > LONG:
         source = 0.0
         for layer in layers:
@@ -173,30 +174,24 @@ def _any_film(layers: Sequence[Layer]) -> bool:
 
 
 def _one_part(
-    bed: Bed, layers: Sequence[Layer], curing: float, path: AirPath, given: Inflow, crop: float
+    bed: Bed, layers: Sequence[Layer], curing: float, path: AirPath, given: Inflow
 ) -> tuple[BedStep, float]:
-    """One uncut step; water leaves a crop of mean temperature ``crop`` [°C]."""
-    gain, hold, weight, carry = path.gain, path.hold, path.weight, path.carry
-    inverse = 1.0 / path.effectiveness
-    entering = given.temperature
-    for layer in layers:
-        change = gain * layer.source + hold * layer.temperature
-        layer.guess = weight * entering + inverse * change
-        entering = carry * entering + change
-
+    """One uncut step."""
+    _vapour_pressures(bed, layers, path, given.temperature)
     outlet_humidity = _vapour(bed, layers, curing, path, given.humidity_ratio)
+    crop = given.pulp_mean
     latent = EVAPORATION - (WATER_HEAT - VAPOUR_HEAT) * crop
-    respiration = _sources(bed, layers, path, given, latent)
-    evaporated, condensed = _films(bed, layers, path, given.top_water)
-    _conduction(bed, layers, path)
-
-    reach, entering = path.reach, given.temperature
+    respiration, evaporated, condensed = _sources(bed, layers, path, given, latent)
+    gain, hold, weight, carry = path.gain, path.hold, path.weight, path.carry
+    reach, inverse = path.reach, 1.0 / path.effectiveness
+    entering, total = given.temperature, 0.0
     for layer in layers:
         before = layer.temperature
         change = gain * layer.source + hold * before
         mean = weight * entering + inverse * change
-        layer.temperature = before + reach * (mean - before)
+        layer.temperature = after = before + reach * (mean - before)
         entering = carry * entering + change
+        total += after
     # The vapour came into the air as warm as the crop.
     capacity = AIR_HEAT + VAPOUR_HEAT * given.humidity_ratio
     gained = VAPOUR_HEAT * (outlet_humidity - given.humidity_ratio)
@@ -209,17 +204,21 @@ def _one_part(
             respiration=respiration,
             latent_heat=latent,
         ),
-        curing + path.step * healing_factor(layer_mean(layers), bed.crop),
+        curing + path.step * healing_factor(total / len(layers), bed.crop),
     )
 
 
-def _vapour_pressures(bed: Bed, layers: Sequence[Layer]) -> None:
-    """Over the tubers' water in each layer, in moist air, as warm as guessed."""
+def _vapour_pressures(bed: Bed, layers: Sequence[Layer], path: AirPath, entering: float) -> None:
+    """Over the tubers' water in each layer, in moist air, as warm as the last step's heat says."""
+    gain, hold, weight, carry = path.gain, path.hold, path.weight, path.carry
+    inverse = 1.0 / path.effectiveness
     fit = bed.vapour_fit
     c5, c4, c3, c2, c1, c0 = fit[0], fit[1], fit[2], fit[3], fit[4], fit[5]
     for layer in layers:
-        t = layer.guess
+        change = gain * layer.source + hold * layer.temperature
+        t = weight * entering + inverse * change
         layer.vapour_pressure = ((((c5 * t + c4) * t + c3) * t + c2) * t + c1) * t + c0
+        entering = carry * entering + change
 
 
 def _skin_share(bed: Bed, curing: float, mass_flow: float, inlet: float) -> float:
@@ -240,7 +239,6 @@ def vapour_carry(bed: Bed, curing: float, superficial_velocity: float, inlet: fl
 def _vapour(bed: Bed, layers: Sequence[Layer], curing: float, path: AirPath, inlet: float) -> float:
     """Set each layer's evaporation; gives the humidity ratio of the air that leaves the top."""
     share = _skin_share(bed, curing, path.mass_flow, inlet)
-    _vapour_pressures(bed, layers)
     if not _any_film(layers):
         outlet, wets = _dry_march(bed, layers, path, share, inlet)
         if not wets:
@@ -290,59 +288,37 @@ def _wet_march(
 
 def _sources(
     bed: Bed, layers: Sequence[Layer], path: AirPath, given: Inflow, latent: float
-) -> float:
-    """Set each layer's heat, count what it burns; gives the heat of respiration. [W/m²]"""
-    factor = age_factor(given.age, bed.crop, bed.fresh_respiration)
-    settled = bed.crop.respiration_settled * bed.layer_mass * factor
-    burning = path.step / bed.layer_mass * dry_matter_rate(1.0, bed.crop)
+) -> tuple[float, float, float]:
+    """
+    Set each layer's heat, count what it burns, move its water in skin and film.
+
+    Gives heat of respiration [W/m²], what evaporated and what lay down [kg/(m² s)].
+    """
+    crop, per_mass, conduction = bed.crop, path.step / bed.layer_mass, path.conduction
+    factor = age_factor(given.age, crop, bed.fresh_respiration)
+    settled = crop.respiration_settled * bed.layer_mass * factor
+    burning = per_mass * dry_matter_rate(1.0, crop)
     gain = given.heat_gain / len(layers)
-    crop, respiration = bed.crop, 0.0
+    respiration = evaporated = condensed = 0.0
+    below = layers[0]  # of the lowest itself, so that no heat comes from there
     for layer in layers:
-        heat = settled * temperature_factor(layer.temperature, crop)
+        temperature, gained, free = layer.temperature, layer.evaporated, layer.from_film
+        heat = settled * temperature_factor(temperature, crop)
         respiration += heat
-        layer.source = heat - latent * layer.evaporated + gain
+        evaporated += gained
+        passed = (temperature - below.temperature) * conduction
+        below.source += passed
+        layer.source = heat - latent * gained + gain - passed
         burned = heat * burning
         layer.dry_matter_loss += burned
-        layer.water_loss -= burned * WATER_PER_DRY_MATTER
-    layers[-1].source += given.top_heat
-    return respiration
-
-
-def _films(
-    bed: Bed, layers: Sequence[Layer], path: AirPath, top_water: float
-) -> tuple[float, float]:
-    """Move the step's water in skins and films; gives what evaporated and what lay down."""
-    per_mass = path.step / bed.layer_mass
-    evaporated = condensed = 0.0
-    for layer in layers:
-        gained, free = layer.evaporated, layer.from_film
-        evaporated += gained
-        if not free >= 0.0:
-            condensed -= free
-        layer.water_loss += (gained - free) * per_mass
-        film = layer.film - free * per_mass
-        layer.film = 0.0 if film < TRACE else film
-    layers[-1].water_loss += max(top_water, 0.0) * per_mass
-    layers[-1].film -= min(top_water, 0.0) * per_mass
-    return evaporated, condensed
-
-
-def _conduction(bed: Bed, layers: Sequence[Layer], path: AirPath) -> None:
-    """Add to each layer's source the mean heat from its neighbours. [W/m²]"""
-    parts = conduction_parts(bed, path.step)
-    share = path.conduction / parts
-    warming = path.step / bed.heat_capacity
-    for layer in layers:
-        layer.guess = layer.temperature
-    for _ in range(parts):
-        below = layers[0]
-        heat_below = 0.0
-        for i in range(1, len(layers)):
-            above = layers[i]
-            heat = (above.guess - below.guess) * share
-            below.source = below.source - heat_below + heat
-            below.guess += (heat - heat_below) * warming
-            heat_below = heat
-            below = above
-        below.source -= heat_below
-        below.guess -= heat_below * warming
+        layer.water_loss += (gained - free) * per_mass - burned * WATER_PER_DRY_MATTER
+        if free != 0.0:
+            film = layer.film - free * per_mass
+            layer.film = 0.0 if film < TRACE else film
+            if not free > 0.0:
+                condensed -= free
+        below = layer
+    below.source += given.top_heat
+    below.water_loss += max(given.top_water, 0.0) * per_mass
+    below.film -= min(given.top_water, 0.0) * per_mass
+    return respiration, evaporated, condensed

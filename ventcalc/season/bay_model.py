@@ -17,7 +17,7 @@ from ventcalc.equipment.plenum import Supply
 from ventcalc.pile.crop import CO2_DENSITY, CO2_OUTSIDE, co2_rate
 from ventcalc.pile.layers import Bed, Layer, layer_mean, least
 from ventcalc.pile.passage import natural_velocity
-from ventcalc.season.bay_state import EMPTY_SHARE, BayState, StepRecord
+from ventcalc.season.bay_state import EMPTY_SHARE, BayState, SensorErrors, StepRecord
 from ventcalc.season.circuit import Air, Setting, round_trip
 from ventcalc.season.faults import (
     COLDEST_PULP,
@@ -31,29 +31,37 @@ from ventcalc.season.surroundings import Ground, Outside, floor_heat
 
 __all__ = ["readings_of", "step_bay"]
 
+NO_ERRORS = SensorErrors()
 LEAST_AIR_CHANGE = 1e-9
 """Keeps a bay without leaks from dividing by zero. [kg/s]"""
 
 
 def readings_of(
-    state: BayState, layers: Sequence[Layer], outside: Outside, pressure: float
+    state: BayState,
+    layers: Sequence[Layer],
+    outside: Outside,
+    pressure: float,
+    errors: SensorErrors = NO_ERRORS,
 ) -> Readings:
-    """What faultless sensors would read: pulp at bottom and top, mean and coldest of all layers."""
-    relative = relative_humidity(state.return_temperature, state.return_humidity_ratio, pressure)
+    """What the probes read: pulp at bottom and top, mean and coldest of all layers."""
+    above, pulp = state.return_temperature, errors.pulp
+    relative = min(relative_humidity(above, state.return_humidity_ratio, pressure), 1.0)
+    relative += errors.return_relative_humidity
+    around = outside.relative_humidity + errors.outside_relative_humidity
     return Readings(
         time=outside.time,
-        outside_temperature=outside.temperature,
-        outside_relative_humidity=outside.relative_humidity,
-        return_temperature=state.return_temperature,
-        return_relative_humidity=min(relative, 1.0),
-        plenum_temperature=state.plenum_temperature,
+        outside_temperature=outside.temperature + errors.outside_temperature,
+        outside_relative_humidity=min(max(around, 0.0), 1.0),
+        return_temperature=above + errors.return_temperature,
+        return_relative_humidity=min(max(relative, 0.0), 1.0),
+        plenum_temperature=state.plenum_temperature + errors.plenum_temperature,
         plenum_relative_humidity=math.nan,
-        pulp_bottom=layers[0].temperature,
-        pulp_top=layers[-1].temperature,
-        pulp_mean=layer_mean(layers),
-        pulp_coldest=least(layers),
+        pulp_bottom=layers[0].temperature + pulp,
+        pulp_top=layers[-1].temperature + pulp,
+        pulp_mean=layer_mean(layers) + pulp,
+        pulp_coldest=least(layers) + pulp,
         ceiling_temperature=math.nan,
-        co2=state.co2,
+        co2=max(state.co2 + errors.co2, 0.0),
         pressure=pressure,
         pulp_odd=math.nan,
         pulp_odd_place=0,
@@ -216,7 +224,8 @@ def _keep(
     film = wettest = water = dry = 0.0
     for layer in layers:
         film += layer.film
-        wettest = max(wettest, layer.film)
+        if layer.film > wettest:
+            wettest = layer.film
         water += layer.water_loss
         dry += layer.dry_matter_loss
     record.film = film / len(layers)

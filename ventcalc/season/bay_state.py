@@ -10,7 +10,9 @@ from ventcalc.bay.hourly import HourlyBay
 from ventcalc.pile.crop import CO2_OUTSIDE, crop_for
 from ventcalc.pile.layers import Bed, Layer
 
-__all__ = ["BayState", "StepRecord", "bed_of", "first_layers", "first_state", "full_state"]
+__all__ = [
+    "BayState", "SensorErrors", "StepRecord", "bed_of", "first_layers", "first_state", "full_state",
+]  # fmt: skip
 
 EMPTY_SHARE = 1e-3
 """Part of the crop that a bay begins with: nothing divides by zero. [1]"""
@@ -39,6 +41,25 @@ class BayState(NamedTuple):
     """Volume fraction. [1]"""
     curing: float
     """Wound healing done, as time at the reference temperature. [s]"""
+
+
+class SensorErrors(NamedTuple):
+    """What probes read less what is true; the policy sees it, the bay does not feel it."""
+
+    outside_temperature: float = 0.0
+    """[K]"""
+    outside_relative_humidity: float = 0.0
+    """[0-1]"""
+    return_temperature: float = 0.0
+    """[K]"""
+    return_relative_humidity: float = 0.0
+    """[0-1]"""
+    plenum_temperature: float = 0.0
+    """[K]"""
+    pulp: float = 0.0
+    """Of every pulp probe. [K]"""
+    co2: float = 0.0
+    """Volume fraction. [1]"""
 
 
 class StepRecord:

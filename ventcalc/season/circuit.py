@@ -124,6 +124,7 @@ def _air(
         still = Supply(
             temperature=over.temperature,
             humidity_ratio=over.humidity_ratio,
+            dry_temperature=over.temperature,
             fog=0.0,
             water_added=0.0,
             coil_heat=0.0,
@@ -188,7 +189,7 @@ def round_trip(
         fault, value = wrong_air(here.velocity, warm, moist, air.end, outside.temperature)
         if fault != NO_FAULT:
             return air, means, curing, fault, value
-        given = Inflow(warm, moist, here.age, here.heat_gain, over.top_heat, 0.0)
+        given = Inflow(warm, moist, here.age, here.heat_gain, over.top_heat, 0.0, here.pulp_mean)
         means, healed = step_layers(bed, layers, curing, here.velocity, step, given)
         if means.outlet_temperature == inf:
             return air, means, curing, PARTS, inf

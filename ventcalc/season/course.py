@@ -16,10 +16,11 @@ from ventcalc.advice.readings import START, Readings
 from ventcalc.bay.hourly import HourlyBay
 from ventcalc.errors import BadInput, OutOfRange
 from ventcalc.pile.layers import Bed, Layer
+from ventcalc.season.bay_model import readings_of
 from ventcalc.season.bay_state import BayState, StepRecord
 from ventcalc.season.faults import FAULTS, HEATING, NO_FAULT
 from ventcalc.season.guest import Guest, is_numba, name_of, when
-from ventcalc.season.steps import PlantFaults, SensorErrors, begin_step, end_step, run_steps
+from ventcalc.season.steps import PlantFaults, SensorErrors, end_step, run_steps
 from ventcalc.season.surroundings import Ground, Outside
 
 __all__ = ["Course", "Ran", "job", "run_course", "use_machine_code"]
@@ -178,10 +179,10 @@ class _Compiled:
             ) from error
 
     def _ask(self, guest: Guest, first: int, last: int, state: BayState, memory: Any) -> Any:
-        begin, end = compiled.entry(begin_step), compiled.entry(end_step)
+        begin, end = compiled.entry(readings_of), compiled.entry(end_step)
         one = self.course
         for i in range(first, last):
-            told = begin(self.bed, self.layers, state, self.hours[i], one.errors)
+            told = begin(state, self.layers, self.hours[i], one.bed.pressure, one.errors)
             positions, memory = guest(one.believed, told, memory)
             state, fault, value = end(
                 self.bay, self.bed, one.ground, self.layers, state, positions, memory,

@@ -8,35 +8,16 @@ from typing import Any, NamedTuple
 
 from ventcalc.advice.action import HANDS_OFF
 from ventcalc.advice.policies import Positions
-from ventcalc.advice.readings import Memory, Readings
+from ventcalc.advice.readings import Memory
 from ventcalc.bay.calendar import calendar_at, planned_target, stage_of
 from ventcalc.bay.hourly import HourlyBay
 from ventcalc.pile.layers import Bed, Layer, layer_mean, least
 from ventcalc.season.bay_model import readings_of, step_bay
-from ventcalc.season.bay_state import BayState, StepRecord
+from ventcalc.season.bay_state import BayState, SensorErrors, StepRecord
 from ventcalc.season.faults import NO_FAULT
 from ventcalc.season.surroundings import Ground, Outside
 
-__all__ = ["PlantFaults", "SensorErrors", "begin_step", "end_step", "run_steps"]
-
-
-class SensorErrors(NamedTuple):
-    """What probes read less what is true; the policy sees it, the bay does not feel it."""
-
-    outside_temperature: float = 0.0
-    """[K]"""
-    outside_relative_humidity: float = 0.0
-    """[0-1]"""
-    return_temperature: float = 0.0
-    """[K]"""
-    return_relative_humidity: float = 0.0
-    """[0-1]"""
-    plenum_temperature: float = 0.0
-    """[K]"""
-    pulp: float = 0.0
-    """Of every pulp probe. [K]"""
-    co2: float = 0.0
-    """Volume fraction. [1]"""
+__all__ = ["PlantFaults", "SensorErrors", "end_step", "run_steps"]
 
 
 class PlantFaults(NamedTuple):
@@ -62,45 +43,6 @@ class PlantFaults(NamedTuple):
     """[s]"""
 
 
-def believed_readings(seen: Readings, errors: SensorErrors) -> Readings:
-    """What the probes read; humidity stays within 0 to 1 and CO2 above nothing."""
-    return Readings(
-        time=seen.time,
-        outside_temperature=seen.outside_temperature + errors.outside_temperature,
-        outside_relative_humidity=_fraction(
-            seen.outside_relative_humidity + errors.outside_relative_humidity
-        ),
-        return_temperature=seen.return_temperature + errors.return_temperature,
-        return_relative_humidity=_fraction(
-            seen.return_relative_humidity + errors.return_relative_humidity
-        ),
-        plenum_temperature=seen.plenum_temperature + errors.plenum_temperature,
-        plenum_relative_humidity=seen.plenum_relative_humidity,
-        pulp_bottom=seen.pulp_bottom + errors.pulp,
-        pulp_top=seen.pulp_top + errors.pulp,
-        pulp_mean=seen.pulp_mean + errors.pulp,
-        pulp_coldest=seen.pulp_coldest + errors.pulp,
-        ceiling_temperature=seen.ceiling_temperature,
-        co2=max(seen.co2 + errors.co2, 0.0),
-        pressure=seen.pressure,
-        pulp_odd=seen.pulp_odd,
-        pulp_odd_place=seen.pulp_odd_place,
-        pulp_probes=seen.pulp_probes,
-        loaded=seen.loaded,
-        stage_told=seen.stage_told,
-        rot_share=seen.rot_share,
-        crop_wet=seen.crop_wet,
-        people_inside=seen.people_inside,
-        co2_at_least=seen.co2_at_least,
-        out_of_order=seen.out_of_order,
-        doubted=seen.doubted,
-    )
-
-
-def _fraction(value: float) -> float:
-    return min(max(value, 0.0), 1.0)
-
-
 def obeyed(given: Positions, faults: PlantFaults, time: float) -> Positions:
     """What the parts make of what they are told."""
     fan, door, mist = given.fan_speed, given.door_opening, given.humidity_wanted
@@ -121,13 +63,6 @@ def obeyed(given: Positions, faults: PlantFaults, time: float) -> Positions:
         heater=heater,
         action=given.action,
     )
-
-
-def begin_step(
-    bed: Bed, layers: Sequence[Layer], state: BayState, outside: Outside, errors: SensorErrors
-) -> Readings:
-    """What the policy is told at the start of a step."""
-    return believed_readings(readings_of(state, layers, outside, bed.pressure), errors)
 
 
 def end_step(
@@ -206,7 +141,7 @@ def run_steps(
 ) -> tuple[BayState, Memory, int, int, float]:
     """The steps ``first`` to ``last``; gives state, memory, steps done, and what went wrong."""
     for i in range(first, last):
-        readings = begin_step(bed, layers, state, hours[i], errors)
+        readings = readings_of(state, layers, hours[i], bed.pressure, errors)
         positions, memory = policy(believed, readings, memory)
         state, fault, value = end_step(
             bay, bed, ground, layers, state, positions, memory, hours[i], step, faults,

@@ -207,10 +207,11 @@ def ground_of(bay: Bay, weather: Weather) -> Ground:
         else:
             total += mean + swing * math.cos(2.0 * math.pi * (time - warmest) / YEAR)
     inside = total / 365.0
+    # One number of numpy here would make every number of a season one, at twice the time.
     return Ground(
-        steady_heat=through.steady * (mean - inside),
-        season_heat=through.outer * swing,
-        inner=through.inner,
+        steady_heat=float(through.steady) * (mean - inside),
+        season_heat=float(through.outer) * swing,
+        inner=float(through.inner),
         inside_mean=inside,
     )
 
