@@ -68,6 +68,8 @@ SINKING = 1.5
 Air above a pile at rest this far below its top sinks through the cold bottom and makes the top
 sweat on its way up, as with truck doors open in the cold; our own. [K]
 """
+LATE_COUNTS = 1.0
+"""Pile behind the calendar by more makes the supply no colder. [K]"""
 FILLING_REST = 3600.0
 """Longest rest of fresh, wet or rotting crop. [s]"""
 
@@ -123,7 +125,7 @@ def _outside(bay: HourlyBay, now: Situation, needs: Needs, speed: float) -> Outs
     """The verdict on outside air, for cooling or else for equalizing the pile."""
     pulp = now.readings
     if needs.cool:
-        setpoint = supply_setpoint(bay, now.target, pulp.pulp_coldest, now.excess)
+        setpoint = supply_setpoint(bay, now.target, pulp.pulp_coldest, max(now.excess, min(now.late, LATE_COUNTS)))
         return judge(bay, now, speed, pulp.pulp_mean, setpoint, True, True)
     # The mean may not sink below the band only because the pile is equalized.
     room = now.excess > -bay.limits.band
