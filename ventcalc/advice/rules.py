@@ -68,7 +68,7 @@ SINKING = 1.5
 Air above a pile at rest this far below its top sinks through the cold bottom and makes the top
 sweat on its way up, as with truck doors open in the cold; our own. [K]
 """
-LATE_COUNTS = 1.0
+LATE_COUNTS = 2.0
 """Pile behind the calendar by more makes the supply no colder. [K]"""
 FILLING_REST = 3600.0
 """Longest rest of fresh, wet or rotting crop. [s]"""
@@ -148,7 +148,9 @@ def _run(
     safe = (
         now.usable and now.in_use and frost.stage == 0 and not now.readings.out_of_order & FANS_OUT
     )
-    by_consequence = now.outside_temperature < DEEP_COLD or devices.mist_lacks(bay, now)
+    trucks = now.stage == FILLING or now.stage == UNLOADING
+    deep = now.outside_temperature < DEEP_COLD and not trucks
+    by_consequence = deep or devices.mist_lacks(bay, now)
     if safe and now.outside_known and by_consequence:
         found = choose(bay, now, memory.fan_on, memory.fan_since + now.elapsed)
         return _chosen(bay, now, needs, memory, found)
