@@ -17,18 +17,19 @@ from ventcalc.air.plain import AIR_HEAT, dew_point
 from ventcalc.bay.description import fresh_fraction_at
 from ventcalc.bay.hourly import HourlyBay
 
-__all__ = ["CO2_DANGEROUS", "PEOPLE_CO2", "SWEATS", "fresh_share", "suffocates"]
+__all__ = ["CO2_DANGEROUS", "PEOPLE_CO2", "SWEATS", "fresh_share", "sweat_borne"]
 
 PEOPLE_CO2 = 5000e-6
 """Limit of a working day (OSHA 29 CFR 1910.1000 table Z-1; ACGIH TLV-TWA). [1]"""
 CO2_DANGEROUS = 40_000e-6
 """Immediately dangerous to life or health (NIOSH pocket guide, IDLH of carbon dioxide). [1]"""
-SUFFOCATING = 0.5 * CO2_DANGEROUS
-"""From which on rest is the greater harm to crop and people, our own. [1]"""
+SUFFOCATING = 0.25 * CO2_DANGEROUS
+"""From which on a change of air may wet the coldest tubers a little, our own. [1]"""
 SWEATS = 1.5
 """
-Dew point above the coldest tuber that is then borne: such air warms the bottom past its own dew
-point within the hour, while a bay at rest grows both wetter and warmer. [K]
+Dew point above the coldest tuber that is borne at twice as much CO2, more with more: a change of
+air takes some 15 minutes and leaves some 5 g/t of water for each kelvin, while a bay at rest grows
+both wetter and warmer; our own. [K]
 """
 WIDEST_PURGE = 4.0
 """Times its limit of CO2 up to which the door of a fresh-air run opens wider. [1]"""
@@ -38,9 +39,9 @@ URGENT_STEP = 2.0
 """Supply above recirculated air that is then borne, for each time its limit over the first. [K]"""
 
 
-def suffocates(now: Situation) -> bool:
-    """Whether air that would wet the coldest tubers does less harm than none."""
-    return now.readings.co2 > SUFFOCATING
+def sweat_borne(now: Situation) -> float:
+    """Dew point above the coldest tuber that does less harm than no air; 0 for none. [K]"""
+    return SWEATS * max(now.readings.co2 / SUFFOCATING - 1.0, 0.0)
 
 
 def fresh_share(
@@ -84,7 +85,8 @@ def fresh_share(
     wettest = seen.pulp_coldest - margin
     if hot and _undiluted(bay, now, humidity_wanted, coldest, warmest, wettest):
         return now.widest, True
-    if suffocates(now) and _undiluted(bay, now, 0.0, coldest, warmest, seen.pulp_coldest + SWEATS):
+    borne = 0.0 if math.isnan(seen.co2) else sweat_borne(now)
+    if borne > 0.0 and _undiluted(bay, now, 0.0, coldest, warmest, seen.pulp_coldest + borne):
         return now.widest, True
     return now.leak, False
 
