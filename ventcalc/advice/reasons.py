@@ -76,7 +76,7 @@ def headline(advice: Advice, bay: Bay, units: UnitSystem = "metric") -> str:
         Action.FINISH_RUN: f"Finish the run with the door closed: the fans started "
         f"{advice.fan_since / 60:.0f} min ago and should run for "
         f"{bay.control.minimum_on / 60:.0f} min; {state}.",
-        Action.EVEN_OUT: f"Equalize the pile: top-to-bottom spread "
+        Action.EVEN_OUT: f"Equalize the pile{_warmed(advice)}: top-to-bottom spread "
         f"{show(now.spread, 'delta_degC', units)}; {state}.",
         Action.DRY_CEILING: f"Move air under the ceiling: its coldest spots "
         f"({show(now.ceiling, 'degC', units)}) are below the dew point of the air there "
@@ -265,6 +265,10 @@ def _drip(advice: Advice, bay: Bay, units: UnitSystem) -> str:
         f"The ceiling's coldest spots ({show(now.ceiling, 'degC', units)}) are below the dew point "
         f"there ({show(now.return_dew_point, 'degC', units)}): the humidifier stays off."
     )
+
+
+def _warmed(advice: Advice) -> str:
+    return " with dry outside air that the heater warms" if advice.heater > 0.0 else ""
 
 
 def _uneven(advice: Advice, bay: Bay, units: UnitSystem) -> str:

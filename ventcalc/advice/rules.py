@@ -68,7 +68,7 @@ SINKING = 1.5
 Air above a pile at rest this far below its top sinks through the cold bottom and makes the top
 sweat on its way up, as with truck doors open in the cold; our own. [K]
 """
-LATE_COUNTS = 2.0
+LATE_COUNTS = 1.0
 """Pile behind the calendar by more makes the supply no colder. [K]"""
 FILLING_REST = 3600.0
 """Longest rest of fresh, wet or rotting crop. [s]"""
