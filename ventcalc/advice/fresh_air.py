@@ -13,7 +13,7 @@ from ventcalc.advice.devices import (
 )
 from ventcalc.advice.setpoints import dry_air_flow, fan_power, lowest_supply, wetting_margin
 from ventcalc.advice.situation import Situation
-from ventcalc.air.plain import AIR_HEAT, dew_point
+from ventcalc.air.plain import AIR_HEAT, VAPOUR_HEAT, dew_point
 from ventcalc.bay.description import fresh_fraction_at
 from ventcalc.bay.hourly import HourlyBay
 
@@ -104,5 +104,12 @@ def _warmed_share(bay: HourlyBay, now: Situation, warmest: float) -> float:
     """Fresh fraction of a slow run that warms its air that far, fans' heat paid. [1]"""
     flow = dry_air_flow(bay, bay.fans.minimum_speed, now.pressure)
     rise = fan_power(bay, bay.fans.minimum_speed) / (flow * AIR_HEAT)
-    span = max(now.outside_temperature - now.run_temperature, LEAST_SPAN)
-    return (warmest - rise - now.run_temperature) / span
+    warm = warmest - rise
+    if not warm > now.run_temperature:
+        return 0.0
+    if now.outside_temperature - warm < LEAST_SPAN:
+        return 1.0
+    moist, wet = now.run_humidity_ratio, now.outside_humidity_ratio
+    gained = (AIR_HEAT + VAPOUR_HEAT * moist) * (warm - now.run_temperature)
+    given = (AIR_HEAT + VAPOUR_HEAT * wet) * (now.outside_temperature - warm)
+    return gained / (gained + given)

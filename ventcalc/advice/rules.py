@@ -68,8 +68,8 @@ SINKING = 1.5
 Air above a pile at rest this far below its top sinks through the cold bottom and makes the top
 sweat on its way up, as with truck doors open in the cold; our own. [K]
 """
-LATE_COUNTS = 1.0
-"""Pile behind the calendar by more makes the supply no colder. [K]"""
+BEHIND_COUNTS = 1.0
+"""Pile behind the calendar by more makes the supply no colder, our own. [K]"""
 FILLING_REST = 3600.0
 """Longest rest of fresh, wet or rotting crop. [s]"""
 
@@ -125,12 +125,14 @@ def _outside(bay: HourlyBay, now: Situation, needs: Needs, speed: float) -> Outs
     """The verdict on outside air, for cooling or else for equalizing the pile."""
     pulp = now.readings
     if needs.cool:
-        setpoint = supply_setpoint(bay, now.target, pulp.pulp_coldest, max(now.excess, min(now.late, LATE_COUNTS)))
+        lags = max(now.excess, min(now.behind, BEHIND_COUNTS))
+        setpoint = supply_setpoint(bay, now.target, pulp.pulp_coldest, lags)
         return judge(bay, now, speed, pulp.pulp_mean, setpoint, True, True)
     # The mean may not sink below the band only because the pile is equalized.
     room = now.excess > -bay.limits.band
     setpoint = max(pulp.pulp_coldest, lowest_supply(bay))
-    return judge(bay, now, speed, pulp.pulp_top, setpoint, (needs.even or needs.drip) and room, False)
+    wanted = (needs.even or needs.drip) and room
+    return judge(bay, now, speed, pulp.pulp_top, setpoint, wanted, False)
 
 
 def _run(
@@ -148,6 +150,7 @@ def _run(
     safe = (
         now.usable and now.in_use and frost.stage == 0 and not now.readings.out_of_order & FANS_OUT
     )
+    # The chooser knows nothing of the cold that comes in with the trucks.
     trucks = now.stage == FILLING or now.stage == UNLOADING
     deep = now.outside_temperature < DEEP_COLD and not trucks
     by_consequence = deep or devices.mist_lacks(bay, now)
@@ -163,14 +166,16 @@ def _run(
     humidity = _humidity(bay, now, needs, FRESH_AIR)
     fresh, fresh_air = fresh_share(bay, now, humidity, False) if needs.purge else (leak, False)
     gentle_share, gentle = fresh_share(bay, now, humidity, True) if needs.refresh else (leak, False)
-    heated, dried = leak, not needs.recirculation_wets
+    dry = not needs.recirculation_wets
+    heated, dried = leak, dry
     if needs.warm and (now.stage == WARM_UP or now.stage == UNLOADING):
         heated, dried = devices.heated_share(bay, now)
     heater = devices.heater_heat(bay, now, heated)
     warms = heater > 0.0 and dried
     even_share, even_heat, evens = leak, 0.0, False
-    moved = now.stage != HOLDING and now.stage != COOL_DOWN
-    if moved and needs.even and needs.recirculation_wets and not needs.cool and not allowed:
+    # In between a pile needs no heat: it waits for air that is cold and dry enough.
+    between = now.stage == COOL_DOWN or now.stage == HOLDING
+    if needs.even and not (dry or allowed or needs.cool or between):
         even_share, even_heat, evens = devices.evened(bay, now)
     action = _action(
         bay, now, needs, memory, frost, allowed, coil, warms, warm_air, fresh_air, gentle, evens
@@ -203,7 +208,7 @@ def _run(
         fresh_fraction=share,
         coil_heat=coil if action == COOL_BY_COIL else 0.0,
         heater_heat=even_heat if dries else heat,
-        humidity_wanted=_humidity(bay, now, needs, action),
+        humidity_wanted=0.0 if dries else _humidity(bay, now, needs, action),
     )
 
 
