@@ -68,7 +68,7 @@ SINKING = 1.5
 Air above a pile at rest this far below its top sinks through the cold bottom and makes the top
 sweat on its way up, as with truck doors open in the cold; our own. [K]
 """
-BEHIND_COUNTS = 1.0
+LAG_COUNTS = 1.0
 """Pile behind the calendar by more makes the supply no colder, our own. [K]"""
 FILLING_REST = 3600.0
 """Longest rest of fresh, wet or rotting crop. [s]"""
@@ -125,8 +125,8 @@ def _outside(bay: HourlyBay, now: Situation, needs: Needs, speed: float) -> Outs
     """The verdict on outside air, for cooling or else for equalizing the pile."""
     pulp = now.readings
     if needs.cool:
-        lags = max(now.excess, min(now.behind, BEHIND_COUNTS))
-        setpoint = supply_setpoint(bay, now.target, pulp.pulp_coldest, lags)
+        excess = max(now.excess, min(now.lag, LAG_COUNTS))
+        setpoint = supply_setpoint(bay, now.target, pulp.pulp_coldest, excess)
         return judge(bay, now, speed, pulp.pulp_mean, setpoint, True, True)
     # The mean may not sink below the band only because the pile is equalized.
     room = now.excess > -bay.limits.band

@@ -78,7 +78,7 @@ class Situation(NamedTuple):
     """Whether the target is still on its way there."""
     excess: float
     """Mean pulp above the target. [K]"""
-    behind: float
+    lag: float
     """Mean pulp above what the calendar alone asks for. [K]"""
     spread: float
     """Top less bottom. [K]"""
@@ -165,7 +165,7 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
         final=final,
         ramping=target > final + ARRIVED,
         excess=readings.pulp_mean - target,
-        behind=readings.pulp_mean - planned_target(bay, when),
+        lag=readings.pulp_mean - planned_target(bay, when),
         spread=readings.pulp_top - readings.pulp_bottom,
         usable=not math.isnan(pulp + inside),
         outside_known=not math.isnan(outside),
