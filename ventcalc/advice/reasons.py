@@ -295,7 +295,7 @@ def _recirculation(advice: Advice, bay: Bay, units: UnitSystem) -> str:
 
 def _stays_cold(advice: Advice, bay: Bay, units: UnitSystem) -> str:
     warms = advice.action in (Action.WARM_BY_HEATER, Action.WARM_BY_OUTSIDE)
-    if not advice.needs.warm or warms:
+    if not advice.needs.warm or warms or advice.heater > 0.0:
         return ""
     if bay.heater is not None and advice.needs.recirculation_wets:
         return (
