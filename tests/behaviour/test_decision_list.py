@@ -8,6 +8,7 @@ it from applying.
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import UTC, datetime
 
 import pytest
 from piles import (
@@ -28,6 +29,7 @@ from piles import (
 )
 
 from ventcalc import air
+from ventcalc.advice import devices
 from ventcalc.advice.advise import Action, advise
 from ventcalc.advice.outside_air import Binding, Verdict
 from ventcalc.advice.reasons import reasons
@@ -236,6 +238,34 @@ def test_the_coil_cools_before_all_below():
     assert advice.door_opening > 0.0  # a little fresh air beside it
 
 
+def test_cooling_goes_down_to_air_that_leaves_a_cold_bottom_dry():
+    """What the target asks for would wet a bottom four kelvin below the top."""
+    for below, moist in ((0.0, False), (1.5, True)):
+        seen = pile(10.5, spread=4.0, outside_temperature=2.0, return_relative_humidity=0.98,
+                    pulp_coldest=8.5 - below, time=AUTUMN)  # fmt: skip
+        advice = given(SEED, seen, rested(SEED, seen, target=10.2))
+        assert advice.action == Action.COOL_BY_OUTSIDE
+        margin = wetting_margin(hourly(SEED, AUTUMN), seen.pulp_coldest, 0)
+        assert advice.plenum_dew_point <= seen.pulp_coldest - margin + 0.02
+        lowest = seen.pulp_coldest - SEED.limits.supply_difference
+        assert advice.plenum_temperature >= lowest - 0.01
+        assert (advice.plenum_temperature < 10.2 - SEED.control.supply_below - 1.0) == moist
+
+
+def test_a_pile_behind_the_calendar_is_cooled_by_up_to_a_kelvin_colder_air():
+    """The target waits for the pile, so it does not tell; ten days earlier nothing is late."""
+    seen = pile(12.0, spread=0.2, return_relative_humidity=0.9)
+    supplies = []
+    for days in (0.0, 10.0):
+        now = seen._replace(time=AUTUMN - days * 24.0 * HOUR)
+        advice = given(SEED, now, ran(SEED, now, target=11.9, cooling=True))
+        assert advice.action == Action.COOL_BY_OUTSIDE
+        assert advice.situation.excess == pytest.approx(0.1, abs=0.01)
+        supplies.append(advice.plenum_temperature)
+    assert supplies[1] == pytest.approx(11.9 - SEED.control.supply_below, abs=0.05)
+    assert supplies[0] == pytest.approx(11.9 - SEED.limits.supply_difference, abs=0.05)
+
+
 def test_without_a_coil_the_next_line_applies():
     seen = pile(9.0, outside_temperature=15.0, outside_relative_humidity=0.4,
                 return_relative_humidity=0.75, co2=MUCH)  # fmt: skip
@@ -246,11 +276,14 @@ def test_without_a_coil_the_next_line_applies():
 
 
 def test_fresh_air_comes_before_the_coil_where_recirculation_would_wet_the_crop():
-    """Cool dry air outside, a cold bottom, CO2 high: the coil would blow moist air on it."""
-    seen = pile(14.3, spread=1.6, outside_relative_humidity=0.9, return_relative_humidity=0.98,
-                pulp_coldest=13.1, co2=0.0083, time=AUTUMN)  # fmt: skip
-    advice = given(FRY, seen, ran(FRY, seen, target=14.0))
+    """Dry air, too warm to cool; a cold bottom, CO2 high: the coil would blow moist air on it."""
+    seen = pile(14.3, spread=1.6, outside_temperature=14.0, outside_relative_humidity=0.7,
+                return_relative_humidity=0.98, pulp_coldest=13.1, co2=0.0083,
+                time=AUTUMN)  # fmt: skip
+    bare = replace(FRY, humidifier=None)  # mist would cool the air enough
+    advice = given(bare, seen, ran(bare, seen, target=14.0))
     assert wants(advice) >= {"cool", "purge", "recirculation_wets"}
+    assert devices.coil_heat(hourly(bare, AUTUMN), advice.situation, 1.0, 0.0) > 0.0
     assert advice.action == Action.FRESH_AIR
     assert advice.fan_speed > 0.0
     assert advice.plenum_dew_point < 13.1
@@ -444,22 +477,36 @@ MUGGY = {"outside_temperature": 17.5, "outside_relative_humidity": 0.97,
 
 
 @pytest.mark.parametrize(
-    ("co2", "more", "runs"),
+    ("co2", "outside", "runs"),
     [
-        (0.019, {}, False),
-        (0.021, {}, True),
-        (0.021, {"outside_temperature": 20.5}, False),  # wets for longer than that is worth
+        (0.0099, 17.5, False),
+        (0.012, 17.5, False),
+        (0.019, 17.5, True),
+        (0.021, 20.5, False),  # wets more than that is worth
+        (0.036, 20.5, True),
     ],
 )
-def test_a_bay_full_of_co2_is_aired_even_if_its_bottom_sweats_for_a_while(co2, more, runs):
-    seen = pile(17.4, spread=2.0, time=AUTUMN, co2=co2, **{**MUGGY, **more})
+def test_the_more_co2_the_more_a_bottom_may_sweat_for_a_change_of_air(co2, outside, runs):
+    """1.5 K of dew point for every 10 000 ppm over the first 10 000."""
+    seen = pile(17.4, spread=2.0, time=AUTUMN, co2=co2,
+                **{**MUGGY, "outside_temperature": outside})  # fmt: skip
     advice, _ = advise(SEED, seen, rested(SEED, seen))
     if not runs:
         assert (advice.action, advice.fan_speed) == (Action.REST, 0.0)
         return
     assert (advice.action, advice.door_opening) == (Action.FRESH_AIR, 1.0)
-    assert 0.0 < advice.plenum_dew_point - seen.pulp_coldest <= 1.5
+    assert 0.0 < advice.plenum_dew_point - seen.pulp_coldest <= 1.5 * (co2 - 0.01) / 0.01
     assert any("sweats tubers" in line for line in reasons(advice, SEED))
+
+
+def test_a_start_in_deep_cold_keeps_farther_from_the_floor_than_a_run():
+    """Its return air is not yet read, and a pulp probe may read a kelvin high."""
+    seen = pile(HOLDING + 0.8, spread=3.0, outside_temperature=-20.0)
+    floor = lowest_supply(hourly(SEED, WINTER))
+    for memory, above in ((rested, 0.4), (ran, 0.0)):
+        advice = given(SEED, seen, memory(SEED, seen))
+        assert advice.action == Action.CHOSEN
+        assert floor + above - 0.02 <= advice.plenum_temperature < floor + above + 0.02
 
 
 def test_the_tail_comes_before_drying_and_evening_out():
@@ -572,6 +619,49 @@ def test_a_pile_is_evened_out_by_air_as_cold_as_its_coldest_tubers():
         assert advice.action == (Action.REST if over > 0.0 else Action.EVEN_OUT)
         assert (advice.outside.binding == Binding.NOT_COLD_ENOUGH) == (over > 0.0)
         assert (advice.door_opening > 0.0) == (over < 0.0)
+
+
+MOVING = datetime(2027, 5, 5, 12, tzinfo=UTC).timestamp()
+"""Trucks go in and out."""
+WARM = SEED.schedule.warm_up_temperature
+
+
+def test_while_trucks_go_heated_outside_air_evens_a_pile_whose_bottom_any_other_would_wet():
+    """No colder than the bottom, no warmer than the rest; a pile that is held waits for frost."""
+    cold = {"outside_temperature": -3.0, "outside_relative_humidity": 0.9,
+            "return_relative_humidity": 0.7}  # fmt: skip
+    seen = pile(WARM, spread=SPREAD, air=-2.0, time=MOVING, **cold)
+    advice = given(SEED, seen, rested(SEED, seen, target=WARM))
+    assert wants(advice) == {"even", "recirculation_wets"}
+    assert (advice.action, advice.outside.binding) == (Action.EVEN_OUT, Binding.WETS_CROP)
+    assert advice.heater > 0.0
+    assert advice.door_opening > 0.0
+    assert seen.pulp_coldest <= advice.plenum_temperature <= seen.pulp_mean + 0.01
+    margin = wetting_margin(hourly(SEED, MOVING), seen.pulp_coldest, 0)
+    assert advice.plenum_dew_point == pytest.approx(seen.pulp_coldest - margin, abs=0.05)
+    assert any("the heater warms" in line for line in reasons(advice, SEED))
+    weak = replace(SEED, heater=replace(SEED.heater, capacity=1000.0))
+    assert given(weak, seen, rested(weak, seen, target=WARM)).action == Action.REST
+    held = pile(HOLDING, spread=SPREAD, air=-2.0, **cold)
+    advice = given(SEED, held, rested(SEED, held))
+    assert wants(advice) == {"even", "recirculation_wets"}
+    assert advice.action == Action.REST
+
+
+def test_cold_air_over_a_pile_at_rest_asks_for_a_run_before_it_has_sunk_through_it():
+    """Air 1.5 K colder than the top tubers, read while the fans stand."""
+    for colder, uneven in ((1.4, False), (1.6, True)):
+        seen = pile(WARM, spread=0.6, air=-colder, time=MOVING, return_relative_humidity=0.7)
+        assert given(SEED, seen, rested(SEED, seen, target=WARM)).needs.even == uneven
+        assert not given(SEED, seen, ran(SEED, seen, target=WARM)).needs.even
+
+
+def test_frost_is_left_to_the_rules_while_trucks_go():
+    """The chooser does not know what comes in through their door."""
+    for time, target, chooses in ((MOVING, WARM, False), (WINTER, HOLDING, True)):
+        seen = pile(target + 0.5, spread=0.6, outside_temperature=-8.0, time=time)
+        action = given(SEED, seen, ran(SEED, seen, target=target)).action
+        assert (action == Action.CHOSEN) == chooses
 
 
 def test_a_pile_near_the_floor_is_evened_out_by_air_that_surely_stays_above_it():

@@ -527,6 +527,26 @@ def test_a_stuck_door_is_found_told_to_shut_and_forgotten():
     assert not any(known[25:])
 
 
+def test_air_that_truck_doors_have_cooled_is_no_stuck_door():
+    """A start reckons with air as warm as the top; what the return probe reads then tells."""
+    share, drawn, outside = 0.1, 9.0, -1.0
+    for plenum, found in ((0.9 * drawn + 0.1 * outside, False), (0.5 * (drawn + outside), True)):
+        seen = readings_from_dict(
+            {"time": JANUARY, "pulp_temps_c": [10.0, 12.0, 12.5], "return_temp_c": drawn,
+             "return_rh": 0.9, "outside_temp_c": outside, "outside_rh": 0.7,
+             "plenum_temp_c": plenum}
+        ).readings  # fmt: skip
+        memory = vc.Memory(
+            time=seen.time - HOUR, target=12.8, fan_on=True, fan_since=0.0, fan_speed=1.0,
+            expected_plenum_temperature=0.9 * 12.5 + 0.1 * outside, expected_share=share,
+            expected_return_temperature=12.5, expected_outside_temperature=outside,
+        )  # fmt: skip
+        after = vc.advise(SEED, seen, memory)[1]
+        assert math.isnan(after.door_share) != found
+        if found:
+            assert after.door_share == pytest.approx(0.5, abs=0.01)
+
+
 def test_a_plenum_colder_than_outside_air_is_no_stuck_door():
     """No door lets in more than all: something else is amiss."""
     ((_, begun),) = lessons(1, None)

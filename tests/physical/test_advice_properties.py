@@ -337,12 +337,18 @@ def test_refrigeration_and_outside_air_never_cool_together(case):
 @given(cases())
 @SOMETIMES
 def test_the_heater_runs_with_the_door_shut_and_never_too_warm(case):
-    """But for the little fresh air that CO2 asks for, and the heated fresh air of deep cold."""
+    """
+    But for the little fresh air that CO2 asks for, and the heated fresh air of deep cold and of a
+    pile with a cold bottom.
+    """
     bay, seen, memory = case
     advice, _ = advise(bay, seen, memory)
     if advice.heater > 0.0:
         if advice.action == Action.CHOSEN:
             assert advice.plenum_temperature <= seen.pulp_coldest + WARMEST_STEP
+        elif advice.action == Action.EVEN_OUT:
+            warmest = seen.pulp_coldest + bay.limits.warm_supply_difference
+            assert seen.pulp_coldest - 0.05 <= advice.plenum_temperature <= warmest + 0.05
         else:
             most = bay.control.fresh_air_opening if advice.needs.refresh else 0.0
             assert advice.door_opening <= most + 1e-9

@@ -41,6 +41,7 @@ def judged(bay=SEED, **changes):
         "ceiling": 8.0,
         "setpoint": 6.5,
         "wanted": True,
+        "cools": False,  # opened as the set point asks, not wider to dry the bottom
         "ramping": False,
     }
     given.update(changes)
@@ -64,7 +65,7 @@ def judged(bay=SEED, **changes):
             given[f"{side}_relative_humidity"],
             given["pressure"],
         )
-    asked = (given[name] for name in ("fan_speed", "pulp", "setpoint", "wanted"))
+    asked = (given[name] for name in ("fan_speed", "pulp", "setpoint", "wanted", "cools"))
     return outside_air.judge(complete, now, *asked), given
 
 

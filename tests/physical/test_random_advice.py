@@ -222,7 +222,8 @@ def test_no_supply_below_the_floor_nor_above_the_dew_point_of_the_coldest_tuber(
     room[found["action"] == Action.CHOSEN] = WETTING_ROOM
     room[found["action"] == Action.PROTECT] = PROTECT_WETS
     fresh = found["action"] == Action.FRESH_AIR
-    room[fresh & (found["co2"] > 0.5 * CO2_DANGEROUS)] = SWEATS
+    much = fresh & (found["co2"] > 0.25 * CO2_DANGEROUS)
+    room[much] = SWEATS * (found["co2"][much] / (0.25 * CO2_DANGEROUS) - 1.0)
     free = (found["action"] == Action.PEOPLE_INSIDE) | (found["pulp_cold"] > 0.0)
     free |= np.isnan(found["plenum_dew_point"] + found["pulp_coldest"])
     assert not np.isnan(found["plenum_dew_point"][runs & (found["action"] < Action.PROTECT)]).any()

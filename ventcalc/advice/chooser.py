@@ -58,6 +58,11 @@ WARM_PRICE, WARM_FROM = 0.008, 1.5
 """Per K² of supply above the coldest pulp. [1/(t K²), K]"""
 START_PRICE, STOP_PRICE, SOON = 0.006, 0.05, 7200.0
 """Per start; to stop so soon after one. [1/t, 1/t, s]"""
+UNREAD = 0.4
+"""
+Supply above its floor that is asked of a start: the return air of the run is then reckoned from
+pulp probes, which may read a kelvin high; our own. [K]
+"""
 TRANSFER_UNITS = 0.6
 """Of vapour in a pile at full flow; more the slower the air. [1]"""
 BOTTOM_SHARE = 0.15
@@ -119,12 +124,13 @@ class _Blown(NamedTuple):
     """Part of the way to the supply's temperature that the bottom goes in an hour. [1]"""
 
 
-def _hour(bay: HourlyBay, now: Situation) -> _Hour:
+def _hour(bay: HourlyBay, now: Situation, fan_on: bool) -> _Hour:
     seen, coldest = now.readings, now.readings.pulp_coldest
     factor = temperature_factor(seen.pulp_mean, bay.crop)
+    lowest = lowest_supply(bay) + (0.0 if fan_on else UNREAD)
     return _Hour(
         bottom=min(seen.pulp_bottom, coldest),
-        floor=min(lowest_supply(bay), now.run_temperature),
+        floor=min(lowest, now.run_temperature),
         fresh_doubt=0.5 * dew_point_uncertainty(bay, coldest, bay.limits.plenum_humidity),
         probes_doubt=coldest_doubt(seen.pulp_probes),
         level=bay.crop.water_activity * saturated(seen.pulp_mean, now.pressure),
@@ -147,7 +153,7 @@ def _blown(bay: HourlyBay, now: Situation, fan_speed: float) -> _Blown:
 
 def choose(bay: HourlyBay, now: Situation, fan_on: bool, fan_since: float) -> Choice:
     """The cheapest setting that cannot harm the crop; rest is always one of them."""
-    hour = _hour(bay, now)
+    hour = _hour(bay, now, fan_on)
     best = Choice(0.0, now.leak, 0.0, 0.0, _cost_of_rest(bay, now, hour, fan_on, fan_since))
     mist = mist_setpoint(bay, now)
     for part in SPEEDS:
@@ -155,7 +161,7 @@ def choose(bay: HourlyBay, now: Situation, fan_on: bool, fan_since: float) -> Ch
         air = _blown(bay, now, speed)
         best = _better(bay, now, hour, air, best, now.leak, 0.0, 0.0, fan_on)
         for below in BELOW_BOTTOM:
-            setpoint = max(hour.bottom - below, lowest_supply(bay))
+            setpoint = max(hour.bottom - below, hour.floor)
             for humidity in (mist, 0.0):
                 share = door_for(bay, now, setpoint, humidity, speed)
                 if humidity > 0.0 or not share <= now.leak:  # else it has been tried

@@ -23,6 +23,7 @@ __all__ = [
     "coil_heat",
     "door_for",
     "drying_share",
+    "evened",
     "heated_share",
     "heater_capacity",
     "heater_heat",
@@ -144,6 +145,26 @@ def heated_share(bay: HourlyBay, now: Situation) -> tuple[float, bool]:
     mixed = now.run_temperature + share * (now.outside_temperature - now.run_temperature)
     rise = heater_capacity(bay, now) / (dry_air_flow(bay, 1.0, now.pressure) * AIR_HEAT)
     return share, mixed + rise > now.readings.pulp_mean
+
+
+def evened(bay: HourlyBay, now: Situation) -> tuple[float, float, bool]:
+    """
+    Fresh fraction [0-1] and heat [W] of a slow run that dries the coldest tubers, and whether it
+    leaves them no colder and the others no warmer.
+    """
+    if not now.outside_known:
+        return now.leak, 0.0, False
+    seen, speed = now.readings, bay.fans.minimum_speed
+    inside = now.recirculated_humidity_ratio
+    share = max(drying_share(bay, now, inside, now.wetting_margin), now.leak)
+    warmest = min(seen.pulp_mean, seen.pulp_coldest + bay.limits.warm_supply_difference)
+    capacity = dry_air_flow(bay, speed, now.pressure) * AIR_HEAT
+    mixed = now.run_temperature + share * (now.outside_temperature - now.run_temperature)
+    mixed += fan_power(bay, speed) / capacity
+    heat = min(max(capacity * (warmest - mixed), 0.0), heater_capacity(bay, now))
+    end = mixed + heat / capacity
+    kind = seen.pulp_coldest <= end <= seen.pulp_coldest + bay.limits.warm_supply_difference
+    return share, heat, share <= now.widest and kind
 
 
 def heater_heat(bay: HourlyBay, now: Situation, share: float) -> float:

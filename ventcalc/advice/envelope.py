@@ -16,7 +16,7 @@ from ventcalc.advice.action import (
     Run,
 )
 from ventcalc.advice.freeze_guard import Guard
-from ventcalc.advice.fresh_air import SWEATS, suffocates
+from ventcalc.advice.fresh_air import sweat_borne
 from ventcalc.advice.outside_air import FREEZING, NONE, WETS_CROP, OutsideAir
 from ventcalc.advice.readings import FANS_OUT
 from ventcalc.advice.setpoints import dry_air_flow, fan_power
@@ -137,8 +137,8 @@ def _wets(bay: HourlyBay, now: Situation, action: int, frost: Guard, dew: float)
         return False
     if action == PROTECT:
         return not frost.pulp_cold and dew > now.readings.pulp_coldest + PROTECT_WETS
-    if action == FRESH_AIR and suffocates(now):
-        return dew > now.readings.pulp_coldest + SWEATS
+    if action == FRESH_AIR and not math.isnan(now.readings.co2):
+        return dew > now.readings.pulp_coldest + sweat_borne(now)
     return action != CHOSEN and dew > now.readings.pulp_coldest
 
 

@@ -11,24 +11,25 @@ from ventcalc.advice.devices import (
     mist_setpoint,
     supply_of,
 )
-from ventcalc.advice.setpoints import dry_air_flow, fan_power, lowest_supply, wetting_margin
+from ventcalc.advice.setpoints import dry_air_flow, fan_power, lowest_supply
 from ventcalc.advice.situation import Situation
-from ventcalc.air.plain import AIR_HEAT, dew_point
+from ventcalc.air.plain import AIR_HEAT, VAPOUR_HEAT, dew_point
 from ventcalc.bay.description import fresh_fraction_at
 from ventcalc.bay.hourly import HourlyBay
 
-__all__ = ["CO2_DANGEROUS", "PEOPLE_CO2", "SWEATS", "fresh_share", "suffocates"]
+__all__ = ["CO2_DANGEROUS", "PEOPLE_CO2", "SWEATS", "fresh_share", "sweat_borne"]
 
 PEOPLE_CO2 = 5000e-6
 """Limit of a working day (OSHA 29 CFR 1910.1000 table Z-1; ACGIH TLV-TWA). [1]"""
 CO2_DANGEROUS = 40_000e-6
 """Immediately dangerous to life or health (NIOSH pocket guide, IDLH of carbon dioxide). [1]"""
-SUFFOCATING = 0.5 * CO2_DANGEROUS
-"""From which on rest is the greater harm to crop and people, our own. [1]"""
+SUFFOCATING = 0.25 * CO2_DANGEROUS
+"""From which on a change of air may wet the coldest tubers a little, our own. [1]"""
 SWEATS = 1.5
 """
-Dew point above the coldest tuber that is then borne: such air warms the bottom past its own dew
-point within the hour, while a bay at rest grows both wetter and warmer. [K]
+Dew point above the coldest tuber that is borne at twice as much CO2, more with more: a change of
+air takes some 15 minutes and leaves some 5 g/t of water for each kelvin, while a bay at rest grows
+both wetter and warmer; our own. [K]
 """
 WIDEST_PURGE = 4.0
 """Times its limit of CO2 up to which the door of a fresh-air run opens wider. [1]"""
@@ -38,9 +39,9 @@ URGENT_STEP = 2.0
 """Supply above recirculated air that is then borne, for each time its limit over the first. [K]"""
 
 
-def suffocates(now: Situation) -> bool:
-    """Whether air that would wet the coldest tubers does less harm than none."""
-    return now.readings.co2 > SUFFOCATING
+def sweat_borne(now: Situation) -> float:
+    """Dew point above the coldest tuber that does less harm than no air; 0 for none. [K]"""
+    return SWEATS * max(now.readings.co2 / SUFFOCATING - 1.0, 0.0)
 
 
 def fresh_share(
@@ -61,9 +62,7 @@ def fresh_share(
     times = 1.0 if gently or math.isnan(seen.co2) else seen.co2 / bay.limits.co2
     wider = min(max(times, 1.0), WIDEST_PURGE)
     wide = fresh_fraction_at(bay.doors, min(wider * bay.control.fresh_air_opening, 1.0))
-    margin = wetting_margin(bay, seen.pulp_coldest, seen.pulp_probes)
-    if times > URGENT:
-        margin = 0.0
+    margin = 0.0 if times > URGENT else now.wetting_margin
     drying = drying_share(bay, now, now.run_humidity_ratio, margin)
     coldest = max(seen.pulp_coldest - bay.limits.supply_difference, lowest_supply(bay))
     warmest = seen.pulp_coldest + bay.limits.warm_supply_difference
@@ -84,7 +83,8 @@ def fresh_share(
     wettest = seen.pulp_coldest - margin
     if hot and _undiluted(bay, now, humidity_wanted, coldest, warmest, wettest):
         return now.widest, True
-    if suffocates(now) and _undiluted(bay, now, 0.0, coldest, warmest, seen.pulp_coldest + SWEATS):
+    borne = 0.0 if math.isnan(seen.co2) else sweat_borne(now)
+    if borne > 0.0 and _undiluted(bay, now, 0.0, coldest, warmest, seen.pulp_coldest + borne):
         return now.widest, True
     return now.leak, False
 
@@ -102,5 +102,12 @@ def _warmed_share(bay: HourlyBay, now: Situation, warmest: float) -> float:
     """Fresh fraction of a slow run that warms its air that far, fans' heat paid. [1]"""
     flow = dry_air_flow(bay, bay.fans.minimum_speed, now.pressure)
     rise = fan_power(bay, bay.fans.minimum_speed) / (flow * AIR_HEAT)
-    span = max(now.outside_temperature - now.run_temperature, LEAST_SPAN)
-    return (warmest - rise - now.run_temperature) / span
+    warm = warmest - rise
+    if not warm > now.run_temperature:
+        return 0.0
+    if now.outside_temperature - warm < LEAST_SPAN:
+        return 1.0
+    moist, wet = now.run_humidity_ratio, now.outside_humidity_ratio
+    gained = (AIR_HEAT + VAPOUR_HEAT * moist) * (warm - now.run_temperature)
+    given = (AIR_HEAT + VAPOUR_HEAT * wet) * (now.outside_temperature - warm)
+    return gained / (gained + given)

@@ -78,17 +78,24 @@ def learn(bay: HourlyBay, readings: Readings, memory: Memory, elapsed: float) ->
     settled = elapsed > 0.0 and memory.fan_since + elapsed >= SETTLED
     if math.isnan(error) or not memory.fan_on or not settled:
         return Findings(bias, door, door_age, lacking, humidifier_age, 0.0)
+    # What a run draws at its start was reckoned from the pile; truck doors may have cooled it.
+    drawn = readings.return_temperature - memory.expected_return_temperature
+    begun = memory.fan_since == 0.0 and not math.isnan(drawn)
     expected = memory.expected_plenum_temperature - readings.pulp_bottom
     if abs(readings.plenum_temperature - readings.pulp_bottom) < STILL and abs(expected) > FELT:
         still = memory.no_air + elapsed
         return Findings(bias, door, door_age, lacking, humidifier_age, still)
     span = memory.expected_outside_temperature - memory.expected_return_temperature
+    off_by = error
+    if begun:
+        span -= drawn
+        off_by -= (1.0 - memory.expected_share) * drawn
     if abs(span) >= CLEAR_SPAN:
-        implied = memory.expected_share + error / span
+        implied = memory.expected_share + off_by / span
         stuck = not math.isnan(door)
         told = bay.doors.leakage_fraction if stuck else memory.expected_share
         off = implied - told
-        if (stuck or abs(error) > FAR_OFF) and DOOR_MOVES < off <= 1.0 - told:
+        if (stuck or abs(off_by) > FAR_OFF) and DOOR_MOVES < off <= 1.0 - told:
             return Findings(bias, implied, 0.0, lacking, humidifier_age, 0.0)
         if abs(off) < DOOR_FREE:
             door = math.nan

@@ -6,13 +6,14 @@ import math
 from enum import IntEnum
 from typing import NamedTuple
 
-from ventcalc.advice.devices import door_for, supply_of
+from ventcalc.advice.devices import door_for, drying_share, supply_of
 from ventcalc.advice.setpoints import (
     coldest_doubt,
     dew_point_uncertainty,
     dry_air_flow,
     fan_power,
     humidity_setpoint,
+    lowest_supply,
 )
 from ventcalc.advice.situation import Situation
 from ventcalc.air.plain import AIR_HEAT, dew_point, enthalpy, relative_humidity
@@ -112,6 +113,7 @@ def judge(
     pulp: float,
     setpoint: float,
     wanted: bool,
+    cools: bool,
 ) -> OutsideAir:
     """
     The outside-air verdict.
@@ -131,6 +133,9 @@ def judge(
     fraction = leak if math.isnan(fraction) else min(max(fraction, leak), widest)
     humidity = humidity_setpoint(bay)
     end = supply_of(bay, now, fan_speed, fraction, humidity)
+    if cools and fraction < widest:
+        fraction = _dried(bay, now, fan_speed, fraction)
+        end = supply_of(bay, now, fan_speed, fraction, humidity)
     foggy = end.fog > FOG_LIMIT
     if foggy:
         fraction = _without_fog(bay, now, fan_speed, fraction)
@@ -144,6 +149,17 @@ def _nothing_to_cool(bay: HourlyBay, now: Situation) -> OutsideAir:
     binding = RAMP_LIMIT if now.ramping and lags else NOTHING_TO_COOL
     n = math.nan
     return OutsideAir(FORBIDDEN, binding, n, n, n, n, n, n, n, n, n, n, n, n, n)
+
+
+def _dried(bay: HourlyBay, now: Situation, fan_speed: float, fraction: float) -> float:
+    """An opening that is wide enough for a dry bottom, if its supply does not chill it. [0-1]"""
+    seen = now.readings
+    wider = drying_share(bay, now, now.run_humidity_ratio, now.wetting_margin)
+    if not wider > fraction:
+        return fraction
+    coldest = max(seen.pulp_coldest - bay.limits.supply_difference, lowest_supply(bay))
+    most = door_for(bay, now, coldest, 0.0, fan_speed)
+    return wider if wider <= min(most, now.widest) else fraction
 
 
 def _without_fog(bay: HourlyBay, now: Situation, fan_speed: float, widest: float) -> float:

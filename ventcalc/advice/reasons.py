@@ -76,7 +76,7 @@ def headline(advice: Advice, bay: Bay, units: UnitSystem = "metric") -> str:
         Action.FINISH_RUN: f"Finish the run with the door closed: the fans started "
         f"{advice.fan_since / 60:.0f} min ago and should run for "
         f"{bay.control.minimum_on / 60:.0f} min; {state}.",
-        Action.EVEN_OUT: f"Equalize the pile: top-to-bottom spread "
+        Action.EVEN_OUT: f"Equalize the pile{_warmed(advice)}: top-to-bottom spread "
         f"{show(now.spread, 'delta_degC', units)}; {state}.",
         Action.DRY_CEILING: f"Move air under the ceiling: its coldest spots "
         f"({show(now.ceiling, 'degC', units)}) are below the dew point of the air there "
@@ -267,6 +267,10 @@ def _drip(advice: Advice, bay: Bay, units: UnitSystem) -> str:
     )
 
 
+def _warmed(advice: Advice) -> str:
+    return " with dry outside air that the heater warms" if advice.heater > 0.0 else ""
+
+
 def _uneven(advice: Advice, bay: Bay, units: UnitSystem) -> str:
     now = advice.situation
     if not now.spread > bay.limits.spread or advice.action == Action.EVEN_OUT:
@@ -291,7 +295,7 @@ def _recirculation(advice: Advice, bay: Bay, units: UnitSystem) -> str:
 
 def _stays_cold(advice: Advice, bay: Bay, units: UnitSystem) -> str:
     warms = advice.action in (Action.WARM_BY_HEATER, Action.WARM_BY_OUTSIDE)
-    if not advice.needs.warm or warms:
+    if not advice.needs.warm or warms or advice.heater > 0.0:
         return ""
     if bay.heater is not None and advice.needs.recirculation_wets:
         return (

@@ -54,7 +54,7 @@ from ventcalc.advice.setpoints import (
     supply_setpoint,
 )
 from ventcalc.advice.situation import Situation, assess
-from ventcalc.bay.calendar import FILLING, UNLOADING, WARM_UP
+from ventcalc.bay.calendar import COOL_DOWN, FILLING, HOLDING, UNLOADING, WARM_UP
 from ventcalc.bay.hourly import HourlyBay
 
 __all__ = ["decide"]
@@ -63,6 +63,13 @@ PURGE_UNTIL = 0.7
 """Part of the CO2 limit down to which a change of air goes on. [1]"""
 REFRESH_FROM = 0.6
 """Part of the CO2 limit from which on fresh air is taken where it does no harm. [1]"""
+SINKING = 1.5
+"""
+Air above a pile at rest this far below its top sinks through the cold bottom and makes the top
+sweat on its way up, as with truck doors open in the cold; our own. [K]
+"""
+LAG_COUNTS = 1.0
+"""Pile behind the calendar by more makes the supply no colder, our own. [K]"""
 FILLING_REST = 3600.0
 """Longest rest of fresh, wet or rotting crop. [s]"""
 
@@ -100,12 +107,13 @@ def _needs(bay: HourlyBay, now: Situation, memory: Memory) -> Needs:
         rest = min(rest, FILLING_REST)
     idle = memory.since_run + now.elapsed >= rest
     uneven = now.spread > limits.spread
+    sinks = not memory.fan_on and pulp.return_temperature < pulp.pulp_top - SINKING
     tail = rules.tail if memory.cooled else memory.tail_left
     return Needs(
         cool=in_use and now.excess > above,
         warm=in_use and now.excess < -below and (late or too_cold),
         purge=in_use and purge,
-        even=in_use and (idle or uneven or memory.run_left > 0.0),
+        even=in_use and (idle or uneven or sinks or memory.run_left > 0.0),
         drip=in_use and now.return_dew_point > now.ceiling,
         tail=in_use and tail > 0.0,
         refresh=in_use and refresh,
@@ -117,12 +125,14 @@ def _outside(bay: HourlyBay, now: Situation, needs: Needs, speed: float) -> Outs
     """The verdict on outside air, for cooling or else for equalizing the pile."""
     pulp = now.readings
     if needs.cool:
-        setpoint = supply_setpoint(bay, now.target, pulp.pulp_coldest, now.excess)
-        return judge(bay, now, speed, pulp.pulp_mean, setpoint, True)
+        excess = max(now.excess, min(now.lag, LAG_COUNTS))
+        setpoint = supply_setpoint(bay, now.target, pulp.pulp_coldest, excess)
+        return judge(bay, now, speed, pulp.pulp_mean, setpoint, True, True)
     # The mean may not sink below the band only because the pile is equalized.
     room = now.excess > -bay.limits.band
     setpoint = max(pulp.pulp_coldest, lowest_supply(bay))
-    return judge(bay, now, speed, pulp.pulp_top, setpoint, (needs.even or needs.drip) and room)
+    wanted = (needs.even or needs.drip) and room
+    return judge(bay, now, speed, pulp.pulp_top, setpoint, wanted, False)
 
 
 def _run(
@@ -140,7 +150,10 @@ def _run(
     safe = (
         now.usable and now.in_use and frost.stage == 0 and not now.readings.out_of_order & FANS_OUT
     )
-    by_consequence = now.outside_temperature < DEEP_COLD or devices.mist_lacks(bay, now)
+    # The chooser knows nothing of the cold that comes in with the trucks.
+    trucks = now.stage == FILLING or now.stage == UNLOADING
+    deep = now.outside_temperature < DEEP_COLD and not trucks
+    by_consequence = deep or devices.mist_lacks(bay, now)
     if safe and now.outside_known and by_consequence:
         found = choose(bay, now, memory.fan_on, memory.fan_since + now.elapsed)
         return _chosen(bay, now, needs, memory, found)
@@ -153,14 +166,21 @@ def _run(
     humidity = _humidity(bay, now, needs, FRESH_AIR)
     fresh, fresh_air = fresh_share(bay, now, humidity, False) if needs.purge else (leak, False)
     gentle_share, gentle = fresh_share(bay, now, humidity, True) if needs.refresh else (leak, False)
-    heated, dried = leak, not needs.recirculation_wets
+    dry = not needs.recirculation_wets
+    heated, dried = leak, dry
     if needs.warm and (now.stage == WARM_UP or now.stage == UNLOADING):
         heated, dried = devices.heated_share(bay, now)
     heater = devices.heater_heat(bay, now, heated)
     warms = heater > 0.0 and dried
+    even_share, even_heat, evens = leak, 0.0, False
+    # In between a pile needs no heat: it waits for air that is cold and dry enough.
+    between = now.stage == COOL_DOWN or now.stage == HOLDING
+    if needs.even and not (dry or allowed or needs.cool or between):
+        even_share, even_heat, evens = devices.evened(bay, now)
     action = _action(
-        bay, now, needs, memory, frost, allowed, coil, warms, warm_air, fresh_air, gentle
+        bay, now, needs, memory, frost, allowed, coil, warms, warm_air, fresh_air, gentle, evens
     )
+    dries = evens and action == EVEN_OUT
     by_outside = action == COOL_BY_OUTSIDE
     if (action == EVEN_OUT or action == DRY_CEILING) and not needs.cool:
         by_outside = allowed
@@ -175,17 +195,20 @@ def _run(
         share = fresh if fresh_air else gentle_share
     elif action == WARM_BY_HEATER and heated > leak:
         share = heated
+    elif dries:
+        share = even_share
     elif action == COOL_BY_COIL:
         share = bleed
     elif gentle:  # a run that goes on anyway refreshes the air
         share = gentle_share
+    heat = heater if _heats(bay, now, action, by_outside, frost) else 0.0
     return Run(
         action=action,
-        fan_speed=_fan_speed(bay, action, speed, frost.stage),
+        fan_speed=_fan_speed(bay, action, bay.fans.minimum_speed if dries else speed, frost.stage),
         fresh_fraction=share,
         coil_heat=coil if action == COOL_BY_COIL else 0.0,
-        heater_heat=heater if _heats(bay, now, action, by_outside, frost) else 0.0,
-        humidity_wanted=_humidity(bay, now, needs, action),
+        heater_heat=even_heat if dries else heat,
+        humidity_wanted=0.0 if dries else _humidity(bay, now, needs, action),
     )
 
 
@@ -237,6 +260,7 @@ def _action(
     warm_air: bool,
     fresh_air: bool,
     gentle: bool,
+    evens: bool,
 ) -> int:
     """The rules of an hour, the most urgent first; then shortest run and shortest rest."""
     if frost.stage >= DOOR_SHUT:
@@ -244,7 +268,7 @@ def _action(
     if not now.usable or now.readings.out_of_order & FANS_OUT:
         return HANDS_OFF
     dry = not needs.recirculation_wets
-    action = _wanted(needs, allowed, coil, warms, warm_air, fresh_air, gentle, dry)
+    action = _wanted(needs, allowed, coil, warms, warm_air, fresh_air, gentle, dry, evens)
     since = memory.fan_since + now.elapsed
     if action == REST:
         # A run is not held on where it would wet the crop.
@@ -264,6 +288,7 @@ def _wanted(
     fresh_air: bool,
     gentle: bool,
     dry: bool,
+    evens: bool,
 ) -> int:
     """What to do were it not for frost, shortest runs and rests."""
     if needs.cool and allowed:
@@ -283,7 +308,7 @@ def _wanted(
     # Dried by outside air where that may, else by recirculation that does not wet the crop.
     if needs.drip and (dry or (allowed and not needs.cool)):
         return DRY_CEILING
-    if needs.even and (dry or (allowed and not needs.cool)):
+    if needs.even and (dry or evens or (allowed and not needs.cool)):
         return EVEN_OUT
     if needs.refresh and gentle:
         return FRESH_AIR

@@ -18,6 +18,7 @@ from ventcalc.bay.calendar import (
     Calendar,
     calendar_at,
     final_target,
+    planned_target,
     stage_of,
     target_of,
     told_calendar,
@@ -79,6 +80,8 @@ class Situation(NamedTuple):
     """Whether the target is still on its way there."""
     excess: float
     """Mean pulp above the target. [K]"""
+    lag: float
+    """Mean pulp above what the calendar alone asks for. [K]"""
     spread: float
     """Top less bottom. [K]"""
     usable: bool
@@ -169,6 +172,7 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
         final=final,
         ramping=target > final + ARRIVED,
         excess=readings.pulp_mean - target,
+        lag=readings.pulp_mean - planned_target(bay, when),
         spread=readings.pulp_top - readings.pulp_bottom,
         usable=not math.isnan(pulp + inside),
         outside_known=not math.isnan(outside),
