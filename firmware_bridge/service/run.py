@@ -31,13 +31,13 @@ STALLED_AFTER = 30.0
 """A loop that stands still for so long ends the process; who started it starts it again. [s]"""
 TOLD_EVERY = 5.0
 """So often a service manager hears that the loop turns. [s]"""
-GATHER = 0.04
+GATHER = 0.02
 """
 Least time from turn to turn, as a share of the longest wait (0.25 s).
 
 A turn costs a millisecond, most of it the write to the disk, however many readings share it.
 """
-REST = 0.01
+REST = 0.002
 """Least time from the end of a turn to the next, as the same share."""
 
 

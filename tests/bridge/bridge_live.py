@@ -60,7 +60,9 @@ class Broker:
         self.folder, self.port = Path(folder), port or free_port()
         self.folder.mkdir(parents=True, exist_ok=True)
         self.file = self.folder / "mosquitto.conf"
-        self.file.write_text(extra or f"listener {self.port} 127.0.0.1\nallow_anonymous true\n")
+        self.file.write_text(
+            extra or f"listener {self.port} 127.0.0.1\nallow_anonymous true\nset_tcp_nodelay true\n"
+        )
         self.process = None
         self.start()
 
