@@ -441,6 +441,39 @@ def test_without_fresh_air_that_is_known_the_next_line_applies():
     assert advice.action == Action.TAIL
 
 
+WARM_AND_DRY = {"time": WINTER, "outside_temperature": 16.0, "outside_relative_humidity": 0.3,
+                "return_relative_humidity": 0.96}  # fmt: skip
+
+
+def test_the_refrigeration_cools_fresh_air_that_would_be_too_warm():
+    """For CO2 alone: a pile that is cool enough is not cooled further."""
+    target = FRY.schedule.holding_temperature
+    found = []
+    for pulp, much, bay in (
+        (target, 1.3, FRY),
+        (target, 0.9, FRY),
+        (target, 1.3, replace(FRY, refrigeration=None)),
+        (target - FRY.limits.band - 0.1, 1.3, FRY),
+    ):
+        seen = pile(pulp, co2=much * FRY.limits.co2, ceiling_temperature=pulp + 1, **WARM_AND_DRY)
+        found.append(given(bay, seen, rested(bay, seen)))
+    chilled, *others = found
+    assert chilled.action == Action.FRESH_AIR
+    assert min(chilled.door_opening, chilled.refrigeration) > 0.0
+    assert chilled.plenum_temperature <= target + FRY.limits.warm_supply_difference
+    assert chilled.plenum_dew_point < chilled.situation.readings.pulp_coldest
+    assert "behind the refrigeration" in reasons(chilled, FRY)[0]
+    assert [one.action for one in others] == [Action.REST] * 3
+
+
+@pytest.mark.parametrize("hours", [1.0, 100.0])
+def test_in_deep_cold_fresh_air_that_is_due_comes_without_a_probe_too(hours):
+    seen = pile(HOLDING, outside_temperature=-8.0, co2=NAN)
+    advice = given(SEED, seen, rested(SEED, seen)._replace(since_fresh=hours * HOUR))
+    assert advice.needs.purge == (hours * HOUR > SEED.control.fresh_air_every)
+    assert (advice.fan_speed > 0.0 and advice.door_opening > 0.0) == advice.needs.purge
+
+
 HOT_AND_DRY = {"outside_temperature": 24.0, "outside_relative_humidity": 0.25,
                "return_relative_humidity": 0.99, "co2": 2.3 * SEED.limits.co2,
                "ceiling_temperature": 20.0}  # fmt: skip

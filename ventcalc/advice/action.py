@@ -28,6 +28,8 @@ __all__ = [
     "Advice",
     "Needs",
     "Run",
+    "Way",
+    "Ways",
 ]
 
 
@@ -83,6 +85,37 @@ class Needs(NamedTuple):
     refresh: bool
     """Fresh air early, where it does no harm."""
     recirculation_wets: bool
+
+
+class Way(NamedTuple):
+    """One way to run the fans."""
+
+    open: bool
+    """Whether it does now what it should, and no harm."""
+    fresh_fraction: float
+    """[0-1]"""
+    coil_heat: float
+    """[W]"""
+    heater_heat: float
+    """[W]"""
+
+
+class Ways(NamedTuple):
+    """All of them; one that is not asked for is not open."""
+
+    outside: Way
+    """Outside air that cools, or else evens the pile."""
+    coil: Way
+    """Cooled by the refrigeration, fresh air beside it where CO2 asks for it."""
+    warm_air: Way
+    """Warmed by outside air."""
+    heater: Way
+    fresh: Way
+    """Fresh air for CO2 over its limit."""
+    gentle: Way
+    """Fresh air for CO2 below its limit."""
+    even: Way
+    """Dried and evened with heated fresh air."""
 
 
 class Run(NamedTuple):

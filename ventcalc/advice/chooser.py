@@ -52,6 +52,8 @@ WATER_WEIGHT = 1.5
 """Times the price of the crop for water that it loses. [1]"""
 CO2_PRICE, CO2_FROM = 0.02, 0.85
 """Per share over the limit, from this part of it on. [1/t, 1]"""
+UNMEASURED = 2.0
+"""Times its limit of CO2 that is taken where no probe tells and fresh air is due, our own. [1]"""
 FILM_PRICE, FILM_UNIT, FILM_MOST = 0.04, 5e-6, 4.0
 """Per 5 g/t of water that lies down, at most four times that. [1/t, kg/kg, 1]"""
 WARM_PRICE, WARM_FROM = 0.008, 1.5
@@ -107,6 +109,8 @@ class _Hour(NamedTuple):
     """Saturated at the coldest tuber. [kg/kg dry air]"""
     warming: float
     """Heat of respiration of the settled crop. [W]"""
+    co2: float
+    """In the bay. [1]"""
 
 
 class _Blown(NamedTuple):
@@ -124,7 +128,7 @@ class _Blown(NamedTuple):
     """Part of the way to the supply's temperature that the bottom goes in an hour. [1]"""
 
 
-def _hour(bay: HourlyBay, now: Situation, fan_on: bool) -> _Hour:
+def _hour(bay: HourlyBay, now: Situation, stale: bool, fan_on: bool) -> _Hour:
     seen, coldest = now.readings, now.readings.pulp_coldest
     factor = temperature_factor(seen.pulp_mean, bay.crop)
     lowest = lowest_supply(bay) + (0.0 if fan_on else UNREAD)
@@ -136,6 +140,7 @@ def _hour(bay: HourlyBay, now: Situation, fan_on: bool) -> _Hour:
         level=bay.crop.water_activity * saturated(seen.pulp_mean, now.pressure),
         full=saturated(coldest, now.pressure),
         warming=bay.crop.respiration_settled * factor * bay.mass,
+        co2=UNMEASURED * bay.limits.co2 if stale and math.isnan(seen.co2) else seen.co2,
     )
 
 
@@ -151,9 +156,13 @@ def _blown(bay: HourlyBay, now: Situation, fan_speed: float) -> _Blown:
     )
 
 
-def choose(bay: HourlyBay, now: Situation, fan_on: bool, fan_since: float) -> Choice:
-    """The cheapest setting that cannot harm the crop; rest is always one of them."""
-    hour = _hour(bay, now, fan_on)
+def choose(bay: HourlyBay, now: Situation, stale: bool, fan_on: bool, fan_since: float) -> Choice:
+    """
+    The cheapest setting that cannot harm the crop; rest is always one of them.
+
+    ``stale``: fresh air is due.
+    """
+    hour = _hour(bay, now, stale, fan_on)
     best = Choice(0.0, now.leak, 0.0, 0.0, _cost_of_rest(bay, now, hour, fan_on, fan_since))
     mist = mist_setpoint(bay, now)
     for part in SPEEDS:
@@ -240,7 +249,7 @@ def _cost_of_rest(
     sweating = max(now.return_dew_point - now.ceiling, 0.0)
     film = FILM_UNIT * min(0.5 * sweating, FILM_MOST)
     cost = _thermal_cost(now, seen.pulp_mean + rise, seen.pulp_bottom + rise)
-    cost += _co2_cost(bay, now, hour, 0.0) + FILM_PRICE * min(film / FILM_UNIT, FILM_MOST)
+    cost += _co2_cost(bay, hour, 0.0) + FILM_PRICE * min(film / FILM_UNIT, FILM_MOST)
     return cost + STOP_PRICE if fan_on and fan_since < SOON else cost
 
 
@@ -264,7 +273,7 @@ def _cost_of_run(
     cost = _thermal_cost(now, mean, bottom)
     cost += WATER_WEIGHT * bay.costs.crop * 1000.0 * max(water, 0.0) * span / bay.mass
     cost += bay.costs.electricity * ((air.power + heat) * span) / (bay.mass / 1000.0)
-    cost += _co2_cost(bay, now, hour, share * flow)
+    cost += _co2_cost(bay, hour, share * flow)
     cost += FILM_PRICE * min(film / FILM_UNIT, FILM_MOST)
     warm = max(end.temperature - seen.pulp_coldest - WARM_FROM, 0.0)
     cost += WARM_PRICE * warm * warm
@@ -278,9 +287,9 @@ def _thermal_cost(now: Situation, mean: float, bottom: float) -> float:
     return TARGET_PRICE * over * over + BOTTOM_PRICE * under * under
 
 
-def _co2_cost(bay: HourlyBay, now: Situation, hour: _Hour, fresh_air: float) -> float:
-    """CO2 at the end of the hour against its limit; nothing where it is not measured. [1/t]"""
-    before = now.readings.co2
+def _co2_cost(bay: HourlyBay, hour: _Hour, fresh_air: float) -> float:
+    """CO2 at the end of the hour against its limit; nothing where it is not known. [1/t]"""
+    before = hour.co2
     if math.isnan(before):
         return 0.0
     volume = PORES * bay.pile.volume + bay.envelope.headspace_volume

@@ -6,6 +6,8 @@ import math
 
 from ventcalc.advice.devices import (
     LEAST_SPAN,
+    bleed_share,
+    coil_heat,
     door_for,
     drying_share,
     mist_setpoint,
@@ -17,7 +19,14 @@ from ventcalc.air.plain import AIR_HEAT, VAPOUR_HEAT, dew_point
 from ventcalc.bay.description import fresh_fraction_at
 from ventcalc.bay.hourly import HourlyBay
 
-__all__ = ["CO2_DANGEROUS", "PEOPLE_CO2", "SWEATS", "fresh_share", "sweat_borne"]
+__all__ = [
+    "CO2_DANGEROUS",
+    "PEOPLE_CO2",
+    "SWEATS",
+    "fresh_behind_coil",
+    "fresh_share",
+    "sweat_borne",
+]
 
 PEOPLE_CO2 = 5000e-6
 """Limit of a working day (OSHA 29 CFR 1910.1000 table Z-1; ACGIH TLV-TWA). [1]"""
@@ -87,6 +96,25 @@ def fresh_share(
     if borne > 0.0 and _undiluted(bay, now, 0.0, coldest, warmest, seen.pulp_coldest + borne):
         return now.widest, True
     return now.leak, False
+
+
+def fresh_behind_coil(bay: HourlyBay, now: Situation) -> tuple[float, float]:
+    """
+    Fresh fraction [0-1] and duty of the refrigeration [W] of a slow change of air, however warm it
+    is outside; 0 W where it would warm or wet the crop, or cool a pile that is cool enough.
+    """
+    speed = bay.fans.minimum_speed
+    share = bleed_share(bay, now, True, speed)
+    if not share > now.leak or now.excess < -bay.limits.band:
+        return now.leak, 0.0
+    duty = coil_heat(bay, now, speed, share)
+    if not duty > 0.0:
+        return now.leak, 0.0
+    end = supply_of(bay, now, speed, share, 0.0, duty)
+    warm = end.temperature > now.readings.pulp_coldest + bay.limits.warm_supply_difference
+    if warm or end.humidity_ratio + end.fog > now.vapour_limit:
+        return now.leak, 0.0
+    return share, duty
 
 
 def _undiluted(

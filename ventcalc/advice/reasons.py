@@ -83,7 +83,7 @@ def headline(advice: Advice, bay: Bay, units: UnitSystem = "metric") -> str:
         f"({show(now.return_dew_point, 'degC', units)}) and would drip.",
         Action.TAIL: "Recirculate after cooling, so that the top tubers, cooler than the air "
         "that rises to them, do not sweat.",
-        Action.FRESH_AIR: f"Fresh air for CO2: {_co2(advice, bay)}.",
+        Action.FRESH_AIR: f"Fresh air for CO2{_chilled(advice)}: {_co2(advice, bay)}.",
         Action.WARM_BY_HEATER: f"Warm the pile with the heater, air at {supply}: {state}.",
         Action.WARM_BY_OUTSIDE: f"Warm the pile with outside air, plenum at {supply}: {state}.",
         Action.COOL_BY_COIL: f"Cool with the refrigeration, plenum at {supply}: {state}.",
@@ -95,6 +95,10 @@ def headline(advice: Advice, bay: Bay, units: UnitSystem = "metric") -> str:
         f"{state}.",
     }
     return words[Action(int(advice.action))]
+
+
+def _chilled(advice: Advice) -> str:
+    return " behind the refrigeration" if advice.refrigeration > 0.0 else ""
 
 
 def _hands_off(advice: Advice) -> str:

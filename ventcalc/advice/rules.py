@@ -1,7 +1,7 @@
 """
 The rules of an hour: what fans, door, humidifier, refrigeration and heater should do now.
 
-They stand in ``_run``, ``_action`` and ``_wanted``, from the most urgent down: the first that
+They stand in ``_action`` and ``_wanted``, from the most urgent down: the first that
 applies decides. ``advise`` calls them for people and programs, the season's loop hour by hour.
 """
 
@@ -29,6 +29,8 @@ from ventcalc.advice.action import (
     Advice,
     Needs,
     Run,
+    Way,
+    Ways,
 )
 from ventcalc.advice.chooser import DEEP_COLD, Choice, choose
 from ventcalc.advice.envelope import within_envelope
@@ -40,7 +42,7 @@ from ventcalc.advice.freeze_guard import (
     Guard,
     guard,
 )
-from ventcalc.advice.fresh_air import PEOPLE_CO2, fresh_share
+from ventcalc.advice.fresh_air import PEOPLE_CO2, fresh_behind_coil, fresh_share
 from ventcalc.advice.outside_air import (
     ALLOWED,
     OutsideAir,
@@ -155,61 +157,85 @@ def _run(
     deep = now.outside_temperature < DEEP_COLD and not trucks
     by_consequence = deep or devices.mist_lacks(bay, now)
     if safe and now.outside_known and by_consequence:
-        found = choose(bay, now, memory.fan_on, memory.fan_since + now.elapsed)
+        found = choose(bay, now, needs.purge, memory.fan_on, memory.fan_since + now.elapsed)
         return _chosen(bay, now, needs, memory, found)
-    leak = now.leak
-    allowed = outside.verdict == ALLOWED and now.outside_known
-    stale = needs.cool and (needs.purge or needs.refresh)
-    bleed = devices.bleed_share(bay, now, stale, speed)
-    coil = devices.coil_heat(bay, now, speed, bleed) if needs.cool else 0.0
-    warm_share, warm_air = devices.warm_share(bay, now) if needs.warm else (leak, False)
-    humidity = _humidity(bay, now, needs, FRESH_AIR)
-    fresh, fresh_air = fresh_share(bay, now, humidity, False) if needs.purge else (leak, False)
-    gentle_share, gentle = fresh_share(bay, now, humidity, True) if needs.refresh else (leak, False)
-    dry = not needs.recirculation_wets
-    heated, dried = leak, dry
-    if needs.warm and (now.stage == WARM_UP or now.stage == UNLOADING):
-        heated, dried = devices.heated_share(bay, now)
-    heater = devices.heater_heat(bay, now, heated)
-    warms = heater > 0.0 and dried
-    even_share, even_heat, evens = leak, 0.0, False
-    # In between a pile needs no heat: it waits for air that is cold and dry enough.
-    between = now.stage == COOL_DOWN or now.stage == HOLDING
-    if needs.even and not (dry or allowed or needs.cool or between):
-        even_share, even_heat, evens = devices.evened(bay, now)
-    action = _action(
-        bay, now, needs, memory, frost, allowed, coil, warms, warm_air, fresh_air, gentle, evens
-    )
-    dries = evens and action == EVEN_OUT
-    by_outside = action == COOL_BY_OUTSIDE
-    if (action == EVEN_OUT or action == DRY_CEILING) and not needs.cool:
-        by_outside = allowed
-    share = leak
-    if frost.stage >= DOOR_SHUT:
-        share = leak
-    elif by_outside:
-        share = outside.fresh_fraction
-    elif action == WARM_BY_OUTSIDE:
-        share = warm_share
-    elif action == FRESH_AIR:
-        share = fresh if fresh_air else gentle_share
-    elif action == WARM_BY_HEATER and heated > leak:
-        share = heated
-    elif dries:
-        share = even_share
-    elif action == COOL_BY_COIL:
-        share = bleed
-    elif gentle:  # a run that goes on anyway refreshes the air
-        share = gentle_share
-    heat = heater if _heats(bay, now, action, by_outside, frost) else 0.0
+    ways = _ways(bay, now, needs, outside, speed)
+    action = _action(bay, now, needs, memory, frost, ways)
+    way = _way(now, needs, action, ways)
+    dries = action == EVEN_OUT and ways.even.open
+    by_outside = action == DRY_CEILING and ways.outside.open and not needs.cool
+    heats = _heats(bay, now, action, by_outside, frost)
     return Run(
         action=action,
         fan_speed=_fan_speed(bay, action, bay.fans.minimum_speed if dries else speed, frost.stage),
-        fresh_fraction=share,
-        coil_heat=coil if action == COOL_BY_COIL else 0.0,
-        heater_heat=even_heat if dries else heat,
+        fresh_fraction=way.fresh_fraction if frost.stage < DOOR_SHUT else now.leak,
+        coil_heat=way.coil_heat,
+        heater_heat=ways.heater.heater_heat if heats else way.heater_heat,
         humidity_wanted=0.0 if dries else _humidity(bay, now, needs, action),
     )
+
+
+def _ways(bay: HourlyBay, now: Situation, needs: Needs, outside: OutsideAir, speed: float) -> Ways:
+    """What each way to run would do now, as far as it is asked for."""
+    shut = Way(False, now.leak, 0.0, 0.0)
+    allowed = outside.verdict == ALLOWED and now.outside_known
+    dry = not needs.recirculation_wets
+    coil = warm_air = fresh = gentle = even = shut
+    if needs.cool:
+        share = devices.bleed_share(bay, now, needs.purge or needs.refresh, speed)
+        duty = devices.coil_heat(bay, now, speed, share)
+        coil = Way(duty > 0.0, share, duty, 0.0)
+    if needs.warm:
+        share, warms = devices.warm_share(bay, now)
+        warm_air = Way(warms, share, 0.0, 0.0)
+    humidity = _humidity(bay, now, needs, FRESH_AIR)
+    if needs.purge:
+        share, harmless = fresh_share(bay, now, humidity, False)
+        fresh = Way(harmless, share, 0.0, 0.0)
+        if not harmless and not needs.cool:
+            share, duty = fresh_behind_coil(bay, now)
+            fresh = Way(duty > 0.0, share, duty, 0.0)
+    if needs.refresh:
+        share, harmless = fresh_share(bay, now, humidity, True)
+        gentle = Way(harmless, share, 0.0, 0.0)
+    heated, dried = now.leak, dry
+    if needs.warm and (now.stage == WARM_UP or now.stage == UNLOADING):
+        heated, dried = devices.heated_share(bay, now)
+    heat = devices.heater_heat(bay, now, heated)
+    # In between a pile needs no heat: it waits for air that is cold and dry enough.
+    between = now.stage == COOL_DOWN or now.stage == HOLDING
+    if needs.even and not (dry or allowed or needs.cool or between):
+        share, warmth, evens = devices.evened(bay, now)
+        even = Way(evens, share, 0.0, warmth)
+    return Ways(
+        outside=Way(allowed, outside.fresh_fraction, 0.0, 0.0),
+        coil=coil,
+        warm_air=warm_air,
+        heater=Way(heat > 0.0 and dried, heated, 0.0, heat),
+        fresh=fresh,
+        gentle=gentle,
+        even=even,
+    )
+
+
+def _way(now: Situation, needs: Needs, action: int, ways: Ways) -> Way:
+    """How the action runs; one that leaves the door alone refreshes the air where that may be."""
+    moves = action == EVEN_OUT or action == DRY_CEILING
+    if action == COOL_BY_OUTSIDE or (moves and ways.outside.open and not needs.cool):
+        return ways.outside
+    if action == WARM_BY_OUTSIDE:
+        return ways.warm_air
+    if action == FRESH_AIR and ways.fresh.open:
+        return ways.fresh
+    if action == WARM_BY_HEATER and ways.heater.fresh_fraction > now.leak:
+        return ways.heater
+    if action == EVEN_OUT and ways.even.open:
+        return ways.even
+    if action == COOL_BY_COIL:
+        return ways.coil
+    if ways.gentle.open:
+        return ways.gentle
+    return Way(False, now.leak, 0.0, 0.0)
 
 
 def _with_people(bay: HourlyBay, now: Situation, memory: Memory, frost: Guard) -> Run:
@@ -249,29 +275,18 @@ def _chosen(bay: HourlyBay, now: Situation, needs: Needs, memory: Memory, found:
 
 
 def _action(
-    bay: HourlyBay,
-    now: Situation,
-    needs: Needs,
-    memory: Memory,
-    frost: Guard,
-    allowed: bool,
-    coil: float,
-    warms: bool,
-    warm_air: bool,
-    fresh_air: bool,
-    gentle: bool,
-    evens: bool,
+    bay: HourlyBay, now: Situation, needs: Needs, memory: Memory, frost: Guard, ways: Ways
 ) -> int:
     """The rules of an hour, the most urgent first; then shortest run and shortest rest."""
     if frost.stage >= DOOR_SHUT:
         return PROTECT
     if not now.usable or now.readings.out_of_order & FANS_OUT:
         return HANDS_OFF
-    dry = not needs.recirculation_wets
-    action = _wanted(needs, allowed, coil, warms, warm_air, fresh_air, gentle, dry, evens)
+    action = _wanted(needs, ways)
     since = memory.fan_since + now.elapsed
     if action == REST:
         # A run is not held on where it would wet the crop.
+        dry = not needs.recirculation_wets
         if memory.fan_on and since < bay.control.minimum_on and dry:
             return FINISH_RUN
     elif not memory.fan_on and since < bay.control.minimum_off:
@@ -279,38 +294,30 @@ def _action(
     return action
 
 
-def _wanted(
-    needs: Needs,
-    allowed: bool,
-    coil: float,
-    warms: bool,
-    warm_air: bool,
-    fresh_air: bool,
-    gentle: bool,
-    dry: bool,
-    evens: bool,
-) -> int:
+def _wanted(needs: Needs, ways: Ways) -> int:
     """What to do were it not for frost, shortest runs and rests."""
-    if needs.cool and allowed:
+    dry = not needs.recirculation_wets
+    by_outside = ways.outside.open and not needs.cool
+    if needs.cool and ways.outside.open:
         return COOL_BY_OUTSIDE
     # Recirculated air that would wet the crop may stay so behind the coil; fresh air may not.
-    fresh_first = needs.purge and fresh_air and not dry
-    if needs.cool and coil > 0.0 and not fresh_first:
+    fresh_first = ways.fresh.open and not dry
+    if needs.cool and ways.coil.open and not fresh_first:
         return COOL_BY_COIL
-    if needs.warm and warm_air:
+    if needs.warm and ways.warm_air.open:
         return WARM_BY_OUTSIDE
-    if needs.warm and warms:
+    if needs.warm and ways.heater.open:
         return WARM_BY_HEATER
-    if needs.purge and fresh_air:
+    if needs.purge and ways.fresh.open:
         return FRESH_AIR
     if needs.tail and not needs.cool and dry:
         return TAIL
     # Dried by outside air where that may, else by recirculation that does not wet the crop.
-    if needs.drip and (dry or (allowed and not needs.cool)):
+    if needs.drip and (dry or by_outside):
         return DRY_CEILING
-    if needs.even and (dry or evens or (allowed and not needs.cool)):
+    if needs.even and (dry or ways.even.open or by_outside):
         return EVEN_OUT
-    if needs.refresh and gentle:
+    if needs.refresh and ways.gentle.open:
         return FRESH_AIR
     return REST
 
