@@ -1,6 +1,6 @@
 """
-What all tests share: hypothesis without a stopwatch, since a busy machine is no fault, and helpers
-beside this file that can be imported by name.
+What all tests share: hypothesis without a stopwatch, since a busy machine is no fault, and with the
+same examples every time on a build server; helpers beside this file that can be imported by name.
 """
 
 from __future__ import annotations
@@ -12,7 +12,12 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
-settings.register_profile("unhurried", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile(
+    "unhurried",
+    deadline=None,
+    derandomize="CI" in os.environ,
+    suppress_health_check=[HealthCheck.too_slow],
+)
 settings.load_profile("unhurried")
 
 with pytest.MonkeyPatch.context() as patch:
