@@ -141,7 +141,7 @@ def test_a_log_tells_where_its_probes_stand(capsys, tmp_path):
 
 
 def test_free_water_that_no_probe_reads_comes_of_the_last_days():
-    """Pulp probes that read 1 K warm let the supply wet the crop; the model sees it."""
+    """Pulp probes that read 1 K warm let the crop be wetted; the model sees it, within half."""
     bay = vc.example_bay("seed_bay")
     season = vc.run_season(
         bay, vc.example_weather(), sensor_errors=vc.SensorErrors(pulp=1.0), layers=40,
@@ -153,8 +153,8 @@ def test_free_water_that_no_probe_reads_comes_of_the_last_days():
     found = with_last_days(bay, log, dry)
     true, film = season.state.bed.film, found.season.bed.film
     assert true.max() > 1e-4
-    assert film.max() == pytest.approx(true.max(), rel=0.3)
-    assert film.mean() == pytest.approx(true.mean(), rel=0.3)
+    assert film.max() == pytest.approx(true.max(), rel=0.5)
+    assert film.mean() == pytest.approx(true.mean(), rel=0.5)
     assert (found.season.bed.temperature == dry.season.bed.temperature).all()
     assert any(note.startswith("free water: up to") for note in found.notes)
     old = with_last_days(bay, since(log, season.state.time - 6 * 3600.0), dry)

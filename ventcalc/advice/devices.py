@@ -9,6 +9,7 @@ from ventcalc.advice.setpoints import (
     dry_air_flow,
     fan_power,
     humidity_setpoint,
+    lowest_supply,
     supply_setpoint,
 )
 from ventcalc.advice.situation import Situation
@@ -164,7 +165,10 @@ def evened(bay: HourlyBay, now: Situation) -> tuple[float, float, bool]:
     heat = min(max(capacity * (warmest - mixed), 0.0), heater_capacity(bay, now))
     end = mixed + heat / capacity
     kind = seen.pulp_coldest <= end <= seen.pulp_coldest + bay.limits.warm_supply_difference
-    return share, heat, share <= now.widest and kind
+    # Truck doors may have cooled what a run draws at its start.
+    first = end + (1.0 - share) * min(seen.return_temperature - now.run_temperature, 0.0)
+    coldest = max(seen.pulp_coldest - bay.limits.supply_difference, lowest_supply(bay))
+    return share, heat, share <= now.widest and kind and first >= coldest
 
 
 def heater_heat(bay: HourlyBay, now: Situation, share: float) -> float:

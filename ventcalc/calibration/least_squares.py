@@ -109,11 +109,14 @@ def crop_with(crop: Crop, logs: dict[str, float]) -> Crop:
 
 @dataclass(frozen=True, eq=False)
 class Fit:
+    """Logarithms of the factors, their standard uncertainty, and what else the log told."""
+
     logs: dict[str, float]
     doubt: dict[str, float]
     tied: tuple[tuple[str, str], ...]
     drifts: tuple[Drift, ...]
     strengths: tuple[float, ...]
+    """Of what the log tells beside what was known, by independent combinations. [1]"""
 
 
 class Problem:
@@ -128,6 +131,7 @@ class Problem:
         self.known: dict[tuple[float, ...], dict[str, Array]] = {}
 
     def model(self, logs: dict[str, float]) -> dict[str, Array]:
+        """What each channel would read."""
         key = tuple(logs.get(name, 0.0) for name in (*PRIORS, *OUTSIDE))
         if key not in self.known:
             crop, outside = crop_with(self.crop, logs), [logs.get(name, 0.0) for name in OUTSIDE]
@@ -136,6 +140,7 @@ class Problem:
         return self.known[key]
 
     def scale(self, name: str) -> float:
+        """Noise of a channel. [K, 0-1, J]"""
         mean = float(np.nanmean(self.told.seen[name])) if name == "energy" else 1.0
         return NOISE[_kind(name)] * max(mean, 1e-9)
 
