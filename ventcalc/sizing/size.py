@@ -316,8 +316,8 @@ def _carbon_note(bay: Bay, states: DesignStates, fresh: FreshAir) -> str:
         f"min after each rest of {control.fresh_air_every / 60.0:.0f} min, door "
         f"{control.fresh_air_opening:.0%} open at the lowest fan speed; {ends}; the greatest hour "
         f"is {local_hour_text(states, fresh.hour)} with {1e6 * fresh.highest:,.0f} ppm. The advice "
-        "opens only where that neither wets nor warms the crop, so that CO2 may rise further, most "
-        "of all without a CO2 probe; ventcalc season tells how far with one."
+        "opens only where that neither wets nor warms the crop, so that CO2 may rise further; "
+        "ventcalc season tells how far. Without a CO2 probe it opens by the clock, and dries more."
     )
 
 
