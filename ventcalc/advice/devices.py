@@ -6,14 +6,14 @@ import math
 
 from ventcalc.advice.readings import HEATER_OUT, HUMIDIFIER_OUT, REFRIGERATION_OUT
 from ventcalc.advice.setpoints import (
+    coldest_supply,
     dry_air_flow,
     fan_power,
     humidity_setpoint,
-    lowest_supply,
     supply_setpoint,
 )
 from ventcalc.advice.situation import Situation
-from ventcalc.air.plain import AIR_HEAT, dew_point, saturated
+from ventcalc.air.plain import AIR_HEAT, dew_point
 from ventcalc.bay.description import fresh_fraction_at
 from ventcalc.bay.hourly import HourlyBay
 from ventcalc.equipment.plenum import Supply, coil_heat_for, fresh_fraction_for, supply
@@ -93,12 +93,12 @@ def _coil_dries(bay: HourlyBay, now: Situation, speed: float, share: float) -> b
     return cools and end.humidity_ratio + end.fog <= now.vapour_limit
 
 
-def drying_share(bay: HourlyBay, now: Situation, inside: float, margin: float) -> float:
+def drying_share(now: Situation, inside: float, dry: float) -> float:
     """
-    Fresh fraction from which on a mixture with air of the bay [kg/kg dry air] leaves the coldest
-    tuber dry; 2 if none does. [1]
+    Fresh fraction from which on a mixture with air of the bay is dry enough, both [kg/kg dry air];
+    2 if none is. [1]
     """
-    excess = inside - saturated(now.readings.pulp_coldest - margin, now.pressure)
+    excess = inside - dry
     if not excess > 0.0:
         return 0.0
     drier = inside - now.outside_humidity_ratio
@@ -139,8 +139,7 @@ def heated_share(bay: HourlyBay, now: Situation) -> tuple[float, bool]:
         return now.leak, True
     if not now.outside_known:
         return now.leak, False
-    inside = now.recirculated_humidity_ratio
-    share = max(drying_share(bay, now, inside, now.wetting_margin), now.leak)
+    share = max(drying_share(now, now.recirculated_humidity_ratio, now.vapour_limit), now.leak)
     if share > now.widest:
         return now.leak, False
     mixed = now.run_temperature + share * (now.outside_temperature - now.run_temperature)
@@ -156,8 +155,7 @@ def evened(bay: HourlyBay, now: Situation) -> tuple[float, float, bool]:
     if not now.outside_known:
         return now.leak, 0.0, False
     seen, speed = now.readings, bay.fans.minimum_speed
-    inside = now.recirculated_humidity_ratio
-    share = max(drying_share(bay, now, inside, now.wetting_margin), now.leak)
+    share = max(drying_share(now, now.recirculated_humidity_ratio, now.vapour_limit), now.leak)
     warmest = min(seen.pulp_mean, seen.pulp_coldest + bay.limits.warm_supply_difference)
     capacity = dry_air_flow(bay, speed, now.pressure) * AIR_HEAT
     mixed = now.run_temperature + share * (now.outside_temperature - now.run_temperature)
@@ -167,7 +165,7 @@ def evened(bay: HourlyBay, now: Situation) -> tuple[float, float, bool]:
     kind = seen.pulp_coldest <= end <= seen.pulp_coldest + bay.limits.warm_supply_difference
     # Truck doors may have cooled what a run draws at its start.
     first = end + (1.0 - share) * min(seen.return_temperature - now.run_temperature, 0.0)
-    coldest = max(seen.pulp_coldest - bay.limits.supply_difference, lowest_supply(bay))
+    coldest = coldest_supply(bay, seen.pulp_coldest)
     return share, heat, share <= now.widest and kind and first >= coldest
 
 

@@ -137,7 +137,7 @@ def _wets(bay: HourlyBay, now: Situation, action: int, frost: Guard, dew: float)
         return False
     if action == PROTECT:
         return not frost.pulp_cold and dew > now.readings.pulp_coldest + PROTECT_WETS
-    if action == FRESH_AIR and not math.isnan(now.readings.co2):
+    if action == FRESH_AIR:
         return dew > now.readings.pulp_coldest + sweat_borne(now)
     return action != CHOSEN and dew > now.readings.pulp_coldest
 

@@ -13,9 +13,9 @@ from ventcalc.advice.devices import (
     mist_setpoint,
     supply_of,
 )
-from ventcalc.advice.setpoints import dry_air_flow, fan_power, lowest_supply
+from ventcalc.advice.setpoints import coldest_supply, dry_air_flow, fan_power
 from ventcalc.advice.situation import Situation
-from ventcalc.air.plain import AIR_HEAT, VAPOUR_HEAT, dew_point
+from ventcalc.air.plain import AIR_HEAT, VAPOUR_HEAT, dew_point, saturated
 from ventcalc.bay.description import fresh_fraction_at
 from ventcalc.bay.hourly import HourlyBay
 
@@ -49,8 +49,9 @@ URGENT_STEP = 2.0
 
 
 def sweat_borne(now: Situation) -> float:
-    """Dew point above the coldest tuber that does less harm than no air; 0 for none. [K]"""
-    return SWEATS * max(now.readings.co2 / SUFFOCATING - 1.0, 0.0)
+    """Dew point above the coldest tuber that does less harm than no air; 0 without a probe. [K]"""
+    over = now.readings.co2 / SUFFOCATING - 1.0
+    return SWEATS * over if over > 0.0 else 0.0
 
 
 def fresh_share(
@@ -72,8 +73,9 @@ def fresh_share(
     wider = min(max(times, 1.0), WIDEST_PURGE)
     wide = fresh_fraction_at(bay.doors, min(wider * bay.control.fresh_air_opening, 1.0))
     margin = 0.0 if times > URGENT else now.wetting_margin
-    drying = drying_share(bay, now, now.run_humidity_ratio, margin)
-    coldest = max(seen.pulp_coldest - bay.limits.supply_difference, lowest_supply(bay))
+    dry = saturated(seen.pulp_coldest, now.pressure) if times > URGENT else now.vapour_limit
+    drying = drying_share(now, now.run_humidity_ratio, dry)
+    coldest = coldest_supply(bay, seen.pulp_coldest)
     warmest = seen.pulp_coldest + bay.limits.warm_supply_difference
     if times > URGENT:
         warmest = max(warmest, now.run_temperature + URGENT_STEP * (times - 1.0))
@@ -92,7 +94,7 @@ def fresh_share(
     wettest = seen.pulp_coldest - margin
     if hot and _undiluted(bay, now, humidity_wanted, coldest, warmest, wettest):
         return now.widest, True
-    borne = 0.0 if math.isnan(seen.co2) else sweat_borne(now)
+    borne = sweat_borne(now)
     if borne > 0.0 and _undiluted(bay, now, 0.0, coldest, warmest, seen.pulp_coldest + borne):
         return now.widest, True
     return now.leak, False

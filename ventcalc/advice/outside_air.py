@@ -9,11 +9,11 @@ from typing import NamedTuple
 from ventcalc.advice.devices import door_for, drying_share, supply_of
 from ventcalc.advice.setpoints import (
     coldest_doubt,
+    coldest_supply,
     dew_point_uncertainty,
     dry_air_flow,
     fan_power,
     humidity_setpoint,
-    lowest_supply,
 )
 from ventcalc.advice.situation import Situation
 from ventcalc.air.plain import AIR_HEAT, dew_point, enthalpy, relative_humidity
@@ -132,10 +132,9 @@ def judge(
         fraction = door_for(bay, now, setpoint, humidity_setpoint(bay), fan_speed)
     fraction = leak if math.isnan(fraction) else min(max(fraction, leak), widest)
     humidity = humidity_setpoint(bay)
-    end = supply_of(bay, now, fan_speed, fraction, humidity)
     if cools and fraction < widest:
         fraction = _dried(bay, now, fan_speed, fraction)
-        end = supply_of(bay, now, fan_speed, fraction, humidity)
+    end = supply_of(bay, now, fan_speed, fraction, humidity)
     foggy = end.fog > FOG_LIMIT
     if foggy:
         fraction = _without_fog(bay, now, fan_speed, fraction)
@@ -153,11 +152,10 @@ def _nothing_to_cool(bay: HourlyBay, now: Situation) -> OutsideAir:
 
 def _dried(bay: HourlyBay, now: Situation, fan_speed: float, fraction: float) -> float:
     """An opening that is wide enough for a dry bottom, if its supply does not chill it. [0-1]"""
-    seen = now.readings
-    wider = drying_share(bay, now, now.run_humidity_ratio, now.wetting_margin)
+    wider = drying_share(now, now.run_humidity_ratio, now.vapour_limit)
     if not wider > fraction:
         return fraction
-    coldest = max(seen.pulp_coldest - bay.limits.supply_difference, lowest_supply(bay))
+    coldest = coldest_supply(bay, now.readings.pulp_coldest)
     most = door_for(bay, now, coldest, 0.0, fan_speed)
     return wider if wider <= min(most, now.widest) else fraction
 

@@ -161,10 +161,9 @@ def _run(
         return _chosen(bay, now, needs, memory, found)
     ways = _ways(bay, now, needs, outside, speed)
     action = _action(bay, now, needs, memory, frost, ways)
-    way = _way(now, needs, action, ways)
+    way = _way(now, action, ways)
     dries = action == EVEN_OUT and ways.even.open
-    by_outside = action == DRY_CEILING and ways.outside.open and not needs.cool
-    heats = _heats(bay, now, action, by_outside, frost)
+    heats = _heats(bay, now, action, ways.outside.open, frost)
     return Run(
         action=action,
         fan_speed=_fan_speed(bay, action, bay.fans.minimum_speed if dries else speed, frost.stage),
@@ -211,17 +210,17 @@ def _ways(bay: HourlyBay, now: Situation, needs: Needs, outside: OutsideAir, spe
         outside=Way(allowed, outside.fresh_fraction, 0.0, 0.0),
         coil=coil,
         warm_air=warm_air,
-        heater=Way(heat > 0.0 and dried, heated, 0.0, heat),
+        heater=Way(needs.warm and heat > 0.0 and dried, heated, 0.0, heat),
         fresh=fresh,
         gentle=gentle,
         even=even,
     )
 
 
-def _way(now: Situation, needs: Needs, action: int, ways: Ways) -> Way:
+def _way(now: Situation, action: int, ways: Ways) -> Way:
     """How the action runs; one that leaves the door alone refreshes the air where that may be."""
     moves = action == EVEN_OUT or action == DRY_CEILING
-    if action == COOL_BY_OUTSIDE or (moves and ways.outside.open and not needs.cool):
+    if action == COOL_BY_OUTSIDE or (moves and ways.outside.open):
         return ways.outside
     if action == WARM_BY_OUTSIDE:
         return ways.warm_air
@@ -297,27 +296,26 @@ def _action(
 def _wanted(needs: Needs, ways: Ways) -> int:
     """What to do were it not for frost, shortest runs and rests."""
     dry = not needs.recirculation_wets
-    by_outside = ways.outside.open and not needs.cool
     if needs.cool and ways.outside.open:
         return COOL_BY_OUTSIDE
     # Recirculated air that would wet the crop may stay so behind the coil; fresh air may not.
     fresh_first = ways.fresh.open and not dry
-    if needs.cool and ways.coil.open and not fresh_first:
+    if ways.coil.open and not fresh_first:
         return COOL_BY_COIL
-    if needs.warm and ways.warm_air.open:
+    if ways.warm_air.open:
         return WARM_BY_OUTSIDE
-    if needs.warm and ways.heater.open:
+    if ways.heater.open:
         return WARM_BY_HEATER
-    if needs.purge and ways.fresh.open:
+    if ways.fresh.open:
         return FRESH_AIR
     if needs.tail and not needs.cool and dry:
         return TAIL
     # Dried by outside air where that may, else by recirculation that does not wet the crop.
-    if needs.drip and (dry or by_outside):
+    if needs.drip and (dry or ways.outside.open):
         return DRY_CEILING
-    if needs.even and (dry or ways.even.open or by_outside):
+    if needs.even and (dry or ways.even.open or ways.outside.open):
         return EVEN_OUT
-    if needs.refresh and ways.gentle.open:
+    if ways.gentle.open:
         return FRESH_AIR
     return REST
 

@@ -12,6 +12,7 @@ __all__ = [
     "CEILING_RESISTANCE",
     "ceiling_temperature",
     "coldest_doubt",
+    "coldest_supply",
     "cooling_speed",
     "dew_point_uncertainty",
     "dry_air_flow",
@@ -77,8 +78,12 @@ def supply_setpoint(bay: HourlyBay, target: float, pulp_coldest: float, excess: 
     whose target waits for it, would never be cooled any further.
     """
     below = target - bay.control.supply_below - max(excess - LAGS_FROM, 0.0)
-    chilling = pulp_coldest - bay.limits.supply_difference
-    return max(max(below, chilling), lowest_supply(bay))
+    return max(below, coldest_supply(bay, pulp_coldest))
+
+
+def coldest_supply(bay: HourlyBay, pulp_coldest: float) -> float:
+    """Neither far below the coldest pulp nor near the floor. [°C]"""
+    return max(pulp_coldest - bay.limits.supply_difference, lowest_supply(bay))
 
 
 def humidity_setpoint(bay: HourlyBay) -> float:

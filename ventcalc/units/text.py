@@ -36,6 +36,8 @@ _FEET_AND_INCHES = re.compile(
     rf"\s*(?:(\d+(?:\.\d+)?)\s*{_FOOT}[\s,-]*)?"
     rf"(?:(\d+(?:\.\d+)?)?(?:[\s-]*\b(\d+)/([1-9]\d*))?\s*{_INCH})?\s*"
 )
+_MEASURED = frozenset(words for worth in COMMON.values() for words in worth)
+"""Each measures one thing; the tests hold that too."""
 _ABSOLUTE = {
     **dict.fromkeys(("degC", "C", "celsius"), (1.0, 0.0)),
     **dict.fromkeys(("degF", "F", "fahrenheit"), (1.8, 32.0)),
@@ -182,7 +184,7 @@ def _check_words(value: str, words: str, units: tuple[str, ...]) -> None:
 def _readable(words: str) -> bool:
     if _UNIT.fullmatch(words) is None:
         return False
-    if words in _ABSOLUTE or any(words in worth for worth in COMMON.values()):
+    if words in _ABSOLUTE or words in _MEASURED:
         return True
     try:
         _registry().parse_units(words)
@@ -221,9 +223,8 @@ def _to(number: float, words: str, unit: str) -> float | None:
 @functools.cache
 def _factor(words: str, unit: str) -> float | None:
     """How many ``unit`` one of ``words`` is; None where they measure different things."""
-    measured = next((known for known, worth in COMMON.items() if words in worth), None)
-    if unit in COMMON and measured is not None:
-        return COMMON[unit][words] if unit == measured else None
+    if unit in COMMON and words in _MEASURED:
+        return COMMON[unit].get(words)
     registry = _registry()
     given = registry.Quantity(1.0, registry.parse_units(words))
     wanted = registry.parse_units("" if unit == "1" else _spell(unit, money=False))
