@@ -7,8 +7,9 @@ from dataclasses import fields
 from datetime import date, timedelta
 
 from ventcalc.bay.description import Bay, Fans, Schedule
-from ventcalc.bay.geometry_checks import GEOMETRY_PROBLEMS, alike, both, geometry_notes
+from ventcalc.bay.geometry_checks import GEOMETRY_PROBLEMS, alike, geometry_notes
 from ventcalc.equipment.fan_curve import FanCurve
+from ventcalc.units import both
 
 __all__ = ["bay_notes", "contradictions"]
 

@@ -6,9 +6,9 @@ import math
 from collections.abc import Callable
 
 from ventcalc.bay.description import Bay, lateral_section
-from ventcalc.units import show
+from ventcalc.units import both
 
-__all__ = ["GEOMETRY_PROBLEMS", "alike", "both", "geometry_notes"]
+__all__ = ["GEOMETRY_PROBLEMS", "alike", "geometry_notes"]
 
 SMALLEST_CEILING, LARGEST_CEILING = 0.5, 3.0
 """Of the pile floor: beyond, an area of other units or of another building; our own. [1]"""
@@ -18,12 +18,6 @@ TALLEST_HEADSPACE = 15.0
 """Mean air above a full pile; our own. [m]"""
 UNLIKELY_CEILING, UNLIKELY_WALLS, UNLIKELY_HEADSPACE = 1.6, 1.4, 6.0
 """From where on a remark is made: of the floor, of four walls [1], mean height [m]; our own."""
-
-
-def both(value: float, unit: str) -> str:
-    """A value in metric and, where that is another text, in US units."""
-    metric, us = show(value, unit, "metric"), show(value, unit, "us")
-    return metric if metric == us else f"{metric} ({us})"
 
 
 def alike(one: float, other: float, unit: str) -> bool:

@@ -11,10 +11,9 @@ from datetime import date, datetime
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
-from ventcalc.bay.geometry_checks import both
 from ventcalc.errors import BadInput
 from ventcalc.logbook.kinds import COMMON, KINDS
-from ventcalc.units import UnitSystem, parse
+from ventcalc.units import UnitSystem, both, parse
 from ventcalc.units.text import quoted
 
 __all__ = [

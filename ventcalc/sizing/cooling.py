@@ -8,7 +8,6 @@ from typing import Any
 
 from ventcalc import air
 from ventcalc.bay.description import Bay
-from ventcalc.bay.geometry_checks import both
 from ventcalc.check.cold_load import RUNNING_SHARE, WarmDay, cold_load, crop_water
 from ventcalc.check.crop_state import CropState
 from ventcalc.equipment import coil, refrigerant_cycle, refrigerant_map
@@ -21,6 +20,7 @@ from ventcalc.sizing.air import AirDesign, holding_speed
 from ventcalc.sizing.shell import ShellDesign
 from ventcalc.sizing.water import dry_air_flow
 from ventcalc.sizing.weather import DesignDay, DesignStates
+from ventcalc.units import both
 
 __all__ = [
     "REFERENCE_REFRIGERANT",

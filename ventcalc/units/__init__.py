@@ -1,6 +1,6 @@
 """The border for units: numbers with their unit in, numbers with their unit out."""
 
-from ventcalc.units.prose import reworded
+from ventcalc.units.prose import both, reworded
 from ventcalc.units.text import (
     UnitSystem,
     convert,
@@ -12,6 +12,7 @@ from ventcalc.units.text import (
 
 __all__ = [
     "UnitSystem",
+    "both",
     "convert",
     "parse",
     "parse_any",

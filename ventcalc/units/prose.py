@@ -6,9 +6,9 @@ import math
 import re
 
 from ventcalc.units.scales import SHOWN
-from ventcalc.units.text import UnitSystem
+from ventcalc.units.text import UnitSystem, show
 
-__all__ = ["reworded"]
+__all__ = ["both", "reworded"]
 
 _ROWS = ("degC", "m", "m2", "kg/m3", "m/s", "m3/(s t)", "W/kg", "Pa")
 """Rows of ``SHOWN`` whose units stand in sentences."""
@@ -83,6 +83,26 @@ def reworded(text: str, units: UnitSystem) -> str:
         return found[units] + (f" ({found['more']})" if found["more"] else "")
 
     return _FOREIGN[units].sub(lambda found: _other(found["one"], known), _TWICE.sub(own, text))
+
+
+def both(value: float, unit: str) -> str:
+    """
+    Write a value for readers of either system.
+
+    Parameters
+    ----------
+    value : float
+        In the internal unit. [unit]
+    unit : str
+        Name of a row of ``SHOWN``.
+
+    Returns
+    -------
+    str
+        In metric and, where that is another text, in US units: ``4.88 m (16.0 ft)``.
+    """
+    metric, us = show(value, unit, "metric"), show(value, unit, "us")
+    return metric if metric == us else f"{metric} ({us})"
 
 
 def _other(told: str, known: _Words) -> str:
