@@ -28,8 +28,9 @@ from ventcalc.bay.file import example_bay, example_bay_path, read_bay
 from ventcalc.commands import advise as advise_command
 from ventcalc.commands import demo, files
 from ventcalc.commands.demo import SCENES
+from ventcalc.commands.inputs import weather_for
 from ventcalc.commands.main import main
-from ventcalc.commands.season import simulate, weather_for
+from ventcalc.commands.season import simulate
 from ventcalc.errors import BadInput, OutOfRange
 from ventcalc.report.season_rows import ROWS
 from ventcalc.season.kpi import Kpi

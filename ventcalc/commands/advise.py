@@ -18,17 +18,19 @@ from ventcalc.advice.readings_file import ReadingsFile
 from ventcalc.bay.description import Bay
 from ventcalc.commands.checks import sensor_checks
 from ventcalc.commands.files import bay_named, read_text, write_text
-from ventcalc.commands.words import add_command, as_json
-from ventcalc.diagnose.log import read_log, read_logs
+from ventcalc.commands.inputs import read_log_of
+from ventcalc.commands.words import about, add_command, as_json
+from ventcalc.diagnose.log import read_logs
 from ventcalc.diagnose.margin import LogMargin, margin_by_log
 from ventcalc.diagnose.offsets import sensor_offsets
 from ventcalc.errors import BadInput
 from ventcalc.farm.advised import advise_given, readings_checked
 from ventcalc.farm.folder import bay_files
 from ventcalc.logbook.checked_sensors import CheckedSensors
-from ventcalc.report.advised_rows import advised_rows, csv_text
+from ventcalc.report.advised_rows import advised_rows
 from ventcalc.report.data import advice_data
 from ventcalc.report.sensor_text import checks_data, checks_lines
+from ventcalc.report.table import csv_text
 from ventcalc.report.text import CAUTION, advice_text
 from ventcalc.season.installed import as_installed
 
@@ -93,10 +95,8 @@ def run(args: argparse.Namespace) -> str:
     checks = sensor_checks(args.bays[0], described)
     memory, probes = _kept(args.memory, described.name)
     text, zone = read_text(args.readings, "readings"), described.site.time_zone
-    try:
+    with about(f"{args.readings}:"):
         given, trust = readings_checked(described, json_object(text), checks, probes, zone)
-    except BadInput as error:
-        raise BadInput(f"{args.readings}: {problem}" for problem in error.problems) from None
     if memory is not None and given.readings.time < memory.time:
         raise BadInput(
             f"{args.readings}: older than what {args.memory} remembers; time does not run "
@@ -128,11 +128,9 @@ def run(args: argparse.Namespace) -> str:
 
 
 def _learnt(name: str, bay: Bay, trust: CheckedSensors, given: ReadingsFile) -> LogMargin:
-    """The margin by a log; what was left out of it goes to standard error."""
-    log = read_log(read_text(name, "a log"), name)
-    sys.stderr.writelines(f"ventcalc: {name}: {remark}\n" for remark in log.remarks)
+    """The margin by a log."""
     readings = given.readings
-    found = sensor_offsets(bay, log)
+    found = sensor_offsets(bay, read_log_of(name))
     return margin_by_log(bay, trust, found, readings.time, readings.pulp_coldest)
 
 
@@ -163,7 +161,7 @@ def _over_log(args: argparse.Namespace) -> str:
     sys.stderr.write(f"{CAUTION}\n")
     if args.json_lines:
         return "\n".join(json.dumps(row, ensure_ascii=False, allow_nan=False) for row in rows)
-    return csv_text(rows)
+    return csv_text([rows[0], *(row.values() for row in rows)]).rstrip("\n")
 
 
 def _kept(name: str | None, bay_name: str) -> tuple[Memory | None, dict[str, ProbeHistory]]:

@@ -13,6 +13,7 @@ from ventcalc.advice.readings import Memory
 from ventcalc.advice.readings_file import readings_from_json
 from ventcalc.bay.description import Bay
 from ventcalc.commands.files import read_text
+from ventcalc.commands.words import whole_number
 from ventcalc.errors import BadInput
 from ventcalc.outlook.ahead import hours_of_bay
 from ventcalc.outlook.start import state_of_readings
@@ -27,7 +28,7 @@ from ventcalc.weather.forecast import (
 from ventcalc.weather.forecast_local import corrected, learn_bias, like_yesterday
 from ventcalc.weather.forecast_services import SERVICES
 
-__all__ = ["add_inputs", "forecast_asked", "state_asked", "whole_number"]
+__all__ = ["add_inputs", "forecast_asked", "state_asked"]
 
 REMEMBERED = 3 * 86400.0
 """Part of a log that the advice goes through; ramp, hysteresis and probes settle in it. [s]"""
@@ -77,19 +78,12 @@ def add_inputs(parser: argparse.ArgumentParser) -> None:
         help="with --observed: earlier forecasts of the same service, to learn the bias from",
     )
     parser.add_argument(
-        "--hours", metavar="N", type=_hours, default=168, help="how far to look, 24 to 240 (168)"
+        "--hours",
+        metavar="N",
+        type=whole_number(24, 240),
+        default=168,
+        help="how far to look, 24 to 240 (168)",
     )
-
-
-def whole_number(text: str, low: int, high: int) -> int:
-    """A whole number of an option."""
-    if not text.isdecimal() or not low <= int(text) <= high:
-        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from {low} to {high}")
-    return int(text)
-
-
-def _hours(text: str) -> int:
-    return whole_number(text, 24, 240)
 
 
 def state_asked(bay: Bay, args: argparse.Namespace) -> PileState:

@@ -6,7 +6,7 @@ import argparse
 from typing import Any
 
 from ventcalc import air
-from ventcalc.commands.words import add_command, as_json
+from ventcalc.commands.words import add_command, as_json, option_of
 from ventcalc.errors import BadInput
 from ventcalc.report.data import air_data
 from ventcalc.report.text import air_text
@@ -33,7 +33,7 @@ def add(commands: Any) -> None:
         'ventcalc air --temp "38 degF" --rh "95 %" --altitude "4500 ft" --units us',
     )
     for name, (_, _, words, like) in _OPTIONS.items():
-        option = "--" + name.replace("_", "-")
+        option = option_of(name)
         parser.add_argument(option, metavar="VALUE", help=f'{words}, such as "{like}"')
     place = parser.add_mutually_exclusive_group()
     place.add_argument("--altitude", metavar="VALUE", help='height, such as "4500 ft"')
@@ -57,7 +57,7 @@ def run(args: argparse.Namespace) -> str:
         problems.append(f'--rh "{args.rh}": is above 100 %; {mend}')
     pressure, where = _pressure(args, problems)
     if len(given) != 2:
-        options = ", ".join("--" + name.replace("_", "-") for name in _OPTIONS)
+        options = ", ".join(map(option_of, _OPTIONS))
         problems.append(f"air needs two of {options} (got {len(given)})")
     if problems:
         raise BadInput(problems)
@@ -70,7 +70,7 @@ def _parsed(name: str, text: str, unit: str, problems: list[str]) -> float:
         # "0.95" comes as text here, and is as good a fraction as "95 %".
         return parse(float(text) if unit == "1" and _bare(text) else text, unit)
     except BadInput as error:
-        problems.extend(f"--{name.replace('_', '-')} {problem}" for problem in error.problems)
+        problems.extend(f"{option_of(name)} {problem}" for problem in error.problems)
         return float("nan")
 
 

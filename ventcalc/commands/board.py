@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import argparse
 import time as clock
-from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from ventcalc.advice.json_values import moment_of
 from ventcalc.commands.files import page_wanted, write_text
-from ventcalc.commands.words import add_command, as_json
+from ventcalc.commands.words import add_command, as_json, moment
 from ventcalc.errors import BadInput
 from ventcalc.farm.folder import bay_files, farm_bay
 from ventcalc.farm.shared import read_shared, use_of
@@ -49,18 +47,15 @@ def run(args: argparse.Namespace) -> str:
     if not folder.is_dir():
         found = "is a file" if folder.exists() else "no such folder"
         raise BadInput(f"{args.folder}: {found}; give the folder that holds the bay files")
-    problems: list[str] = []
-    now = clock.time() if args.at is None else moment_of(args.at, problems)
-    if problems:
-        raise BadInput(f"--at: {problem}" for problem in problems)
+    now = clock.time() if args.at is None else moment("--at", args.at)
     places = [farm_bay(path) for path in bay_files([args.folder])]
     machines = read_shared(folder, [place.name for place in places])
     today = [today_of(place, now, args.units) for place in places]
     shared = [use_of(machine, today) for machine in machines]
     wrote = []
     if args.html:
-        when: datetime = local(places[0].bay, now)
-        page = board_page(today, shared, args.units, f"{when:%d %b %Y %H:%M}")
+        when = f"{local(places[0].bay, now):%d %b %Y %H:%M}"
+        page = board_page(today, shared, args.units, when)
         wrote = ["", write_text(args.html, page)]
     if args.json:
         return as_json({**board_data(today, shared, args.units), "caution": CAUTION})

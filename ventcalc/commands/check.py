@@ -7,12 +7,12 @@ from typing import Any
 
 from ventcalc.check.check import LOWEST_HEIGHT, TALLEST_HEIGHT, PileCheck, check_pile, sweep_heights
 from ventcalc.commands.files import bay_named, page_wanted, write_text
-from ventcalc.commands.words import add_command, as_json
+from ventcalc.commands.words import add_command, as_json, quantity
 from ventcalc.errors import BadInput
 from ventcalc.report.check_data import check_data
 from ventcalc.report.check_text import SWEEP_WORDS, check_text, sweep_tables, table_heights
 from ventcalc.report.table import table
-from ventcalc.units import parse, show
+from ventcalc.units import show
 
 __all__ = ["add", "run"]
 
@@ -57,7 +57,9 @@ def run(args: argparse.Namespace) -> str:
     """Table, findings and cautions as text, or JSON; a page where it is asked for."""
     page_wanted(args)
     bay = bay_named(args.bay)
-    height = bay.pile.height if args.height is None else _height(args.height)
+    height = bay.pile.height
+    if args.height is not None:
+        height = _parsed("--height", args.height, "m", LOWEST_HEIGHT, TALLEST_HEIGHT)
     outside = _outside(args)
     result = check_pile(bay, height, **outside)
 
@@ -92,15 +94,8 @@ def _outside(args: argparse.Namespace) -> dict[str, float]:
     return found
 
 
-def _height(text: str) -> float:
-    return _parsed("--height", text, "m", LOWEST_HEIGHT, TALLEST_HEIGHT)
-
-
 def _parsed(option: str, text: str, unit: str, low: float, high: float) -> float:
-    try:
-        value = parse(text, unit)
-    except BadInput as error:
-        raise BadInput(f"{option} {problem}" for problem in error.problems) from None
+    value = quantity(option, text, unit)
     if not low <= value <= high:
         told = "1 percent" if unit == "1" else unit
         limits = dict.fromkeys(

@@ -11,7 +11,8 @@ from ventcalc.advice.readings_file import ReadingsFile, readings_from_dict
 from ventcalc.bay.description import Bay
 from ventcalc.bay.file import example_bay, example_bay_path
 from ventcalc.commands.files import check_target, write_text
-from ventcalc.commands.season import simulate, weather_for
+from ventcalc.commands.inputs import weather_for
+from ventcalc.commands.season import simulate
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.errors import BadInput
 from ventcalc.report.advice_card import advice_card

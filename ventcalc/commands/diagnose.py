@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from typing import Any
 
-from ventcalc.commands.files import bay_named, read_text
+from ventcalc.commands.files import bay_named
+from ventcalc.commands.inputs import read_log_of
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.diagnose.diagnose import diagnose
-from ventcalc.diagnose.log import read_log
 from ventcalc.report.diagnose_text import diagnosis_data, diagnosis_text
 from ventcalc.report.text import CAUTION
 from ventcalc.season.installed import as_installed
@@ -40,10 +39,7 @@ def add(commands: Any) -> None:
 def run(args: argparse.Namespace) -> str:
     """Findings as text or JSON; what was left out of the log goes to standard error."""
     bay = bay_named(args.bay)
-    log = read_log(read_text(args.log, "a log"), args.log)
-    for remark in log.remarks:
-        sys.stderr.write(f"ventcalc: {args.log}: {remark}\n")
-    found = diagnose(as_installed(bay), log, args.units)
+    found = diagnose(as_installed(bay), read_log_of(args.log), args.units)
     if args.json:
         return as_json(diagnosis_data(bay, found))
     return f"{diagnosis_text(bay, found, args.units)}\n\n{CAUTION}"

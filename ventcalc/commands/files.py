@@ -13,7 +13,15 @@ from ventcalc.bay.file import example_bay, read_bay
 from ventcalc.errors import BadInput
 from ventcalc.web.templates import need_jinja2
 
-__all__ = ["bay_named", "check_target", "create", "page_wanted", "read_text", "write_text"]
+__all__ = [
+    "bay_named",
+    "check_target",
+    "create",
+    "page_wanted",
+    "read_text",
+    "there_already",
+    "write_text",
+]
 
 _EXAMPLES = ("seed_bay", "fry_bay")
 _NEAR = 4096
@@ -113,15 +121,18 @@ def _replace(path: Path, text: str, mode: int) -> None:
         raise
 
 
+def there_already(name: str) -> str:
+    """Why a file that is there is not written."""
+    return f"{name}: is there already and stays as it is; give another name or delete it"
+
+
 def create(name: str, text: str) -> str:
     """Write a file that must not be there yet."""
     try:
         with open(name, "x", encoding="utf-8", newline="\n") as file:
             file.write(text)
     except FileExistsError:
-        raise BadInput(
-            f"{name}: is there already and stays as it is; give another name or delete it"
-        ) from None
+        raise BadInput(there_already(name)) from None
     except FileNotFoundError:
         raise BadInput(f"{name}: there is no folder {Path(name).parent}; make it first") from None
     except (OSError, ValueError) as error:

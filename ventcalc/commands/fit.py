@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from typing import Any
 
 from ventcalc.calibration.checked import less_offsets
 from ventcalc.calibration.fit import fit_bay
 from ventcalc.commands.checks import sensor_checks
-from ventcalc.commands.files import bay_named, check_target, read_text, write_text
-from ventcalc.commands.season import weather_for
+from ventcalc.commands.files import bay_named, check_target, write_text
+from ventcalc.commands.inputs import read_log_of, weather_for
 from ventcalc.commands.words import add_command, as_json
-from ventcalc.diagnose.log import read_log
 from ventcalc.logbook.checked_sensors import checked_sensors
 from ventcalc.report.fit_text import fit_data, fit_text, fitted_file, verdict
 from ventcalc.report.sensor_text import checks_lines
@@ -47,9 +45,7 @@ def run(args: argparse.Namespace) -> str:
     if args.out is not None:
         check_target(args.out, args.force)
     bay = bay_named(args.bay)
-    log = read_log(read_text(args.log, "a log"), args.log)
-    for remark in log.remarks:
-        sys.stderr.write(f"ventcalc: {args.log}: {remark}\n")
+    log = read_log_of(args.log)
     trust = checked_sensors(
         bay, sensor_checks(args.bay, bay), float(log.time[-1]), log.pulp.shape[1]
     )
@@ -58,11 +54,10 @@ def run(args: argparse.Namespace) -> str:
     weather = weather_for(bay, args.weather) if args.weather is not None else None
     found = fit_bay(bay, log, weather, layers=args.layers)
     wrote = []
-    if args.out is not None:
-        useless = verdict(found)
+    if args.out is not None and verdict(found):
         wrote = [f"Not written: {args.out}."]
-        if not useless:
-            wrote = [write_text(args.out, fitted_file(found, args.units))]
+    elif args.out is not None:
+        wrote = [write_text(args.out, fitted_file(found, args.units))]
     if args.json:
         return as_json(fit_data(found))
     return "\n\n".join(filter(None, [fit_text(found, args.units), checked, *wrote]))

@@ -9,11 +9,10 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from ventcalc.advice.json_values import moment_of
 from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named, read_text
 from ventcalc.commands.log import add_folder_options, opened, values_of
-from ventcalc.commands.words import add_command, as_json
+from ventcalc.commands.words import add_command, as_json, moment, option_of, quantity
 from ventcalc.diagnose.log import read_log
 from ventcalc.errors import BadInput
 from ventcalc.farm.zones import filled_zones
@@ -24,7 +23,6 @@ from ventcalc.logbook.kinds import Load
 from ventcalc.report.loads_data import judgement_data, loads_data
 from ventcalc.report.loads_text import judgement_text, loads_text, plan_text
 from ventcalc.report.zones_text import zones_data, zones_text
-from ventcalc.units import parse
 
 __all__ = ["add", "run"]
 
@@ -58,7 +56,7 @@ def add(commands: Any) -> None:
     parser.add_argument("--trucks", type=int, metavar="N", help="plan the fill with so many trucks")
     parser.add_argument("--harvesters", type=int, metavar="N", default=1, help="how many (1)")
     for name, (_, value, about) in _PLAN.items():
-        option = f"--{name.replace('_', '-')}"
+        option = option_of(name)
         parser.add_argument(option, metavar="VALUE", default=value, help=f"{about} ({value})")
     parser.add_argument(
         "--zones",
@@ -84,7 +82,7 @@ def run(args: argparse.Namespace) -> str:
         known = values_of("loads", args.words, ZoneInfo(bay.site.time_zone))
         below = pile_under(book, known.pop("time", clock.time()))
         if args.pile is not None:
-            below = _parsed("--pile", args.pile, "degC")
+            below = quantity("--pile", args.pile, "degC")
         known = {k: v for k, v in known.items() if k not in ("who", "note", "corrects", "late")}
         load = Load(**{"lot": "", "gross": 1.0, "tare": 0.0, **known})
         judgement = judge_load(bay, load, below)
@@ -102,10 +100,7 @@ def run(args: argparse.Namespace) -> str:
 
 
 def _zones(bay: Bay, book: Logbook, args: argparse.Namespace) -> str:
-    problems: list[str] = []
-    until = math.inf if args.at is None else moment_of(args.at, problems)
-    if problems:
-        raise BadInput(f"--at: {problem}" for problem in problems)
+    until = math.inf if args.at is None else moment("--at", args.at)
     log = read_log(read_text(args.log, "a log"), args.log) if args.log else None
     found = filled_zones(bay, book, log, until)
     if args.json:
@@ -115,7 +110,7 @@ def _zones(bay: Bay, book: Logbook, args: argparse.Namespace) -> str:
 
 def _plan(bay: Bay, args: argparse.Namespace) -> str:
     given = {
-        name: _parsed(f"--{name.replace('_', '-')}", getattr(args, name), unit)
+        name: quantity(option_of(name), getattr(args, name), unit)
         for name, (unit, _, _) in _PLAN.items()
     }
     plan = plan_fill(bay.mass, trucks=args.trucks, harvesters=args.harvesters, **given)
@@ -131,10 +126,3 @@ def _plan(bay: Bay, args: argparse.Namespace) -> str:
             }
         )
     return plan_text(plan, bay.mass, args.units)
-
-
-def _parsed(option: str, text: str, unit: str) -> float:
-    try:
-        return parse(text, unit)
-    except BadInput as error:
-        raise BadInput(f"{option} {problem}" for problem in error.problems) from None

@@ -10,7 +10,7 @@ from typing import Any
 from ventcalc import air
 from ventcalc.advice.readings_file import readings_from_json
 from ventcalc.commands.files import bay_named, page_wanted, read_text, write_text
-from ventcalc.commands.season import weather_for
+from ventcalc.commands.inputs import weather_for
 from ventcalc.commands.words import add_command, as_json
 from ventcalc.errors import BadInput
 from ventcalc.outage.outage import outage_of

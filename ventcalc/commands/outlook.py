@@ -5,9 +5,9 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from ventcalc.commands.ahead import add_inputs, forecast_asked, state_asked, whole_number
+from ventcalc.commands.ahead import add_inputs, forecast_asked, state_asked
 from ventcalc.commands.files import bay_named, page_wanted, write_text
-from ventcalc.commands.words import add_command, as_json
+from ventcalc.commands.words import add_command, as_json, whole_number
 from ventcalc.outlook.ahead import look_ahead
 from ventcalc.report.outlook_text import outlook_data, outlook_text
 from ventcalc.weather.forecast_errors import LEVELS
@@ -32,7 +32,7 @@ def add(commands: Any) -> None:
     parser.add_argument(
         "--runs",
         metavar="N",
-        type=_runs,
+        type=whole_number(0, 1000),
         help="random runs for the band, 0 for none (2 chosen runs, with --fast 32 random ones)",
     )
     parser.add_argument("--seed", metavar="N", type=int, default=0, help="of the random runs (0)")
@@ -42,10 +42,6 @@ def add(commands: Any) -> None:
         action="store_true",
         help="a band of 32 random runs by machine code (extra fast), compiled once on this machine",
     )
-
-
-def _runs(text: str) -> int:
-    return whole_number(text, 0, 1000)
 
 
 def run(args: argparse.Namespace) -> str:

@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from ventcalc.commands.files import read_text
-from ventcalc.commands.words import add_command, as_json
-from ventcalc.errors import BadInput, VentcalcError
+from ventcalc.commands.words import about, add_command, as_json, whole_number
+from ventcalc.errors import VentcalcError
 
 __all__ = ["add", "run"]
 
@@ -31,15 +31,13 @@ def add(commands: Any) -> None:
         help="bay file to begin with, or seed_bay or fry_bay (invented)",
     )
     parser.add_argument(
-        "--port", metavar="N", type=_port, default=0, help="port of this machine (any free one)"
+        "--port",
+        metavar="N",
+        type=whole_number(0, 65535),
+        default=0,
+        help="port of this machine (any free one)",
     )
     parser.add_argument("--open", action="store_true", help="open it in the browser")
-
-
-def _port(text: str) -> int:
-    if not text.isdecimal() or int(text) > 65535:
-        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from 0 to 65535")
-    return int(text)
 
 
 def run(args: argparse.Namespace) -> str:
@@ -86,7 +84,6 @@ def _form(args: argparse.Namespace) -> Any:
     if args.bay in ("seed_bay", "fry_bay") and not Path(args.bay).exists():
         return example_form(args.bay, args.units)
     text = read_text(args.bay, "a bay")
-    try:
-        return form_of_toml(text)
-    except BadInput as error:
-        raise BadInput(f"{Path(args.bay).name}: {problem}" for problem in error.problems) from None
+    with about(f"{Path(args.bay).name}:"):
+        form = form_of_toml(text)
+    return form

@@ -7,8 +7,7 @@ from typing import Any
 
 from ventcalc.commands.ahead import add_inputs, forecast_asked, state_asked
 from ventcalc.commands.files import bay_named, page_wanted, write_text
-from ventcalc.commands.words import add_command, as_json
-from ventcalc.errors import BadInput
+from ventcalc.commands.words import about, add_command, as_json
 from ventcalc.plan.tariff import Tariff, flat, tariff_of
 from ventcalc.plan.week import OFF_TARGET, plan_week
 from ventcalc.report.plan_text import plan_data, plan_text
@@ -85,7 +84,6 @@ def _tariff(args: argparse.Namespace, price: float) -> Tariff:
     charge = args.demand_charge / 1000.0
     if args.tariff is None:
         return flat(price, charge)
-    try:
-        return tariff_of(args.tariff, charge)
-    except BadInput as error:
-        raise BadInput(f"--tariff {problem}" for problem in error.problems) from None
+    with about("--tariff"):
+        tariff = tariff_of(args.tariff, charge)
+    return tariff

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, datetime
@@ -12,14 +11,14 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from tqdm import tqdm
 
 from ventcalc.advice.policies import POLICIES
 from ventcalc.bay.checks import contradictions
 from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named, check_target, page_wanted, write_text
+from ventcalc.commands.inputs import weather_for
 from ventcalc.commands.log import add_folder_options, opened
-from ventcalc.commands.words import add_command, as_json
+from ventcalc.commands.words import add_command, as_json, progress_bar, whole_number
 from ventcalc.compiled import ready, works
 from ventcalc.errors import BadInput, OutOfRange
 from ventcalc.logbook.as_loaded import as_loaded
@@ -33,9 +32,9 @@ from ventcalc.report.season_rows import control_words, likely_lines
 from ventcalc.report.text import EXAMPLE_CREDIT, compare_text, season_text
 from ventcalc.season.likely import Likely, likely_range
 from ventcalc.season.run import Season, run_season
-from ventcalc.weather import Weather, example_weather, read_weather
+from ventcalc.weather import Weather
 
-__all__ = ["add", "run", "simulate", "weather_for"]
+__all__ = ["add", "run", "simulate"]
 
 DAY = 86400.0
 
@@ -90,19 +89,17 @@ def add(commands: Any) -> None:
     )
     parser.add_argument("--html", metavar="OUT", help="write a report with plots, one HTML file")
     parser.add_argument(
-        "--layers", metavar="N", type=_layers, default=40, help="layers of the pile, 4 to 200 (40)"
+        "--layers",
+        metavar="N",
+        type=whole_number(4, 200),
+        default=40,
+        help="layers of the pile, 4 to 200 (40)",
     )
     parser.add_argument(
         "--fast",
         action="store_true",
         help="machine code (extra fast): compiled once on this machine, then 0.1 s a season",
     )
-
-
-def _layers(text: str) -> int:
-    if not text.isdecimal() or not 4 <= int(text) <= 200:
-        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from 4 to 200")
-    return int(text)
 
 
 def run(args: argparse.Namespace) -> str:
@@ -217,13 +214,6 @@ def _started(bay: Bay, start: str | None) -> Bay:
     return moved
 
 
-def weather_for(bay: Bay, name: str) -> Weather:
-    """Weather for a bay; a season is cut from it, and joined from one year, when it is run."""
-    if name == "example":
-        return example_weather()
-    return read_weather(name, altitude=bay.site.altitude)
-
-
 def _until(bay: Bay, when: str | None) -> np.datetime64 | None:
     """A local date, or date and time, as UTC."""
     if when is None:
@@ -248,14 +238,8 @@ def simulate(
     """One season with a progress bar on standard error (none where that is not a terminal)."""
     told = f"season, {control_words(name)}"
     first = "compiling, once on this machine" if fast and not ready(f"season-{name}") else told
-    with tqdm(desc=first, unit="h", disable=None, leave=False, file=sys.stderr) as bar:
-
-        def progress(done: int, total: int) -> None:
-            bar.set_description(told, refresh=False)
-            bar.total = total
-            bar.update(done - bar.n)
-
-        return run_season(
+    with progress_bar(told, "h", first=first) as (_, progress):
+        season = run_season(
             bay,
             weather,
             POLICIES[name],
@@ -265,3 +249,4 @@ def simulate(
             until=until,
             compiled=True if fast else None,
         )
+    return season

@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from tqdm import tqdm
-
 from ventcalc.bay.description import Bay
-from ventcalc.commands.files import bay_named, check_target, create, page_wanted, write_text
-from ventcalc.commands.words import add_command, as_json
+from ventcalc.commands.files import (
+    bay_named,
+    check_target,
+    create,
+    page_wanted,
+    there_already,
+    write_text,
+)
+from ventcalc.commands.inputs import weather_for
+from ventcalc.commands.words import about, add_command, as_json, progress_bar
 from ventcalc.errors import BadInput, OutOfRange
 from ventcalc.report.text import EXAMPLE_CREDIT, EXAMPLE_WARNING
 from ventcalc.units import UnitSystem
-from ventcalc.weather import Weather, example_weather, read_weather
+from ventcalc.weather import Weather
 
 if TYPE_CHECKING:
     from ventcalc.sizing.alternatives import Alternatives
@@ -76,7 +81,7 @@ def run(args: argparse.Namespace) -> str:
 
     _check_files(args)
     bay = bay_named(args.bay)
-    weather = _weather(bay, args.weather)
+    weather = weather_for(bay, args.weather)
     others = [_target(bay, text, "--compare") for text in args.compare or ()]
     sizing = size_bay(
         bay, airflow_per_tonne=_target(bay, args.target), weather=weather, units=args.units
@@ -105,9 +110,7 @@ def _check_files(args: argparse.Namespace) -> None:
     if args.out is not None:
         check_target(args.out, force=True)  # ``create`` replaces nothing
         if Path(args.out).exists():
-            raise BadInput(
-                f"{args.out}: is there already and stays as it is; give another name or delete it"
-            )
+            raise BadInput(there_already(args.out))
     page_wanted(args)
 
 
@@ -117,29 +120,18 @@ def _compared(
     from ventcalc.sizing.alternatives import compare_airflows
 
     told = "less and more air, a season of each (--no-compare leaves them out)"
-    with tqdm(desc=told, unit="step", disable=None, leave=False, file=sys.stderr) as bar:
-
-        def progress(done: int, whole: int) -> None:
-            bar.total = whole
-            bar.update(done - bar.n)
-
-        return compare_airflows(sizing, weather, airflows, units, progress)
+    with progress_bar(told, "step") as (_, progress):
+        found = compare_airflows(sizing, weather, airflows, units, progress)
+    return found
 
 
 def _target(bay: Bay, text: str | None, option: str = "--target") -> float:
     """Airflow per tonne of crop in a full pile. [m³/(s t)]"""
     from ventcalc.sizing.written import airflow_wanted
 
-    try:
-        return airflow_wanted(bay, text)
-    except BadInput as error:
-        raise BadInput(f"{option} {problem}" for problem in error.problems) from None
-
-
-def _weather(bay: Bay, name: str) -> Weather:
-    if name == "example":
-        return example_weather()
-    return read_weather(name, altitude=bay.site.altitude)
+    with about(option):
+        airflow = airflow_wanted(bay, text)
+    return airflow
 
 
 def _written(

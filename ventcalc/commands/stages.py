@@ -15,7 +15,7 @@ from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named, page_wanted, read_text, write_text
 from ventcalc.commands.log import add_folder_options, opened
 from ventcalc.commands.unload import parsed
-from ventcalc.commands.words import add_command, as_json
+from ventcalc.commands.words import add_command, as_json, option_of
 from ventcalc.diagnose.log import read_log
 from ventcalc.errors import BadInput
 from ventcalc.logbook.folder import Logbook, season_folder
@@ -48,7 +48,7 @@ def add(commands: Any) -> None:
     parser.add_argument("--today", metavar="YYYY-MM-DD", help="another day than today")
     parser.add_argument("--log", metavar="FILE", help="CSV of readings with pulp, as of diagnose")
     for name, (_, _, _, about) in _VALUES.items():
-        parser.add_argument(f"--{name.replace('_', '-')}", metavar="VALUE", help=about)
+        parser.add_argument(option_of(name), metavar="VALUE", help=about)
     parser.add_argument("--html", metavar="OUT", help="write a page")
     add_folder_options(parser)
 

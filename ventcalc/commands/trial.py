@@ -6,12 +6,10 @@ import argparse
 import sys
 from typing import Any
 
-from tqdm import tqdm
-
 from ventcalc.advice.policies import POLICIES
 from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named, page_wanted, write_text
-from ventcalc.commands.words import add_command, as_json
+from ventcalc.commands.words import add_command, as_json, option_of, progress_bar
 from ventcalc.errors import BadInput
 from ventcalc.report.text import CAUTION, EXAMPLE_CREDIT
 from ventcalc.report.trial_page import trial_page
@@ -102,7 +100,7 @@ def run(args: argparse.Namespace) -> str:
 def _check(args: argparse.Namespace) -> None:
     """Numbers within reason."""
     problems = [
-        f"--{name.replace('_', '-')} is {value:g}; it lies between {low:g} and {high:g}"
+        f"{option_of(name)} is {value:g}; it lies between {low:g} and {high:g}"
         for name, low, high in (
             ("draws", 1, 10000), ("seed", 0, 2**32), ("layers", 4, 200), ("workers", 1, 256),
             ("colder", 0, 30), ("step", 1, 60), ("off_plan_price", 0, 1000),
@@ -125,18 +123,9 @@ def _tried(
     bays: list[Bay], weathers: list[Weather], faults: list[str], args: argparse.Namespace
 ) -> TrialResult:
     """The trial, with a progress bar on standard error (none where that is not a terminal)."""
-    told = "seasons"
-    done = [0, 0]
-    with tqdm(desc=told, disable=None, leave=False, file=sys.stderr) as bar:
-
-        def progress(seasons: int, total: int) -> None:
-            done[:] = seasons, total
-            bar.set_description(told, refresh=False)
-            bar.total = total
-            bar.update(seasons - bar.n)
-
+    with progress_bar("seasons") as (bar, progress):
         try:
-            return run_trial(
+            result = run_trial(
                 bays, weathers, args.policy, faults=faults, draws=args.draws, seed=args.seed,
                 layers=args.layers, off_plan_price=args.off_plan_price, folder=args.out,
                 workers=args.workers, scheduler=args.scheduler, progress=progress,
@@ -145,8 +134,9 @@ def _tried(
         except KeyboardInterrupt:
             if args.out is not None:
                 bar.write(
-                    f"ventcalc: stopped after {done[0]} of {done[1] or 'all'} seasons; they are "
+                    f"ventcalc: stopped after {bar.n} of {bar.total or 'all'} seasons; they are "
                     f"kept in {args.out}, and the same command goes on from there",
                     file=sys.stderr,
                 )
             raise
+    return result

@@ -10,16 +10,16 @@ from zoneinfo import ZoneInfo
 
 from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named, page_wanted, write_text
+from ventcalc.commands.inputs import weather_for
 from ventcalc.commands.log import opened
-from ventcalc.commands.season import weather_for
-from ventcalc.commands.words import add_command, add_skip_bad, as_json
+from ventcalc.commands.words import add_command, add_skip_bad, as_json, option_of, quantity
 from ventcalc.errors import BadInput
 from ventcalc.logbook.folder import season_folder
 from ventcalc.report.unload_page import unload_page
 from ventcalc.report.unload_text import unload_data, unload_text
 from ventcalc.stages.trucks import DayOff
 from ventcalc.stages.unloading import Trucks, unload
-from ventcalc.units import parse, show
+from ventcalc.units import show
 
 __all__ = ["add", "parsed", "run"]
 
@@ -70,9 +70,7 @@ def add(commands: Any) -> None:
     )
     for name, (_, value, about) in _VALUES.items():
         words = f"{about} ({value})" if value else about
-        parser.add_argument(
-            f"--{name.replace('_', '-')}", metavar="VALUE", default=value, help=words
-        )
+        parser.add_argument(option_of(name), metavar="VALUE", default=value, help=words)
     parser.add_argument("--weather", metavar="FILE", help="run the model: weather file, or example")
     parser.add_argument("--html", metavar="OUT", help="write a page")
     add_skip_bad(parser)
@@ -118,14 +116,10 @@ def parsed(
     """An option's value in the unit inside; NaN where it was not given. [unit]"""
     if text is None:
         return math.nan
-    option = f"--{name.replace('_', '-')}"
-    try:
-        value = parse(text, unit)
-    except BadInput as error:
-        raise BadInput(f"{option} {problem}" for problem in error.problems) from None
+    value = quantity(option_of(name), text, unit)
     if not low <= value <= high:
         least, most = (show(limit, unit) for limit in (low, high))
-        raise BadInput(f"{option} {text!r}: must lie in {least} to {most}; wrong unit?")
+        raise BadInput(f"{option_of(name)} {text!r}: must lie in {least} to {most}; wrong unit?")
     return value
 
 

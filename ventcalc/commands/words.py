@@ -4,12 +4,28 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Callable
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import Any, NoReturn
 
+from ventcalc.advice.json_values import moment_of
 from ventcalc.errors import BadInput
+from ventcalc.units import parse
 
-__all__ = ["Command", "Parser", "add_command", "add_skip_bad", "as_json"]
+__all__ = [
+    "Command",
+    "Parser",
+    "about",
+    "add_command",
+    "add_skip_bad",
+    "as_json",
+    "moment",
+    "option_of",
+    "progress_bar",
+    "quantity",
+    "whole_number",
+]
 
 
 Command = Callable[[argparse.Namespace], str]
@@ -57,3 +73,70 @@ def add_skip_bad(parser: argparse.ArgumentParser) -> None:
 def as_json(data: Any) -> str:
     """Data as JSON text."""
     return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False)
+
+
+# --- what stands behind an option --------------------------------------------------------
+
+
+@contextmanager
+def about(what: str) -> Iterator[None]:
+    """Begin each problem that is found inside with what it is about."""
+    try:
+        yield
+    except BadInput as error:
+        raise BadInput(f"{what} {problem}" for problem in error.problems) from None
+
+
+def option_of(name: str) -> str:
+    """As it is written: ``--truck-load`` of ``truck_load``."""
+    return f"--{name.replace('_', '-')}"
+
+
+def quantity(option: str, text: str, unit: str) -> float:
+    """A number with its unit. [unit]"""
+    with about(option):
+        value = parse(text, unit)
+    return value
+
+
+def moment(option: str, text: str) -> float:
+    """A time as ISO 8601, UTC since 1970. [s]"""
+    problems: list[str] = []
+    time = moment_of(text, problems)
+    if problems:
+        raise BadInput(f"{option}: {problem}" for problem in problems)
+    return time
+
+
+def whole_number(low: int, high: int) -> Callable[[str], int]:
+    """Reads a whole number within limits."""
+
+    def read(text: str) -> int:
+        if not text.isdecimal() or not low <= int(text) <= high:
+            raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from {low} to {high}")
+        return int(text)
+
+    return read
+
+
+# --- long work ---------------------------------------------------------------------------
+
+
+@contextmanager
+def progress_bar(
+    words: str, unit: str = "it", *, first: str = ""
+) -> Iterator[tuple[Any, Callable[[int, int], None]]]:
+    """
+    A bar on standard error (none where that is not a terminal), and what moves it: takes how much
+    is done, and of how much; ``first`` stands there until it moves.
+    """
+    from tqdm import tqdm
+
+    with tqdm(desc=first or words, unit=unit, disable=None, leave=False, file=sys.stderr) as bar:
+
+        def progress(done: int, total: int) -> None:
+            bar.set_description(words, refresh=False)
+            bar.total = total
+            bar.update(done - bar.n)
+
+        yield bar, progress

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
-import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -15,9 +12,10 @@ from ventcalc.bay.description import Bay
 from ventcalc.diagnose.log import Log
 from ventcalc.farm.advised import Advised, advise_log
 from ventcalc.logbook.kinds import Line, SensorCheck
+from ventcalc.report.numbers import known
 from ventcalc.report.season_days import local
 
-__all__ = ["advised_rows", "csv_text"]
+__all__ = ["advised_rows"]
 
 MANY = 3000
 """Rows, a second or two of work, from which processes of their own pay."""
@@ -33,11 +31,11 @@ def advised_row(bay: Bay, one: Advised) -> dict[str, Any]:
     return {
         "time": local(bay, now.readings.time).isoformat(),
         "stage": STAGES[int(now.stage)],
-        "target_c": _number(now.target),
-        "pulp_mean_c": _number(now.readings.pulp_mean),
+        "target_c": known(now.target, 4),
+        "pulp_mean_c": known(now.readings.pulp_mean, 4),
         "action": Action(int(advice.action)).name.lower(),
-        **{name: _number(getattr(advice, name)) for name in _POSITIONS},
-        "plenum_temp_c": _number(advice.plenum_temperature) if advice.fan_speed > 0.0 else None,
+        **{name: known(getattr(advice, name), 4) for name in _POSITIONS},
+        "plenum_temp_c": known(advice.plenum_temperature, 4) if advice.fan_speed > 0.0 else None,
         "alarms": " ".join(alarm.id for alarm in standing),
     }
 
@@ -70,16 +68,3 @@ def advised_rows(logs: Mapping[str, tuple[Bay, Log, Checks]]) -> list[dict[str, 
 
 def _rows_of(bay: Bay, log: Log, checks: Checks) -> list[dict[str, Any]]:
     return [advised_row(bay, one) for one in advise_log(bay, log, checks=checks)]
-
-
-def _number(value: float) -> float | None:
-    return round(value, 4) if math.isfinite(value) else None
-
-
-def csv_text(rows: Sequence[dict[str, Any]]) -> str:
-    """Rows with the same keys as CSV, without a line end below the last; empty for None."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(rows[0])
-    writer.writerows(["" if cell is None else cell for cell in row.values()] for row in rows)
-    return out.getvalue().rstrip("\n")

@@ -12,6 +12,7 @@ from ventcalc.bay.calendar import STAGES
 from ventcalc.farm.shared import SharedUse
 from ventcalc.farm.today import BayToday
 from ventcalc.report.data import advice_data
+from ventcalc.report.numbers import known
 from ventcalc.report.record_rows import share_words
 from ventcalc.report.season_days import local
 from ventcalc.report.sensor_text import checks_data, checks_lines
@@ -45,14 +46,14 @@ def _cells(one: BayToday, units: UnitSystem) -> list[str]:
             f"{read:%d %b %H:%M}",
             STAGES[int(now.stage)].replace("_", " "),
             show(now.target, "degC", units),
-            _known(one.pulp_coldest, "degC", units),
-            _known(one.pulp_warmest, "degC", units),
+            _shown(one.pulp_coldest, "degC", units),
+            _shown(one.pulp_warmest, "degC", units),
             "not known" if math.isnan(co2) else f"{co2 * 1e6:,.0f} ppm",
         ]
     return [*seen, *_weight_cells(one, units), _alarm_cell(one)]
 
 
-def _known(value: float, unit: str, units: UnitSystem) -> str:
+def _shown(value: float, unit: str, units: UnitSystem) -> str:
     return "not known" if math.isnan(value) else show(value, unit, units)
 
 
@@ -192,9 +193,6 @@ def _factor(use: SharedUse) -> float:
 
 
 def _bay_data(one: BayToday, units: UnitSystem) -> dict[str, Any]:
-    def number(value: float) -> float | None:
-        return None if math.isnan(value) else round(value, 6)
-
     weights = one.weights
     advice = None
     if one.advised is not None:
@@ -206,16 +204,16 @@ def _bay_data(one: BayToday, units: UnitSystem) -> dict[str, Any]:
     return {
         "file": one.place.name,
         "bay": one.place.bay.name,
-        "age_h": number(one.age / 3600.0),
+        "age_h": known(one.age / 3600.0, 6),
         "lapsed": one.lapsed,
-        "pulp_coldest_c": number(one.pulp_coldest),
-        "pulp_warmest_c": number(one.pulp_warmest),
-        "co2_ppm": number(one.advised.given.readings.co2 * 1e6) if one.advised else None,
+        "pulp_coldest_c": known(one.pulp_coldest, 6),
+        "pulp_warmest_c": known(one.pulp_warmest, 6),
+        "co2_ppm": known(one.advised.given.readings.co2 * 1e6, 6) if one.advised else None,
         "mass_in_kg": weights.mass_in if weights else None,
         "mass_out_kg": weights.mass_out if weights else None,
-        "mass_loss": number(weights.mass_loss) if weights else None,
-        "mass_loss_by_log": number(one.expected.mass_loss) if one.expected else None,
-        "mass_loss_by_log_uncertainty": number(one.expected.doubt) if one.expected else None,
+        "mass_loss": known(weights.mass_loss, 6) if weights else None,
+        "mass_loss_by_log": known(one.expected.mass_loss, 6) if one.expected else None,
+        "mass_loss_by_log_uncertainty": known(one.expected.doubt, 6) if one.expected else None,
         "first": first_line(one, units),
         "advice": advice,
         "problems": list(one.problems),

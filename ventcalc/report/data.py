@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
@@ -18,20 +15,16 @@ from ventcalc.advice.reasons import reasons
 from ventcalc.air import AirState
 from ventcalc.bay.calendar import STAGES
 from ventcalc.bay.description import Bay
-from ventcalc.report.season_days import local
+from ventcalc.report.numbers import rounded
+from ventcalc.report.season_days import local, stamps
 from ventcalc.report.season_rows import ROWS, equipment_lines, published_lines
+from ventcalc.report.table import csv_text
 from ventcalc.report.text import CAUTION
 from ventcalc.season.likely import Likely
 from ventcalc.season.run import TRACES, Season
 from ventcalc.units import UnitSystem
 
 __all__ = ["advice_data", "air_data", "likely_data", "season_csv", "season_data"]
-
-
-def _number(value: Any) -> float | None:
-    """A float for JSON, to eight digits; NaN has no place there."""
-    number = float(value)
-    return float(f"{number:.8g}") if math.isfinite(number) else None
 
 
 def advice_data(
@@ -46,23 +39,23 @@ def advice_data(
     runs = advice.fan_speed > 0.0
 
     def supply(value: float) -> float | None:
-        return _number(value) if runs else None
+        return rounded(value) if runs else None
 
     return {
         "bay": bay.name,
         "time": local(bay, now.readings.time).isoformat(),
         "stage": STAGES[int(now.stage)],
-        "target_c": _number(now.target),
+        "target_c": rounded(now.target),
         "action": Action(int(advice.action)).name.lower(),
-        "fan_speed": _number(advice.fan_speed),
-        "door_opening": _number(advice.door_opening),
-        "humidifier": _number(advice.humidifier),
-        "refrigeration": _number(advice.refrigeration),
-        "heater": _number(advice.heater),
+        "fan_speed": rounded(advice.fan_speed),
+        "door_opening": rounded(advice.door_opening),
+        "humidifier": rounded(advice.humidifier),
+        "refrigeration": rounded(advice.refrigeration),
+        "heater": rounded(advice.heater),
         "plenum_temp_c": supply(advice.plenum_temperature),
         "plenum_rh": supply(advice.plenum_relative_humidity),
         "plenum_dew_point_c": supply(advice.plenum_dew_point),
-        "plenum_rh_measured": _number(given.readings.plenum_relative_humidity),
+        "plenum_rh_measured": rounded(given.readings.plenum_relative_humidity),
         "valid_until": local(bay, now.readings.time + advice.valid_for).isoformat(),
         "alarms": [asdict(alarm) for alarm in alarms(advice, bay, memory, units)],
         "not_believed": list(given.doubts),
@@ -78,15 +71,15 @@ def _outside_data(advice: Advice) -> dict[str, Any]:
     return {
         "verdict": Verdict(int(air.verdict)).name.lower(),
         "binding": Binding(int(air.binding)).name.lower(),
-        "cooling_kw": _number(air.cooling / 1000.0),
-        "pile_rate_k_per_h": _number(air.pile_rate * 3600.0),
-        "fresh_fraction": _number(air.fresh_fraction),
+        "cooling_kw": rounded(air.cooling / 1000.0),
+        "pile_rate_k_per_h": rounded(air.pile_rate * 3600.0),
+        "fresh_fraction": rounded(air.fresh_fraction),
         "margins": {
-            "cold_k": _number(air.cold_margin),
-            "floor_k": _number(air.floor_margin),
-            "wetting_k": _number(air.wetting_margin),
-            "wetting_uncertainty_k": _number(air.wetting_uncertainty),
-            "drip_k": _number(air.drip_margin),
+            "cold_k": rounded(air.cold_margin),
+            "floor_k": rounded(air.floor_margin),
+            "wetting_k": rounded(air.wetting_margin),
+            "wetting_uncertainty_k": rounded(air.wetting_uncertainty),
+            "drip_k": rounded(air.drip_margin),
         },
     }
 
@@ -94,15 +87,15 @@ def _outside_data(advice: Advice) -> dict[str, Any]:
 def air_data(state: AirState) -> dict[str, float | None]:
     """A state of moist air for JSON."""
     return {
-        "temp_c": _number(state.temperature),
-        "rh": _number(state.relative_humidity),
-        "dew_point_c": _number(state.dew_point),
-        "wet_bulb_c": _number(state.wet_bulb),
-        "humidity_ratio_kg_kg": _number(state.humidity_ratio),
-        "enthalpy_j_kg": _number(state.enthalpy),
-        "specific_volume_m3_kg": _number(state.specific_volume),
-        "density_kg_m3": _number(state.density),
-        "pressure_pa": _number(state.pressure),
+        "temp_c": rounded(state.temperature),
+        "rh": rounded(state.relative_humidity),
+        "dew_point_c": rounded(state.dew_point),
+        "wet_bulb_c": rounded(state.wet_bulb),
+        "humidity_ratio_kg_kg": rounded(state.humidity_ratio),
+        "enthalpy_j_kg": rounded(state.enthalpy),
+        "specific_volume_m3_kg": rounded(state.specific_volume),
+        "density_kg_m3": rounded(state.density),
+        "pressure_pa": rounded(state.pressure),
     }
 
 
@@ -111,7 +104,7 @@ def season_data(seasons: Sequence[Season], units: UnitSystem = "metric") -> dict
     first = seasons[0]
     return {
         "bay": first.bay.name,
-        "mass_loaded_t": _number(first.bay.mass / 1000.0),
+        "mass_loaded_t": rounded(first.bay.mass / 1000.0),
         "weather": first.weather_name,
         "notes": list(first.notes),
         "first_load": _stamp(first, 0),
@@ -119,7 +112,7 @@ def season_data(seasons: Sequence[Season], units: UnitSystem = "metric") -> dict
         "currency": first.bay.costs.currency,
         "policies": {
             season.policy: {
-                **{row.key: _number(row.number(season)) for row in ROWS},
+                **{row.key: rounded(row.number(season)) for row in ROWS},
                 "sanity": [*published_lines(season, units), *equipment_lines(season, units)],
             }
             for season in seasons
@@ -128,9 +121,7 @@ def season_data(seasons: Sequence[Season], units: UnitSystem = "metric") -> dict
 
 
 def _stamp(season: Season, row: int) -> str:
-    return local(
-        season.bay, float(season.time[row].astype("datetime64[s]").astype(int))
-    ).isoformat()
+    return local(season.bay, stamps(season)[row]).isoformat()
 
 
 _COLUMNS: dict[str, tuple[str, float]] = {
@@ -164,10 +155,10 @@ def likely_data(likely: Mapping[str, Likely]) -> dict[str, Any]:
     return {
         "likely": {
             rows[name].key: {
-                "p10": _number(one.low * rows[name].scale),
-                "p90": _number(one.high * rows[name].scale),
+                "p10": rounded(one.low * rows[name].scale),
+                "p90": rounded(one.high * rows[name].scale),
                 "matters_most": one.matters_most,
-                "rank_correlation": _number(one.rank_correlation),
+                "rank_correlation": rounded(one.rank_correlation),
             }
             for name, one in likely.items()
         }
@@ -176,17 +167,12 @@ def likely_data(likely: Mapping[str, Likely]) -> dict[str, Any]:
 
 def season_csv(seasons: Sequence[Season]) -> str:
     """The hours of one or several seasons."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    names = [_COLUMNS.get(name, (name, 1.0))[0] for name in TRACES]
-    writer.writerow(["policy", "time", *names])
+    rows = [["policy", "time", *(_COLUMNS.get(name, (name, 1.0))[0] for name in TRACES)]]
     for season in seasons:
         columns = [_cells(season, name) for name in TRACES]
-        seconds = season.time.astype("datetime64[s]").astype(int).tolist()
-        times = [local(season.bay, stamp).isoformat() for stamp in seconds]
-        for time, *cells in zip(times, *columns, strict=True):
-            writer.writerow([season.policy, time, *cells])
-    return out.getvalue()
+        times = [local(season.bay, stamp).isoformat() for stamp in stamps(season)]
+        rows += [[season.policy, *cells] for cells in zip(times, *columns, strict=True)]
+    return csv_text(rows)
 
 
 def _cells(season: Season, name: str) -> list[str]:

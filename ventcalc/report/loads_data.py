@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -13,12 +12,9 @@ from ventcalc.logbook.judge import Judgement
 from ventcalc.logbook.kinds import Line
 from ventcalc.report.loads_text import TAKE_WORDS, reason_words
 from ventcalc.report.logbook_text import day_and_time
+from ventcalc.report.numbers import known
 
 __all__ = ["judgement_data", "loads_data"]
-
-
-def _known(value: float) -> float | None:
-    return value if math.isfinite(value) else None
 
 
 def judgement_data(judgement: Judgement) -> dict[str, Any]:
@@ -40,8 +36,8 @@ def loads_data(
         "bay": bay.name,
         "content_kg": filling.content,
         "capacity_kg": filling.full_mass,
-        "rate_kg_per_day": _known(filling.rate),
-        "days_left": _known(filling.days_left),
+        "rate_kg_per_day": known(filling.rate),
+        "days_left": known(filling.days_left),
         "planned_days": filling.planned_days,
         "days": [
             {
@@ -49,12 +45,12 @@ def loads_data(
                 "loads": day.loads,
                 "mass_kg": day.mass,
                 "content_kg": day.content,
-                "pulp_temp_c": _known(day.pulp_mean),
+                "pulp_temp_c": known(day.pulp_mean),
                 "field_heat_w": day.field_heat,
                 "respiration_w": day.respiration,
                 "fans_w": day.fans,
-                "fan_share": _known(day.fan_share),
-                "refrigeration_share": _known(day.refrigeration_share),
+                "fan_share": known(day.fan_share),
+                "refrigeration_share": known(day.refrigeration_share),
             }
             for day in filling.days
         ],

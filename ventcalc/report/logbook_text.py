@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from datetime import datetime
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from ventcalc.bay.description import Bay
 from ventcalc.logbook.airflows import EVEN, MeasuredAir, measured_air
@@ -23,7 +21,7 @@ __all__ = ["day_and_time", "kind_help", "kind_text", "logbook_text", "offset_tex
 
 def day_and_time(bay: Bay, time: float) -> str:
     """Local time at the bay, as people write it."""
-    return f"{datetime.fromtimestamp(time, ZoneInfo(bay.site.time_zone)):%Y-%m-%d %H:%M}"
+    return f"{local(bay, time):%Y-%m-%d %H:%M}"
 
 
 def problem_lines(book: Logbook) -> list[str]:
@@ -134,7 +132,4 @@ def kind_help(kind: str) -> str:
             about += f": {', '.join(meta['choices'])}"
         needed = "" if field.name in must else " (may be left out)"
         rows.append([stem(field.name), f'"{meta["like"]}"', f"{about}{needed}"])
-    widths = [max(len(row[k]) for row in rows) for k in range(2)]
-    return "\n".join(
-        f"  {key.ljust(widths[0])}  {like.ljust(widths[1])}  {about}" for key, like, about in rows
-    )
+    return "\n".join(table(rows, left=3))

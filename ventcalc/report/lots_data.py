@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
@@ -13,12 +12,9 @@ from ventcalc.logbook.lots import Blocked, LotState, Stretch, known_use
 from ventcalc.logbook.seed_rules import RuleFinding
 from ventcalc.logbook.weights import Shrink
 from ventcalc.report.logbook_data import entry_data
+from ventcalc.report.numbers import known
 
 __all__ = ["lots_data"]
-
-
-def _known(value: float) -> float | None:
-    return None if math.isnan(value) else value
 
 
 def lots_data(
@@ -39,7 +35,7 @@ def lots_data(
                 "use": known_use(state, bay),
                 "loaded_kg": state.loaded,
                 "content_kg": state.content,
-                "pulp_temp_c": _known(state.pulp_mean),
+                "pulp_temp_c": known(state.pulp_mean),
                 "rot_share": state.rot_share,
                 "frost_share": state.frost_share,
                 "term": state.term,
@@ -59,8 +55,8 @@ def lots_data(
                 "mass_in_kg": one.mass_in,
                 "mass_out_kg": one.mass_out,
                 "complete": one.complete,
-                "mass_loss": _known(one.mass_loss),
-                "standard_uncertainty": _known(one.doubt),
+                "mass_loss": known(one.mass_loss),
+                "standard_uncertainty": known(one.doubt),
             }
             for one in shrinks
         ],

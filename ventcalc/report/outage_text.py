@@ -10,6 +10,7 @@ from typing import Any
 from ventcalc.bay.description import Bay
 from ventcalc.outage.limits import Limit
 from ventcalc.outage.outage import HOURS, Case, Outage
+from ventcalc.report.numbers import known
 from ventcalc.report.season_days import local
 from ventcalc.report.table import bullets, numbered, table
 from ventcalc.units import UnitSystem, show
@@ -237,20 +238,16 @@ def outage_data(bay: Bay, found: Outage, units: UnitSystem = "metric") -> dict[s
                 "limit": None if math.isnan(limit.value) else limit.value,
                 "unit": "1" if limit.unit == "1 ppm" else limit.unit,
                 "source": limit.source,
-                "closed_h": _known(found.closed.hours[k]),
-                "open_h": _known(found.open.hours[k]),
+                "closed_h": known(found.closed.hours[k], 2),
+                "open_h": known(found.open.hours[k], 2),
             }
             for k, limit in enumerate(found.limits)
         ],
         "crop_lost_h": {
-            "closed": _known(found.closed.ended), "open": _known(found.open.ended),
+            "closed": known(found.closed.ended, 2), "open": known(found.open.ended, 2),
         },
         "door_airflow_m3_s": found.open.traces[1].airflow,
         "steps": steps(bay, found, units),
         "notes": list(found.notes),
         "cautions": list(CAUTIONS),
     }  # fmt: skip
-
-
-def _known(value: float) -> float | None:
-    return None if math.isnan(value) else round(value, 2)

@@ -18,7 +18,7 @@ from ventcalc.report.outlook_text import (
     title,
 )
 from ventcalc.report.pages import Verdict, one_line, page
-from ventcalc.report.season_days import local
+from ventcalc.report.season_days import local, stamps
 from ventcalc.report.text import CAUTION
 from ventcalc.units import UnitSystem, convert, reworded, shown_unit
 from ventcalc.web.chart import Line, chart
@@ -57,8 +57,8 @@ def one_sentence(said: str) -> str:
 def _pile(found: Outlook, units: UnitSystem) -> Picture:
     """Pulp by height with its band, and when outside air cools."""
     season = found.season
-    times = season.time.astype("datetime64[s]").astype(float)
-    shift = (local(season.bay, float(times[0])).utcoffset() or timedelta()).total_seconds()
+    times = np.array(stamps(season))
+    shift = (local(season.bay, times[0]).utcoffset() or timedelta()).total_seconds()
 
     def temperature(values: Any) -> Any:
         return convert(np.asarray(values), "degC", units)[0]

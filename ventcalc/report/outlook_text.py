@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from ventcalc.advice.action import COOL_BY_COIL, COOL_BY_OUTSIDE, Action
 from ventcalc.outlook.ahead import Outlook, power_cost
 from ventcalc.outlook.events import EVENTS, Event
-from ventcalc.report.season_days import local
+from ventcalc.report.season_days import local, stamps
 from ventcalc.report.table import bullets, table
 from ventcalc.report.text import CAUTION
 from ventcalc.season.kpi import POWERS
@@ -50,13 +50,13 @@ class Hours:
 def hours_of_outlook(found: Outlook) -> Hours:
     """Local times and sums of an outlook."""
     season, records = found.season, found.season.records
-    times = season.time.astype("datetime64[s]").astype(float)
-    step = season.state.time - float(times[-1])
+    times = stamps(season)
+    step = season.state.time - times[-1]
     power: Array = np.sum([records[name] for name in POWERS], axis=0)
     bed = found.state.season.bed
     begun = float(np.mean(bed.water_loss + bed.dry_matter_loss))
     return Hours(
-        wall=[local(season.bay, time) for time in times.tolist()],
+        wall=[local(season.bay, time) for time in times],
         step_hours=step / 3600.0,
         cools=(records["action"] == COOL_BY_OUTSIDE)
         & (records["door_opening"] > 0.0) & (records["runs"] > 0.0),
@@ -344,7 +344,7 @@ def _event(found: Outlook, event: Event) -> dict[str, Any]:
 def cools_by(found: Outlook) -> list[tuple[float, float, bool]]:
     """Stretches in which outside air (true) or refrigeration cools: begin, end [s]."""
     action, season = found.season.records["action"], found.season
-    times = [*season.time.astype("datetime64[s]").astype(float).tolist(), season.state.time]
+    times = [*stamps(season), season.state.time]
     spans = []
     for code, outside in ((COOL_BY_OUTSIDE, True), (COOL_BY_COIL, False)):
         edges = np.flatnonzero(np.diff((action == code).astype(int), prepend=0, append=0))

@@ -9,6 +9,7 @@ from typing import Any
 
 from ventcalc.plan.reduced import COIL, OUTSIDE, REST
 from ventcalc.plan.week import Money, PlannedHour, WeekPlan, WholeModel
+from ventcalc.report.numbers import known
 from ventcalc.report.season_days import local
 from ventcalc.report.table import bullets, table
 from ventcalc.report.text import CAUTION
@@ -262,9 +263,7 @@ def plan_data(plan: WeekPlan) -> dict[str, Any]:
                 "cost": one.money._asdict() | {"total": one.money.total},
                 "fan_h": one.fan_hours,
                 "wet_h": one.wet_hours,
-                "coldest_supply_c": None
-                if math.isnan(one.coldest_supply_temperature)
-                else one.coldest_supply_temperature,
+                "coldest_supply_c": known(one.coldest_supply_temperature),
                 "peak_power_w": one.peak_power,
                 "demand_charge": one.peak_power * plan.tariff.demand,
                 "pulp_mean_c": [round(value, 4) for value in one.pulp_mean.tolist()],
@@ -289,8 +288,6 @@ def _hour(plan: WeekPlan, hour: PlannedHour) -> dict[str, Any]:
         "energy_price_per_kwh": hour.price * JOULE_PER_KWH,
         "energy_cost": hour.does.energy_cost,
         "shrink_cost": hour.does.shrink_cost,
-        "cold_cost_per_kwh": (
-            None if math.isinf(hour.cold_cost) else hour.cold_cost * JOULE_PER_KWH
-        ),
+        "cold_cost_per_kwh": known(hour.cold_cost * JOULE_PER_KWH),
         "cold_worth_per_kwh": hour.cold_worth * JOULE_PER_KWH,
     }

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import fields
 from typing import Any
 
 from ventcalc.farm.record import BayRecord, farm_shrink
@@ -12,7 +13,7 @@ from ventcalc.logbook.probe_checks import probe_offset
 from ventcalc.logbook.weights import Shrink
 from ventcalc.report.diagnose_text import WORDS
 from ventcalc.report.logbook_data import entry_data
-from ventcalc.report.logbook_text import offset_text
+from ventcalc.report.logbook_text import day_and_time, offset_text
 from ventcalc.report.season_days import local
 from ventcalc.units import UnitSystem, show
 
@@ -222,7 +223,7 @@ def departure_rows(one: BayRecord) -> list[list[str]]:
     rows = [["from", "hours", "what was done otherwise", "why"]]
     longest = one.followed.departures[:DEPARTURES] if one.followed else ()
     for part in sorted(longest, key=lambda part: part.begin):
-        begin = f"{local(one.place.bay, part.begin):%Y-%m-%d %H:%M}"
+        begin = day_and_time(one.place.bay, part.begin)
         devices = ", ".join(name.replace("_", " ") for name in part.devices)
         hours = f"{(part.end - part.begin) / 3600.0:.0f}"
         rows.append([begin, hours, devices, part.why or "no reason written down"])
@@ -235,7 +236,7 @@ def told_rows(one: BayRecord, units: UnitSystem) -> list[list[str]]:
     for kind, line in one.told:
         words = _words(kind, line, units)
         note = f" ({line.note})" if line.note else ""
-        when = f"{local(one.place.bay, line.time):%Y-%m-%d %H:%M}"
+        when = day_and_time(one.place.bay, line.time)
         rows.append([when, kind.replace("_", " ").removesuffix("s"), f"{words}{note}", line.who])
     return rows
 
@@ -248,20 +249,14 @@ def _words(kind: str, line: Any, units: UnitSystem) -> str:
         before = f" from {entry.before}" if entry.before else ""
         return f"{entry.what}{before} to {entry.after}{f': {entry.why}' if entry.why else ''}"
     parts = []
-    for name in entry_fields(entry):
-        value = getattr(entry, name)
+    for field in fields(entry):
+        value, unit = getattr(entry, field.name), field.metadata["unit"]
         if isinstance(value, float):
-            unit = type(entry).__dataclass_fields__[name].metadata["unit"]
             value = show(value, "1 percent" if unit == "1" else unit, units)
         if value:
-            told = str(value).replace("_", " ")
-            parts.append(told if name == "what" else f"{stem(name).replace('_', ' ')} {told}")
+            words = "" if field.name == "what" else f"{stem(field.name)} "
+            parts.append(f"{words}{value}".replace("_", " "))
     return ", ".join(parts)
-
-
-def entry_fields(entry: Any) -> list[str]:
-    """Names of the fields of a line, in their order."""
-    return list(type(entry).__dataclass_fields__)
 
 
 def told_data(one: BayRecord) -> list[dict[str, Any]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from calendar import timegm
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -15,7 +16,7 @@ from ventcalc.bay.calendar import STAGES
 from ventcalc.bay.description import Bay
 from ventcalc.season.run import Season
 
-__all__ = ["Days", "days_of", "local", "loss_at", "stage_runs"]
+__all__ = ["Days", "days_of", "local", "loss_at", "noon", "stage_runs", "stamps"]
 
 Array = NDArray[np.float64]
 
@@ -23,6 +24,17 @@ Array = NDArray[np.float64]
 def local(bay: Bay, time: float) -> datetime:
     """Wall-clock time at the bay of a time in UTC since 1970-01-01 [s], with its offset."""
     return datetime.fromtimestamp(time, ZoneInfo(bay.site.time_zone))
+
+
+def stamps(season: Season) -> list[float]:
+    """Beginning of each step, UTC since 1970. [s]"""
+    found: list[float] = season.time.astype("datetime64[s]").astype(float).tolist()
+    return found
+
+
+def noon(day: date) -> float:
+    """Where a day stands on an axis of dates. [s]"""
+    return timegm(day.timetuple()) + 43200.0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -78,8 +90,7 @@ class Days:
 
 def days_of(season: Season) -> Days:
     """The steps of a season sorted into local days and months."""
-    seconds = season.time.astype("datetime64[s]").astype(np.int64).tolist()
-    wall = [local(season.bay, stamp).replace(tzinfo=None) for stamp in seconds]
+    wall = [local(season.bay, stamp).replace(tzinfo=None) for stamp in stamps(season)]
     first = wall[0].date()
     day = [(time.date() - first).days for time in wall]
     month = [(time.year - first.year) * 12 + time.month - first.month for time in wall]

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from typing import Any
 
 import numpy as np
@@ -11,7 +9,8 @@ from numpy.typing import NDArray
 
 from ventcalc import air
 from ventcalc.pile.crop import crop_for
-from ventcalc.report.season_days import local
+from ventcalc.report.season_days import local, stamps
+from ventcalc.report.table import csv_text
 from ventcalc.season.run import Season
 
 __all__ = ["PROBES", "season_columns", "season_log_csv"]
@@ -29,7 +28,7 @@ def season_columns(season: Season, probes: int = PROBES) -> tuple[Array, dict[st
     A row stands at the end of its step: the positions that held through it, and where it led.
     """
     records, pressure = season.records, season.pressure
-    begins = season.time.astype("datetime64[s]").astype(float)
+    begins = np.array(stamps(season))
     step = season.state.time - begins[-1]
     runs = records["runs"] > 0.0
     plenum = np.where(runs, records["plenum_temperature"], season.pulp[:, 0])
@@ -66,11 +65,7 @@ def season_log_csv(season: Season) -> str:
     time, columns = season_columns(season)
     top = season.installed.pile.height
     heights = np.linspace(0.5, len(season.pulp[0]) - 0.5, PROBES) / len(season.pulp[0]) * top
-    out = io.StringIO()
-    out.write(f"# pulp_heights_m: {', '.join(f'{height:.2f}' for height in heights)}\n")
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(["time", *columns])
+    head = f"# pulp_heights_m: {', '.join(f'{height:.2f}' for height in heights)}\n"
     cells = [[f"{value:.5g}" for value in column.tolist()] for column in columns.values()]
-    stamps = [local(season.bay, stamp).isoformat() for stamp in time.tolist()]
-    writer.writerows(zip(stamps, *cells, strict=True))
-    return out.getvalue()
+    ends = [local(season.bay, stamp).isoformat() for stamp in time.tolist()]
+    return head + csv_text([["time", *columns], *zip(ends, *cells, strict=True)])

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from calendar import timegm
 from collections.abc import Callable
-from datetime import UTC, date, datetime, timedelta
+from datetime import timedelta
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ventcalc.report.season_days import Days, stage_runs
+from ventcalc.report.season_days import Days, local, noon, stage_runs, stamps
 from ventcalc.units import UnitSystem, convert, shown_unit
 from ventcalc.web.bars import bars
 from ventcalc.web.chart import Level, Line, Mark, chart
@@ -52,19 +51,14 @@ def _difference_unit(units: UnitSystem) -> str:
 
 def _hours(days: Days) -> Array:
     """Each step in the bay's standard time, counted as if it were UTC: no hour comes twice. [s]"""
-    zone = ZoneInfo(days.season.bay.site.time_zone)
-    stamps = days.season.time.astype("datetime64[s]").astype(np.float64)
-    local = datetime.fromtimestamp(float(stamps[0]), UTC).astimezone(zone)
-    summer = local.dst() or timedelta()
-    return stamps + ((local.utcoffset() or timedelta()) - summer).total_seconds()
-
-
-def _noon(day: date) -> float:
-    return timegm(day.timetuple()) + 0.5 * DAY
+    times = np.array(stamps(days.season))
+    first = local(days.season.bay, times[0])
+    summer = first.dst() or timedelta()
+    return times + ((first.utcoffset() or timedelta()) - summer).total_seconds()
 
 
 def _dates(days: Days) -> list[float]:
-    return [_noon(day) for day in days.dates]
+    return [noon(day) for day in days.dates]
 
 
 def _spans(days: Days) -> list[tuple[float, float, str]]:
@@ -183,7 +177,7 @@ def actions_plot(days: Days) -> Picture:
     hours = np.array([time.hour for time in days.wall])
     rows = [(words, _by_hour(days, hours, values)) for words, values in _positions(days)]
     title = "Fans, door and equipment by date and hour of the day"
-    midnights = [_noon(day) - 0.5 * DAY for day in days.dates]
+    midnights = [noon(day) - 0.5 * DAY for day in days.dates]
     return strips("actions", title, [*midnights, midnights[-1] + DAY], rows)
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Sequence
 from itertools import groupby
@@ -11,6 +10,7 @@ from typing import Any
 from ventcalc.bay.checks import bay_notes
 from ventcalc.equipment.refrigerant_cycle import REFRIGERANTS
 from ventcalc.report.alternatives import alternative_lines, season_line
+from ventcalc.report.numbers import rounded
 from ventcalc.report.table import bullets, table
 from ventcalc.sizing.alternatives import Alternatives
 from ventcalc.sizing.size import CAUTIONS, Size, Sizing
@@ -192,10 +192,10 @@ def size_data(sizing: Sizing) -> dict[str, Any]:
         "weather": sizing.weather_name,
         "refrigeration_needed": sizing.refrigeration_needed,
         "outside_air_alone": sizing.alone.verdict,
-        "sizes": {_key(one.key, one.unit): _number(one.value) for one in sizing.sizes},
+        "sizes": {_key(one.key, one.unit): rounded(one.value) for one in sizing.sizes},
         "working": [_record(one) for one in sizing.sizes],
         "plant_performance": {
-            name: _number(value) for name, value in sizing.cooling.performances.items()
+            name: rounded(value) for name, value in sizing.cooling.performances.items()
         },
         "plant_left_out": dict(sizing.cooling.left_out),
         "notes": list(sizing.notes),
@@ -210,12 +210,12 @@ def _record(one: Size) -> dict[str, Any]:
         "key": one.key,
         "subject": one.subject,
         "name": one.name,
-        f"value{ending}": _number(one.value),
-        f"margin{ending if one.unit != 'degC' else '_k'}": _number(one.margin),
-        f"bay_now{ending}": _number(one.present),
+        f"value{ending}": rounded(one.value),
+        f"margin{ending if one.unit != 'degC' else '_k'}": rounded(one.margin),
+        f"bay_now{ending}": rounded(one.present),
         "formula": one.formula,
         "inputs": {
-            _key(re.sub(r"\W+", "_", part.name), part.unit): _number(part.value)
+            _key(re.sub(r"\W+", "_", part.name), part.unit): rounded(part.value)
             for part in one.given
         },
         "source": one.source,
@@ -224,8 +224,3 @@ def _record(one: Size) -> dict[str, Any]:
 
 def _key(name: str, unit: str) -> str:
     return name + KEY_UNITS[unit]
-
-
-def _number(value: float | None) -> float | None:
-    """To eight digits; NaN has no place in JSON."""
-    return None if value is None or not math.isfinite(value) else float(f"{value:.8g}") + 0.0

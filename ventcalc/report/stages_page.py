@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from calendar import timegm
 from typing import Any
 
 import numpy as np
 
 from ventcalc.bay.description import Bay
 from ventcalc.report.pages import Figure, Glance, Part, Verdict, one_line, page
+from ventcalc.report.season_days import noon
 from ventcalc.report.stages_text import UNMEASURED, plain, stage_parts, stage_rows
 from ventcalc.report.text import CAUTION
 from ventcalc.stages.dormancy import SOURCES
@@ -82,7 +82,7 @@ def _figure(bay: Bay, told: Progress, units: UnitSystem) -> Figure:
     picture = chart(
         "pulp",
         "Pulp as planned and as measured",
-        [timegm(one.day.timetuple()) + 0.5 * DAY for one in told.course],
+        [noon(one.day) for one in told.course],
         [
             Line(label="planned and band", y=shown(planned + band), color="--quiet",
                  base=shown(planned - band), width=0.0),

@@ -8,6 +8,7 @@ from typing import Any
 
 from ventcalc.bay.description import Bay
 from ventcalc.logbook.judge import FROST, FROZEN, ROT
+from ventcalc.report.numbers import known
 from ventcalc.report.table import bullets, table
 from ventcalc.stages.dormancy import SOURCES
 from ventcalc.stages.progress import Progress
@@ -208,7 +209,7 @@ def stages_data(bay: Bay, told: Progress) -> dict[str, Any]:
         "healed_days": told.healed / DAY,
         "healing_wanted_days": told.healing_wanted / DAY,
         "healed_by": [_iso(day) for day in told.healed_by],
-        "ramp_k_per_day": None if math.isnan(told.ramp) else told.ramp * DAY,
+        "ramp_k_per_day": known(told.ramp * DAY),
         "holding_from": [_iso(day) for day in told.holding_from],
         "sprouting": {
             "earliest": _iso(told.sprouts.earliest),
@@ -226,7 +227,7 @@ def stages_data(bay: Bay, told: Progress) -> dict[str, Any]:
             **{
                 name: {
                     "mass_loss": one.mass_loss,
-                    "closed_after_days": closes / DAY if closes < math.inf else None,
+                    "closed_after_days": known(closes / DAY),
                     "degree_days_above_4_c": one.degree_days,
                 }
                 for name, one, closes in (

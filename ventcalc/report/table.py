@@ -2,24 +2,27 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import textwrap
 from collections.abc import Iterable, Sequence
+from typing import Any
 
-__all__ = ["bullets", "first_of", "numbered", "table"]
+__all__ = ["bullets", "csv_text", "first_of", "numbered", "table"]
 
 _PAGE = 96
 _MOST = 20
 
 
-def table(rows: Iterable[Sequence[str]], indent: int = 2) -> list[str]:
-    """Rows with their columns aligned: the first to the left, the others to the right."""
+def table(rows: Iterable[Sequence[str]], indent: int = 2, left: int = 1) -> list[str]:
+    """Rows with their columns aligned: the first ones to the left, the others to the right."""
     rows = list(rows)
     widths = [max(len(row[k]) for row in rows if k < len(row)) for k in range(len(rows[0]))]
     return [
         (
             " " * indent
             + "  ".join(
-                cell.ljust(width) if k == 0 else cell.rjust(width)
+                cell.ljust(width) if k < left else cell.rjust(width)
                 for k, (cell, width) in enumerate(zip(row, widths, strict=False))
             )
         ).rstrip()
@@ -48,3 +51,10 @@ def numbered(sentences: Iterable[str]) -> list[str]:
             sentence, _PAGE, initial_indent=head, subsequent_indent=" " * len(head)
         )
     return lines
+
+
+def csv_text(rows: Iterable[Iterable[Any]]) -> str:
+    """Rows as CSV; empty for None."""
+    out = io.StringIO()
+    csv.writer(out, lineterminator="\n").writerows(rows)
+    return out.getvalue()

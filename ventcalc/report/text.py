@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from itertools import groupby
 
 from ventcalc.advice.advise import Action, Advice
@@ -15,7 +15,7 @@ from ventcalc.air import AirState
 from ventcalc.bay.calendar import STAGES
 from ventcalc.bay.checks import bay_notes
 from ventcalc.bay.description import Bay
-from ventcalc.report.season_days import local
+from ventcalc.report.season_days import local, stamps
 from ventcalc.report.season_rows import (
     ROWS,
     control_words,
@@ -58,13 +58,6 @@ EXAMPLE_WARNING = (
 """Below every sizing for the example weather."""
 
 
-def _stack(rows: Iterable[tuple[str, str]]) -> list[str]:
-    """Label and value, both to the left."""
-    rows = list(rows)
-    width = max(len(label) for label, _ in rows)
-    return [f"  {label.ljust(width)}  {value}".rstrip() for label, value in rows]
-
-
 # --- advice ------------------------------------------------------------------------------
 
 
@@ -81,7 +74,7 @@ def advice_text(
         lines += ["", f"ALARM: {alarm.text}", f"  First: {alarm.first}"]
     lines += ["", *(f"Not believed: {doubt}." for doubt in given.doubts)] if given.doubts else []
     lines += ["", f"Advice until {end:%H:%M %Z}; ask again then:"]
-    lines += _stack(_positions(bay, advice, units))
+    lines += table(_positions(bay, advice, units), left=2)
     lines += ["", "Why:"]
     lines += bullets(reasons(advice, bay, units))
     if advice.action != Action.HANDS_OFF:
@@ -158,7 +151,7 @@ def margin_rows(advice: Advice, bay: Bay, units: UnitSystem) -> list[tuple[str, 
 
 
 def _outside(advice: Advice, bay: Bay, units: UnitSystem) -> list[str]:
-    rows = _stack(margin_rows(advice, bay, units))
+    rows = table(margin_rows(advice, bay, units), left=2)
     return [f"Outside air: {outside_words(advice)}. Margins, positive is safe:", *rows]
 
 
@@ -167,10 +160,8 @@ def _outside(advice: Advice, bay: Bay, units: UnitSystem) -> list[str]:
 
 def _heading(season: Season, units: UnitSystem) -> list[str]:
     bay = season.bay
-    first, last = (
-        local(bay, float(t.astype("datetime64[s]").astype(int)))
-        for t in (season.time[0], season.time[-1])
-    )
+    times = stamps(season)
+    first, last = local(bay, times[0]), local(bay, times[-1])
     lines = [
         f"{bay.name}: {show(bay.mass, 'kg', units)} of {bay.use} potatoes, "
         f"{first:%d %b %Y} to {last:%d %b %Y}",
@@ -242,4 +233,4 @@ def air_text(state: AirState, units: UnitSystem = "metric", where: str = "") -> 
         ("Density, of moist air", show(state.density, "kg/m3 air", units)),
         ("Air pressure", f"{pressure}{where and f' ({where})'}"),
     ]
-    return "\n".join(_stack(rows))
+    return "\n".join(table(rows, left=2))

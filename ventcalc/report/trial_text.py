@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ventcalc.report.numbers import rounded
 from ventcalc.report.season_rows import ROWS, control_words
 from ventcalc.report.table import bullets, table
 from ventcalc.trial.judge import FEWEST_PLACES, FIGURES, Standing
@@ -216,11 +217,11 @@ def trial_data(result: TrialResult) -> dict[str, Any]:
                 "method": one.method,
                 "seasons": one.seasons,
                 "disqualified": one.out,
-                "regret_per_t": _number(one.regret),
-                "regret_low_per_t": _number(one.low),
-                "regret_high_per_t": _number(one.high),
-                "regret_worst_per_t": _number(one.worst),
-                **{keys[field]: _number(_scaled(field, one.figures[field])) for field in FIGURES},
+                "regret_per_t": rounded(one.regret),
+                "regret_low_per_t": rounded(one.low),
+                "regret_high_per_t": rounded(one.high),
+                "regret_worst_per_t": rounded(one.worst),
+                **{keys[field]: rounded(_scaled(field, one.figures[field])) for field in FIGURES},
             }
             for one in judged.standings
         ],
@@ -228,7 +229,7 @@ def trial_data(result: TrialResult) -> dict[str, Any]:
             {
                 "fault": fault,
                 "method": one.method,
-                "regret_per_t": _number(mean_of(judged.regret[mine])),
+                "regret_per_t": rounded(mean_of(judged.regret[mine])),
                 "disqualified": int((judged.out[mine] != "").sum()),
             }
             for fault in trial.faults
@@ -240,11 +241,6 @@ def trial_data(result: TrialResult) -> dict[str, Any]:
     }
 
 
-def _number(value: float) -> float | None:
-    """To eight digits; what is not known has no number in JSON."""
-    return float(f"{value:.8g}") if math.isfinite(value) else None
-
-
 def _scaled(field: str, value: float) -> float:
     return value if field == "cost" else value * ROW[field].scale
 
@@ -254,8 +250,8 @@ def _season_data(result: TrialResult, k: int, keys: dict[str, str]) -> dict[str,
     return {
         **{name: seasons[name][k] for name in ("method", "bay", "climate", "fault")},
         "draw": int(seasons["draw"][k]) + 1,
-        "regret_per_t": _number(float(result.judgement.regret[k])),
-        **{key: _number(_scaled(field, float(seasons[field][k]))) for field, key in keys.items()},
+        "regret_per_t": rounded(float(result.judgement.regret[k])),
+        **{key: rounded(_scaled(field, float(seasons[field][k]))) for field, key in keys.items()},
         "disqualified_by": result.judgement.out[k] or None,
         "stopped": seasons["stopped"][k] or None,
     }

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from calendar import timegm
 from collections.abc import Iterator, Sequence
-from datetime import date, timedelta
+from datetime import timedelta
 
 import numpy as np
 
 from ventcalc.advice.fresh_air import PEOPLE_CO2
 from ventcalc.report.lots_text import shrink_lines
 from ventcalc.report.pages import Figure, Glance, Part, Verdict, page
+from ventcalc.report.season_days import noon
 from ventcalc.report.unload_text import (
     CAUTION,
     air_rows,
@@ -105,7 +105,7 @@ def _figure(bays: Sequence[Unloading], units: UnitSystem) -> Figure:
     picture = chart(
         "left",
         "Crop left in each bay",
-        [_noon(day) for day in days],
+        [noon(day) for day in days],
         lines,
         unit=unit,
         y_label=f"crop left, {unit}",
@@ -116,10 +116,6 @@ def _figure(bays: Sequence[Unloading], units: UnitSystem) -> Figure:
     rows = [["day", *(f"{one.bay.name}, {unit}" for one in bays)]]
     rows += [[f"{day:%a %d %b}", *(f"{y[k]:,.0f}" for y in columns)] for k, day in enumerate(days)]
     return Figure(picture, [rows])
-
-
-def _noon(day: date) -> float:
-    return timegm(day.timetuple()) + 0.5 * DAY
 
 
 def _parts(bays: Sequence[Unloading], units: UnitSystem) -> Iterator[Part]:

@@ -9,6 +9,7 @@ from typing import Any
 from ventcalc.advice.fresh_air import PEOPLE_CO2
 from ventcalc.logbook.judge import COLDEST, FREEZES, YANTA
 from ventcalc.report.lots_text import shrink_lines
+from ventcalc.report.numbers import known
 from ventcalc.report.table import bullets, table
 from ventcalc.stages.emptying import TIGHT_CO2
 from ventcalc.stages.unloading import Unloading
@@ -204,10 +205,6 @@ def people_lines(one: Unloading, units: UnitSystem) -> list[str]:
     ]
 
 
-def _known(value: float) -> float | None:
-    return value if math.isfinite(value) else None
-
-
 def unload_data(bays: Sequence[Unloading]) -> dict[str, Any]:
     """The same for JSON, keys with units."""
     return {"bays": [_bay_data(one) for one in bays]}
@@ -231,7 +228,7 @@ def _bay_data(one: Unloading) -> dict[str, Any]:
         "pulp_temp_c": one.pulp,
         "wanted_temp_c": one.final,
         "warm_up": {
-            "lead_days": _known(heat.lead_time / DAY),
+            "lead_days": known(heat.lead_time / DAY),
             "binds": heat.binds,
             "rise_k_per_day": heat.ramp * DAY,
             "heat_kwh": heat.heat / 3.6e6,
@@ -253,18 +250,18 @@ def _bay_data(one: Unloading) -> dict[str, Any]:
             "energy_kwh": run.energy / 3.6e6,
             "mass_loss": run.mass_loss,
         },
-        "sweating_share": _known(one.sweating),
-        "freezing_share": _known(one.freezing),
+        "sweating_share": known(one.sweating),
+        "freezing_share": known(one.freezing),
         "air": [
             {
                 "share": row.share,
                 "mass_kg": row.mass,
                 "laterals": row.laterals or None,
-                "airflow_m3_s": _known(row.airflow),
-                "airflow_m3_s_t": _known(row.airflow_per_mass * 1e3),
-                "static_pressure_pa": _known(row.static_pressure),
-                "fan_speed": _known(row.fan_speed),
-                "kept_if_open": _known(row.kept_if_open),
+                "airflow_m3_s": known(row.airflow),
+                "airflow_m3_s_t": known(row.airflow_per_mass * 1e3),
+                "static_pressure_pa": known(row.static_pressure),
+                "fan_speed": known(row.fan_speed),
+                "kept_if_open": known(row.kept_if_open),
                 "remarks": list(row.remarks),
             }
             for row in one.air
@@ -272,18 +269,18 @@ def _bay_data(one: Unloading) -> dict[str, Any]:
         "people": {
             "limit_ppm": PEOPLE_CO2 * 1e6,
             "rise_ppm_per_h": people.co2_climb * 3.6e9,
-            "hours_to_limit": _known(people.time_to_limit / 3600.0),
+            "hours_to_limit": known(people.time_to_limit / 3600.0),
             "fresh_airflow_m3_s": people.fresh_airflow,
-            "fresh_fraction": _known(people.fresh_fraction),
-            "purge_min": _known(people.purge_time / 60.0),
+            "fresh_fraction": known(people.fresh_fraction),
+            "purge_min": known(people.purge_time / 60.0),
         },
         "shrink": [
             {
                 "lot": each.lot or None,
                 "mass_in_kg": each.mass_in,
                 "mass_out_kg": each.mass_out,
-                "mass_loss": _known(each.mass_loss),
-                "doubt": _known(each.doubt),
+                "mass_loss": known(each.mass_loss),
+                "doubt": known(each.doubt),
             }
             for each in one.shrinks
         ],

@@ -9,6 +9,7 @@ from typing import Any
 from ventcalc.bay.description import Bay
 from ventcalc.farm.zones import Filled
 from ventcalc.logbook.judge import AHDB, DIFFERENCE
+from ventcalc.report.numbers import known
 from ventcalc.report.season_days import local
 from ventcalc.report.table import bullets, table
 from ventcalc.units import UnitSystem, show
@@ -118,7 +119,7 @@ def zones_data(bay: Bay, found: Filled | None) -> dict[str, Any]:
                 "pulp_top_c": one.pulp_top,
                 "mass_loss": one.mass_loss,
                 "wettest_kg_t": one.wettest * 1000.0,
-                "first_air_h": None if math.isnan(one.first_air) else one.first_air / HOUR,
+                "first_air_h": known(one.first_air / HOUR),
             }
             for one in found.zones
         ],
