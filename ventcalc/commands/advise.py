@@ -7,7 +7,6 @@ import json
 import sys
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 from ventcalc.advice.advise import Memory
 from ventcalc.advice.freeze_guard import release
@@ -19,7 +18,7 @@ from ventcalc.bay.description import Bay
 from ventcalc.commands.checks import sensor_checks
 from ventcalc.commands.files import bay_named, read_text, write_text
 from ventcalc.commands.inputs import read_log_of
-from ventcalc.commands.words import about, add_command, as_json
+from ventcalc.commands.words import about, as_json
 from ventcalc.diagnose.log import read_logs
 from ventcalc.diagnose.margin import LogMargin, margin_by_log
 from ventcalc.diagnose.offsets import sensor_offsets
@@ -28,24 +27,21 @@ from ventcalc.farm.advised import advise_given, readings_checked
 from ventcalc.farm.folder import bay_files
 from ventcalc.logbook.checked_sensors import CheckedSensors
 from ventcalc.report.advised_rows import advised_rows
+from ventcalc.report.cautions import CAUTION
 from ventcalc.report.data import advice_data
 from ventcalc.report.sensor_text import checks_data, checks_lines
 from ventcalc.report.table import csv_text
-from ventcalc.report.text import CAUTION, advice_text
+from ventcalc.report.text import advice_text
 from ventcalc.season.installed import as_installed
 
-__all__ = ["add", "run"]
+__all__ = ["EXAMPLE", "SAYS", "options", "run"]
+
+SAYS = "Say what fans, door, humidifier, refrigeration and heater should do now, and why."
+EXAMPLE = "ventcalc advise seed_bay --readings examples/readings_cold_night.json --units us"
 
 
-def add(commands: Any) -> None:
-    """Add the command to the parser."""
-    parser = add_command(
-        commands,
-        "advise",
-        run,
-        "Say what fans, door, humidifier, refrigeration and heater should do now, and why.",
-        "ventcalc advise seed_bay --readings examples/readings_cold_night.json --units us",
-    )
+def options(parser: argparse.ArgumentParser) -> None:
+    """What it takes."""
     parser.add_argument(
         "bays",
         metavar="BAY",

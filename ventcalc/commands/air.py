@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
 from ventcalc import air
-from ventcalc.commands.words import add_command, as_json, option_of
+from ventcalc.commands.words import as_json, option_of
 from ventcalc.errors import BadInput
 from ventcalc.report.data import air_data
 from ventcalc.report.text import air_text
 from ventcalc.units import parse, show
 
-__all__ = ["add", "run"]
+__all__ = ["EXAMPLE", "SAYS", "options", "run"]
+
+SAYS = "Print every property of moist air from any two of them."
+EXAMPLE = 'ventcalc air --temp "38 degF" --rh "95 %" --altitude "4500 ft" --units us'
 
 _OPTIONS = {
     "temp": ("temperature", "degC", "dry bulb", "38 degF"),
@@ -23,15 +25,8 @@ _OPTIONS = {
 }
 
 
-def add(commands: Any) -> None:
-    """Add the command to the parser."""
-    parser = add_command(
-        commands,
-        "air",
-        run,
-        "Print every property of moist air from any two of them.",
-        'ventcalc air --temp "38 degF" --rh "95 %" --altitude "4500 ft" --units us',
-    )
+def options(parser: argparse.ArgumentParser) -> None:
+    """What it takes."""
     for name, (_, _, words, like) in _OPTIONS.items():
         option = option_of(name)
         parser.add_argument(option, metavar="VALUE", help=f'{words}, such as "{like}"')

@@ -5,31 +5,26 @@ from __future__ import annotations
 import argparse
 import time as clock
 from pathlib import Path
-from typing import Any
 
 from ventcalc.commands.files import page_wanted, write_text
-from ventcalc.commands.words import add_command, as_json, moment
+from ventcalc.commands.words import as_json, moment
 from ventcalc.errors import BadInput
 from ventcalc.farm.folder import bay_files, farm_bay
 from ventcalc.farm.shared import read_shared, use_of
 from ventcalc.farm.today import today_of
 from ventcalc.report.board_page import board_page
 from ventcalc.report.board_text import board_data, board_text
+from ventcalc.report.cautions import CAUTION
 from ventcalc.report.season_days import local
-from ventcalc.report.text import CAUTION
 
-__all__ = ["add", "run"]
+__all__ = ["EXAMPLE", "SAYS", "options", "run"]
+
+SAYS = "All bays of a folder today: stage, target, pulp, CO2, shrink, alarms, what to do first."
+EXAMPLE = "ventcalc board farm --html board.html --units us"
 
 
-def add(commands: Any) -> None:
-    """Add the command to the parser."""
-    parser = add_command(
-        commands,
-        "board",
-        run,
-        "All bays of a folder today: stage, target, pulp, CO2, shrink, alarms, what to do first.",
-        "ventcalc board farm --html board.html --units us",
-    )
+def options(parser: argparse.ArgumentParser) -> None:
+    """What it takes."""
     parser.add_argument(
         "folder",
         metavar="FOLDER",

@@ -7,14 +7,17 @@ from typing import Any
 
 from ventcalc.check.check import LOWEST_HEIGHT, TALLEST_HEIGHT, PileCheck, check_pile, sweep_heights
 from ventcalc.commands.files import bay_named, page_wanted, write_text
-from ventcalc.commands.words import add_command, as_json, quantity
+from ventcalc.commands.words import as_json, quantity
 from ventcalc.errors import BadInput
 from ventcalc.report.check_data import check_data
 from ventcalc.report.check_text import SWEEP_WORDS, check_text, sweep_tables, table_heights
 from ventcalc.report.table import table
 from ventcalc.units import show
 
-__all__ = ["add", "run"]
+__all__ = ["EXAMPLE", "SAYS", "options", "run"]
+
+SAYS = "Check before fill: may this bay be filled to this height?"
+EXAMPLE = 'ventcalc check seed_bay --height "17 ft" --units us --html check.html'
 
 OUTSIDE = {
     "winter": ("-20 degC", "outside in the design winter", "-4 degF"),
@@ -29,15 +32,8 @@ RANGES = {"winter": (-50.0, 10.0), "warm": (0.0, 40.0), "autumn": (-10.0, 30.0)}
 """[°C]"""
 
 
-def add(commands: Any) -> None:
-    """Add the command to the parser."""
-    parser = add_command(
-        commands,
-        "check",
-        run,
-        "Check before fill: may this bay be filled to this height?",
-        'ventcalc check seed_bay --height "17 ft" --units us --html check.html',
-    )
+def options(parser: argparse.ArgumentParser) -> None:
+    """What it takes."""
     parser.add_argument("bay", metavar="BAY", help="bay file, or seed_bay or fry_bay (invented)")
     parser.add_argument(
         "--height", metavar="VALUE", help='pile depth, such as "17 ft" (that of the bay file)'

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+import json
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -13,75 +15,25 @@ from ventcalc.bay.file import example_bay, example_bay_path
 from ventcalc.commands.files import check_target, write_text
 from ventcalc.commands.inputs import weather_for
 from ventcalc.commands.season import simulate
-from ventcalc.commands.words import add_command, as_json
+from ventcalc.commands.words import as_json
 from ventcalc.errors import BadInput
 from ventcalc.report.advice_card import advice_card
+from ventcalc.report.cautions import CAUTION, EXAMPLE_CREDIT
 from ventcalc.report.data import advice_data, season_csv, season_data
 from ventcalc.report.season_page import season_page
-from ventcalc.report.text import CAUTION, EXAMPLE_CREDIT, advice_text, season_text
+from ventcalc.report.text import advice_text, season_text
 from ventcalc.season.run import Season
 from ventcalc.units import UnitSystem
 from ventcalc.web.templates import need_jinja2
 
-__all__ = ["SCENES", "add", "run"]
+__all__ = ["EXAMPLE", "SAYS", "SCENES", "options", "run"]
+
+SAYS = "Show advice for four hours and a whole season of an invented seed bay; write a report."
+EXAMPLE = "ventcalc demo --units us"
 
 SCENES: dict[str, dict[str, Any]] = {
-    "cold_night": {
-        "note": "Invented: a cold dry night while the seed bay is cooled down.",
-        "time": "2026-10-27T04:00:00-06:00",
-        "outside_temp_c": -1.0,
-        "outside_rh": 0.55,
-        "return_temp_c": 9.6,
-        "return_rh": 0.95,
-        "plenum_temp_c": 8.9,
-        "plenum_rh": 0.94,
-        "pulp_temps_c": [8.7, 9.1, 9.5],
-        "ceiling_temp_c": None,
-        "co2_ppm": 1600,
-        "pressure_pa": 84100,
-    },
-    "mild_humid_day": {
-        "note": "Invented: a mild humid day while the seed bay is held cold.",
-        "time": "2027-03-02T14:00:00-07:00",
-        "outside_temp_c": 9.0,
-        "outside_rh": 0.85,
-        "return_temp_c": 4.3,
-        "return_rh": 0.96,
-        "plenum_temp_c": 3.6,
-        "plenum_rh": 0.95,
-        "pulp_temps_c": [3.4, 3.8, 4.2],
-        "ceiling_temp_c": 4.3,
-        "co2_ppm": 1900,
-        "pressure_pa": 84000,
-    },
-    "deep_frost": {
-        "note": "Invented: deep frost while the seed bay is held cold.",
-        "time": "2027-01-14T06:00:00-07:00",
-        "outside_temp_c": -22.0,
-        "outside_rh": 0.80,
-        "return_temp_c": 4.5,
-        "return_rh": 0.92,
-        "plenum_temp_c": 3.5,
-        "plenum_rh": 0.92,
-        "pulp_temps_c": [3.6, 4.0, 4.4],
-        "ceiling_temp_c": 3.6,
-        "co2_ppm": 2100,
-        "pressure_pa": 84300,
-    },
-    "warm_afternoon": {
-        "note": "Invented: a warm autumn afternoon during wound healing in the seed bay.",
-        "time": "2026-10-01T15:00:00-06:00",
-        "outside_temp_c": 24.0,
-        "outside_rh": 0.30,
-        "return_temp_c": 13.9,
-        "return_rh": 0.97,
-        "plenum_temp_c": 13.0,
-        "plenum_rh": 0.95,
-        "pulp_temps_c": [12.7, 13.2, 13.8],
-        "ceiling_temp_c": 15.0,
-        "co2_ppm": 4600,
-        "pressure_pa": 84200,
-    },
+    name: json.loads((files("ventcalc") / f"data/readings/{name}.json").read_text("utf-8"))
+    for name in ("cold_night", "mild_humid_day", "deep_frost", "warm_afternoon")
 }
 """Readings of four invented hours; ``examples/readings_*.json`` holds the same."""
 
@@ -91,15 +43,8 @@ _INVENTED = (
 )
 
 
-def add(commands: Any) -> None:
-    """Add the command to the parser."""
-    parser = add_command(
-        commands,
-        "demo",
-        run,
-        "Show advice for four hours and a whole season of an invented seed bay; write a report.",
-        "ventcalc demo --units us",
-    )
+def options(parser: argparse.ArgumentParser) -> None:
+    """What it takes."""
     parser.add_argument(
         "--html", metavar="OUT", help="the report, one HTML file (ventcalc-demo.html)"
     )

@@ -3,28 +3,23 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
 from ventcalc.commands.files import bay_named
 from ventcalc.commands.inputs import read_log_of
-from ventcalc.commands.words import add_command, as_json
+from ventcalc.commands.words import as_json
 from ventcalc.diagnose.diagnose import diagnose
+from ventcalc.report.cautions import CAUTION
 from ventcalc.report.diagnose_text import diagnosis_data, diagnosis_text
-from ventcalc.report.text import CAUTION
 from ventcalc.season.installed import as_installed
 
-__all__ = ["add", "run"]
+__all__ = ["EXAMPLE", "SAYS", "options", "run"]
+
+SAYS = "Find in a log of readings what is wrong: hot spot, door, probes, fans, coil, humidifier."
+EXAMPLE = "ventcalc diagnose seed_bay --log winter.csv"
 
 
-def add(commands: Any) -> None:
-    """Add the command to the parser."""
-    parser = add_command(
-        commands,
-        "diagnose",
-        run,
-        "Find in a log of readings what is wrong: hot spot, door, probes, fans, coil, humidifier.",
-        "ventcalc diagnose seed_bay --log winter.csv",
-    )
+def options(parser: argparse.ArgumentParser) -> None:
+    """What it takes."""
     parser.add_argument("bay", metavar="BAY", help="bay file, or seed_bay or fry_bay (invented)")
     parser.add_argument(
         "--log",

@@ -3,30 +3,25 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
 from ventcalc.calibration.checked import less_offsets
 from ventcalc.calibration.fit import fit_bay
 from ventcalc.commands.checks import sensor_checks
 from ventcalc.commands.files import bay_named, check_target, write_text
 from ventcalc.commands.inputs import read_log_of, weather_for
-from ventcalc.commands.words import add_command, as_json
+from ventcalc.commands.words import as_json
 from ventcalc.logbook.checked_sensors import checked_sensors
 from ventcalc.report.fit_text import fit_data, fit_text, fitted_file, verdict
 from ventcalc.report.sensor_text import checks_lines
 
-__all__ = ["add", "run"]
+__all__ = ["EXAMPLE", "SAYS", "options", "run"]
+
+SAYS = "Fit airflow, transpiration, respiration, envelope and fan power of a bay to its log."
+EXAMPLE = "ventcalc fit north.toml --log winter.csv --weather year.epw --out fitted.toml"
 
 
-def add(commands: Any) -> None:
-    """Add the command to the parser."""
-    parser = add_command(
-        commands,
-        "fit",
-        run,
-        "Fit airflow, transpiration, respiration, envelope and fan power of a bay to its log.",
-        "ventcalc fit north.toml --log winter.csv --weather year.epw --out fitted.toml",
-    )
+def options(parser: argparse.ArgumentParser) -> None:
+    """What it takes."""
     parser.add_argument("bay", metavar="BAY", help="bay file, or seed_bay or fry_bay (invented)")
     parser.add_argument(
         "--log", metavar="FILE", required=True, help="CSV as of diagnose; - takes standard input"

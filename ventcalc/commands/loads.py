@@ -6,13 +6,12 @@ import argparse
 import math
 import time as clock
 from pathlib import Path
-from typing import Any
 from zoneinfo import ZoneInfo
 
 from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named, read_text
 from ventcalc.commands.log import add_folder_options, opened, values_of
-from ventcalc.commands.words import add_command, as_json, moment, option_of, quantity
+from ventcalc.commands.words import as_json, moment, option_of, quantity
 from ventcalc.diagnose.log import read_log
 from ventcalc.errors import BadInput
 from ventcalc.farm.zones import filled_zones
@@ -24,7 +23,10 @@ from ventcalc.report.loads_data import judgement_data, loads_data
 from ventcalc.report.loads_text import judgement_text, loads_text, plan_text
 from ventcalc.report.zones_text import zones_data, zones_text
 
-__all__ = ["add", "run"]
+__all__ = ["EXAMPLE", "SAYS", "options", "run"]
+
+SAYS = "Judge the loads of a season, or the truck on the scale; how the bay fills; heat by day."
+EXAMPLE = 'ventcalc loads seed_bay pulp="66 degF" rot="1 %" --units us'
 
 _PLAN = {
     "truck_load": ("kg", "60000 lb", "crop on a truck"),
@@ -36,15 +38,8 @@ _PLAN = {
 """Fill of a truck in 4 min and 60 000 lb: common practice, no source; the others are yours."""
 
 
-def add(commands: Any) -> None:
-    """Add the command to the parser."""
-    parser = add_command(
-        commands,
-        "loads",
-        run,
-        "Judge the loads of a season, or the truck on the scale; how the bay fills; heat by day.",
-        'ventcalc loads seed_bay pulp="66 degF" rot="1 %" --units us',
-    )
+def options(parser: argparse.ArgumentParser) -> None:
+    """What it takes."""
     parser.add_argument("bay", metavar="BAY", help="bay file, or seed_bay or fry_bay (invented)")
     parser.add_argument(
         "words",

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named
-from ventcalc.commands.words import add_command, add_skip_bad, as_json
+from ventcalc.commands.words import add_skip_bad, as_json
 from ventcalc.errors import BadInput
 from ventcalc.logbook.columns import (
     columns_of,
@@ -34,18 +34,14 @@ from ventcalc.report.logbook_text import kind_help, kind_text, logbook_text, off
 from ventcalc.report.table import first_of
 from ventcalc.units import UnitSystem
 
-__all__ = ["add", "add_folder_options", "opened", "run", "values_of"]
+__all__ = ["EXAMPLE", "SAYS", "add_folder_options", "opened", "options", "run", "values_of"]
+
+SAYS = "Write a line into the season folder beside the bay file; without one, show and check it."
+EXAMPLE = 'ventcalc log seed_bay loads lot="Lot A" gross="84000 lb" tare="24000 lb" pulp="58 degF"'
 
 
-def add(commands: Any) -> None:
-    """Add the command to the parser."""
-    parser = add_command(
-        commands,
-        "log",
-        run,
-        "Write a line into the season folder beside the bay file; without one, show and check it.",
-        'ventcalc log seed_bay loads lot="Lot A" gross="84000 lb" tare="24000 lb" pulp="58 degF"',
-    )
+def options(parser: argparse.ArgumentParser) -> None:
+    """What it takes."""
     parser.add_argument("bay", metavar="BAY", help="bay file, or seed_bay or fry_bay (invented)")
     parser.add_argument(
         "words",

@@ -10,7 +10,7 @@ from typing import Any
 from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named, page_wanted, write_text
 from ventcalc.commands.log import opened
-from ventcalc.commands.words import add_command, add_skip_bad, as_json
+from ventcalc.commands.words import add_skip_bad, as_json
 from ventcalc.logbook.allotment import allot
 from ventcalc.logbook.folder import Logbook, season_folder
 from ventcalc.logbook.lots import blocked_lots, lots_of, stretches_of
@@ -20,18 +20,14 @@ from ventcalc.report.lots_data import lots_data
 from ventcalc.report.lots_page import lots_page
 from ventcalc.report.lots_text import allotment_text, lots_text
 
-__all__ = ["add", "run"]
+__all__ = ["EXAMPLE", "SAYS", "options", "run"]
+
+SAYS = "What lies where, drawn to scale; what leaves first; rules for seed; which lot goes where."
+EXAMPLE = "ventcalc lots north.toml south.toml --plan --units us"
 
 
-def add(commands: Any) -> None:
-    """Add the command to the parser."""
-    parser = add_command(
-        commands,
-        "lots",
-        run,
-        "What lies where, drawn to scale; what leaves first; rules for seed; which lot goes where.",
-        "ventcalc lots north.toml south.toml --plan --units us",
-    )
+def options(parser: argparse.ArgumentParser) -> None:
+    """What it takes."""
     parser.add_argument("bays", metavar="BAY", nargs="+", help="bay files")
     parser.add_argument(
         "--plan", action="store_true", help="propose a bay for each lot announced in lots.csv"

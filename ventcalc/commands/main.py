@@ -1,5 +1,6 @@
 """
-The command line, ``ventcalc COMMAND``: each command is a module beside this one.
+The command line, ``ventcalc COMMAND``: each command is a module beside this one, with what it
+``SAYS`` of itself, an ``EXAMPLE``, its ``options``, and ``run``, which gives the text to print.
 
 Leaves with 0 when done, 2 after bad input (one line a problem), 130 after Ctrl-C, 141 when the
 reader of a pipe has gone.
@@ -18,7 +19,7 @@ from importlib import import_module
 from typing import NoReturn
 
 from ventcalc import __version__
-from ventcalc.commands.words import Parser
+from ventcalc.commands.words import Parser, add_command
 from ventcalc.errors import VentcalcError
 
 __all__ = ["leave", "main"]
@@ -57,7 +58,7 @@ def _parser(words: Sequence[str]) -> Parser:
     parser.add_argument("--version", action="version", version=f"ventcalc {__version__}")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
     for name in [word for word in words[:1] if word in _COMMANDS] or _COMMANDS:
-        import_module(f"ventcalc.commands.{name}").add(commands)
+        add_command(commands, name, import_module(f"ventcalc.commands.{name}"))
     return parser
 
 

@@ -3,25 +3,20 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
 from ventcalc.bay.description import USES
 from ventcalc.bay.file import starter_file
 from ventcalc.commands.files import create
-from ventcalc.commands.words import add_command, as_json
+from ventcalc.commands.words import as_json
 
-__all__ = ["add", "run"]
+__all__ = ["EXAMPLE", "SAYS", "options", "run"]
+
+SAYS = "Write a commented bay file with invented numbers, to fill in with your own."
+EXAMPLE = "ventcalc new my_bay.toml --use seed --units us"
 
 
-def add(commands: Any) -> None:
-    """Add the command to the parser."""
-    parser = add_command(
-        commands,
-        "new",
-        run,
-        "Write a commented bay file with invented numbers, to fill in with your own.",
-        "ventcalc new my_bay.toml --use seed --units us",
-    )
+def options(parser: argparse.ArgumentParser) -> None:
+    """What it takes."""
     parser.add_argument("out", metavar="OUT", help="file to write; an existing file is kept")
     parser.add_argument("--use", choices=USES, default="seed", help="what the crop is for (seed)")
 

@@ -5,13 +5,12 @@ from __future__ import annotations
 import argparse
 import math
 from dataclasses import replace
-from typing import Any
 
 from ventcalc import air
 from ventcalc.advice.readings_file import readings_from_json
 from ventcalc.commands.files import bay_named, page_wanted, read_text, write_text
 from ventcalc.commands.inputs import weather_for
-from ventcalc.commands.words import add_command, as_json
+from ventcalc.commands.words import as_json
 from ventcalc.errors import BadInput
 from ventcalc.outage.outage import outage_of
 from ventcalc.outage.outside import steady_outside, weather_outside
@@ -19,7 +18,10 @@ from ventcalc.report.outage_page import outage_page
 from ventcalc.report.outage_text import outage_data, outage_text
 from ventcalc.units import parse
 
-__all__ = ["add", "run"]
+__all__ = ["EXAMPLE", "SAYS", "options", "run"]
+
+SAYS = "Power failure: hours to freezing, CO2, heat and dripping, and what to do first."
+EXAMPLE = 'ventcalc outage seed_bay --readings now.json --outside "-20 degF" --html outage.html'
 
 DOOR = "12 ft x 14 ft"
 """A truck door, where nobody says; common practice, no source."""
@@ -27,15 +29,8 @@ COLDEST, WARMEST = -50.0, 50.0
 """Outside air that is believed. [°C]"""
 
 
-def add(commands: Any) -> None:
-    """Add the command to the parser."""
-    parser = add_command(
-        commands,
-        "outage",
-        run,
-        "Power failure: hours to freezing, CO2, heat and dripping, and what to do first.",
-        'ventcalc outage seed_bay --readings now.json --outside "-20 degF" --html outage.html',
-    )
+def options(parser: argparse.ArgumentParser) -> None:
+    """What it takes."""
     parser.add_argument("bay", metavar="BAY", help="bay file, or seed_bay or fry_bay (invented)")
     parser.add_argument(
         "--readings",

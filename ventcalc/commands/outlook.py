@@ -3,27 +3,24 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
 from ventcalc.commands.ahead import add_inputs, forecast_asked, state_asked
 from ventcalc.commands.files import bay_named, page_wanted, write_text
-from ventcalc.commands.words import add_command, as_json, whole_number
+from ventcalc.commands.words import as_json, whole_number
 from ventcalc.outlook.ahead import look_ahead
 from ventcalc.report.outlook_text import outlook_data, outlook_text
 from ventcalc.weather.forecast_errors import LEVELS
 
-__all__ = ["add", "run"]
+__all__ = ["EXAMPLE", "SAYS", "options", "run"]
+
+SAYS = "The next 7 days under the present advice: pile, what runs, cost, when limits are met."
+EXAMPLE = (
+    "ventcalc outlook seed_bay --state state.json --forecast forecast.json --html outlook.html"
+)
 
 
-def add(commands: Any) -> None:
-    """Add the command to the parser."""
-    parser = add_command(
-        commands,
-        "outlook",
-        run,
-        "The next 7 days under the present advice: pile, what runs, cost, when limits are met.",
-        "ventcalc outlook seed_bay --state state.json --forecast forecast.json --html outlook.html",
-    )
+def options(parser: argparse.ArgumentParser) -> None:
+    """What it takes."""
     parser.add_argument("bay", metavar="BAY", help="bay file, or seed_bay or fry_bay (invented)")
     add_inputs(parser)
     parser.add_argument(

@@ -8,21 +8,17 @@ from pathlib import Path
 from typing import Any
 
 from ventcalc.commands.files import read_text
-from ventcalc.commands.words import about, add_command, as_json, whole_number
+from ventcalc.commands.words import about, as_json, whole_number
 from ventcalc.errors import VentcalcError
 
-__all__ = ["add", "run"]
+__all__ = ["EXAMPLE", "SAYS", "options", "run"]
+
+SAYS = "Plan a bay in a browser on this machine: check, sizes, season, alternatives."
+EXAMPLE = "ventcalc page seed_bay --units us --open"
 
 
-def add(commands: Any) -> None:
-    """Add the command to the parser."""
-    parser = add_command(
-        commands,
-        "page",
-        run,
-        "Plan a bay in a browser on this machine: check, sizes, season, alternatives.",
-        "ventcalc page seed_bay --units us --open",
-    )
+def options(parser: argparse.ArgumentParser) -> None:
+    """What it takes."""
     parser.add_argument(
         "bay",
         metavar="BAY",

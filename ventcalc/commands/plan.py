@@ -3,28 +3,25 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
 from ventcalc.commands.ahead import add_inputs, forecast_asked, state_asked
 from ventcalc.commands.files import bay_named, page_wanted, write_text
-from ventcalc.commands.words import about, add_command, as_json
+from ventcalc.commands.words import about, as_json
 from ventcalc.plan.tariff import Tariff, flat, tariff_of
 from ventcalc.plan.week import OFF_TARGET, plan_week
 from ventcalc.report.plan_text import plan_data, plan_text
 
-__all__ = ["add", "run"]
+__all__ = ["EXAMPLE", "SAYS", "options", "run"]
+
+SAYS = "Which hours of the next 7 days should cool, how hard and why, and what that costs."
+EXAMPLE = (
+    "ventcalc plan seed_bay --state state.json --forecast forecast.json "
+    '--tariff "22-6 0.06, 6-22 0.14"'
+)
 
 
-def add(commands: Any) -> None:
-    """Add the command to the parser."""
-    parser = add_command(
-        commands,
-        "plan",
-        run,
-        "Which hours of the next 7 days should cool, how hard and why, and what that costs.",
-        "ventcalc plan seed_bay --state state.json --forecast forecast.json "
-        '--tariff "22-6 0.06, 6-22 0.14"',
-    )
+def options(parser: argparse.ArgumentParser) -> None:
+    """What it takes."""
     parser.add_argument("bay", metavar="BAY", help="bay file, or seed_bay or fry_bay (invented)")
     add_inputs(parser)
     parser.add_argument(

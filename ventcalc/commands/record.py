@@ -3,30 +3,25 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
 from ventcalc.commands.files import check_target, page_wanted, write_text
-from ventcalc.commands.words import add_command, add_skip_bad, as_json
+from ventcalc.commands.words import add_skip_bad, as_json
 from ventcalc.errors import BadInput
 from ventcalc.farm.folder import bay_files, farm_bay
 from ventcalc.farm.record import bay_record
+from ventcalc.report.cautions import CAUTION
 from ventcalc.report.record_data import record_csv, record_data
 from ventcalc.report.record_text import record_page, record_text
 from ventcalc.report.table import first_of
-from ventcalc.report.text import CAUTION
 
-__all__ = ["add", "run"]
+__all__ = ["EXAMPLE", "SAYS", "options", "run"]
+
+SAYS = "The season's record: weights, shrink, temperatures, energy, treatments, checks, findings."
+EXAMPLE = "ventcalc record farm --html season.html --csv season.csv"
 
 
-def add(commands: Any) -> None:
-    """Add the command to the parser."""
-    parser = add_command(
-        commands,
-        "record",
-        run,
-        "The season's record: weights, shrink, temperatures, energy, treatments, checks, findings.",
-        "ventcalc record farm --html season.html --csv season.csv",
-    )
+def options(parser: argparse.ArgumentParser) -> None:
+    """What it takes."""
     parser.add_argument(
         "bays",
         metavar="BAY|FOLDER",

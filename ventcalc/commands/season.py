@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -18,36 +17,33 @@ from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named, check_target, page_wanted, write_text
 from ventcalc.commands.inputs import weather_for
 from ventcalc.commands.log import add_folder_options, opened
-from ventcalc.commands.words import add_command, as_json, progress_bar, whole_number
+from ventcalc.commands.words import as_json, progress_bar, whole_number
 from ventcalc.compiled import ready, works
 from ventcalc.errors import BadInput, OutOfRange
 from ventcalc.logbook.as_loaded import as_loaded
 from ventcalc.logbook.folder import season_folder
 from ventcalc.outlook.state import state_of_season, text_of_state
+from ventcalc.report.cautions import EXAMPLE_CREDIT
 from ventcalc.report.data import likely_data, season_csv, season_data
 from ventcalc.report.loads_text import as_loaded_text
 from ventcalc.report.season_log import season_log_csv
 from ventcalc.report.season_page import season_page
 from ventcalc.report.season_rows import control_words, likely_lines
-from ventcalc.report.text import EXAMPLE_CREDIT, compare_text, season_text
+from ventcalc.report.text import compare_text, season_text
 from ventcalc.season.likely import Likely, likely_range
 from ventcalc.season.run import Season, run_season
 from ventcalc.weather import Weather
 
-__all__ = ["add", "run", "simulate"]
+__all__ = ["EXAMPLE", "SAYS", "options", "run", "simulate"]
+
+SAYS = "Run a bay through a season of weather: shrink, condensation, energy, cost."
+EXAMPLE = "ventcalc season seed_bay --weather example --compare --html season.html"
 
 DAY = 86400.0
 
 
-def add(commands: Any) -> None:
-    """Add the command to the parser."""
-    parser = add_command(
-        commands,
-        "season",
-        run,
-        "Run a bay through a season of weather: shrink, condensation, energy, cost.",
-        "ventcalc season seed_bay --weather example --compare --html season.html",
-    )
+def options(parser: argparse.ArgumentParser) -> None:
+    """What it takes."""
     parser.add_argument("bay", metavar="BAY", help="bay file, or seed_bay or fry_bay (invented)")
     parser.add_argument(
         "--weather",

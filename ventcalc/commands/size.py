@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from ventcalc.bay.description import Bay
 from ventcalc.commands.files import (
@@ -16,9 +16,9 @@ from ventcalc.commands.files import (
     write_text,
 )
 from ventcalc.commands.inputs import weather_for
-from ventcalc.commands.words import about, add_command, as_json, progress_bar
+from ventcalc.commands.words import about, as_json, progress_bar
 from ventcalc.errors import BadInput, OutOfRange
-from ventcalc.report.text import EXAMPLE_CREDIT, EXAMPLE_WARNING
+from ventcalc.report.cautions import EXAMPLE_CREDIT, EXAMPLE_WARNING
 from ventcalc.units import UnitSystem
 from ventcalc.weather import Weather
 
@@ -26,7 +26,10 @@ if TYPE_CHECKING:
     from ventcalc.sizing.alternatives import Alternatives
     from ventcalc.sizing.size import Sizing
 
-__all__ = ["add", "run"]
+__all__ = ["EXAMPLE", "SAYS", "options", "run"]
+
+SAYS = "Size fans, ducts, doors, humidifier, refrigeration, heater and insulation of a bay."
+EXAMPLE = 'ventcalc size seed_bay --target "20 cfm/ton" --weather example --out sized.toml'
 
 NOT_COMPARED = (
     "Not compared here: leave out --no-compare, and each airflow runs through a season: energy, "
@@ -34,15 +37,8 @@ NOT_COMPARED = (
 )
 
 
-def add(commands: Any) -> None:
-    """Add the command to the parser."""
-    parser = add_command(
-        commands,
-        "size",
-        run,
-        "Size fans, ducts, doors, humidifier, refrigeration, heater and insulation of a bay.",
-        'ventcalc size seed_bay --target "20 cfm/ton" --weather example --out sized.toml',
-    )
+def options(parser: argparse.ArgumentParser) -> None:
+    """What it takes."""
     parser.add_argument("bay", metavar="BAY", help="bay file, or seed_bay or fry_bay (invented)")
     parser.add_argument(
         "--target",

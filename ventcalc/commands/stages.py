@@ -6,7 +6,6 @@ import argparse
 import math
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -15,7 +14,7 @@ from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named, page_wanted, read_text, write_text
 from ventcalc.commands.log import add_folder_options, opened
 from ventcalc.commands.unload import parsed
-from ventcalc.commands.words import add_command, as_json, option_of
+from ventcalc.commands.words import as_json, option_of
 from ventcalc.diagnose.log import read_log
 from ventcalc.errors import BadInput
 from ventcalc.logbook.folder import Logbook, season_folder
@@ -23,7 +22,10 @@ from ventcalc.report.stages_page import stages_page
 from ventcalc.report.stages_text import stages_data, stages_text
 from ventcalc.stages.progress import progress_of
 
-__all__ = ["add", "run"]
+__all__ = ["EXAMPLE", "SAYS", "options", "run"]
+
+SAYS = "Plan against actual with dates: healing, cooling, sprouting, heal or not, reconditioning."
+EXAMPLE = "ventcalc stages seed_bay --log winter.csv --today 2026-11-20"
 
 DAY = 86400.0
 _VALUES = {
@@ -35,15 +37,8 @@ _VALUES = {
 }
 
 
-def add(commands: Any) -> None:
-    """Add the command to the parser."""
-    parser = add_command(
-        commands,
-        "stages",
-        run,
-        "Plan against actual with dates: healing, cooling, sprouting, heal or not, reconditioning.",
-        "ventcalc stages seed_bay --log winter.csv --today 2026-11-20",
-    )
+def options(parser: argparse.ArgumentParser) -> None:
+    """What it takes."""
     parser.add_argument("bay", metavar="BAY", help="bay file, or seed_bay or fry_bay (invented)")
     parser.add_argument("--today", metavar="YYYY-MM-DD", help="another day than today")
     parser.add_argument("--log", metavar="FILE", help="CSV of readings with pulp, as of diagnose")

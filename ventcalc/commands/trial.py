@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import argparse
 import sys
-from typing import Any
 
 from ventcalc.advice.policies import POLICIES
 from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named, page_wanted, write_text
-from ventcalc.commands.words import add_command, as_json, option_of, progress_bar
+from ventcalc.commands.words import as_json, option_of, progress_bar
 from ventcalc.errors import BadInput
-from ventcalc.report.text import CAUTION, EXAMPLE_CREDIT
+from ventcalc.report.cautions import CAUTION, EXAMPLE_CREDIT
 from ventcalc.report.trial_page import trial_page
 from ventcalc.report.trial_text import trial_data, trial_text
 from ventcalc.trial.faults import USUAL
@@ -19,18 +18,14 @@ from ventcalc.trial.methods import PLANS
 from ventcalc.trial.run import TrialResult, run_trial
 from ventcalc.weather import Weather, colder, example_weather, finer, read_weather
 
-__all__ = ["add", "run"]
+__all__ = ["EXAMPLE", "SAYS", "options", "run"]
+
+SAYS = "Control methods against each other: bays x climates x faults x crops, worst case first."
+EXAMPLE = "ventcalc trial seed_bay --weather example denver.epw --fault all --out results"
 
 
-def add(commands: Any) -> None:
-    """Add the command to the parser."""
-    parser = add_command(
-        commands,
-        "trial",
-        run,
-        "Control methods against each other: bays x climates x faults x crops, worst case first.",
-        "ventcalc trial seed_bay --weather example denver.epw --fault all --out results",
-    )
+def options(parser: argparse.ArgumentParser) -> None:
+    """What it takes."""
     parser.add_argument(
         "words", metavar="BAY", nargs="+", help="bay files, or seed_bay or fry_bay (invented)"
     )

@@ -5,14 +5,13 @@ from __future__ import annotations
 import argparse
 import math
 from datetime import date, datetime
-from typing import Any
 from zoneinfo import ZoneInfo
 
 from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named, page_wanted, write_text
 from ventcalc.commands.inputs import weather_for
 from ventcalc.commands.log import opened
-from ventcalc.commands.words import add_command, add_skip_bad, as_json, option_of, quantity
+from ventcalc.commands.words import add_skip_bad, as_json, option_of, quantity
 from ventcalc.errors import BadInput
 from ventcalc.logbook.folder import season_folder
 from ventcalc.report.unload_page import unload_page
@@ -21,7 +20,10 @@ from ventcalc.stages.trucks import DayOff
 from ventcalc.stages.unloading import Trucks, unload
 from ventcalc.units import show
 
-__all__ = ["add", "parsed", "run"]
+__all__ = ["EXAMPLE", "SAYS", "options", "parsed", "run"]
+
+SAYS = "Plan re-warming and trucks: lead time, days, next bay, air for what remains, people."
+EXAMPLE = 'ventcalc unload seed_bay fry_bay --date 2027-05-01 --pulp "50 degF" --weather example'
 
 WEEK_NAMES = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 WEEK = tuple(name[:3] for name in WEEK_NAMES)
@@ -46,15 +48,8 @@ _VALUES = {
 """10 trucks a day, 60 000 lb, 30 min: common practice, no source."""
 
 
-def add(commands: Any) -> None:
-    """Add the command to the parser."""
-    parser = add_command(
-        commands,
-        "unload",
-        run,
-        "Plan re-warming and trucks: lead time, days, next bay, air for what remains, people.",
-        'ventcalc unload seed_bay fry_bay --date 2027-05-01 --pulp "50 degF" --weather example',
-    )
+def options(parser: argparse.ArgumentParser) -> None:
+    """What it takes."""
     parser.add_argument(
         "bays", metavar="BAY", nargs="+", help="bay files, in the order of unloading"
     )

@@ -14,7 +14,6 @@ from ventcalc.errors import BadInput
 from ventcalc.units import parse
 
 __all__ = [
-    "Command",
     "Parser",
     "about",
     "add_command",
@@ -28,10 +27,6 @@ __all__ = [
 ]
 
 
-Command = Callable[[argparse.Namespace], str]
-"""Takes the words of the command line, gives the text to print."""
-
-
 class Parser(argparse.ArgumentParser):
     """An argument parser whose errors are ventcalc's: one line, printed by ``main``."""
 
@@ -40,15 +35,13 @@ class Parser(argparse.ArgumentParser):
         raise BadInput(f"{message}; `{self.prog} --help` shows an example")
 
 
-def add_command(
-    commands: Any, name: str, run: Command, says: str, example: str
-) -> argparse.ArgumentParser:
-    """Add a command with the options that all have."""
+def add_command(commands: Any, name: str, command: Any) -> None:
+    """Add a command, the module of that name, with the options that all have."""
     parser: argparse.ArgumentParser = commands.add_parser(
         name,
-        help=says,
-        description=says,
-        epilog=f"example:\n  {example}",
+        help=command.SAYS,
+        description=command.SAYS,
+        epilog=f"example:\n  {command.EXAMPLE}",
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
@@ -59,8 +52,8 @@ def add_command(
     parser.add_argument(
         "--force", action="store_true", help="replace a file that ventcalc did not write"
     )
-    parser.set_defaults(run=run)
-    return parser
+    parser.set_defaults(run=command.run)
+    command.options(parser)
 
 
 def add_skip_bad(parser: argparse.ArgumentParser) -> None:

@@ -222,7 +222,7 @@ def _events(tables: Mapping[str, Table]) -> list[tuple[str, Line[Any], float]]:
         for line in tables[kind].lines:
             entry = line.entry
             if kind == "moves":
-                change = entry.mass * ((entry.here_from is not None) - (entry.away_to is not None))
+                change = entry.change
             else:
                 change = max(entry.net, 0.0) * (1.0 if kind == "loads" else -1.0)
             found.append((kind, line, change))

@@ -94,10 +94,7 @@ def filling_of(bay: Bay, book: Logbook) -> Filling:
         by_day[day].append((load.net, load.pulp, maturity.get(load.lot, "mature")))
     days = _days(bay, dict(sorted(by_day.items())))
     out = sum(entry.net for entry in book.entries("weights_out"))
-    moved = sum(
-        entry.mass * ((entry.here_from is not None) - (entry.away_to is not None))
-        for entry in book.entries("moves")
-    )
+    moved = sum(entry.change for entry in book.entries("moves"))
     content = (days[-1].content if days else 0.0) + moved - out
     last = days[-LAST_DAYS:]
     rate = sum(day.mass for day in last) / len(last) if last else float("nan")

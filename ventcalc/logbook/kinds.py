@@ -69,6 +69,11 @@ def _place(about: str) -> Any:
     return quantity("m", 0, 300, about, None, like="40 ft")
 
 
+def _net(truck: Load | WeightOut) -> float:
+    """Crop: what was weighed without truck and soil; soil not measured counts as none. [kg]"""
+    return (truck.gross - truck.tare) * (1.0 - (truck.soil_share or 0.0))
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Load:
     """A truck that was weighed and emptied into the bay."""
@@ -87,10 +92,7 @@ class Load:
     wet: str | None = text("whether the tubers are wet", None, like="no", choices=_YES)
     ticket: str | None = text("number of the scale's ticket", None, like="1042")
 
-    @property
-    def net(self) -> float:
-        """Crop: what was weighed without truck and soil; soil not measured counts as none. [kg]"""
-        return (self.gross - self.tare) * (1.0 - (self.soil_share or 0.0))
+    net = property(_net)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -120,6 +122,11 @@ class Move:
     away_to: str | None = text("where it went, if it left this bay", None, like="bay 3")
     here_from: str | None = text("where it came from, if it came into this bay", None, like="bay 1")
 
+    @property
+    def change(self) -> float:
+        """What the bay holds more by it; negative where it left. [kg]"""
+        return self.mass * ((self.here_from is not None) - (self.away_to is not None))
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class WeightOut:
@@ -134,10 +141,7 @@ class WeightOut:
     last: str | None = text("whether the lot is all out", None, like="yes", choices=_YES)
     ticket: str | None = text("number of the scale's ticket", None, like="2210")
 
-    @property
-    def net(self) -> float:
-        """Crop: what was weighed without truck and soil; soil not measured counts as none. [kg]"""
-        return (self.gross - self.tare) * (1.0 - (self.soil_share or 0.0))
+    net = property(_net)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

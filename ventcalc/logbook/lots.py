@@ -107,7 +107,7 @@ def _state(book: Logbook, entry: LotEntry) -> LotState:
         for kind in (*_WEIGHED, "observations")
     )
     loaded = sum(x.net for x in loads)
-    moved = sum(x.mass * ((x.here_from is not None) - (x.away_to is not None)) for x in moves)
+    moved = sum(x.change for x in moves)
     probed = [(x.net, x.pulp) for x in loads if x.pulp is not None]
     weighed = sum(net for net, _ in probed)
 

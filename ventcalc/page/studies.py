@@ -16,12 +16,12 @@ from ventcalc.page.check_view import overall
 from ventcalc.page.form import bay_of, differing
 from ventcalc.page.runs import Case, Run
 from ventcalc.page.weathers import EXAMPLE, Weathers
+from ventcalc.report.cautions import EXAMPLE_CREDIT, EXAMPLE_WARNING
 from ventcalc.report.check_data import check_data
 from ventcalc.report.check_text import check_cells, headline
 from ventcalc.report.data import season_data
 from ventcalc.report.season_page import season_page
 from ventcalc.report.season_rows import control_words
-from ventcalc.report.text import EXAMPLE_CREDIT, EXAMPLE_WARNING
 from ventcalc.season.run import Season
 from ventcalc.units import UnitSystem, show
 from ventcalc.web.templates import render

@@ -15,8 +15,7 @@ from ventcalc.report.board_text import (
     worst_first,
 )
 from ventcalc.report.diagnose_text import WORDS
-from ventcalc.report.pages import Verdict, one_line, page
-from ventcalc.report.text import CAUTION
+from ventcalc.report.pages import Verdict, page
 from ventcalc.units import UnitSystem
 
 __all__ = ["board_page"]
@@ -37,8 +36,6 @@ def board_page(
     return page(
         "board.html",
         title=f"All bays, {when}",
-        caution=one_line(CAUTION),
-        cautions=[CAUTION],
         facts=[
             "Readings, logs and season folders that lie beside the bay files. Advice stands for "
             "the time that each bay file says, and lapses after it. ± is a standard uncertainty.",

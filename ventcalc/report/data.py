@@ -15,11 +15,11 @@ from ventcalc.advice.reasons import reasons
 from ventcalc.air import AirState
 from ventcalc.bay.calendar import STAGES
 from ventcalc.bay.description import Bay
+from ventcalc.report.cautions import CAUTION
 from ventcalc.report.numbers import rounded
 from ventcalc.report.season_days import local, stamps
 from ventcalc.report.season_rows import ROWS, equipment_lines, published_lines
 from ventcalc.report.table import csv_text
-from ventcalc.report.text import CAUTION
 from ventcalc.season.likely import Likely
 from ventcalc.season.run import TRACES, Season
 from ventcalc.units import UnitSystem

@@ -8,8 +8,7 @@ from typing import Any, NamedTuple
 from ventcalc.bay.description import Bay
 from ventcalc.logbook.lots import Stretch, face_at
 from ventcalc.report.lots_text import lot_rows, order_lines, rule_lines, shrink_lines
-from ventcalc.report.pages import one_line, page
-from ventcalc.report.text import CAUTION
+from ventcalc.report.pages import page
 from ventcalc.units import UnitSystem, show
 
 __all__ = ["lots_page", "outline"]
@@ -43,8 +42,6 @@ def lots_page(told: Sequence[dict[str, Any]], units: UnitSystem = "metric") -> s
     return page(
         "lots.html",
         title="Lots in store",
-        caution=one_line(CAUTION),
-        cautions=[CAUTION],
         facts=["Loads, moves and weights out as they stand in the season folder of each bay."],
         bays=[_bay(units=units, **one) for one in told],
     )

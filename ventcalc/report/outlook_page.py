@@ -17,9 +17,8 @@ from ventcalc.report.outlook_text import (
     sentences,
     title,
 )
-from ventcalc.report.pages import Verdict, one_line, page
+from ventcalc.report.pages import Verdict, page
 from ventcalc.report.season_days import local, stamps
-from ventcalc.report.text import CAUTION
 from ventcalc.units import UnitSystem, convert, reworded, shown_unit
 from ventcalc.web.chart import Line, chart
 from ventcalc.web.svg import Picture
@@ -37,8 +36,6 @@ def outlook_page(found: Outlook, units: UnitSystem = "metric") -> str:
     return page(
         "outlook.html",
         title=title(found),
-        caution=one_line(CAUTION),
-        cautions=[CAUTION],
         facts=[credit(found), band_words(found), *(reworded(one, units) for one in found.notes)],
         verdict=Verdict(state, word, one_sentence(said[2])),
         watch=watch,

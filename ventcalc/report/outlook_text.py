@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 from ventcalc.advice.action import COOL_BY_COIL, COOL_BY_OUTSIDE, Action
 from ventcalc.outlook.ahead import Outlook, power_cost
 from ventcalc.outlook.events import EVENTS, Event
+from ventcalc.report.cautions import CAUTION
 from ventcalc.report.season_days import local, stamps
 from ventcalc.report.table import bullets, table
-from ventcalc.report.text import CAUTION
 from ventcalc.season.kpi import POWERS
 from ventcalc.units import UnitSystem, reworded, show
 

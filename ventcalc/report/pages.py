@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 from ventcalc import __version__
+from ventcalc.report.cautions import CAUTION
 from ventcalc.web.svg import Picture
 from ventcalc.web.templates import render
 
@@ -66,6 +67,14 @@ def one_line(caution: str) -> str:
     return words[:1].upper() + words[1:]
 
 
-def page(template: str, layout: str = "base.html", **shown: Any) -> str:
-    """One self-contained page, nothing fetched from elsewhere."""
-    return render("ventcalc.report", template, layout=layout, version=__version__, **shown)
+def page(
+    template: str,
+    layout: str = "base.html",
+    *,
+    caution: str = one_line(CAUTION),
+    cautions: Sequence[str] = (CAUTION,),
+    **shown: Any,
+) -> str:
+    """One self-contained page, nothing fetched from elsewhere; its cautions at top and end."""
+    told = {"caution": caution, "cautions": cautions, "version": __version__, **shown}
+    return render("ventcalc.report", template, layout=layout, **told)

@@ -8,7 +8,7 @@ import numpy as np
 
 from ventcalc.plan.reduced import REST
 from ventcalc.plan.week import WeekPlan
-from ventcalc.report.pages import Verdict, one_line, page
+from ventcalc.report.pages import Verdict, page
 from ventcalc.report.plan_text import (
     model_rows,
     plan_remarks,
@@ -17,7 +17,6 @@ from ventcalc.report.plan_text import (
     stretches,
 )
 from ventcalc.report.season_days import local
-from ventcalc.report.text import CAUTION
 from ventcalc.units import UnitSystem, convert, reworded, shown_unit
 from ventcalc.web.chart import Line, chart
 from ventcalc.web.svg import Picture
@@ -33,8 +32,6 @@ def plan_page(plan: WeekPlan, units: UnitSystem = "metric") -> str:
     return page(
         "plan.html",
         title=f"{plan.bay.name}, {len(plan.hours)} h from {begin:%a %d %b %Y %H:%M %Z}",
-        caution=one_line(CAUTION),
-        cautions=[CAUTION],
         facts=[reworded(note, units) for note in plan.notes],
         verdict=Verdict(
             "good" if saves else "watch", "Worth it." if saves else "Follow the advice.", whole

@@ -9,10 +9,10 @@ from typing import Any
 
 from ventcalc.plan.reduced import COIL, OUTSIDE, REST
 from ventcalc.plan.week import Money, PlannedHour, WeekPlan, WholeModel
+from ventcalc.report.cautions import CAUTION
 from ventcalc.report.numbers import known
 from ventcalc.report.season_days import local
 from ventcalc.report.table import bullets, table
-from ventcalc.report.text import CAUTION
 from ventcalc.units import UnitSystem, reworded, show
 
 __all__ = [

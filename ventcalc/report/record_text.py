@@ -7,7 +7,7 @@ from typing import Any
 
 from ventcalc.diagnose.diagnose import UNSEEN
 from ventcalc.farm.record import BayRecord
-from ventcalc.report.pages import one_line, page
+from ventcalc.report.pages import page
 from ventcalc.report.record_rows import (
     departure_rows,
     farm_rows,
@@ -20,7 +20,6 @@ from ventcalc.report.record_rows import (
     told_rows,
 )
 from ventcalc.report.table import bullets, first_of, table
-from ventcalc.report.text import CAUTION
 from ventcalc.units import UnitSystem
 
 __all__ = ["record_page", "record_text"]
@@ -70,8 +69,6 @@ def record_page(records: Sequence[BayRecord], units: UnitSystem = "metric") -> s
     return page(
         "record.html",
         title=names if len(records) == 1 else f"Season of {len(records)} bays",
-        caution=one_line(CAUTION),
-        cautions=[CAUTION],
         facts=FACTS,
         farm=farm_rows(records, units),
         bays=[_bay(one, units) for one in records],

@@ -10,12 +10,11 @@ import numpy as np
 from ventcalc.bay.checks import bay_notes
 from ventcalc.report import season_plots as plots
 from ventcalc.report.advice_card import AdviceCard
-from ventcalc.report.pages import Figure, Table, one_line, page
+from ventcalc.report.pages import Figure, Table, page
 from ventcalc.report.season_days import Days, days_of
 from ventcalc.report.season_plots import small_plot
 from ventcalc.report.season_rows import ROWS, control_words, equipment_lines, published_lines
 from ventcalc.report.season_summary import compared, glances, verdict
-from ventcalc.report.text import CAUTION
 from ventcalc.season.run import Season
 from ventcalc.units import UnitSystem, convert, reworded, show, shown_unit
 from ventcalc.weather import Weather
@@ -73,7 +72,6 @@ def season_page(
         published=published_lines(season, units),
         equipment=equipment_lines(season, units),
         figures=_figures(days, units),
-        caution=one_line(CAUTION),
         cautions=CAUTIONS,
         facts=_facts(season, weather, remarks, units),
     )

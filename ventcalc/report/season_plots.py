@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from calendar import timegm
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import timedelta
 from typing import Any
 
@@ -145,6 +145,12 @@ def small_plot(days: Days, units: UnitSystem, name: str, y_range: tuple[float, f
     )
 
 
+def _daily(name: str, title: str, days: Days, lines: Sequence[Line], **more: Any) -> Picture:
+    """A plot with one point a day, zoomed with the others."""
+    dates = _dates(days)
+    return chart(name, title, dates, lines, time=True, daily=True, sync=SYNC, **more)
+
+
 def outside_plot(days: Days, units: UnitSystem) -> Picture:
     """Outside air by the day, with the pile for comparison."""
 
@@ -152,10 +158,10 @@ def outside_plot(days: Days, units: UnitSystem) -> Picture:
         return _temperature(days.daily(name, what), units)
 
     unit, outside = shown_unit("degC", units), "outside_temperature"
-    return chart(
+    return _daily(
         "outside",
         "Outside air and the pile",
-        _dates(days),
+        days,
         (
             Line(label="outside, range of the day", y=daily(outside, np.max), color="--quiet",
                  base=daily(outside, np.min), width=0.0),
@@ -165,10 +171,7 @@ def outside_plot(days: Days, units: UnitSystem) -> Picture:
         ),
         unit=unit,
         y_label=unit,
-        time=True,
-        daily=True,
         levels=(Level(y=float(_temperature(0.0, units)), label="freezing of water"),),
-        sync=SYNC,
     )  # fmt: skip
 
 
@@ -217,10 +220,10 @@ def loss_plot(days: Days) -> Picture:
         for age, percent in ((30, 3.0), (150, 5.0))
         if age < len(dates)
     ]  # fmt: skip
-    return chart(
+    return _daily(
         "loss",
         "Shrink",
-        dates,
+        days,
         (
             Line(label="shrink, all", y=solids + water, base=solids, color="--accent",
                  hatch="rise"),
@@ -230,11 +233,8 @@ def loss_plot(days: Days) -> Picture:
         unit="%",
         digits=2,
         y_label="% of the weight loaded",
-        time=True,
-        daily=True,
         marks=marks,
         y_range=(0.0, max(6.0, float(np.ceil(np.nanmax(solids + water))))),
-        sync=SYNC,
     )  # fmt: skip
 
 
@@ -248,31 +248,28 @@ def margin_plot(days: Days, units: UnitSystem) -> Picture:
     top = float(_kelvin(6.0, units))
     lowest = min([-float(_kelvin(1.0, units)), *(float(np.nanmin(x, initial=0.0)) for x in least)])
     unit = _difference_unit(units)
-    return chart(
+    return _daily(
         "margins",
         "Margins against condensation",
-        _dates(days),
+        days,
         [
             Line(label=words, y=values, color=color, dash=dash, width=1.6)
             for (_, words, color, dash), values in zip(lines, least, strict=True)
         ],
         unit=unit,
         y_label=f"lowest of the day, {unit}",
-        time=True,
-        daily=True,
         y_range=(float(np.floor(lowest)), top),
         levels=(Level(y=0.0, label="below this line water condenses", color="--bad"),),
-        sync=SYNC,
     )
 
 
 def carbon_plot(days: Days) -> Picture:
     """CO2 by the day against its limit."""
     limit = 1e6 * days.season.bay.limits.co2
-    return chart(
+    return _daily(
         "co2",
         "CO2 in the bay",
-        _dates(days),
+        days,
         (
             Line(label="highest of the day", y=1e6 * days.daily("co2", np.max), color="--c1",
                  dash=(4, 2), width=1.6),
@@ -281,10 +278,7 @@ def carbon_plot(days: Days) -> Picture:
         unit="ppm",
         digits=0,
         y_label="ppm",
-        time=True,
-        daily=True,
         levels=(Level(y=limit, label=f"limit, {limit:,.0f} ppm"),),
-        sync=SYNC,
     )  # fmt: skip
 
 

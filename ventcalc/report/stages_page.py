@@ -8,10 +8,9 @@ from typing import Any
 import numpy as np
 
 from ventcalc.bay.description import Bay
-from ventcalc.report.pages import Figure, Glance, Part, Verdict, one_line, page
+from ventcalc.report.pages import Figure, Glance, Part, Verdict, page
 from ventcalc.report.season_days import noon
 from ventcalc.report.stages_text import UNMEASURED, plain, stage_parts, stage_rows
-from ventcalc.report.text import CAUTION
 from ventcalc.stages.dormancy import SOURCES
 from ventcalc.stages.progress import Progress
 from ventcalc.units import UnitSystem, convert, show, shown_unit
@@ -31,8 +30,6 @@ def stages_page(bay: Bay, told: Progress, units: UnitSystem = "metric") -> str:
         kind="Plan against actual",
         title=f"{bay.name}, {told.today:%d %b %Y}",
         lead="Where the season stands, and what is to be expected of it.",
-        caution=one_line(CAUTION),
-        cautions=[CAUTION],
         facts=SOURCES,
         verdict=_verdict(bay, told, units),
         glances=_glances(told, units),

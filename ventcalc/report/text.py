@@ -27,9 +27,6 @@ from ventcalc.season.run import Season
 from ventcalc.units import UnitSystem, reworded, show
 
 __all__ = [
-    "CAUTION",
-    "EXAMPLE_CREDIT",
-    "EXAMPLE_WARNING",
     "advice_text",
     "air_text",
     "compare_text",
@@ -39,24 +36,6 @@ __all__ = [
     "position_rows",
     "season_text",
 ]
-
-CAUTION = (
-    "Caution: this is advice, the controller's own interlocks stay in charge. Lock out the fans "
-    "and test the air for CO2 and oxygen before anyone goes in; never alone."
-)
-"""Belongs below every piece of advice."""
-EXAMPLE_CREDIT = (
-    "The weather data are under a Creative Commons Attribution licence; credit: National "
-    "Renewable Energy Laboratory, U.S. Department of Energy. They are modelled from satellite "
-    "images and reanalysis, not a station's readings; do not size anything from them."
-)
-"""For the example weather; the whole of it stands in the package beside the data."""
-EXAMPLE_WARNING = (
-    "These sizes are for the example weather: practise with them, and size with a file of many "
-    "years from your own place."
-)
-"""Below every sizing for the example weather."""
-
 
 # --- advice ------------------------------------------------------------------------------
 

@@ -6,10 +6,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ventcalc.report.pages import Figure, Verdict, one_line, page
+from ventcalc.report.pages import Figure, Verdict, page
 from ventcalc.report.season_page import CAUTIONS
 from ventcalc.report.season_rows import control_words
-from ventcalc.report.text import CAUTION
 from ventcalc.report.trial_text import (
     case_rows,
     fault_rows,
@@ -47,7 +46,6 @@ def trial_page(
         faults=fault_rows(result, units),
         worst=case_rows(result, units),
         notes=notes_of(result, units),
-        caution=one_line(CAUTION),
         cautions=CAUTIONS,
         facts=[
             *(f"Climate: {name}. {weather.source}" for name, weather in result.trial.weathers),
