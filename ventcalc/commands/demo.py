@@ -9,8 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from ventcalc.advice.advise import advise
-from ventcalc.advice.readings_file import ReadingsFile, readings_from_dict
-from ventcalc.bay.description import Bay
+from ventcalc.advice.readings_file import readings_from_dict
 from ventcalc.bay.file import example_bay, example_bay_path
 from ventcalc.commands.files import check_target, write_text
 from ventcalc.commands.inputs import weather_for
@@ -23,7 +22,6 @@ from ventcalc.report.data import advice_data, season_csv, season_data
 from ventcalc.report.season_page import season_page
 from ventcalc.report.text import advice_text, season_text
 from ventcalc.season.run import Season
-from ventcalc.units import UnitSystem
 from ventcalc.web.templates import need_jinja2
 
 __all__ = ["EXAMPLE", "SAYS", "SCENES", "options", "run"]
@@ -60,21 +58,26 @@ def run(args: argparse.Namespace) -> str:
     report = args.html if args.html is not None else str((folder or Path()) / "ventcalc-demo.html")
     check_target(report, args.force)
     bay = example_bay()
-    scenes = {name: _hour(bay, given, args.units) for name, given in _given().items()}
-    season, page = _season(bay, args.units)
+    scenes = {}
+    for name, scene in SCENES.items():
+        given = readings_from_dict(scene)
+        scenes[name] = (bay, given, *advise(bay, given.readings), args.units)
+    weather = weather_for(bay, "example")
+    season = simulate(bay, weather, "advice", 40)
+    cards = [advice_card(_title(name), *scene) for name, scene in scenes.items()]
+    page = season_page([season], weather, args.units, remarks=[EXAMPLE_CREDIT], cards=cards)
     texts = {report: page, **(_files(folder, season) if folder else {})}
     lines = [write_text(name, text) for name, text in texts.items()]
     if args.json:
-        advice = {name: _hour_data(bay, given, args.units) for name, given in _given().items()}
         return as_json(
             {
                 "note": _INVENTED,
-                "advice": advice,
+                "advice": {name: advice_data(*scene) for name, scene in scenes.items()},
                 "season": season_data([season], args.units),
                 "files": list(texts),
             }
         )
-    hours = [f"--- {_title(name)} ---\n{text}" for name, text in scenes.items()]
+    hours = [f"--- {_title(name)} ---\n{advice_text(*told)}" for name, told in scenes.items()]
     parts = [
         _INVENTED,
         *hours,
@@ -84,30 +87,8 @@ def run(args: argparse.Namespace) -> str:
     return "\n\n".join([*parts, "\n".join([*lines, f"Open {report} in a browser."])])
 
 
-def _given() -> dict[str, ReadingsFile]:
-    return {name: readings_from_dict(scene) for name, scene in SCENES.items()}
-
-
 def _title(name: str) -> str:
     return name.replace("_", " ").capitalize()
-
-
-def _hour(bay: Bay, given: ReadingsFile, units: UnitSystem) -> str:
-    return advice_text(bay, given, *advise(bay, given.readings), units)
-
-
-def _hour_data(bay: Bay, given: ReadingsFile, units: UnitSystem) -> dict[str, Any]:
-    return advice_data(bay, given, *advise(bay, given.readings), units)
-
-
-def _season(bay: Bay, units: UnitSystem) -> tuple[Season, str]:
-    weather = weather_for(bay, "example")
-    season = simulate(bay, weather, "advice", 40)
-    cards = [
-        advice_card(_title(name), bay, given, *advise(bay, given.readings), units)
-        for name, given in _given().items()
-    ]
-    return season, season_page([season], weather, units, remarks=[EXAMPLE_CREDIT], cards=cards)
 
 
 def _folder(name: str | None) -> Path | None:

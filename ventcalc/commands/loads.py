@@ -5,18 +5,17 @@ from __future__ import annotations
 import argparse
 import math
 import time as clock
-from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named, read_text
-from ventcalc.commands.log import add_folder_options, opened, values_of
+from ventcalc.commands.log import add_folder_options, folder_of, opened, values_of
 from ventcalc.commands.words import as_json, moment, option_of, quantity
 from ventcalc.diagnose.log import read_log
 from ventcalc.errors import BadInput
 from ventcalc.farm.zones import filled_zones
 from ventcalc.logbook.filling import filling_of, plan_fill
-from ventcalc.logbook.folder import Logbook, season_folder
+from ventcalc.logbook.folder import Logbook
 from ventcalc.logbook.judge import judge_load, judge_loads, pile_under
 from ventcalc.logbook.kinds import Load
 from ventcalc.report.loads_data import judgement_data, loads_data
@@ -71,8 +70,7 @@ def run(args: argparse.Namespace) -> str:
     bay = bay_named(args.bay)
     if args.trucks is not None:
         return _plan(bay, args)
-    folder = Path(args.folder) if args.folder else season_folder(args.bay)
-    book = opened(bay, folder, args.skip_bad)
+    book = opened(bay, folder_of(args), args.skip_bad)
     if args.words:
         known = values_of("loads", args.words, ZoneInfo(bay.site.time_zone))
         below = pile_under(book, known.pop("time", clock.time()))

@@ -34,7 +34,16 @@ from ventcalc.report.logbook_text import kind_help, kind_text, logbook_text, off
 from ventcalc.report.table import first_of
 from ventcalc.units import UnitSystem
 
-__all__ = ["EXAMPLE", "SAYS", "add_folder_options", "opened", "options", "run", "values_of"]
+__all__ = [
+    "EXAMPLE",
+    "SAYS",
+    "add_folder_options",
+    "folder_of",
+    "opened",
+    "options",
+    "run",
+    "values_of",
+]
 
 SAYS = "Write a line into the season folder beside the bay file; without one, show and check it."
 EXAMPLE = 'ventcalc log seed_bay loads lot="Lot A" gross="84000 lb" tare="24000 lb" pulp="58 degF"'
@@ -83,7 +92,7 @@ def add_folder_options(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> str:
     """Write lines, or show what there is."""
     bay = bay_named(args.bay)
-    folder = Path(args.folder) if args.folder else season_folder(args.bay)
+    folder = folder_of(args)
     kind = _kind(args.words[0]) if args.words else None
     values = args.words[1:]
     if kind is None and args.table:
@@ -106,6 +115,11 @@ def run(args: argparse.Namespace) -> str:
     if kind is None:
         return logbook_text(bay, book)
     return kind_text(bay, book, kind, args.units, None if args.all else 20)
+
+
+def folder_of(args: argparse.Namespace) -> Path:
+    """The season folder that is named, or the one beside the bay file."""
+    return Path(args.folder) if args.folder else season_folder(args.bay)
 
 
 def opened(bay: Bay, folder: Path, skip_bad: bool) -> Logbook:

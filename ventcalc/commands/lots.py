@@ -5,17 +5,13 @@ from __future__ import annotations
 import argparse
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
 
-from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named, page_wanted, write_text
 from ventcalc.commands.log import opened
 from ventcalc.commands.words import add_skip_bad, as_json
 from ventcalc.logbook.allotment import allot
-from ventcalc.logbook.folder import Logbook, season_folder
-from ventcalc.logbook.lots import blocked_lots, lots_of, stretches_of
-from ventcalc.logbook.seed_rules import seed_findings
-from ventcalc.logbook.weights import shrink_of
+from ventcalc.logbook.bay_lots import bay_lots
+from ventcalc.logbook.folder import season_folder
 from ventcalc.report.lots_data import lots_data
 from ventcalc.report.lots_page import lots_page
 from ventcalc.report.lots_text import allotment_text, lots_text
@@ -49,24 +45,8 @@ def run(args: argparse.Namespace) -> str:
         if args.json:
             return as_json({"placings": [asdict(placing) for placing in placings]})
         return allotment_text(placings, args.units)
-    told = [_told(bay, book) for bay, book in bays.values()]
+    told = [bay_lots(bay, book) for bay, book in bays.values()]
     wrote = [write_text(args.html, lots_page(told, args.units))] if args.html else []
     if args.json:
-        return as_json({"bays": [lots_data(**one) for one in told], "files": args.html or ""})
-    return "\n\n".join([*(lots_text(**one, units=args.units) for one in told), *wrote])
-
-
-def _told(bay: Bay, book: Logbook) -> dict[str, Any]:
-    """What is to be said of the lots of one bay."""
-    lots, stretches = lots_of(bay, book), stretches_of(bay, book)
-    out = [state.entry.lot for state in lots if any(
-        x.lot == state.entry.lot for x in book.entries("weights_out"))]  # fmt: skip
-    return {
-        "bay": bay,
-        "book": book,
-        "lots": lots,
-        "stretches": stretches,
-        "blocked": blocked_lots(stretches, lots),
-        "rules": seed_findings(bay, book, lots, stretches),
-        "shrinks": [shrink_of(book, lot) for lot in out],
-    }
+        return as_json({"bays": [lots_data(one) for one in told], "files": args.html or ""})
+    return "\n\n".join([*(lots_text(one, args.units) for one in told), *wrote])

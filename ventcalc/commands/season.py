@@ -6,7 +6,6 @@ import argparse
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, datetime
-from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -16,12 +15,11 @@ from ventcalc.bay.checks import contradictions
 from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named, check_target, page_wanted, write_text
 from ventcalc.commands.inputs import weather_for
-from ventcalc.commands.log import add_folder_options, opened
+from ventcalc.commands.log import add_folder_options, folder_of, opened
 from ventcalc.commands.words import as_json, progress_bar, whole_number
 from ventcalc.compiled import ready, works
 from ventcalc.errors import BadInput, OutOfRange
 from ventcalc.logbook.as_loaded import as_loaded
-from ventcalc.logbook.folder import season_folder
 from ventcalc.outlook.state import state_of_season, text_of_state
 from ventcalc.report.cautions import EXAMPLE_CREDIT
 from ventcalc.report.data import likely_data, season_csv, season_data
@@ -192,8 +190,7 @@ def _loaded(bay: Bay, args: argparse.Namespace) -> Bay:
         return bay
     if args.start is not None:
         raise BadInput("--start and --loads both tell the first load; give one of them")
-    folder = Path(args.folder) if args.folder else season_folder(args.bay)
-    return as_loaded(bay, opened(bay, folder, args.skip_bad))
+    return as_loaded(bay, opened(bay, folder_of(args), args.skip_bad))
 
 
 def _started(bay: Bay, start: str | None) -> Bay:

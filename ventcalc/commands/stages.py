@@ -5,19 +5,18 @@ from __future__ import annotations
 import argparse
 import math
 from datetime import date, datetime
-from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from ventcalc.bay.description import Bay
 from ventcalc.commands.files import bay_named, page_wanted, read_text, write_text
-from ventcalc.commands.log import add_folder_options, opened
+from ventcalc.commands.log import add_folder_options, folder_of, opened
 from ventcalc.commands.unload import parsed
 from ventcalc.commands.words import as_json, option_of
 from ventcalc.diagnose.log import read_log
 from ventcalc.errors import BadInput
-from ventcalc.logbook.folder import Logbook, season_folder
+from ventcalc.logbook.folder import Logbook
 from ventcalc.report.stages_page import stages_page
 from ventcalc.report.stages_text import stages_data, stages_text
 from ventcalc.stages.progress import progress_of
@@ -52,8 +51,7 @@ def run(args: argparse.Namespace) -> str:
     """Where the season stands, as text or JSON, and as a page."""
     page_wanted(args)
     bay = bay_named(args.bay)
-    folder = Path(args.folder) if args.folder else season_folder(args.bay)
-    book = opened(bay, folder, args.skip_bad)
+    book = opened(bay, folder_of(args), args.skip_bad)
     given = {
         name: parsed(name, getattr(args, name), unit, low, high)
         for name, (unit, low, high, _) in _VALUES.items()

@@ -49,6 +49,11 @@ class _Room:
     there: list[LotState]
     placed: list[tuple[LotState, float, list[str]]] = field(default_factory=list)
 
+    @property
+    def neighbours(self) -> list[LotState]:
+        """Lots that lie there, or will."""
+        return [*self.there, *(lot for lot, _, _ in self.placed)]
+
 
 def allot(bays: Mapping[str, tuple[Bay, Logbook]]) -> tuple[Placing, ...]:
     """
@@ -107,7 +112,7 @@ def _place(state: LotState, mass: float, rooms: Sequence[_Room]) -> list[Placing
 
 def _forbidden(state: LotState, room: _Room) -> str:
     use = state.entry.use or room.bay.use
-    neighbours = [*room.there, *(other for other, _, _ in room.placed)]
+    neighbours = room.neighbours
     if use != room.bay.use:
         return f"is kept for {room.bay.use}, the lot is {use}"
     if use == "seed" and inhibited(room.book):
@@ -122,7 +127,7 @@ def _forbidden(state: LotState, room: _Room) -> str:
 
 
 def _cost(state: LotState, mass: float, room: _Room) -> tuple[int, int, int, float]:
-    neighbours = [*room.there, *(other for other, _, _ in room.placed)]
+    neighbours = room.neighbours
     seed = room.bay.use == "seed"
     return (
         int(mass > room.free),
@@ -137,7 +142,7 @@ def _kind(state: LotState) -> tuple[str | None, str | None]:
 
 
 def _for(state: LotState, room: _Room) -> list[str]:
-    neighbours = [*room.there, *(other for other, _, _ in room.placed)]
+    neighbours = room.neighbours
     reasons = []
     if not neighbours:
         reasons.append("the bay is empty")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any
 
 from ventcalc.advice.advise import Action, Advice
 from ventcalc.advice.alarms import alarms
@@ -15,27 +15,7 @@ from ventcalc.report.season_days import local
 from ventcalc.report.text import expected_supply, margin_rows, outside_words, position_rows
 from ventcalc.units import UnitSystem
 
-__all__ = ["AdviceCard", "advice_card"]
-
-
-class AdviceCard(NamedTuple):
-    """What stands on the card."""
-
-    title: str
-    note: str
-    when: str
-    until: str
-    headline: str
-    """What to do, in a few words."""
-    alarms: tuple[tuple[str, str], ...]
-    """What is wrong, and what to do first."""
-    doubts: tuple[str, ...]
-    positions: tuple[tuple[str, str, float], ...]
-    """Device, position in words and as a part of full."""
-    supply: str
-    why: tuple[str, ...]
-    outside: str
-    margins: tuple[tuple[str, str], ...]
+__all__ = ["advice_card"]
 
 
 def advice_card(
@@ -45,28 +25,28 @@ def advice_card(
     advice: Advice,
     memory: Memory,
     units: UnitSystem = "metric",
-) -> AdviceCard:
-    """Put one piece of advice on a card."""
+) -> dict[str, Any]:
+    """What stands on the card, as ``season.html`` names it."""
     now = advice.situation
     start, end = local(bay, now.readings.time), local(bay, now.readings.time + advice.valid_for)
     stage = STAGES[int(now.stage)].replace("_", " ")
     first, *others = reasons(advice, bay, units)
     headline, colon, rest = first.partition(":")
     known = advice.action != Action.HANDS_OFF
-    return AdviceCard(
-        title=title,
-        note=given.note or "",
-        when=f"{start:%a} {start.day} {start:%b %Y, %H:%M %Z}, {stage}",
-        until=f"{end:%H:%M %Z}",
-        headline=headline.rstrip("."),
-        alarms=tuple((alarm.text, alarm.first) for alarm in alarms(advice, bay, memory, units)),
-        doubts=tuple(given.doubts),
-        positions=tuple(position_rows(bay, advice)) if known else (),
-        supply=expected_supply(advice, units) if known else "",
-        why=tuple(line for line in (_sentence(rest) if colon else "", *others) if line),
-        outside=outside_words(advice) if known else "",
-        margins=tuple(margin_rows(advice, bay, units)) if known else (),
-    )
+    return {
+        "title": title,
+        "note": given.note or "",
+        "when": f"{start:%a} {start.day} {start:%b %Y, %H:%M %Z}, {stage}",
+        "until": f"{end:%H:%M %Z}",
+        "headline": headline.rstrip("."),
+        "alarms": [(alarm.text, alarm.first) for alarm in alarms(advice, bay, memory, units)],
+        "doubts": given.doubts,
+        "positions": position_rows(bay, advice) if known else (),
+        "supply": expected_supply(advice, units) if known else "",
+        "why": [line for line in (_sentence(rest) if colon else "", *others) if line],
+        "outside": outside_words(advice) if known else "",
+        "margins": margin_rows(advice, bay, units) if known else (),
+    }
 
 
 def _sentence(text: str) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from ventcalc.bay.starter import bay_to_toml
-from ventcalc.calibration.fit import FittedBay, FittedFactor
+from ventcalc.calibration.fit import FittedBay
 from ventcalc.calibration.least_squares import PRIORS, Residual
 from ventcalc.report.table import bullets, table
 from ventcalc.units import UnitSystem, show
@@ -41,7 +41,9 @@ def fit_text(found: FittedBay, units: UnitSystem = "metric") -> str:
         Factors, what cannot be told, and misses before and after on hours that were not fitted.
     """
     rows = [["", "times what is described", "likely range"]]
-    rows += [_row(one) for one in found.factors]
+    for one in found.factors:
+        times = f"{one.factor:.2f}" if one.identified else "1 (kept)"
+        rows.append([WORDS[one.name], times, f"{one.low:.2f} to {one.high:.2f}"])
     lines = [
         f"{found.bay.name}: fitted to {found.fitted_hours} h of its log",
         "",
@@ -67,12 +69,6 @@ def verdict(found: FittedBay) -> str:
     if not found.better:
         return "The fit is no better on hours that it has not seen: do not use it."
     return ""
-
-
-def _row(one: FittedFactor) -> list[str]:
-    if not one.identified:
-        return [WORDS[one.name], "1 (kept)", f"{one.low:.2f} to {one.high:.2f}"]
-    return [WORDS[one.name], f"{one.factor:.2f}", f"{one.low:.2f} to {one.high:.2f}"]
 
 
 def _remarks(found: FittedBay) -> list[str]:

@@ -2,37 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
-from ventcalc.bay.description import Bay
-from ventcalc.logbook.folder import Logbook
-from ventcalc.logbook.lots import Blocked, LotState, Stretch, known_use
-from ventcalc.logbook.seed_rules import RuleFinding
-from ventcalc.logbook.weights import Shrink
+from ventcalc.logbook.bay_lots import BayLots
+from ventcalc.logbook.lots import known_use
 from ventcalc.report.logbook_data import entry_data
 from ventcalc.report.numbers import known
 
 __all__ = ["lots_data"]
 
 
-def lots_data(
-    bay: Bay,
-    book: Logbook,
-    lots: Sequence[LotState],
-    stretches: Sequence[Stretch],
-    blocked: Sequence[Blocked],
-    rules: Sequence[RuleFinding],
-    shrinks: Sequence[Shrink],
-) -> dict[str, Any]:
+def lots_data(told: BayLots) -> dict[str, Any]:
     """All that is known of the lots of one bay."""
     return {
-        "bay": bay.name,
+        "bay": told.bay.name,
         "lots": [
             {
                 **entry_data(state.entry),
-                "use": known_use(state, bay),
+                "use": known_use(state, told.bay),
                 "loaded_kg": state.loaded,
                 "content_kg": state.content,
                 "pulp_temp_c": known(state.pulp_mean),
@@ -41,14 +29,15 @@ def lots_data(
                 "term": state.term,
                 "against": list(state.against),
             }
-            for state in lots
+            for state in told.lots
         ],
         "stretches": [
-            {"lot": p.lot, "start_m": p.start, "end_m": p.end, "mass_kg": p.mass} for p in stretches
+            {"lot": p.lot, "start_m": p.start, "end_m": p.end, "mass_kg": p.mass}
+            for p in told.stretches
         ],
-        "unloading_order": [state.entry.lot for state in lots if state.content > 0.0],
-        "blocked": [{"lot": one.lot, "behind": list(one.behind)} for one in blocked],
-        "seed_rules": [asdict(rule) for rule in rules],
+        "unloading_order": [state.entry.lot for state in told.lots if state.content > 0.0],
+        "blocked": [{"lot": one.lot, "behind": list(one.behind)} for one in told.blocked],
+        "seed_rules": [asdict(rule) for rule in told.rules],
         "weights": [
             {
                 "lot": one.lot,
@@ -58,7 +47,7 @@ def lots_data(
                 "mass_loss": known(one.mass_loss),
                 "standard_uncertainty": known(one.doubt),
             }
-            for one in shrinks
+            for one in told.shrinks
         ],
-        "problems": [problem.text for problem in book.problems],
+        "problems": [problem.text for problem in told.book.problems],
     }

@@ -3,25 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any, NamedTuple
+from typing import Any
 
 from ventcalc.bay.description import Bay
+from ventcalc.logbook.bay_lots import BayLots
 from ventcalc.logbook.lots import Stretch, face_at
 from ventcalc.report.lots_text import lot_rows, order_lines, rule_lines, shrink_lines
 from ventcalc.report.pages import page
 from ventcalc.units import UnitSystem, show
 
 __all__ = ["lots_page", "outline"]
-
-
-class _Piece(NamedTuple):
-    """A lot's part of the drawing."""
-
-    lot: str
-    points: str
-    middle: str
-    hatch: int
-    where: str
 
 
 def outline(bay: Bay, part: Stretch) -> list[tuple[float, float]]:
@@ -37,32 +28,32 @@ def outline(bay: Bay, part: Stretch) -> list[tuple[float, float]]:
     return [*corners, (crest_a, top_a)]
 
 
-def lots_page(told: Sequence[dict[str, Any]], units: UnitSystem = "metric") -> str:
+def lots_page(told: Sequence[BayLots], units: UnitSystem = "metric") -> str:
     """One page for all bays that are told of."""
     return page(
         "lots.html",
         title="Lots in store",
         facts=["Loads, moves and weights out as they stand in the season folder of each bay."],
-        bays=[_bay(units=units, **one) for one in told],
+        bays=[_bay(one, units) for one in told],
     )
 
 
-def _bay(*, units: UnitSystem, **one: Any) -> dict[str, Any]:
-    bay, lots = one["bay"], one["lots"]
+def _bay(one: BayLots, units: UnitSystem) -> dict[str, Any]:
+    bay, lots = one.bay, one.lots
     hatches = {state.entry.lot: k % 4 for k, state in enumerate(lots)}
     pieces = []
-    for part in one["stretches"]:
+    for part in one.stretches:
         corners = [(x, bay.pile.height - z) for x, z in outline(bay, part)]
         ends = " to ".join(show(x, "m", units) for x in (part.start, part.end))
         middle = 0.5 * (part.start + part.end)
         pieces.append(
-            _Piece(
-                lot=part.lot,
-                points=" ".join(f"{x:.2f},{y:.2f}" for x, y in corners),
-                middle=f"{middle:.2f}",
-                hatch=hatches.get(part.lot, 0),
-                where=f"{part.lot}: {ends}, {show(part.mass, 'kg', units)}",
-            )
+            {
+                "lot": part.lot,
+                "points": " ".join(f"{x:.2f},{y:.2f}" for x, y in corners),
+                "middle": f"{middle:.2f}",
+                "hatch": hatches.get(part.lot, 0),
+                "where": f"{part.lot}: {ends}, {show(part.mass, 'kg', units)}",
+            }
         )
     return {
         "name": bay.name,
@@ -72,7 +63,7 @@ def _bay(*, units: UnitSystem, **one: Any) -> dict[str, Any]:
         f"{show(bay.pile.height, 'm', units)} high",
         "pieces": pieces,
         "rows": lot_rows(bay, lots, units),
-        "order": order_lines(lots, one["blocked"]),
-        "shrinks": shrink_lines(one["shrinks"], units),
-        "rules": rule_lines(one["rules"]),
+        "order": order_lines(lots, one.blocked),
+        "shrinks": shrink_lines(one.shrinks, units),
+        "rules": rule_lines(one.rules),
     }

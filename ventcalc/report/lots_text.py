@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from ventcalc.bay.description import Bay
 from ventcalc.logbook.allotment import HOW_LONG, Placing
-from ventcalc.logbook.folder import Logbook
+from ventcalc.logbook.bay_lots import BayLots
 from ventcalc.logbook.lots import Blocked, LotState, Stretch, known_use
 from ventcalc.logbook.seed_rules import RuleFinding
 from ventcalc.logbook.weights import Shrink
@@ -28,27 +28,19 @@ _AGAINST = {
 }
 
 
-def lots_text(
-    bay: Bay,
-    book: Logbook,
-    lots: Sequence[LotState],
-    stretches: Sequence[Stretch],
-    blocked: Sequence[Blocked],
-    rules: Sequence[RuleFinding],
-    shrinks: Sequence[Shrink],
-    units: UnitSystem,
-) -> str:
+def lots_text(told: BayLots, units: UnitSystem) -> str:
     """All that is known of the lots of one bay."""
+    bay, book, lots = told.bay, told.book, told.lots
     if not lots:
         return "\n".join([f"{bay.name}: no lots in {book.folder}", *problem_lines(book)])
     lines = [f"{bay.name}: lots", *table(lot_rows(bay, lots, units))]
-    lines += ["", *_map(bay, stretches, units)]
-    lines += ["", "Out of the bay:", *bullets(order_lines(lots, blocked))]
-    if shrinks:
-        lines += ["", "Weight out against weight in:", *bullets(shrink_lines(shrinks, units))]
-    if rules:
-        lines += ["", "Rules for seed (who certifies decides):"]
-        lines += bullets(rule_lines(rules))
+    lines += ["", *_map(bay, told.stretches, units)]
+    lines += ["", "Out of the bay:", *bullets(order_lines(lots, told.blocked))]
+    if told.shrinks:
+        lost = shrink_lines(told.shrinks, units)
+        lines += ["", "Weight out against weight in:", *bullets(lost)]
+    if told.rules:
+        lines += ["", "Rules for seed (who certifies decides):", *bullets(rule_lines(told.rules))]
     return "\n".join([*lines, *problem_lines(book)])
 
 
@@ -75,7 +67,8 @@ def lot_rows(bay: Bay, lots: Sequence[LotState], units: UnitSystem) -> list[list
 
 def _map(bay: Bay, stretches: Sequence[Stretch], units: UnitSystem) -> list[str]:
     """The pile from the side, a letter a lot, to scale."""
-    letters = {lot: chr(ord("A") + k % 26) for k, lot in enumerate(_names(stretches))}
+    names = dict.fromkeys(part.lot for part in stretches)
+    letters = {lot: chr(ord("A") + k % 26) for k, lot in enumerate(names)}
     bar = ["."] * _WIDTH
     for part in stretches:
         first, last = (round(x / bay.pile.length * _WIDTH) for x in (part.start, part.end))
@@ -96,10 +89,6 @@ def _map(bay: Bay, stretches: Sequence[Stretch], units: UnitSystem) -> list[str]
         f"  0{end.rjust(_WIDTH + 1)}",
         *(table(rows) if rows else []),
     ]
-
-
-def _names(stretches: Sequence[Stretch]) -> list[str]:
-    return list(dict.fromkeys(part.lot for part in stretches))
 
 
 def order_lines(lots: Sequence[LotState], blocked: Sequence[Blocked]) -> list[str]:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import groupby
+from typing import Any
 
 import numpy as np
 
 from ventcalc.bay.checks import bay_notes
 from ventcalc.report import season_plots as plots
-from ventcalc.report.advice_card import AdviceCard
 from ventcalc.report.pages import Figure, Table, page
 from ventcalc.report.season_days import Days, days_of
 from ventcalc.report.season_plots import small_plot
@@ -47,7 +47,7 @@ def season_page(
     units: UnitSystem = "metric",
     *,
     remarks: Sequence[str] = (),
-    cards: Sequence[AdviceCard] = (),
+    cards: Sequence[Mapping[str, Any]] = (),
     names: Sequence[str] = (),
     layout: str = "base.html",
 ) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -37,7 +37,7 @@ def on_target(season: Season) -> float:
 def verdict(season: Season, units: UnitSystem = "metric") -> Verdict:
     """A season in a sentence."""
     share, kpi = on_target(season), season.kpi
-    mind = tuple(words(kpi, units) for applies, words in _MIND if applies(kpi))
+    mind = tuple(_to_mind(kpi, units))
     lost = f"shrink is {show(kpi.mass_loss, '1 percent', units)} of the weight loaded"
     wet = (
         f"potatoes were wet for {_hours(kpi.wet_crop_hours)}"
@@ -62,55 +62,35 @@ def _hours(hours: float) -> str:
     return f"{hours:,.0f} h" if round(hours) != 1 else "1 hour"
 
 
-_MIND: tuple[tuple[Callable[[Kpi], bool], Callable[[Kpi, UnitSystem], str]], ...] = (
-    (
-        lambda kpi: kpi.frozen_minutes > 0.0,
-        lambda kpi, units: (
-            f"Pulp was cold enough for freezing injury for {kpi.frozen_minutes:,.0f}"
-            f" min (coldest {show(kpi.coldest_tuber, 'degC', units)})."
-        ),
-    ),
-    (
-        lambda kpi: kpi.plenum_below_zero_minutes > 0.0,
-        lambda kpi, units: (
-            "Supply air was below freezing for "
-            f"{kpi.plenum_below_zero_minutes:,.0f} min (coldest "
-            f"{show(kpi.coldest_plenum, 'degC', units)})."
-        ),
-    ),
-    (
-        lambda kpi: kpi.people_co2_hours > 0.0,
-        lambda kpi, units: (
+def _to_mind(kpi: Kpi, units: UnitSystem) -> Iterator[str]:
+    """What a season has to be minded, the gravest first."""
+    if kpi.frozen_minutes > 0.0:
+        coldest = show(kpi.coldest_tuber, "degC", units)
+        yield (
+            f"Pulp was cold enough for freezing injury for {kpi.frozen_minutes:,.0f} min "
+            f"(coldest {coldest})."
+        )
+    if kpi.plenum_below_zero_minutes > 0.0:
+        coldest = show(kpi.coldest_plenum, "degC", units)
+        yield (
+            f"Supply air was below freezing for {kpi.plenum_below_zero_minutes:,.0f} min "
+            f"(coldest {coldest})."
+        )
+    if kpi.people_co2_hours > 0.0:
+        yield (
             f"CO2 was over 5,000 ppm for {_hours(kpi.people_co2_hours)}, at most "
             f"{show(kpi.co2_highest, '1 ppm', units)}: more fresh air, and nobody goes in untested."
-        ),
-    ),
-    (
-        lambda kpi: kpi.ceiling_drip_hours > 0.0,
-        lambda kpi, units: (
-            f"The ceiling was below the dew point for {_hours(kpi.ceiling_drip_hours)}."
-        ),
-    ),
-    (
-        lambda kpi: kpi.late_hours > LATE,
-        lambda kpi, units: (
-            f"Holding temperature was never reached, in {_hours(kpi.late_hours)} to do it."
-            if kpi.holding_missed
-            else f"Holding temperature was reached {_hours(kpi.late_hours)} late."
-        ),
-    ),
-    (
-        lambda kpi: kpi.spread_hours > LATE,
-        lambda kpi, units: (
-            f"Top and bottom were further apart than the limit for {_hours(kpi.spread_hours)}."
-        ),
-    ),
-    (
-        lambda kpi: kpi.ramp_hours > LATE,
-        lambda kpi, units: f"The pile cooled faster than planned for {_hours(kpi.ramp_hours)}.",
-    ),
-)
-"""When a season has something to mind, and its words; the gravest first."""
+        )
+    if kpi.ceiling_drip_hours > 0.0:
+        yield f"The ceiling was below the dew point for {_hours(kpi.ceiling_drip_hours)}."
+    if kpi.late_hours > LATE and kpi.holding_missed:
+        yield f"Holding temperature was never reached, in {_hours(kpi.late_hours)} to do it."
+    elif kpi.late_hours > LATE:
+        yield f"Holding temperature was reached {_hours(kpi.late_hours)} late."
+    if kpi.spread_hours > LATE:
+        yield f"Top and bottom were further apart than the limit for {_hours(kpi.spread_hours)}."
+    if kpi.ramp_hours > LATE:
+        yield f"The pile cooled faster than planned for {_hours(kpi.ramp_hours)}."
 
 
 def glances(season: Season, units: UnitSystem = "metric") -> list[Glance]:
