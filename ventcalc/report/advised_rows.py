@@ -12,6 +12,7 @@ from ventcalc.bay.description import Bay
 from ventcalc.diagnose.log import Log
 from ventcalc.farm.advised import Advised, advise_log
 from ventcalc.logbook.kinds import Line, SensorCheck
+from ventcalc.report.data import POSITIONS
 from ventcalc.report.numbers import known
 from ventcalc.report.season_days import local
 
@@ -19,8 +20,6 @@ __all__ = ["advised_rows"]
 
 MANY = 3000
 """Rows, a second or two of work, from which processes of their own pay."""
-
-_POSITIONS = ("fan_speed", "door_opening", "humidifier", "refrigeration", "heater")
 
 
 def advised_row(bay: Bay, one: Advised) -> dict[str, Any]:
@@ -34,7 +33,7 @@ def advised_row(bay: Bay, one: Advised) -> dict[str, Any]:
         "target_c": known(now.target, 4),
         "pulp_mean_c": known(now.readings.pulp_mean, 4),
         "action": Action(int(advice.action)).name.lower(),
-        **{name: known(getattr(advice, name), 4) for name in _POSITIONS},
+        **{name: known(getattr(advice, name), 4) for name in POSITIONS},
         "plenum_temp_c": known(advice.plenum_temperature, 4) if advice.fan_speed > 0.0 else None,
         "alarms": " ".join(alarm.id for alarm in standing),
     }

@@ -46,15 +46,11 @@ def _cells(one: BayToday, units: UnitSystem) -> list[str]:
             f"{read:%d %b %H:%M}",
             STAGES[int(now.stage)].replace("_", " "),
             show(now.target, "degC", units),
-            _shown(one.pulp_coldest, "degC", units),
-            _shown(one.pulp_warmest, "degC", units),
+            show(one.pulp_coldest, "degC", units, unknown="not known"),
+            show(one.pulp_warmest, "degC", units, unknown="not known"),
             "not known" if math.isnan(co2) else f"{co2 * 1e6:,.0f} ppm",
         ]
     return [*seen, *_weight_cells(one, units), _alarm_cell(one)]
-
-
-def _shown(value: float, unit: str, units: UnitSystem) -> str:
-    return "not known" if math.isnan(value) else show(value, unit, units)
 
 
 def _weight_cells(one: BayToday, units: UnitSystem) -> list[str]:

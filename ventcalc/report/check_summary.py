@@ -65,6 +65,6 @@ def check_glances(result: PileCheck, units: UnitSystem = "metric") -> list[Glanc
 def _beside(check: Check, label: str, which: str, units: UnitSystem) -> Glance:
     if math.isnan(check.value):
         return Glance(label, "unknown", str(check.verdict))
-    limit = "no limit" if math.isnan(check.limit) else show(check.limit, check.unit, units)
+    limit = show(check.limit, check.unit, units, unknown="no limit")
     return Glance(label, show(check.value, check.unit, units),
                   f"Wanted {which} {limit}: {check.verdict}")  # fmt: skip

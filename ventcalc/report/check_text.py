@@ -47,16 +47,12 @@ CHECK_CAUTIONS = (
 """What belongs below every check."""
 
 
-def _known(value: float, unit: str, units: UnitSystem, nothing: str) -> str:
-    return nothing if math.isnan(value) else show(value, unit, units)
-
-
 def check_cells(check: Check, units: UnitSystem) -> list[str]:
     """Name, value, limit, margin and verdict of a check for one height."""
     return [
         check.name,
-        _known(check.value, check.unit, units, "unknown"),
-        _known(check.limit, check.unit, units, "none"),
+        show(check.value, check.unit, units),
+        show(check.limit, check.unit, units, unknown="none"),
         _margin(check, units),
         str(check.verdict),
     ]
@@ -184,14 +180,14 @@ def cold_rows(result: PileCheck, units: UnitSystem) -> list[list[str]]:
     unit = "W refrigeration"
     last = ["all, mean of the day", "of it latent"]
     names = [*dict.fromkeys(name for some in parts for name in some if name not in last), *last]
-    rows = [[name, *(_known(some.get(name, 0.0), unit, units, "-") for some in parts)]
+    rows = [[name, *(show(some.get(name, 0.0), unit, units, unknown="-") for some in parts)]
             for name in names]  # fmt: skip
     rows.append(
-        ["capacity needed, 20 h of 24", *(_known(c.value, unit, units, "-") for c in checks)]
+        ["capacity needed, 20 h of 24", *(show(c.value, unit, units, unknown="-") for c in checks)]
     )
     return [
         *rows,
-        ["the refrigeration plant", *(_known(c.limit, unit, units, "none") for c in checks)],
+        ["the refrigeration plant", *(show(c.limit, unit, units, unknown="none") for c in checks)],
     ]
 
 

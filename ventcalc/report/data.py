@@ -24,7 +24,11 @@ from ventcalc.season.likely import Likely
 from ventcalc.season.run import TRACES, Season
 from ventcalc.units import UnitSystem
 
-__all__ = ["advice_data", "air_data", "likely_data", "season_csv", "season_data"]
+__all__ = ["POSITIONS", "advice_data", "air_data", "likely_data", "season_csv", "season_data"]
+
+
+POSITIONS = ("fan_speed", "door_opening", "humidifier", "refrigeration", "heater")
+"""Of the devices in advice."""
 
 
 def advice_data(
@@ -36,10 +40,9 @@ def advice_data(
 ) -> dict[str, Any]:
     """One piece of advice for JSON."""
     now = advice.situation
-    runs = advice.fan_speed > 0.0
 
     def supply(value: float) -> float | None:
-        return rounded(value) if runs else None
+        return rounded(value) if advice.fan_speed > 0.0 else None
 
     return {
         "bay": bay.name,
@@ -47,11 +50,7 @@ def advice_data(
         "stage": STAGES[int(now.stage)],
         "target_c": rounded(now.target),
         "action": Action(int(advice.action)).name.lower(),
-        "fan_speed": rounded(advice.fan_speed),
-        "door_opening": rounded(advice.door_opening),
-        "humidifier": rounded(advice.humidifier),
-        "refrigeration": rounded(advice.refrigeration),
-        "heater": rounded(advice.heater),
+        **{name: rounded(getattr(advice, name)) for name in POSITIONS},
         "plenum_temp_c": supply(advice.plenum_temperature),
         "plenum_rh": supply(advice.plenum_relative_humidity),
         "plenum_dew_point_c": supply(advice.plenum_dew_point),

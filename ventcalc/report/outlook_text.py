@@ -23,6 +23,7 @@ __all__ = ["day_rows", "event_rows", "outlook_data", "outlook_text", "sentences"
 
 Array = NDArray[np.float64]
 JOULE_PER_KWH = 3.6e6
+POSITIONS = ("fan_speed", "door_opening", "refrigeration", "heater", "humidity_wanted")
 RUNNING = {
     "fans": "fan_power", "refrigeration": "coil_power", "heater": "heater_power",
     "humidifier": "humidifier_power",
@@ -298,11 +299,7 @@ def outlook_data(found: Outlook, units: UnitSystem = "metric") -> dict[str, Any]
                 "target_c": round(float(season.traces["target"][k]), 3),
                 **_pulp(found, k),
                 "action": Action(int(records["action"][k])).name.lower(),
-                "fan_speed": round(float(records["fan_speed"][k]), 3),
-                "door_opening": round(float(records["door_opening"][k]), 3),
-                "refrigeration": round(float(records["refrigeration"][k]), 3),
-                "heater": round(float(records["heater"][k]), 3),
-                "humidity_wanted": round(float(records["humidity_wanted"][k]), 3),
+                **{name: round(float(records[name][k]), 3) for name in POSITIONS},
                 "co2_ppm": round(1e6 * float(records["co2"][k])),
                 "energy_kwh": round(float(hours.kwh[k]), 3),
             }

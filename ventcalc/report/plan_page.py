@@ -15,6 +15,7 @@ from ventcalc.report.plan_text import (
     plan_sentences,
     stretch_rows,
     stretches,
+    title,
 )
 from ventcalc.report.season_days import local
 from ventcalc.units import UnitSystem, convert, reworded, shown_unit
@@ -28,10 +29,9 @@ def plan_page(plan: WeekPlan, units: UnitSystem = "metric") -> str:
     """One page."""
     does, whole, proof = plan_sentences(plan, units)
     saves = plan.planned.money.total < plan.present.money.total
-    begin = local(plan.bay, plan.hours[0].time)
     return page(
         "plan.html",
-        title=f"{plan.bay.name}, {len(plan.hours)} h from {begin:%a %d %b %Y %H:%M %Z}",
+        title=title(plan),
         facts=[reworded(note, units) for note in plan.notes],
         verdict=Verdict(
             "good" if saves else "watch", "Worth it." if saves else "Follow the advice.", whole

@@ -23,6 +23,7 @@ __all__ = [
     "plan_text",
     "stretch_rows",
     "stretches",
+    "title",
     "what",
     "why",
 ]
@@ -41,6 +42,12 @@ def what(hour: PlannedHour) -> str:
 def stretches(plan: WeekPlan) -> list[list[PlannedHour]]:
     """Hours in a row that do the same."""
     return [list(some) for _, some in groupby(plan.hours, key=what)]
+
+
+def title(plan: WeekPlan) -> str:
+    """Which bay, from when on."""
+    begin = local(plan.bay, plan.hours[0].time)
+    return f"{plan.bay.name}, {len(plan.hours)} h from {begin:%a %d %b %Y %H:%M %Z}"
 
 
 def _per_kwh(price: float) -> str:
@@ -202,9 +209,7 @@ def _model(one: WholeModel, units: UnitSystem) -> tuple[str, ...]:
         f"{one.fan_hours:.0f}",
         show(one.peak_power, "W electrical", units),
         f"{one.wet_hours:.0f}",
-        "-"
-        if math.isnan(one.coldest_supply_temperature)
-        else show(one.coldest_supply_temperature, "degC", units),
+        show(one.coldest_supply_temperature, "degC", units, unknown="-"),
         show(float(one.pulp_mean[-1]), "degC", units),
     )
 
@@ -223,11 +228,10 @@ def _demand(plan: WeekPlan) -> list[str]:
 
 def plan_text(plan: WeekPlan, units: UnitSystem = "metric") -> str:
     """Sentences, stretches, models, caution."""
-    begin = local(plan.bay, plan.hours[0].time)
     money = plan.bay.costs.currency
     return "\n".join(
         [
-            f"{plan.bay.name}, {len(plan.hours)} h from {begin:%a %d %b %Y %H:%M %Z}",
+            title(plan),
             "",
             *plan_sentences(plan, units),
             *plan_remarks(plan),

@@ -145,7 +145,6 @@ def lot_rows(one: BayRecord, units: UnitSystem) -> list[list[str]]:
              "speaks against it"]]  # fmt: skip
     for state, shrink in one.lots:
         entry = state.entry
-        pulp = state.pulp_mean
         rows.append(
             [
                 entry.lot,
@@ -154,7 +153,7 @@ def lot_rows(one: BayRecord, units: UnitSystem) -> list[list[str]]:
                 show(shrink.mass_in, "kg", units),
                 show(shrink.mass_out, "kg", units),
                 shrink_words(shrink),
-                "not read" if math.isnan(pulp) else show(pulp, "degC", units),
+                show(state.pulp_mean, "degC", units, unknown="not read"),
                 show(state.rot_share, "1 percent", units),
                 ", ".join(state.against),
             ]
@@ -177,7 +176,7 @@ def month_rows(one: BayRecord, units: UnitSystem) -> list[list[str]]:
         rows.append(
             [
                 f"{local(one.place.bay, month.begin):%b %Y}",
-                *("" if math.isnan(t) else show(t, "degC", units) for t in warmths),
+                *(show(t, "degC", units, unknown="") for t in warmths),
                 "" if math.isnan(month.co2) else f"{month.co2 * 1e6:,.0f} ppm",
                 f"{month.fan_time / 3600.0:,.0f} h",
                 "" if math.isnan(month.energy) else _energy(month.energy),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 import numpy as np
@@ -54,7 +53,7 @@ def _verdict(bay: Bay, told: Progress, units: UnitSystem) -> Verdict:
 
 def _glances(told: Progress, units: UnitSystem) -> list[Glance]:
     earliest = told.sprouts.earliest
-    ramp = "not measured" if math.isnan(told.ramp) else show(told.ramp, "delta_degC/s", units)
+    ramp = show(told.ramp, "delta_degC/s", units, unknown="not measured")
     return [
         Glance("Pulp", show(told.pulp, "degC", units),
                f"planned {show(told.target, 'degC', units)}"),
@@ -95,7 +94,7 @@ def _figure(bay: Bay, told: Progress, units: UnitSystem) -> Figure:
         [
             f"{one.day:%d %b %Y}",
             show(one.target, "degC", units),
-            "" if math.isnan(one.pulp) else show(one.pulp, "degC", units),
+            show(one.pulp, "degC", units, unknown=""),
         ]
         for one in told.course[::7]
     ]

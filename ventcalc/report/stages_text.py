@@ -87,7 +87,7 @@ def _day(day: date | None) -> str:
 
 def _way_lines(bay: Bay, told: Progress, units: UnitSystem) -> list[str]:
     least, plan, most = told.healed_by
-    ramp = "not measured" if math.isnan(told.ramp) else show(told.ramp, "delta_degC/s", units)
+    ramp = show(told.ramp, "delta_degC/s", units, unknown="not measured")
     sure, likely = told.holding_from
     lines = [
         f"healed {told.healed / DAY:.1f} of {told.healing_wanted / DAY:.1f} days' worth at "

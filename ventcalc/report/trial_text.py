@@ -99,12 +99,8 @@ def _written(field: str, value: float, units: UnitSystem) -> str:
     return _money(value, units) if field == "cost" else ROW[field].write(value, units)
 
 
-def _money(value: float, units: UnitSystem) -> str:
-    return (
-        "none"
-        if math.isnan(value)
-        else show(value / 1000.0, "money/kg", units, 2 + (units == "us"))
-    )
+def _money(value: float, units: UnitSystem, unknown: str = "none") -> str:
+    return show(value / 1000.0, "money/kg", units, 2 + (units == "us"), unknown)
 
 
 def _interval(one: Standing, units: UnitSystem) -> str:
@@ -145,8 +141,7 @@ def case_rows(result: TrialResult, units: UnitSystem = "metric") -> list[list[st
         mine = [int(k) for k in judged.worst_first if seasons["method"][k] == one.method]
         for k in mine[:WORST]:
             cells = [_written(field, float(seasons[field][k]), units) for field in fields]
-            regret = float(judged.regret[k])
-            told = "-" if math.isnan(regret) else _money(regret, units)
+            told = _money(float(judged.regret[k]), units, unknown="-")
             case = f"{control_words(one.method)}: {_case_words(result, k)}"
             rows.append([case, told, *cells, _harm_words(result, k, units)])
     return rows

@@ -339,7 +339,11 @@ def convert(value: Any, quantity_unit: str, units: UnitSystem = "metric") -> tup
 
 
 def show(
-    value: float, quantity_unit: str, units: UnitSystem = "metric", digits: int | None = None
+    value: float,
+    quantity_unit: str,
+    units: UnitSystem = "metric",
+    digits: int | None = None,
+    unknown: str = "unknown",
 ) -> str:
     """
     Write one result with its unit.
@@ -347,13 +351,15 @@ def show(
     Parameters
     ----------
     value : float
-        What to write; NaN gives ``unknown``. [quantity_unit]
+        What to write. [quantity_unit]
     quantity_unit : str
         Unit inside ventcalc, as for ``convert``.
     units : {"metric", "us"}
         Which units to use.
     digits : int, optional
         Decimals; by default what suits the quantity.
+    unknown : str
+        What to write for NaN.
 
     Returns
     -------
@@ -366,7 +372,7 @@ def show(
         If ``quantity_unit`` or ``units`` is not known.
     """
     if math.isnan(value):
-        return "unknown"
+        return unknown
     number, label = convert(float(value), quantity_unit, units)
     places = _scale(quantity_unit, units).digits if digits is None else digits
     if quantity_unit == "m small" and digits is None and abs(number - round(number)) < 1e-6:
