@@ -12,8 +12,7 @@ from ventcalc.errors import BadInput
 from ventcalc.farm.folder import bay_files, farm_bay
 from ventcalc.farm.shared import read_shared, use_of
 from ventcalc.farm.today import today_of
-from ventcalc.report.board_page import board_page
-from ventcalc.report.board_text import board_data, board_text
+from ventcalc.report.board_text import board_data, board_page, board_text
 from ventcalc.report.cautions import CAUTION
 from ventcalc.report.season_days import local
 

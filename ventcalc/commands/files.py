@@ -13,15 +13,8 @@ from ventcalc.bay.file import example_bay, read_bay
 from ventcalc.errors import BadInput
 from ventcalc.web.templates import need_jinja2
 
-__all__ = [
-    "bay_named",
-    "check_target",
-    "create",
-    "page_wanted",
-    "read_text",
-    "there_already",
-    "write_text",
-]
+__all__ = ["bay_named", "check_target", "create", "page_wanted", "read_text", "there_already",
+           "write_text"]  # fmt: skip
 
 _EXAMPLES = ("seed_bay", "fry_bay")
 _NEAR = 4096

@@ -18,8 +18,13 @@ from ventcalc.logbook.filling import filling_of, plan_fill
 from ventcalc.logbook.folder import Logbook
 from ventcalc.logbook.judge import judge_load, judge_loads, pile_under
 from ventcalc.logbook.kinds import Load
-from ventcalc.report.loads_data import judgement_data, loads_data
-from ventcalc.report.loads_text import judgement_text, loads_text, plan_text
+from ventcalc.report.loads_text import (
+    judgement_data,
+    judgement_text,
+    loads_data,
+    loads_text,
+    plan_text,
+)
 from ventcalc.report.zones_text import zones_data, zones_text
 
 __all__ = ["EXAMPLE", "SAYS", "options", "run"]

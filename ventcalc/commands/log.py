@@ -29,21 +29,18 @@ from ventcalc.logbook.probe_checks import probe_offset
 from ventcalc.logbook.sheets import read_sheet
 from ventcalc.logbook.writing import add_lines, restore_lines
 from ventcalc.report.loads_text import judgement_text
-from ventcalc.report.logbook_data import logbook_data
-from ventcalc.report.logbook_text import kind_help, kind_text, logbook_text, offset_text
+from ventcalc.report.logbook_text import (
+    kind_help,
+    kind_text,
+    logbook_data,
+    logbook_text,
+    offset_text,
+)
 from ventcalc.report.table import first_of
 from ventcalc.units import UnitSystem
 
-__all__ = [
-    "EXAMPLE",
-    "SAYS",
-    "add_folder_options",
-    "folder_of",
-    "opened",
-    "options",
-    "run",
-    "values_of",
-]
+__all__ = ["EXAMPLE", "SAYS", "add_folder_options", "folder_of", "opened", "options", "run",
+           "values_of"]  # fmt: skip
 
 SAYS = "Write a line into the season folder beside the bay file; without one, show and check it."
 EXAMPLE = 'ventcalc log seed_bay loads lot="Lot A" gross="84000 lb" tare="24000 lb" pulp="58 degF"'

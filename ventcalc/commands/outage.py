@@ -14,8 +14,7 @@ from ventcalc.commands.words import as_json
 from ventcalc.errors import BadInput
 from ventcalc.outage.outage import outage_of
 from ventcalc.outage.outside import steady_outside, weather_outside
-from ventcalc.report.outage_page import outage_page
-from ventcalc.report.outage_text import outage_data, outage_text
+from ventcalc.report.outage_text import outage_data, outage_page, outage_text
 from ventcalc.units import parse
 
 __all__ = ["EXAMPLE", "SAYS", "options", "run"]

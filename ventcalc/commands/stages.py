@@ -17,8 +17,7 @@ from ventcalc.commands.words import as_json, option_of
 from ventcalc.diagnose.log import read_log
 from ventcalc.errors import BadInput
 from ventcalc.logbook.folder import Logbook
-from ventcalc.report.stages_page import stages_page
-from ventcalc.report.stages_text import stages_data, stages_text
+from ventcalc.report.stages_text import stages_data, stages_page, stages_text
 from ventcalc.stages.progress import progress_of
 
 __all__ = ["EXAMPLE", "SAYS", "options", "run"]

@@ -13,18 +13,8 @@ from ventcalc.advice.json_values import moment_of
 from ventcalc.errors import BadInput
 from ventcalc.units import parse
 
-__all__ = [
-    "Parser",
-    "about",
-    "add_command",
-    "add_skip_bad",
-    "as_json",
-    "moment",
-    "option_of",
-    "progress_bar",
-    "quantity",
-    "whole_number",
-]
+__all__ = ["Parser", "about", "add_command", "add_skip_bad", "as_json", "moment", "option_of",
+           "progress_bar", "quantity", "whole_number"]  # fmt: skip
 
 
 class Parser(argparse.ArgumentParser):

@@ -18,7 +18,7 @@ from ventcalc.logbook.rows import Problem, Table
 from ventcalc.units import show
 from ventcalc.units.text import quoted
 
-__all__ = ["cross_problems", "known_lots"]
+__all__ = ["cross_problems"]
 
 FULL = 1.05
 """Scales and bulk density differ: so much more than a full bay is still believed (common practice,

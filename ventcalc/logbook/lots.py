@@ -12,17 +12,8 @@ from ventcalc.logbook.folder import Logbook
 from ventcalc.logbook.judge import FROST, ROT, WARMEST
 from ventcalc.logbook.kinds import LotEntry
 
-__all__ = [
-    "TERMS",
-    "Blocked",
-    "LotState",
-    "Stretch",
-    "blocked_lots",
-    "face_at",
-    "known_use",
-    "lots_of",
-    "stretches_of",
-]
+__all__ = ["Blocked", "LotState", "Stretch", "blocked_lots", "face_at", "known_use", "lots_of",
+           "stretches_of"]  # fmt: skip
 
 WET = 0.1
 """Part of a lot that came in wet, from which on it is kept in mind (common practice, no source).

@@ -27,16 +27,7 @@ from ventcalc.logbook.columns import (
 from ventcalc.logbook.kinds import COMMON, KINDS, Line, required
 from ventcalc.units.text import quoted
 
-__all__ = [
-    "Problem",
-    "Table",
-    "delimiter_of",
-    "headings_of",
-    "read_rows",
-    "read_table",
-    "records",
-    "row_count",
-]
+__all__ = ["Problem", "Table", "delimiter_of", "headings_of", "read_table", "records", "row_count"]
 
 
 class Problem(NamedTuple):

@@ -27,7 +27,7 @@ from ventcalc.logbook.kinds import required
 from ventcalc.logbook.rows import delimiter_of
 from ventcalc.units.text import quoted
 
-__all__ = ["SheetLine", "read_sheet"]
+__all__ = ["read_sheet"]
 
 
 class SheetLine(NamedTuple):

@@ -1,4 +1,4 @@
-"""Loads of a season as plain text: what each was, how the bay fills, what heat came in."""
+"""Loads of a season as text and for JSON: what each was, how the bay fills, what heat came in."""
 
 from __future__ import annotations
 
@@ -12,17 +12,12 @@ from ventcalc.logbook.folder import Logbook
 from ventcalc.logbook.judge import Judgement, Reason, Take
 from ventcalc.logbook.kinds import Line
 from ventcalc.report.logbook_text import day_and_time, problem_lines
+from ventcalc.report.numbers import known
 from ventcalc.report.table import bullets, table
 from ventcalc.units import UnitSystem, reworded, show
 
-__all__ = [
-    "TAKE_WORDS",
-    "as_loaded_text",
-    "judgement_text",
-    "loads_text",
-    "plan_text",
-    "reason_words",
-]
+__all__ = ["as_loaded_text", "judgement_data", "judgement_text", "loads_data", "loads_text",
+           "plan_text"]  # fmt: skip
 
 TAKE_WORDS = {
     Take.YES: "taken",
@@ -214,3 +209,55 @@ def as_loaded_text(bay: Bay, units: UnitSystem) -> str:
         f"from {bay.schedule.fill_start} on. The season takes it as one level column, filled "
         "evenly at that temperature; `ventcalc loads BAY --zones` follows the pile zone by zone."
     )
+
+
+def judgement_data(judgement: Judgement) -> dict[str, Any]:
+    """What is advised for a load, and why."""
+    return {
+        "advice": TAKE_WORDS[judgement.take],
+        "reasons": [
+            {"key": r.key, "text": reason_words(r, "metric"), "source": r.source}
+            for r in judgement.reasons
+        ],
+    }
+
+
+def loads_data(
+    bay: Bay, book: Logbook, filling: Filling, judged: Sequence[tuple[Line[Any], Judgement]]
+) -> dict[str, Any]:
+    """The fill so far, and what every load was."""
+    return {
+        "bay": bay.name,
+        "content_kg": filling.content,
+        "capacity_kg": filling.full_mass,
+        "rate_kg_per_day": known(filling.rate),
+        "days_left": known(filling.days_left),
+        "planned_days": filling.planned_days,
+        "days": [
+            {
+                "day": day.day.isoformat(),
+                "loads": day.loads,
+                "mass_kg": day.mass,
+                "content_kg": day.content,
+                "pulp_temp_c": known(day.pulp_mean),
+                "field_heat_w": day.field_heat,
+                "respiration_w": day.respiration,
+                "fans_w": day.fans,
+                "fan_share": known(day.fan_share),
+                "refrigeration_share": known(day.refrigeration_share),
+            }
+            for day in filling.days
+        ],
+        "loads": [
+            {
+                "line": line.number,
+                "row": line.row,
+                "time": day_and_time(bay, line.time),
+                "lot": line.entry.lot,
+                "net_kg": line.entry.net,
+                **judgement_data(one),
+            }
+            for line, one in judged
+        ],
+        "problems": [problem.text for problem in book.problems],
+    }

@@ -1,14 +1,15 @@
-"""The season's lines as plain text for a terminal."""
+"""The season's lines as plain text for a terminal and for JSON."""
 
 from __future__ import annotations
 
 import dataclasses
 import math
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from ventcalc.bay.description import Bay
 from ventcalc.logbook.airflows import EVEN, MeasuredAir, measured_air
-from ventcalc.logbook.columns import Column, columns_of, heading, stem
+from ventcalc.logbook.columns import Column, columns_of, heading, local_text, stem
 from ventcalc.logbook.folder import Logbook
 from ventcalc.logbook.kinds import KINDS, required
 from ventcalc.logbook.probe_checks import SALTS, ProbeOffset, probe_offset
@@ -16,7 +17,8 @@ from ventcalc.report.season_days import local
 from ventcalc.report.table import bullets, first_of, table
 from ventcalc.units import UnitSystem, show
 
-__all__ = ["day_and_time", "kind_help", "kind_text", "logbook_text", "offset_text", "problem_lines"]
+__all__ = ["day_and_time", "entry_data", "kind_help", "kind_text", "logbook_data", "logbook_text",
+           "offset_text", "problem_lines"]  # fmt: skip
 
 
 def day_and_time(bay: Bay, time: float) -> str:
@@ -133,3 +135,40 @@ def kind_help(kind: str) -> str:
         needed = "" if field.name in must else " (may be left out)"
         rows.append([stem(field.name), f'"{meta["like"]}"', f"{about}{needed}"])
     return "\n".join(table(rows, left=3))
+
+
+_ENDING = {"kg": "_kg", "degC": "_temp_c", "m": "_m", "m/s": "_m_s", "1": "_share"}
+
+
+def entry_data(entry: Any) -> dict[str, Any]:
+    """One entry, its keys with units; what nobody told is null."""
+    found = {}
+    for field in dataclasses.fields(entry):
+        ending = _ENDING.get(field.metadata["unit"], "")
+        word = stem(field.name)
+        found[word if f"_{word}" == ending else word + ending] = getattr(entry, field.name)
+    return found
+
+
+def logbook_data(bay: Bay, book: Logbook, kind: str | None) -> dict[str, Any]:
+    """All lines, or those of one kind."""
+    zone = ZoneInfo(bay.site.time_zone)
+    kinds = list(KINDS) if kind is None else [kind]
+    return {
+        "folder": str(book.folder),
+        **{
+            name: [
+                {
+                    "line": line.number,
+                    "row": line.row,
+                    "time": local_text(line.time, zone),
+                    "who": line.who,
+                    "note": line.note,
+                    **entry_data(line.entry),
+                }
+                for line in book.lines(name)
+            ]
+            for name in kinds
+        },
+        "problems": [problem.text for problem in book.problems],
+    }

@@ -1,9 +1,11 @@
-"""Lots of a bay as plain text: what lies where, to scale; what leaves first; rules for seed."""
+"""Lots of a bay as text and for JSON: what lies where, to scale; what leaves first; seed rules."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import asdict
+from typing import Any
 
 from ventcalc.bay.description import Bay
 from ventcalc.logbook.allotment import HOW_LONG, Placing
@@ -11,11 +13,13 @@ from ventcalc.logbook.bay_lots import BayLots
 from ventcalc.logbook.lots import Blocked, LotState, Stretch, known_use
 from ventcalc.logbook.seed_rules import RuleFinding
 from ventcalc.logbook.weights import Shrink
-from ventcalc.report.logbook_text import problem_lines
+from ventcalc.report.logbook_text import entry_data, problem_lines
+from ventcalc.report.numbers import known
 from ventcalc.report.table import bullets, table
 from ventcalc.units import UnitSystem, show
 
-__all__ = ["allotment_text", "lot_rows", "lots_text", "order_lines", "rule_lines", "shrink_lines"]
+__all__ = ["allotment_text", "lot_rows", "lots_data", "lots_text", "order_lines", "rule_lines",
+           "shrink_lines"]  # fmt: skip
 
 _WIDTH = 72
 _AGAINST = {
@@ -140,3 +144,43 @@ def allotment_text(placings: Sequence[Placing], units: UnitSystem) -> str:
             if p.bay == bay
         )
     return "\n".join(lines[1:])
+
+
+def lots_data(told: BayLots) -> dict[str, Any]:
+    """All that is known of the lots of one bay."""
+    return {
+        "bay": told.bay.name,
+        "lots": [
+            {
+                **entry_data(state.entry),
+                "use": known_use(state, told.bay),
+                "loaded_kg": state.loaded,
+                "content_kg": state.content,
+                "pulp_temp_c": known(state.pulp_mean),
+                "rot_share": state.rot_share,
+                "frost_share": state.frost_share,
+                "term": state.term,
+                "against": list(state.against),
+            }
+            for state in told.lots
+        ],
+        "stretches": [
+            {"lot": p.lot, "start_m": p.start, "end_m": p.end, "mass_kg": p.mass}
+            for p in told.stretches
+        ],
+        "unloading_order": [state.entry.lot for state in told.lots if state.content > 0.0],
+        "blocked": [{"lot": one.lot, "behind": list(one.behind)} for one in told.blocked],
+        "seed_rules": [asdict(rule) for rule in told.rules],
+        "weights": [
+            {
+                "lot": one.lot,
+                "mass_in_kg": one.mass_in,
+                "mass_out_kg": one.mass_out,
+                "complete": one.complete,
+                "mass_loss": known(one.mass_loss),
+                "standard_uncertainty": known(one.doubt),
+            }
+            for one in told.shrinks
+        ],
+        "problems": [problem.text for problem in told.book.problems],
+    }

@@ -1,4 +1,4 @@
-"""An outage as text and for JSON: hours to each limit, and what to do first, in order."""
+"""An outage as text, for JSON and as a sheet to hang up: hours to each limit, what to do first."""
 
 from __future__ import annotations
 
@@ -11,11 +11,12 @@ from ventcalc.bay.description import Bay
 from ventcalc.outage.limits import Limit
 from ventcalc.outage.outage import HOURS, Case, Outage
 from ventcalc.report.numbers import known
+from ventcalc.report.pages import page
 from ventcalc.report.season_days import local
 from ventcalc.report.table import bullets, numbered, table
 from ventcalc.units import UnitSystem, show
 
-__all__ = ["CAUTIONS", "limit_rows", "outage_data", "outage_text", "steps", "title", "weather_line"]
+__all__ = ["outage_data", "outage_page", "outage_text"]
 
 CAUTIONS = (
     "People: nobody goes in before the air is tested for CO2 and oxygen at the door, high and low; "
@@ -251,3 +252,18 @@ def outage_data(bay: Bay, found: Outage, units: UnitSystem = "metric") -> dict[s
         "notes": list(found.notes),
         "cautions": list(CAUTIONS),
     }  # fmt: skip
+
+
+def outage_page(bay: Bay, found: Outage, units: UnitSystem = "metric") -> str:
+    """The sheet, one A4 page."""
+    return page(
+        "outage.html",
+        title=title(bay, found),
+        caution="Nobody goes in before the air is tested; never alone; fans locked out.",
+        cautions=CAUTIONS,
+        facts=sources(),
+        weather=weather_line(found, units),
+        rows=limit_rows(found, units),
+        steps=steps(bay, found, units),
+        notes=found.notes,
+    )

@@ -12,14 +12,12 @@ from ventcalc.logbook.columns import stem
 from ventcalc.logbook.probe_checks import probe_offset
 from ventcalc.logbook.weights import Shrink
 from ventcalc.report.diagnose_text import WORDS
-from ventcalc.report.logbook_data import entry_data
-from ventcalc.report.logbook_text import day_and_time, offset_text
+from ventcalc.report.logbook_text import day_and_time, entry_data, offset_text
 from ventcalc.report.season_days import local
 from ventcalc.units import UnitSystem, show
 
-__all__ = ["departure_rows", "farm_rows", "followed_lines", "found_rows", "lot_rows",
-           "money_lines", "month_rows", "share_words", "shrink_words", "surprise_words",
-           "told_data", "told_rows"]  # fmt: skip
+__all__ = ["departure_rows", "farm_rows", "followed_lines", "found_rows", "lot_rows", "money_lines",
+           "month_rows", "share_words", "surprise_words", "told_data", "told_rows"]  # fmt: skip
 
 DEPARTURES = 20
 """So many stretches without following are told, the longest."""
