@@ -21,7 +21,7 @@ from ventcalc.logbook.probe_checks import salt_humidity
 from ventcalc.logbook.seed_rules import BROKEN, CANNOT_SAY, KEPT, seed_findings
 from ventcalc.logbook.weights import shrink_of
 from ventcalc.logbook.writing import add_lines
-from ventcalc.report.lots_page import outline
+from ventcalc.report.lots_text import outline
 
 BAY = example_bay("seed_bay")
 START = datetime(2026, 9, 18, 7, tzinfo=ZoneInfo(BAY.site.time_zone)).timestamp()

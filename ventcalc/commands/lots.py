@@ -12,8 +12,7 @@ from ventcalc.commands.words import add_skip_bad, as_json
 from ventcalc.logbook.allotment import allot
 from ventcalc.logbook.bay_lots import bay_lots
 from ventcalc.logbook.folder import season_folder
-from ventcalc.report.lots_page import lots_page
-from ventcalc.report.lots_text import allotment_text, lots_data, lots_text
+from ventcalc.report.lots_text import allotment_text, lots_data, lots_page, lots_text
 
 __all__ = ["EXAMPLE", "SAYS", "options", "run"]
 

@@ -9,7 +9,7 @@ from ventcalc.commands.files import bay_named, page_wanted, write_text
 from ventcalc.commands.words import about, as_json
 from ventcalc.plan.tariff import Tariff, flat, tariff_of
 from ventcalc.plan.week import OFF_TARGET, plan_week
-from ventcalc.report.plan_text import plan_data, plan_text
+from ventcalc.report.plan_text import plan_data, plan_page, plan_text
 
 __all__ = ["EXAMPLE", "SAYS", "options", "run"]
 
@@ -67,11 +67,7 @@ def run(args: argparse.Namespace) -> str:
     found = plan_week(
         bay, state, forecast, hours=args.hours, tariff=tariff, off_target=args.off_target
     )
-    wrote = []
-    if args.html is not None:
-        from ventcalc.report.plan_page import plan_page
-
-        wrote.append(write_text(args.html, plan_page(found, args.units)))
+    wrote = [write_text(args.html, plan_page(found, args.units))] if args.html else []
     if args.json:
         return as_json({**plan_data(found), "files": args.html or ""})
     return "\n\n".join([plan_text(found, args.units), *wrote])

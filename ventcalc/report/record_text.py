@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from ventcalc.diagnose.diagnose import UNSEEN
@@ -40,24 +40,9 @@ def record_text(records: Sequence[BayRecord], units: UnitSystem = "metric") -> s
     lines = table(farm_rows(records, units), 0)
     for one in records:
         lines += ["", one.place.bay.name, *bullets(_about(one, units))]
-        for title, rows in (
-            ("Lots", lot_rows(one, units)),
-            ("Months of the log", month_rows(one, units)),
-        ):
-            if len(rows) > 1:
-                lines += [f"  {title}:", *table(rows, 4)]
-        if len(rows := found_rows(one)) > 1:
-            lines += ["  Found in the log:"]
-            lines += bullets(f"{row[0]} to {row[1]}, {row[4]}: {row[3]}" for row in rows[1:])
-        if len(rows := departure_rows(one)) > 1:
-            lines += ["  Otherwise than advised, the longest stretches:"]
-            lines += bullets(f"{row[0]}, {row[1]} h: {row[2]}; {row[3]}" for row in rows[1:])
-        if len(rows := told_rows(one, units)) > 1:
-            lines += ["  Done, checked and seen:"]
-            lines += bullets(
-                f"{when}, {kind}: {what}{f' [{who}]' if who else ''}"
-                for when, kind, what, who in rows[1:]
-            )
+        for rows, title, words in _tables(one, units):
+            said = bullets(words(*row) for row in rows[1:]) if words else table(rows, 4)
+            lines += [f"  {title}:", *said]
         left = [f"  Left out: {problem}" for problem in one.problems]
         lines += first_of(left, "--json lists every one")
     return "\n".join(lines)
@@ -79,20 +64,32 @@ def _about(one: BayRecord, units: UnitSystem) -> list[str]:
     return [surprise_words(one), *money_lines(one, units), *followed_lines(one)]
 
 
+def _tables(
+    one: BayRecord, units: UnitSystem
+) -> list[tuple[list[list[str]], str, Callable[..., str] | None]]:
+    """What is not empty: rows, title, and how a row is said where it holds more than numbers."""
+    every: list[tuple[list[list[str]], str, Callable[..., str] | None]] = [
+        (lot_rows(one, units), "Lots", None),
+        (month_rows(one, units), "Months of the log", None),
+        (found_rows(one), "Found in the log", "{0} to {1}, {4}: {3}".format),
+        (
+            departure_rows(one),
+            "Otherwise than advised, the longest stretches",
+            "{0}, {1} h: {2}; {3}".format,
+        ),
+        (
+            told_rows(one, units),
+            "Done, checked and seen",
+            lambda when, kind, what, who: f"{when}, {kind}: {what}{f' [{who}]' if who else ''}",
+        ),
+    ]
+    return [part for part in every if len(part[0]) > 1]
+
+
 def _bay(one: BayRecord, units: UnitSystem) -> dict[str, Any]:
     return {
         "name": one.place.bay.name,
         "about": _about(one, units),
-        "tables": [
-            (rows, caption, words)
-            for rows, caption, words in (
-                (lot_rows(one, units), "Lots", False),
-                (month_rows(one, units), "Months of the log", False),
-                (found_rows(one), "Found in the log", True),
-                (departure_rows(one), "Otherwise than advised, the longest stretches", True),
-                (told_rows(one, units), "Done, checked and seen", True),
-            )
-            if len(rows) > 1
-        ],
+        "tables": [(rows, title, bool(words)) for rows, title, words in _tables(one, units)],
         "problems": one.problems,
     }
