@@ -118,18 +118,24 @@ def _tried(
     bays: list[Bay], weathers: list[Weather], faults: list[str], args: argparse.Namespace
 ) -> TrialResult:
     """The trial, with a progress bar on standard error (none where that is not a terminal)."""
+    done = [0, 0]
     with progress_bar("seasons") as (bar, progress):
+
+        def count(seasons: int, total: int) -> None:
+            done[:] = seasons, total
+            progress(seasons, total)
+
         try:
             result = run_trial(
                 bays, weathers, args.policy, faults=faults, draws=args.draws, seed=args.seed,
                 layers=args.layers, off_plan_price=args.off_plan_price, folder=args.out,
-                workers=args.workers, scheduler=args.scheduler, progress=progress,
+                workers=args.workers, scheduler=args.scheduler, progress=count,
                 say=bar.set_description,
             )  # fmt: skip
         except KeyboardInterrupt:
             if args.out is not None:
                 bar.write(
-                    f"ventcalc: stopped after {bar.n} of {bar.total or 'all'} seasons; they are "
+                    f"ventcalc: stopped after {done[0]} of {done[1] or 'all'} seasons; they are "
                     f"kept in {args.out}, and the same command goes on from there",
                     file=sys.stderr,
                 )
