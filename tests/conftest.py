@@ -6,6 +6,7 @@ same examples every time on a build server; helpers beside this file that can be
 from __future__ import annotations
 
 import os
+import signal
 import sys
 from pathlib import Path
 
@@ -31,6 +32,9 @@ sys.path.insert(0, str(Path(__file__).parent))
 # Tests start some hundred programs; each would translate the library anew.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False
+
+# A shell's background job has Ctrl-C ignored, and would hand that on to the programs it starts.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 
 FIRST = {
     "test_broker_faults": "broker",

@@ -149,20 +149,9 @@ def test_interrupt_is_quiet(run, monkeypatch):
     assert run("advise", "seed_bay", "--readings", NIGHT) == (130, "", "")
 
 
-HEARING = """\
-import os, signal, sys
-signal.signal(signal.SIGINT, signal.SIG_DFL)
-os.execv(sys.argv[1], sys.argv[1:])
-"""
-"""
-A suite run in the background has Ctrl-C ignored, and would hand that on. Not by ``preexec_fn``:
-what runs between fork and exec may crash where the worker has threads.
-"""
-
-
 def started(*words, **more):
     return subprocess.Popen(
-        [sys.executable, "-c", HEARING, sys.executable, "-m", "ventcalc", *words],
+        [sys.executable, "-m", "ventcalc", *words],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         cwd=EXAMPLES.parent,

@@ -332,7 +332,6 @@ from llvmlite.binding.executionengine import ExecutionEngine
 from ventcalc import compiled
 from ventcalc.commands.main import main
 
-signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell's background job ignores it
 delay, at, timers = float(sys.argv[1]), [], []
 compiling, set_object_cache = compiled._compiling, ExecutionEngine.set_object_cache
 
@@ -386,7 +385,6 @@ import threading
 
 import ventcalc as vc
 
-signal.signal(signal.SIGINT, signal.default_int_handler)
 bay, weather = vc.example_bay("seed_bay"), vc.example_weather()
 
 

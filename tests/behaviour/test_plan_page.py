@@ -5,6 +5,7 @@ from __future__ import annotations
 import http.client
 import json
 import re
+import signal
 import socket
 import subprocess
 import sys
@@ -394,15 +395,18 @@ def test_no_such_page(page):
 # --- the command --------------------------------------------------------------------------
 
 
-def test_the_command_serves_until_it_is_told_to_end(tmp_path):
+def test_the_command_serves_until_it_is_told_to_end():
     program = [sys.executable, "-m", "ventcalc", "page", "fry_bay", "--json"]
     with subprocess.Popen(program, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as run:
-        lines = [run.stdout.readline() for _ in range(3)]
-        address = json.loads(b"".join(lines))["address"]
-        other = Page(address)
-        assert b"Fry bay (invented)" in other.raw("GET", "/")[2]
-        run.send_signal(2)
-        assert run.wait(30) == 0
+        try:
+            lines = [run.stdout.readline() for _ in range(3)]
+            address = json.loads(b"".join(lines))["address"]
+            other = Page(address)
+            assert b"Fry bay (invented)" in other.raw("GET", "/")[2]
+            run.send_signal(signal.SIGINT)
+            assert run.wait(30) == 0
+        finally:
+            run.kill()
         assert run.stderr.read() == b""
 
 
@@ -417,7 +421,6 @@ def close():
     time.sleep(0.5)
     print("closed")
 
-signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell's background job ignores it
 with LocalServer(app, take_port("127.0.0.1", 0, RuntimeError), close) as server:
     threading.Timer(0.3, os.kill, (os.getpid(), signal.SIGINT)).start()
     try:
