@@ -42,6 +42,10 @@ class Decision(Struct, frozen=True, kw_only=True):
         """The same word as long as the same is said."""
         return self.code if self.targets is None else self.targets.why
 
+    def repeats(self, before: Decision) -> bool:
+        """Whether it says nothing but what was said before, of a newer reading."""
+        return (self.code, self.targets) == (before.code, before.targets)
+
 
 def message_of(
     decision: Decision, config: BayConfig, takes: Collection[str], identity: tuple[int, int]

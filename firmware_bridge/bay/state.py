@@ -28,6 +28,7 @@ from firmware_bridge.bay.memory import (
     told_from_text,
 )
 from firmware_bridge.bay.safety import History
+from firmware_bridge.bay.standing import Answer
 from firmware_bridge.bay.told import Told, fields_of, forgotten, hear, said_as, tell, told_alarms
 from firmware_bridge.bay.week import (
     Question,
@@ -60,6 +61,8 @@ class BayState:
     consent: Consent | None = None
     """Of a person at a plain controller, in mode ``confirm``."""
     memory: AdvisorMemory | None = None
+    answer: Answer | None = None
+    """Of the adviser; None where it may not be given again."""
     told: Told = field(default_factory=Told)
     """What people tell of the bay, by command or channel."""
     standing: tuple[Alarm, ...] = ()
@@ -203,10 +206,16 @@ class BayState:
     def _ask(self, sample: Sample, now: float, wall: float) -> Decision:
         actual = actual_positions(sample)
         self.history = safety.watch(self.history, actual.fan, actual.cool, now)
+        hour = plan_hour(self.config, self.week, self.told, wall)
+        last = self.answer
+        if last is not None and last.stands(sample, self.told, hour, self.memory, now):
+            decision = self._checked(last, sample, now)
+            if decision.targets is not None:
+                return decision
         told = fields_of(self.told, self.description.mass)
         readings = advisor.readings_of(sample, wall, told, self.source.co2_top)
         fan_for = now - self.history.fan.since
-        hour = plan_hour(self.config, self.week, self.told, wall)
+        self.answer = None
         steered, word = (None, "") if hour is None else (hour.bay, hour.word)
         try:
             result = advisor.request(
@@ -218,14 +227,23 @@ class BayState:
         self.find = functools.partial(named, result.alarms, sample)
         if result.targets is None:
             return self._none("hands_off", " ".join(self.words("metric"))[:120])
-        refusal = safety.check(
-            result.targets, sample, self.history, self.config.limits, now, readings.people_inside
+        self.answer = Answer(
+            at=now,
+            sample=sample,
+            told=self.told,
+            hour=hour,
+            memory=result.memory,
+            targets=result.targets,
+            people_inside=readings.people_inside,
         )
+        return self._checked(self.answer, sample, now)
+
+    def _checked(self, answer: Answer, sample: Sample, now: float) -> Decision:
+        targets, limits = answer.targets, self.config.limits
+        refusal = safety.check(targets, sample, self.history, limits, now, answer.people_inside)
         if refusal is not None:
             return self._none(refusal.code, refusal.text)
-        return Decision(
-            code="ok", text="", targets=result.targets, rests_on=(sample.boot, sample.seq)
-        )
+        return Decision(code="ok", text="", targets=targets, rests_on=(sample.boot, sample.seq))
 
     def question(self, now: float, wall: float) -> Question | None:
         """From where the days ahead are worked out; None without a reading that serves."""

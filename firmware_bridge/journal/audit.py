@@ -90,6 +90,8 @@ class AuditLog:
             ]
         self._packed: int = max(ends[0][0], ends[1][0])
         self.length, self.head = max((n, bytes(head)) for n, head in ends)
+        self.seal = self.length, self.head
+        """Number and hash of the last that no power cut takes."""
 
     def next_boot(self, wall: float) -> int:
         """
@@ -103,13 +105,18 @@ class AuditLog:
             database.execute("INSERT INTO session VALUES (?, ?)", (boot, wall))
         return boot
 
-    def write(self, found: Sequence[Entry]) -> None:
-        """Append entries, all of them or none; ``JournalError``: nothing may be advised then."""
+    def write(self, found: Sequence[Entry], *, lasting: bool = True) -> None:
+        """
+        Append entries, all of them or none; ``JournalError``: nothing may be advised then.
+
+        ``lasting``: on the disk, and with them all before; a power cut may take the others.
+        """
         if not found:
             return
-        with writing(self._database, "audit log") as database:
+        with writing(self._database, "audit log", lasting=lasting) as database:
             n, head = self._append(database, found)
         self.length, self.head = n, head
+        self.seal = (n, head) if lasting else self.seal
 
     def _append(self, database: sqlite3.Connection, found: Sequence[Entry]) -> tuple[int, bytes]:
         n, head, rows = self.length, self.head, []

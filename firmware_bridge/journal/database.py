@@ -24,9 +24,7 @@ def open_database(path: Path, script: str, *, read_only: bool = False) -> sqlite
         path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
         _own(path)
         database = sqlite3.connect(path, isolation_level=None, timeout=2.0)
-        # FULL: a power cut loses no committed row; NORMAL would lose all since the checkpoint.
         database.execute("PRAGMA journal_mode = WAL")
-        database.execute("PRAGMA synchronous = FULL")
         database.execute("PRAGMA journal_size_limit = 16000000")
         # Half a megabyte of pages: rows are only added, and memory levels off within minutes.
         database.execute("PRAGMA cache_size = -512")
@@ -47,9 +45,17 @@ def _own(path: Path) -> None:
 
 
 @contextmanager
-def writing(database: sqlite3.Connection, what: str) -> Iterator[sqlite3.Connection]:
-    """One transaction: all of it, or nothing and ``JournalError``."""
+def writing(
+    database: sqlite3.Connection, what: str, *, lasting: bool = True
+) -> Iterator[sqlite3.Connection]:
+    """
+    One transaction: all of it, or nothing and ``JournalError``.
+
+    ``lasting``: on the disk at the end; else with the operating system, which outlives the process,
+    and a power cut may take all that was written since the last one that lasted.
+    """
     try:
+        database.execute(f"PRAGMA synchronous = {'FULL' if lasting else 'NORMAL'}")
         database.execute("BEGIN IMMEDIATE")
         yield database
         database.execute("COMMIT")

@@ -1,4 +1,4 @@
-"""Which bays are to be looked at now: each once a second, few at once, so that no reading waits."""
+"""Which bays have their turn now: each once in a while, few at once, so that no reading waits."""
 
 from __future__ import annotations
 
@@ -10,20 +10,19 @@ from firmware_bridge.bay.state import BayState
 
 __all__ = ["Rounds"]
 
-SHARES = 20
-"""In so many parts all bays are looked at each second."""
-
 
 class Rounds:
-    """Of all bays; asked at every turn."""
+    """Of all bays, each once in ``every`` seconds; asked at every turn, or now and then."""
 
-    def __init__(self, bays: Collection[BayState]) -> None:
-        self._next, self._count, self._at = itertools.cycle(bays), len(bays), -math.inf
+    def __init__(self, bays: Collection[BayState], every: float) -> None:
+        self._next, self._count, self._every = itertools.cycle(bays), len(bays), every
+        self._at = -math.inf
 
-    def due(self, now: float, *, all_bays: bool) -> Iterator[BayState]:
-        """The next ones, by the steady clock [s]; all of them after a second, or where wanted."""
-        parts = SHARES if all_bays else min((now - self._at) * SHARES, SHARES)
-        if parts < 1:
-            return iter(())
-        self._at = now if parts >= SHARES else self._at + int(parts) / SHARES
-        return itertools.islice(self._next, math.ceil(self._count * int(parts) / SHARES))
+    def due(self, now: float, *, all_bays: bool = False) -> Iterator[BayState]:
+        """The next ones, by the steady clock [s]; all of them after a pause, or where wanted."""
+        share = (now - self._at) / self._every * self._count + 1e-6
+        if all_bays or share >= self._count:
+            self._at = now
+            return itertools.islice(self._next, self._count)
+        self._at += int(share) * self._every / self._count
+        return itertools.islice(self._next, int(share))

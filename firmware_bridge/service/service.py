@@ -47,7 +47,10 @@ BEAT_EVERY = 10.0
 RETRY_EVERY = 5.0
 """A log that failed is tried again. [s]"""
 LOG_WITHIN = 1.0
-"""An answer waits so long for advice to be written with; advice itself never waits. [s]"""
+"""
+So long an answer waits for advice to be written with, and what only repeats the last advice for
+the disk. Advice itself never waits for the log, and what is new in it goes out from the disk. [s]
+"""
 ALARMS = "_alarms"
 """Under this name the journal keeps the alarms; no bay can have it."""
 MOST_UNWRITTEN = 5000
@@ -86,9 +89,8 @@ class Service:
         """Events for whoever shows them; the journal has them all."""
         self._day = DayKeeper(clock, journal)
         self._seq = self._beat_seq = 0
-        self._beat_due = self._second_due = -math.inf
-        self._log_due = -math.inf
-        self._rounds = Rounds(bays.values())
+        self._alarms_due = self._second_due = self._log_due = -math.inf
+        self._rounds, self._beats = Rounds(bays.values(), 1.0), Rounds(bays.values(), BEAT_EVERY)
         self._was_ready = False
         self._unwritten: list[Entry] = []
         self._store = Store(journal, audit, config.bridge, self.counts)
@@ -161,11 +163,13 @@ class Service:
             planned.append((bay, decision, bay.advice(decision, name)))
         entries = [self._entry(bay, decision, advice, turn) for bay, decision, advice in planned]
         self._unwritten = [*self._unwritten, *turn.entries][-MOST_UNWRITTEN:]
-        if not entries and turn.now < self._log_due:
+        due = turn.now >= self._log_due
+        if not entries and not due:
             return
-        self._log_due = turn.now + LOG_WITHIN
+        lasting = due or not all(decision.repeats(bay.decision) for bay, decision, _ in planned)
+        self._log_due = turn.now + LOG_WITHIN if lasting else self._log_due
         try:
-            self.audit.write([*self._unwritten, *entries])
+            self.audit.write([*self._unwritten, *entries], lasting=lasting)
             self._unwritten = []
         except JournalError as error:
             self.health.audit_lost(str(error), turn)
@@ -234,9 +238,9 @@ class Service:
         self._was_ready = self.wire.ready
         if came_up:
             self.health.heard_at = -math.inf  # what was heard before proves nothing now
-        if came_up or turn.now >= self._beat_due:
-            self._beat_due = turn.now + BEAT_EVERY
-            self._beat(turn, self.bays.values())
+        self._beat(turn, self._beats.due(turn.now, all_bays=came_up))
+        if came_up or turn.now >= self._alarms_due:
+            self._alarms_due = turn.now + BEAT_EVERY
             if not came_up:  # the own beat is still on its way
                 self._publish_alarms(turn)
             self._discovery.publish(

@@ -78,9 +78,8 @@ class Store:
             for name, bay in now.items()
             if bay.memory is not None or bay.told != Told()
         ]
-        seal = (self._audit.length, self._audit.head)
         try:
-            self._journal.store(self.samples, self.events, memories, seal)
+            self._journal.store(self.samples, self.events, memories, self._audit.seal)
         except JournalError as error:
             self._counts["journal failed"] += 1
             self._trouble = str(error)

@@ -38,9 +38,9 @@ def test_answers_wait_for_company_a_second_at_most_and_none_is_lost(world, monke
     one = world()
     writes, whole = [], one.audit.write
 
-    def write(found):
+    def write(found, **how):
         writes.append((one.hand.now, [entry.kind for entry in found]))
-        whole(found)
+        whole(found, **how)
 
     monkeypatch.setattr(one.audit, "write", write)
     one.run(900, step=0.25)
@@ -84,9 +84,9 @@ def test_many_readings_share_one_write(world, monkeypatch):
     one.run(300)
     writes, whole = [], one.audit.write
 
-    def write(found):
+    def write(found, **how):
         writes.append([entry.kind for entry in found])
-        whole(found)
+        whole(found, **how)
 
     monkeypatch.setattr(one.audit, "write", write)
     one.run(120)
@@ -98,7 +98,7 @@ def test_a_log_that_fails_for_long_holds_a_bounded_number_of_answers(world, monk
     one.run(600)
     whole, lost = one.audit.write, []
 
-    def fails(found):
+    def fails(found, **how):
         lost.append([entry.kind for entry in found])
         raise JournalError("disk full")
 

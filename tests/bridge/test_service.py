@@ -289,7 +289,7 @@ def test_no_audit_no_advice(world, monkeypatch):
     one.run(600)
     whole = one.audit.write
 
-    def fails(found):
+    def fails(found, **how):
         raise JournalError("disk full")
 
     monkeypatch.setattr(one.audit, "write", fails)
