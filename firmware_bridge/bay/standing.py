@@ -27,20 +27,20 @@ ASK_EVERY = 10.0
 _TELLS = {
     kind: step
     for end, step in {
-        "_temperature": 0.05,
-        "_humidity": 0.005,
-        "co2": 20e-6,
+        "_temperature": 0.2,
+        "_humidity": 0.02,
+        "co2": 50e-6,
         "pressure": 100.0,
         "electric_power": math.inf,
         "other": math.inf,
     }.items()
     for kind in KINDS
     if kind.endswith(end)
-} | dict.fromkeys(POSITIONS.values(), 0.005)
+} | dict.fromkeys(POSITIONS.values(), 0.02)
 """
 What a channel must change by at least, by kind [K, 1, Pa]; any change of another kind counts.
 
-A tenth to a half of what good probes are off by; common practice, no source.
+What good probes differ by from one second to the next, or are off by; common practice, no source.
 """
 
 
