@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import pytest
 from msgspec.structs import replace
@@ -91,7 +92,7 @@ def test_a_bay_that_sends_each_second_is_answered_each_second_and_asks_less(worl
     one.run(120, step=1.0)
     assert len(one.broker.of("advice")) - before >= 118
     assert 12 <= len(asked) < 60
-    assert max(b - a for a, b in zip(asked, asked[1:], strict=False)) <= ASK_EVERY
+    assert max(b - a for a, b in pairwise(asked)) <= ASK_EVERY
 
 
 def test_each_bay_hears_a_beat_every_ten_seconds_and_not_all_at_once(world):
@@ -102,7 +103,7 @@ def test_each_bay_hears_a_beat_every_ten_seconds_and_not_all_at_once(world):
     beats = [(at, m.topic) for at, m in one.broker.of("beat") if at > start]
     for topic in {topic for _, topic in beats}:
         times = [start, *(at for at, one in beats if one == topic), one.hand.now]
-        assert max(b - a for a, b in zip(times, times[1:], strict=False)) <= 11.0
+        assert max(b - a for a, b in pairwise(times)) <= 11.0
     most = max(sum(at == moment for at, _ in beats) for moment, _ in beats)
     assert most <= 3
 
