@@ -12,7 +12,7 @@ import pytest
 import ventcalc as vc
 from ventcalc.advice.advise import Action
 from ventcalc.advice.alarms import ALARM_IDS, alarms
-from ventcalc.advice.learning import FINDING_LIFE, MOST, STEP
+from ventcalc.advice.learning import FINDING_LIFE, MOST, PULP_MOST, STEP, learn_pulp
 from ventcalc.advice.readings_file import readings_from_dict
 from ventcalc.advice.reasons import reasons
 from ventcalc.commands.main import main
@@ -590,3 +590,66 @@ def test_fans_that_do_not_blow_are_found():
     assert "fans_no_air" in ids(*kept[-1])
     again = lessons(2, sound, memory=kept[-1][1])
     assert "fans_no_air" not in ids(*again[-1])
+
+
+# --- pulp probes against the air that leaves the pile --------------------------------------------
+
+
+def warm_after(hours, gap, *, on=True, since=9e4, start=0.0, memory_step=HOUR, trucks=False):
+    """What is learned of pulp probes in hours of a run, top pulp so far above the return air."""
+    memory = vc.Memory(fan_on=on, fan_since=since, pulp_warm=start)
+    seen = vc.Readings(time=0.0, pulp_top=5.0)
+    for _ in range(hours):
+        warm = learn_pulp(seen, memory, memory_step, 5.0 - gap, trucks)
+        memory = memory._replace(pulp_warm=warm)
+    return memory.pulp_warm
+
+
+def test_pulp_that_stays_above_the_return_air_is_found_to_read_warm():
+    assert warm_after(24, 1.0) == pytest.approx(1.0 - math.exp(-1.0))
+    assert warm_after(200, 1.0) == pytest.approx(1.0, abs=0.01)
+    assert warm_after(2000, 9.0) == pytest.approx(PULP_MOST)
+    assert warm_after(1200, 1.0, memory_step=120.0) == pytest.approx(warm_after(40, 1.0))
+
+
+@pytest.mark.parametrize(
+    "case",
+    [{"gap": 0.5}, {"gap": -2.0}, {"gap": math.nan}, {"gap": 1.0, "on": False},
+     {"gap": 1.0, "since": 600.0}, {"gap": 1.0, "trucks": True}],
+    ids=["little", "colder", "unknown", "fans off", "run just begun", "trucks in the doors"],
+)  # fmt: skip
+def test_what_says_nothing_of_pulp_probes_teaches_nothing(case):
+    assert warm_after(200, **case) == 0.0
+
+
+def test_a_mended_pulp_probe_is_believed_again():
+    assert warm_after(100, 0.0, start=1.0) < 0.02
+    assert warm_after(100, math.nan, start=1.0) == 1.0  # nothing was seen
+
+
+def test_pulp_that_reads_warm_widens_the_margin_and_is_told():
+    time = datetime.fromisoformat(JANUARY).timestamp() - 900.0
+    sound = vc.Memory(time=time, target=3.33, fan_on=True, fan_since=60.0)
+    _, after, plain = asked(sound)
+    advice, kept, told = asked(sound._replace(pulp_warm=1.0))
+    now, before = advice.situation, asked(sound)[0].situation
+    assert now.wetting_margin == pytest.approx(before.wetting_margin + 1.0)
+    assert now.vapour_limit < before.vapour_limit
+    assert (after.pulp_warm, kept.pulp_warm) == (0.0, 1.0)
+    assert "pulp probes may read warm" in told["lines"]
+    assert "pulp probes" not in plain["lines"]
+
+
+# --- outside vapour where the plenum taught that it is colder outside ----------------------------
+
+
+@pytest.mark.parametrize(("correction", "taken"), [(0.0, 0.0), (-0.6, -0.6), (-4.0, -1.0)])
+def test_a_cold_lesson_of_the_plenum_is_hardly_a_word_of_vapour(correction, taken):
+    """A plenum probe that reads cold must not make damp air look dry; frost believes it all."""
+    time = datetime.fromisoformat(JANUARY).timestamp()
+    memory = vc.Memory(time=time, target=3.33, outside_correction=correction)
+    now = asked(memory, outside_temp_f=50.0)[0].situation
+    pressure = now.pressure
+    assert now.outside_temperature == pytest.approx(10.0 + correction)
+    vapour = vc.air.humidity_ratio(10.0 + taken, 0.7, pressure)
+    assert now.outside_humidity_ratio == pytest.approx(float(vapour), rel=1e-3)

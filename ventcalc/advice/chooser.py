@@ -136,7 +136,7 @@ def _hour(bay: HourlyBay, now: Situation, stale: bool, fan_on: bool) -> _Hour:
         bottom=min(seen.pulp_bottom, coldest),
         floor=min(lowest, now.run_temperature),
         fresh_doubt=0.5 * dew_point_uncertainty(bay, coldest, bay.limits.plenum_humidity),
-        probes_doubt=coldest_doubt(seen.pulp_probes),
+        probes_doubt=coldest_doubt(seen.pulp_probes) + now.pulp_warm,
         level=bay.crop.water_activity * saturated(seen.pulp_mean, now.pressure),
         full=saturated(coldest, now.pressure),
         warming=bay.crop.respiration_settled * factor * bay.mass,

@@ -133,13 +133,14 @@ def _with_share(run: Run, share: float) -> Run:
 
 def _wets(bay: HourlyBay, now: Situation, action: int, frost: Guard, dew: float) -> bool:
     """People, frost and suffocation outrank wetting; a choice by its consequences was weighed."""
+    above = dew - (now.readings.pulp_coldest - now.pulp_warm)
     if action == PEOPLE_INSIDE:
         return False
     if action == PROTECT:
-        return not frost.pulp_cold and dew > now.readings.pulp_coldest + PROTECT_WETS
+        return not frost.pulp_cold and above > PROTECT_WETS
     if action == FRESH_AIR:
-        return dew > now.readings.pulp_coldest + sweat_borne(now)
-    return action != CHOSEN and dew > now.readings.pulp_coldest
+        return above > sweat_borne(now)
+    return action != CHOSEN and above > 0.0
 
 
 def _valid_for(

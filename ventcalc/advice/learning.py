@@ -14,7 +14,7 @@ from typing import NamedTuple
 from ventcalc.advice.readings import Memory, Readings
 from ventcalc.bay.hourly import HourlyBay
 
-__all__ = ["Findings", "learn"]
+__all__ = ["Findings", "learn", "learn_pulp"]
 
 FAR_OFF = 1.5
 """Plenum off what was expected from which on a part, not a probe, is to blame. [K]"""
@@ -46,6 +46,14 @@ MIST_SHOWS = 0.8
 """Cooling by the humidifier from which on the plenum shows it. [K]"""
 MIST_MISSED = 0.6
 """Part of that cooling which must be missing. [1]"""
+PULP_SETTLED = 3600.0
+"""Into a run, after which the air above the pile is that which leaves its top. [s]"""
+PULP_EXPLAINED = 0.6
+"""Top pulp above that air which probes, roof and leaks explain; simulated 0.0 to 0.2. [K]"""
+PULP_LEARNS = 24 * 3600.0
+"""Settled running in which pulp probes that read warm are found out to 63 %. [s]"""
+PULP_MOST = 1.5
+"""Most that they are taken to read warm. [K]"""
 
 
 class Findings(NamedTuple):
@@ -112,3 +120,21 @@ def learn(bay: HourlyBay, readings: Readings, memory: Memory, elapsed: float) ->
         lesson = LESSON * error / memory.expected_share
         bias = min(max(bias + min(max(lesson, -STEP), STEP), -MOST), MOST)
     return Findings(bias, door, door_age, lacking, humidifier_age, 0.0)
+
+
+def learn_pulp(
+    readings: Readings, memory: Memory, elapsed: float, above: float, trucks: bool
+) -> float:
+    """
+    By how much the pulp probes seem to read warm, of wetting only: cold ones wet nothing. [K]
+
+    Air that has gone through the pile leaves it as warm as its top; a return probe ``above`` that
+    stays colder run after run says that all pulp probes read warm, or itself cold [°C]. Not while
+    ``trucks`` come and go, whose doors cool the air above the pile.
+    """
+    gap = readings.pulp_top - above
+    settled = memory.fan_on and memory.fan_since >= PULP_SETTLED
+    if math.isnan(gap) or not settled or trucks:
+        return memory.pulp_warm
+    seen = min(gap, PULP_MOST) if gap > PULP_EXPLAINED else 0.0
+    return memory.pulp_warm + (seen - memory.pulp_warm) * -math.expm1(-elapsed / PULP_LEARNS)

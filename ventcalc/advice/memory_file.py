@@ -25,7 +25,7 @@ _TEMPERATURES = (
     "expected_outside_temperature",
 )
 _SHARES = ("fan_speed", "door_opening", "expected_share", "expected_humidity", "door_share")
-_DIFFERENCES = ("expected_humidifier_drop", "outside_correction")
+_DIFFERENCES = ("expected_humidifier_drop", "outside_correction", "pulp_warm")
 
 
 def _memory_key(name: str, default: Any) -> str:

@@ -193,7 +193,7 @@ def _verdict(
     drip = now.ceiling - dew
     sigma = _wetting_uncertainty(bay, now, end, dew)
     sure = bay.control.confidence * sigma
-    dry = sure + coldest_doubt(now.readings.pulp_probes)
+    dry = sure + coldest_doubt(now.readings.pulp_probes) + now.pulp_warm
     if math.isnan(cold + wet + floor):
         verdict, binding = UNKNOWN, MISSING_READING
     elif cold < 0.0:

@@ -171,6 +171,7 @@ def _remembered(readings: Readings, target: float, cooling: bool) -> Memory:
         expected_outside_temperature=math.nan,
         expected_humidifier_drop=0.0,
         outside_correction=0.0,
+        pulp_warm=0.0,
         door_share=math.nan,
         door_age=0.0,
         humidifier_lacking=0.0,

@@ -137,6 +137,8 @@ class Memory(NamedTuple):
     """Since they did last. [s]"""
     no_air: float = 0.0
     """How long the plenum has not felt the fans. [s]"""
+    pulp_warm: float = 0.0
+    """Pulp probes above the tubers, as the return air tells. [K]"""
     alarm_times: tuple[float, ...] = (NAN,) * 13
     """When each alarm that stands began, UTC since 1970-01-01; NaN for none. [s]"""
 

@@ -16,7 +16,7 @@ from ventcalc.bay.description import Bay
 from ventcalc.units import UnitSystem, show
 
 SHOWN_BIAS = 0.5
-"""Correction of the outside probe that is worth a line. [K]"""
+"""Correction of a probe that is worth a line. [K]"""
 SHOWN_RAMP, SHOWN_WATER, SHOWN_DOOR = 0.05, 0.005, 0.02
 """Target above the end of the ramp, humidifier and door opening that are. [K, 0-1, 0-1]"""
 
@@ -245,6 +245,17 @@ def _learned(advice: Advice, bay: Bay, units: UnitSystem) -> str:
     return ""
 
 
+def _pulp_warm(advice: Advice, bay: Bay, units: UnitSystem) -> str:
+    off = advice.situation.pulp_warm
+    if off < SHOWN_BIAS:
+        return ""
+    return (
+        f"Air leaves the pile {show(off, 'delta_degC', units)} colder than its top reads, run "
+        "after run: pulp probes may read warm, and the margin against wetting is that much wider. "
+        "Check them and the return probe."
+    )
+
+
 def _told(advice: Advice, bay: Bay, units: UnitSystem) -> str:
     told, parts = advice.situation.readings, []
     if told.crop_wet:
@@ -315,6 +326,7 @@ _REMARKS: tuple[Callable[[Advice, Bay, UnitSystem], str], ...] = (
     _carbon,
     _carbon_high,
     _learned,
+    _pulp_warm,
     _told,
     _drip,
     _uneven,

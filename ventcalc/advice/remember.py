@@ -89,5 +89,6 @@ def remember(
         humidifier_lacking=found.humidifier_lacking,
         humidifier_age=found.humidifier_age,
         no_air=found.no_air,
+        pulp_warm=now.pulp_warm,
         alarm_times=memory.alarm_times,
     )

@@ -119,7 +119,7 @@ def _needs(bay: HourlyBay, now: Situation, memory: Memory) -> Needs:
         drip=in_use and now.return_dew_point > now.ceiling,
         tail=in_use and tail > 0.0,
         refresh=in_use and refresh,
-        recirculation_wets=now.recirculated_dew_point > pulp.pulp_coldest,
+        recirculation_wets=now.recirculated_dew_point > pulp.pulp_coldest - now.pulp_warm,
     )
 
 

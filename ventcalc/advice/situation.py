@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-from ventcalc.advice.learning import Findings, learn
+from ventcalc.advice.learning import Findings, learn, learn_pulp
 from ventcalc.advice.probes import return_believed
 from ventcalc.advice.readings import DOOR_OUT, Memory, Readings
 from ventcalc.advice.setpoints import ceiling_temperature, wetting_margin
@@ -36,6 +36,11 @@ NEAR = 14 * 86400.0
 YEAR = 365 * 86400.0
 EXIT_HUMIDITY = 0.98
 """Air cannot leave a pile much moister than this, the water activity of tubers. [0-1]"""
+DRIER = 1.0
+"""
+Outside air is taken for no drier than air colder by this than its probe says: a plenum probe that
+reads cold teaches the same as an outside probe that reads warm, and is no word of vapour. [K]
+"""
 LONGEST_GAP = 6 * 3600.0
 """A longer silence, or a clock that goes backward, counts as no time at all. [s]"""
 
@@ -94,6 +99,8 @@ class Situation(NamedTuple):
     """Whether there is crop in the bay, by what is told or measured; else by the calendar."""
     findings: Findings
     """What is believed of probes and parts."""
+    pulp_warm: float
+    """Pulp probes above the tubers, as the return air tells; counts for wetting only. [K]"""
     humidity_missed: float
     """Relative humidity of the plenum below what the last advice expected. [0-1]"""
     leak: float
@@ -117,7 +124,8 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
         pressure = standard_pressure(bay.site.altitude)
     findings = learn(bay, readings, memory, elapsed)
     believed = readings.outside_temperature + findings.outside_correction
-    outside = humidity_ratio(believed, readings.outside_relative_humidity, pressure)
+    vapour_at = max(believed, readings.outside_temperature - DRIER)
+    outside = humidity_ratio(vapour_at, readings.outside_relative_humidity, pressure)
     above = readings.return_temperature
     settled = memory.fan_on and memory.fan_since > 0.0
     if not return_believed(above, readings.pulp_mean, settled, believed):
@@ -127,11 +135,6 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
     ceiling = readings.ceiling_temperature
     if math.isnan(ceiling):
         ceiling = ceiling_temperature(bay, above, believed)
-    run, moist = _run_air(readings, memory, above, inside, pressure)
-    # Fresh air keeps it drier while a run lasts; within minutes of shutting the door it settles.
-    leaving = EXIT_HUMIDITY * saturated(readings.pulp_mean, pressure)
-    leaving = leaving if leaving > moist else moist
-    margin = wetting_margin(bay, readings.pulp_coldest, readings.pulp_probes)
     when = told_calendar(calendar_at(bay, readings.time), readings.stage_told)
     in_use = _in_use(readings, when)
     if in_use and when.now > YEAR - NEAR:  # filled before the calendar says so
@@ -143,6 +146,13 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
         stage = readings.stage_told
     if in_use and stage == EMPTY:
         stage = UNLOADING
+    trucks = stage == FILLING or stage == UNLOADING
+    warm = learn_pulp(readings, memory, elapsed, above, trucks)
+    run, moist = _run_air(readings, memory, above, inside, warm, pressure)
+    # Fresh air keeps it drier while a run lasts; within minutes of shutting the door it settles.
+    leaving = EXIT_HUMIDITY * saturated(readings.pulp_mean - warm, pressure)
+    leaving = leaving if leaving > moist else moist
+    margin = wetting_margin(bay, readings.pulp_coldest, readings.pulp_probes) + warm
     leak, widest = bay.doors.leakage_fraction, bay.doors.largest_fraction
     if not math.isnan(findings.door_share):
         leak = widest = min(max(findings.door_share, 0.0), 1.0)
@@ -179,6 +189,7 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
         outside_temperature=believed,
         in_use=in_use,
         findings=findings,
+        pulp_warm=warm,
         humidity_missed=missed,
         leak=leak,
         widest=widest,
@@ -199,7 +210,12 @@ def _in_use(readings: Readings, when: Calendar) -> bool:
 
 
 def _run_air(
-    readings: Readings, memory: Memory, above: float, inside: float, pressure: float
+    readings: Readings,
+    memory: Memory,
+    above: float,
+    inside: float,
+    warm: float,
+    pressure: float,
 ) -> tuple[float, float]:
     """
     Temperature [°C] and humidity ratio that the return air will have once the fans run.
@@ -210,5 +226,5 @@ def _run_air(
     """
     if memory.fan_on or math.isnan(readings.pulp_top):
         return above, inside
-    leaving = EXIT_HUMIDITY * saturated(readings.pulp_top, pressure)
+    leaving = EXIT_HUMIDITY * saturated(readings.pulp_top - warm, pressure)
     return readings.pulp_top, leaving if leaving > inside else inside
