@@ -20,7 +20,9 @@ from ventcalc.advice.freeze_guard import (
     UNSEEN,
     release,
 )
+from ventcalc.advice.readings import OUT_OF_ORDER
 from ventcalc.advice.reasons import reasons
+from ventcalc.bay.calendar import UNLOADING
 from ventcalc.bay.hourly import hourly
 
 BAY = vc.example_bay("seed_bay")
@@ -306,3 +308,40 @@ def test_the_door_shuts_too_with_people_inside_or_dead_fans_and_no_pulp(told):
         advice, _ = vc.advise(BAY, at(-3.0, **told, **missing), running(door_opening=0.4))
         assert advice.freeze_stage == FANS_OFF
         assert (advice.door_opening, advice.fan_speed, advice.heater) == (0.0, 0.0, 0.0)
+
+
+# --- truck doors in frost ---------------------------------------------------------------------
+
+
+def sunk(**others):
+    """The cold from truck doors has sunk through a resting pile; air above it as measured."""
+    given = {"stage_told": UNLOADING, "return_temperature": 0.5, "outside_temperature": -7.0}
+    return at(-0.5, **{**given, **others})
+
+
+def advised(readings, bay=BAY, **memory):
+    given = {"fan_on": False, "freeze_stage": FANS_OFF, "stage_age": STEP}
+    return vc.advise(bay, readings, running(**{**given, **memory}))[0]
+
+
+def test_slow_heated_air_warms_a_bottom_that_truck_doors_have_cooled():
+    advice = advised(sunk())
+    assert advice.fan_speed == BAY.fans.minimum_speed
+    assert (advice.door_opening, advice.freeze_stage) == (0.0, FANS_OFF)
+    assert advice.heater > 0.0
+    assert "slow heated air against the cold from the truck doors" in reasons(advice, BAY)[0]
+    alarm = alarms(advice, BAY, running())[0]
+    assert (alarm.id, alarm.first.partition(";")[0]) == ("frost_risk", "Close the truck doors")
+
+
+@pytest.mark.parametrize(
+    "case",
+    [{"readings": sunk(return_temperature=-12.0)}, {"readings": sunk(return_temperature=NAN)},
+     {"readings": sunk(stage_told=-1)}, {"readings": sunk(out_of_order=OUT_OF_ORDER["heater"])},
+     {"readings": sunk(), "fan_on": True}, {"readings": sunk(), "door_share": 0.3},
+     {"readings": sunk(), "bay": LATCHING}],
+    ids=["air too cold", "air unknown", "no trucks", "no heater", "it blew frost", "door stuck",
+         "latched"],
+)  # fmt: skip
+def test_else_the_fans_rest_in_frost(case):
+    assert advised(**case).fan_speed == 0.0

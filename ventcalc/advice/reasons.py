@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 from ventcalc.advice.action import Action, Advice
 from ventcalc.advice.devices import ROTS
-from ventcalc.advice.freeze_guard import coldest_heard
+from ventcalc.advice.freeze_guard import FANS_OFF, coldest_heard
 from ventcalc.advice.outside_air import Binding, Verdict
 from ventcalc.advice.readings import FANS_OUT, OUT_OF_ORDER
 from ventcalc.advice.setpoints import coldest_doubt
@@ -112,6 +112,11 @@ def _protect(advice: Advice, units: UnitSystem) -> str:
     seen = advice.situation.readings
     plenum, pulp = (show(t, "degC", units) for t in (seen.plenum_temperature, coldest_heard(seen)))
     stood = f"the plenum is at {plenum}, the coldest pulp at {pulp}"
+    if advice.freeze_stage >= FANS_OFF and advice.fan_speed > 0.0:
+        return (
+            "Freeze protection, door closed: slow heated air against the cold from the truck "
+            f"doors; {stood}."
+        )
     if advice.fan_speed > 0.0:
         return f"Freeze protection, door closed: recirculate the pile's own warmth; {stood}."
     return f"Freeze protection, door closed, fans off: check the door; {stood}."

@@ -52,10 +52,13 @@ from ventcalc.advice.readings import FANS_OUT, Memory, Readings
 from ventcalc.advice.remember import remember
 from ventcalc.advice.setpoints import (
     cooling_speed,
+    dry_air_flow,
+    fan_power,
     lowest_supply,
     supply_setpoint,
 )
 from ventcalc.advice.situation import Situation, assess
+from ventcalc.air.plain import AIR_HEAT
 from ventcalc.bay.calendar import COOL_DOWN, FILLING, HOLDING, UNLOADING, WARM_UP
 from ventcalc.bay.hourly import HourlyBay
 
@@ -164,12 +167,16 @@ def _run(
     way = _way(now, action, ways)
     dries = action == EVEN_OUT and ways.even.open
     heats = _heats(bay, now, action, ways.outside.open, frost)
+    heat = ways.heater.heater_heat if heats else way.heater_heat
+    fan_speed = _fan_speed(bay, action, bay.fans.minimum_speed if dries else speed, frost.stage)
+    if heats and _thaws(bay, now, memory, frost, heat):
+        fan_speed = bay.fans.minimum_speed
     return Run(
         action=action,
-        fan_speed=_fan_speed(bay, action, bay.fans.minimum_speed if dries else speed, frost.stage),
+        fan_speed=fan_speed,
         fresh_fraction=way.fresh_fraction if frost.stage < DOOR_SHUT else now.leak,
         coil_heat=way.coil_heat,
-        heater_heat=ways.heater.heater_heat if heats else way.heater_heat,
+        heater_heat=heat,
         humidity_wanted=0.0 if dries else _humidity(bay, now, needs, action),
     )
 
@@ -338,6 +345,23 @@ def _heats(bay: HourlyBay, now: Situation, action: int, by_outside: bool, frost:
     # For one odd probe the pile's own warmth must do: it may be a bad one.
     cold = now.readings.pulp_coldest < bay.crop.injury_temperature + PULP_RESERVE
     return frost.stage >= DOOR_SHUT and (cold or not (warm or frost.pulp_cold))
+
+
+def _thaws(bay: HourlyBay, now: Situation, memory: Memory, frost: Guard, heat: float) -> bool:
+    """
+    Whether slow heated air warms a bottom on which the cold from truck doors has sunk.
+
+    The fans blow no frost then, they rest in it: the heater must lift the air above the pile, as
+    it is measured, to what may be blown. A run that blows frost after all ends at the next look.
+    """
+    trucks = now.stage == FILLING or now.stage == UNLOADING
+    stuck = not math.isnan(now.findings.door_share)
+    if frost.stage != FANS_OFF or memory.fan_on or stuck or not trucks:
+        return False
+    speed = bay.fans.minimum_speed
+    flow = dry_air_flow(bay, speed, now.pressure) * AIR_HEAT
+    lifted = (fan_power(bay, speed) + heat) / flow
+    return now.readings.return_temperature + lifted >= lowest_supply(bay)
 
 
 def _humidity(bay: HourlyBay, now: Situation, needs: Needs, action: int) -> float:

@@ -126,6 +126,7 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
     believed = readings.outside_temperature + findings.outside_correction
     vapour_at = max(believed, readings.outside_temperature - DRIER)
     outside = humidity_ratio(vapour_at, readings.outside_relative_humidity, pressure)
+    outside = min(outside, saturated(believed, pressure))
     above = readings.return_temperature
     settled = memory.fan_on and memory.fan_since > 0.0
     if not return_believed(above, readings.pulp_mean, settled, believed):
