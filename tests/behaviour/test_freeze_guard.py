@@ -272,6 +272,14 @@ def test_pulp_near_injury_shuts_the_door(above, cold):
     assert after.freeze_stage == (DOOR_SHUT if cold else 0)
 
 
+def test_pulp_that_seems_to_read_warm_is_nearer_to_injury_than_it_reads():
+    reads = INJURY + PULP_RESERVE + 0.5
+    for warm, cold in ((0.4, False), (0.6, True)):
+        advice, memory = vc.advise(BAY, cold_pulp(reads), running(pulp_warm=warm))
+        assert (advice.pulp_cold, advice.freeze_stage >= DOOR_SHUT) == (cold, cold)
+    assert "seems to read 0.60 K warm" in alarms(advice, BAY, memory)[0].text
+
+
 def test_an_outlying_cold_probe_counts_for_frost():
     """Left out of the means, it may still be a real spot."""
     advice, _ = vc.advise(BAY, at(HOLDING, pulp_odd=-2.0, pulp_odd_place=2), running())

@@ -30,6 +30,8 @@ RELEASE = "ventcalc advise --release, firmware-bridge release"
 """The local commands that release a latch."""
 UNEVEN = 2.0
 """Top against bottom, in spreads that the bay allows, that is alarming. [1]"""
+WARM = 0.1
+"""Pulp that seems to read warm by more is told so. [K]"""
 HUMID_OFF = 0.10
 """Plenum humidity below what the last advice expected. [0-1]"""
 
@@ -90,15 +92,15 @@ def _frost(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
     seen = advice.situation.readings
     plenum, pulp = (show(t, "degC", units) for t in (seen.plenum_temperature, coldest_heard(seen)))
     if advice.pulp_cold:
-        text = f"The coldest pulp is at {pulp}, near freezing injury."
+        warm = advice.situation.pulp_warm
+        doubt = f" and seems to read {show(warm, 'delta_degC', units)} warm"
+        text = f"The coldest pulp is at {pulp}{doubt if warm > WARM else ''}, near freezing injury."
         return 1, text, "Close the fresh-air door by hand; warm the plenum; check the probe."
     if advice.freeze_stage == LATCHED:
         text = f"Freeze protection is latched (plenum {plenum})."
         return 1, text, f"Look at door and plenum, then release it: {RELEASE}."
     if advice.freeze_stage >= FANS_OFF and advice.fan_speed > 0.0:
-        text = (
-            f"The plenum is at {plenum}: slow heated air against the truck doors' cold."
-        )
+        text = f"The plenum is at {plenum}: slow heated air against the truck doors' cold."
         return 1, text, "Close the truck doors; see that the heater runs and the plenum warms."
     if advice.freeze_stage >= FANS_OFF:
         text = f"The plenum is at {plenum}: the fans are off and the door is closed."

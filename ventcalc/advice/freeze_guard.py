@@ -65,7 +65,8 @@ def guard(
     reset); here the present reading counts, since one hour of frost kills tubers at the ducts.
     """
     before, age = memory.freeze_stage, memory.stage_age + elapsed
-    pulp_cold = coldest_heard(readings) < bay.crop.injury_temperature + PULP_RESERVE
+    coldest = coldest_heard(readings) - memory.pulp_warm
+    pulp_cold = coldest < bay.crop.injury_temperature + PULP_RESERVE
     stage = _plenum_stage(bay, readings.plenum_temperature, before, age, excess)
     latches = bay.control.freeze_latch > 0.0 and not excess > OVERHEATS
     if latches and (before == LATCHED or stage == FANS_OFF):
