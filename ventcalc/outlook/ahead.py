@@ -148,7 +148,7 @@ def look_ahead(
         runs=len(around),
         chosen=chosen,
         events=events_of(season),
-        met_in=dict(Counter(kind for one in (season, *around) for kind in _kinds(one))),
+        met_in=dict(sorted(Counter(k for one in (season, *around) for k in _kinds(one)).items())),
         forecast=ahead,
         state=state,
         notes=tuple(dict.fromkeys((*state.notes, *ahead.notes, *plan.notes, *ground, *beyond))),
