@@ -285,7 +285,7 @@ def mine(bay, readings, memory):
     after = vc.Memory(
         readings.time, wanted, speed > 0.0, memory.fan_since + 1.0, cool, False, False, False,
         0.0, 0.0, 0.0, 0.0, 0.0, 0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0,
-        0.0, 0.0, memory.alarm_times,
+        0.0, 0.0, 0.0, memory.alarm_times,
     )  # fmt: skip
     return vc.Positions(speed, 0.15, 0.9, 0.0, 0.0, 1), after
 

@@ -182,7 +182,7 @@ def test_without_a_latch_nothing_is_released(store, capsys):
 
 
 def test_what_cannot_be_logged_is_not_done(latched, capsys, monkeypatch):
-    def full(_found):
+    def full(_found, **how):
         raise JournalError("audit log not written: disk full")
 
     monkeypatch.setattr(latched.service.audit, "write", full)
