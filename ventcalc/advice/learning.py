@@ -126,7 +126,7 @@ def learn_pulp(
     readings: Readings, memory: Memory, elapsed: float, above: float, trucks: bool
 ) -> float:
     """
-    By how much the pulp probes seem to read warm, of wetting only: cold ones wet nothing. [K]
+    By how much the pulp probes seem to read warm; such as read cold wet and freeze nothing. [K]
 
     Air that has gone through the pile leaves it as warm as its top; a return probe ``above`` that
     stays colder run after run says that all pulp probes read warm, or itself cold [°C]. Not while
