@@ -100,7 +100,7 @@ class Situation(NamedTuple):
     findings: Findings
     """What is believed of probes and parts."""
     pulp_warm: float
-    """Pulp probes above the tubers, as the return air tells; counts against wetting and frost. [K]"""
+    """Pulp probes above the tubers, as the return air tells; against wetting and frost. [K]"""
     humidity_missed: float
     """Relative humidity of the plenum below what the last advice expected. [0-1]"""
     leak: float
