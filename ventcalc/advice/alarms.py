@@ -100,7 +100,7 @@ def _frost(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
         text = f"Freeze protection is latched (plenum {plenum})."
         return 1, text, f"Look at door and plenum, then release it: {RELEASE}."
     if advice.freeze_stage >= FANS_OFF and advice.fan_speed > 0.0:
-        text = f"The plenum is at {plenum}: slow heated air against the truck doors' cold."
+        text = f"The plenum is at {plenum}, cold from the truck doors: heated air is blown slowly."
         return 1, text, "Close the truck doors; see that the heater runs and the plenum warms."
     if advice.freeze_stage >= FANS_OFF:
         text = f"The plenum is at {plenum}: the fans are off and the door is closed."

@@ -156,8 +156,7 @@ def _run(
         now.usable and now.in_use and frost.stage == 0 and not now.readings.out_of_order & FANS_OUT
     )
     # The chooser knows nothing of the cold that comes in with the trucks.
-    trucks = now.stage == FILLING or now.stage == UNLOADING
-    deep = now.outside_temperature < DEEP_COLD and not trucks
+    deep = now.outside_temperature < DEEP_COLD and not now.trucks
     by_consequence = deep or devices.mist_lacks(bay, now)
     if safe and now.outside_known and by_consequence:
         found = choose(bay, now, needs.purge, memory.fan_on, memory.fan_since + now.elapsed)
@@ -354,9 +353,8 @@ def _thaws(bay: HourlyBay, now: Situation, memory: Memory, frost: Guard, heat: f
     The fans blow no frost then, they rest in it: the heater must lift the air above the pile, as
     it is measured, to what may be blown. A run that blows frost after all ends at the next look.
     """
-    trucks = now.stage == FILLING or now.stage == UNLOADING
     stuck = not math.isnan(now.findings.door_share)
-    if frost.stage != FANS_OFF or memory.fan_on or stuck or not trucks:
+    if frost.stage != FANS_OFF or memory.fan_on or stuck or not now.trucks:
         return False
     speed = bay.fans.minimum_speed
     flow = dry_air_flow(bay, speed, now.pressure) * AIR_HEAT

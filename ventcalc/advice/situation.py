@@ -81,6 +81,8 @@ class Situation(NamedTuple):
     """Pulp temperature wanted now. [°C]"""
     final: float
     """Where the target is heading. [°C]"""
+    trucks: bool
+    """Whether crop moves in or out, through doors that stand open."""
     ramping: bool
     """Whether the target is still on its way there."""
     excess: float
@@ -181,6 +183,7 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
         stage=stage,
         target=target,
         final=final,
+        trucks=trucks,
         ramping=target > final + ARRIVED,
         excess=readings.pulp_mean - target,
         lag=readings.pulp_mean - planned_target(bay, when),
