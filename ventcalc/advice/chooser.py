@@ -44,8 +44,8 @@ WARMEST_STEP = 3.4
 """Supply above the coldest pulp that is not tried any more. [K]"""
 WETTING_ROOM = 0.2
 """Dew point above the coldest pulp, less half of what the probes leave open, that is tried. [K]"""
-TARGET_PRICE, DEAD_BAND = 0.2, 0.25
-"""Per K² over the target, which begins a quarter of a kelvin below it. [1/(t K²), K]"""
+TARGET_PRICE, BELOW_TARGET = 0.8, 0.05
+"""Per K² of the mean pulp off what is aimed at, a little below the target. [1/(t K²), K]"""
 BOTTOM_PRICE, BOTTOM_BAND = 0.05, 0.9
 """Per K² of the bottom below the target. [1/(t K²), K]"""
 WATER_WEIGHT = 1.5
@@ -281,10 +281,10 @@ def _cost_of_run(
 
 
 def _thermal_cost(now: Situation, mean: float, bottom: float) -> float:
-    """Pile above its target, bottom below it. [1/t]"""
-    over = max(mean - now.target + DEAD_BAND, 0.0)
+    """Pile off its target, bottom below it. [1/t]"""
+    off = mean - now.target + BELOW_TARGET
     under = max(now.target - bottom - BOTTOM_BAND, 0.0)
-    return TARGET_PRICE * over * over + BOTTOM_PRICE * under * under
+    return TARGET_PRICE * off * off + BOTTOM_PRICE * under * under
 
 
 def _co2_cost(bay: HourlyBay, hour: _Hour, fresh_air: float) -> float:
