@@ -221,7 +221,7 @@ def fan_warmth(bay, speed=1.0, pressure=None):
 def test_nothing_cools_while_a_stage_of_freeze_protection_lasts(action):
     bay, seen, memory = CASES[action]()
     seen = seen._replace(plenum_temperature=bay.limits.plenum_floor + 0.5)
-    advice = given(bay, seen, memory._replace(freeze_stage=1))
+    advice = given(bay, seen, memory._replace(freeze_stage=1, fan_since=0.0))
     assert "cool" in wants(advice)
     assert advice.action == Action.PROTECT
     assert (advice.door_opening, advice.refrigeration) == (0.0, 0.0)

@@ -119,6 +119,17 @@ def test_a_stage_ends_a_kelvin_above_the_floor_and_not_before():
     assert found == [FANS_OFF, 0]
 
 
+def test_a_plenum_as_cold_as_a_cold_bottom_does_not_hold_a_stage_in_a_long_rest():
+    """It would never end: a bottom that frost has cooled warms by a tenth of a kelvin a day."""
+    cold = {"pulp_bottom": FLOOR + 0.6, "pulp_coldest": FLOOR + 0.6, "pulp_mean": HOLDING - 0.1}
+    found, _ = stages([-0.5, *[FLOOR + 0.6] * 40], **cold)
+    rests = round(LONGEST_REST / STEP)
+    assert found == [FANS_OFF, *[DOOR_SHUT] * (rests - 1), *[0] * (41 - rests)]
+    # below its floor it does
+    found, _ = stages([-0.5, *[FLOOR - 0.1] * 40], **cold)
+    assert set(found[1:]) == {DOOR_SHUT}
+
+
 def test_without_a_stage_before_the_kelvin_above_the_floor_is_no_stage():
     assert stages([FLOOR + 0.1] * 3)[0] == [0, 0, 0]
 

@@ -12,7 +12,7 @@ import pytest
 import ventcalc as vc
 from ventcalc.advice.advise import Action
 from ventcalc.advice.alarms import ALARM_IDS, alarms
-from ventcalc.advice.learning import FINDING_LIFE, MOST, PULP_MOST, STEP, learn_pulp
+from ventcalc.advice.learning import FINDING_LIFE, FROST_LIFE, MOST, PULP_MOST, STEP, learn_pulp
 from ventcalc.advice.readings_file import readings_from_dict
 from ventcalc.advice.reasons import reasons
 from ventcalc.commands.main import main
@@ -525,6 +525,10 @@ def test_a_stuck_door_is_found_told_to_shut_and_forgotten():
     known = [not math.isnan(m.door_share) for _, m in unseen]
     assert known.index(False) == round(FINDING_LIFE / HOUR)
     assert not any(known[25:])
+    # in frost that it would blow at the crop it is left shut for longer: time to mend it
+    frost = lessons(100, None, memory=still[-1][1], outside_temp_c=-25.0)
+    known = [not math.isnan(m.door_share) for _, m in frost]
+    assert known.index(False) == round(FROST_LIFE / HOUR)
 
 
 def test_air_that_truck_doors_have_cooled_is_no_stuck_door():

@@ -67,7 +67,8 @@ def guard(
     before, age = memory.freeze_stage, memory.stage_age + elapsed
     coldest = coldest_heard(readings) - memory.pulp_warm
     pulp_cold = coldest < bay.crop.injury_temperature + PULP_RESERVE
-    stage = _plenum_stage(bay, readings.plenum_temperature, before, age, excess)
+    rested = not memory.fan_on and memory.fan_since + elapsed >= LONGEST_REST
+    stage = _plenum_stage(bay, readings.plenum_temperature, before, age, excess, rested)
     latches = bay.control.freeze_latch > 0.0 and not excess > OVERHEATS
     if latches and (before == LATCHED or stage == FANS_OFF):
         stage = LATCHED
@@ -82,17 +83,20 @@ def coldest_heard(readings: Readings) -> float:
     return readings.pulp_odd if odd else readings.pulp_coldest
 
 
-def _plenum_stage(bay: HourlyBay, plenum: float, before: int, age: float, excess: float) -> int:
+def _plenum_stage(
+    bay: HourlyBay, plenum: float, before: int, age: float, excess: float, rested: bool
+) -> int:
     """Stage by the plenum; a long rest gives way to a pile that warms up."""
     floor = bay.limits.plenum_floor
     if math.isnan(plenum):
         return min(before, FANS_OFF) if age < UNSEEN else 0
     if plenum < BLOWS_FROST:
-        rested = before >= FANS_OFF and age >= LONGEST_REST and excess > WARMS_UP
-        return DOOR_SHUT if rested else FANS_OFF
+        waited = before >= FANS_OFF and age >= LONGEST_REST and excess > WARMS_UP
+        return DOOR_SHUT if waited else FANS_OFF
     if plenum < floor:
         return DOOR_SHUT
-    if before >= DOOR_SHUT and plenum < floor + EXIT_ABOVE_FLOOR:
+    # In a long rest the plenum is as cold as the bottom of the pile, and tells nothing of the door.
+    if before >= DOOR_SHUT and plenum < floor + EXIT_ABOVE_FLOOR and not rested:
         return DOOR_SHUT
     return 0
 

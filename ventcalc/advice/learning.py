@@ -36,6 +36,11 @@ FORGETTING = 5 * 86400.0
 """Time in which an old correction falls to 1/e. [s]"""
 FINDING_LIFE = 86400.0
 """After which a finding that nothing confirms is forgotten. [s]"""
+FROST_LIFE = 3 * 86400.0
+"""
+The same of a door that would blow frost if it were tried and still stuck: time to mend it, our
+own. [s]
+"""
 SETTLED = 600.0
 """Into a run, after which the plenum no longer holds the air of the rest. [s]"""
 STILL = 0.3
@@ -78,7 +83,8 @@ def learn(bay: HourlyBay, readings: Readings, memory: Memory, elapsed: float) ->
     bias = memory.outside_correction * math.exp(-elapsed / FORGETTING)
     door, door_age = memory.door_share, memory.door_age + elapsed
     lacking, humidifier_age = memory.humidifier_lacking, memory.humidifier_age + elapsed
-    if door_age > FINDING_LIFE:
+    frost = door * readings.outside_temperature + (1.0 - door) * readings.return_temperature < 0.0
+    if door_age > (FROST_LIFE if frost else FINDING_LIFE):
         door = math.nan
     if humidifier_age > FINDING_LIFE:
         lacking = 0.0
