@@ -50,12 +50,14 @@ BOTTOM_PRICE, BOTTOM_BAND = 0.05, 0.9
 """Per K² of the bottom below the target. [1/(t K²), K]"""
 WATER_WEIGHT = 1.5
 """Times the price of the crop for water that it loses. [1]"""
-CO2_PRICE, CO2_FROM = 0.02, 0.85
-"""Per share over the limit, from this part of it on. [1/t, 1]"""
+CO2_PRICE = 0.04
+"""Per share over the limit. [1/t]"""
 UNMEASURED = 2.0
 """Times its limit of CO2 that is taken where no probe tells and fresh air is due, our own. [1]"""
 FILM_PRICE, FILM_UNIT, FILM_MOST = 0.04, 5e-6, 4.0
 """Per 5 g/t of water that lies down, at most four times that. [1/t, kg/kg, 1]"""
+SWEAT = 0.2
+"""Of that film, per K of dew point in a rest above the ceiling. [1/K]"""
 WARM_PRICE, WARM_FROM = 0.008, 1.5
 """Per K² of supply above the coldest pulp. [1/(t K²), K]"""
 START_PRICE, STOP_PRICE, SOON = 0.006, 0.05, 7200.0
@@ -247,7 +249,7 @@ def _cost_of_rest(
     seen = now.readings
     rise = hour.warming * bay.control.validity / (bay.mass * bay.crop.specific_heat)
     sweating = max(now.return_dew_point - now.ceiling, 0.0)
-    film = FILM_UNIT * min(0.5 * sweating, FILM_MOST)
+    film = FILM_UNIT * min(SWEAT * sweating, FILM_MOST)
     cost = _thermal_cost(now, seen.pulp_mean + rise, seen.pulp_bottom + rise)
     cost += _co2_cost(bay, hour, 0.0) + FILM_PRICE * min(film / FILM_UNIT, FILM_MOST)
     return cost + STOP_PRICE if fan_on and fan_since < SOON else cost
@@ -297,5 +299,5 @@ def _co2_cost(bay: HourlyBay, hour: _Hour, fresh_air: float) -> float:
     made: float = co2_rate(hour.warming, bay.crop) / CO2_DENSITY
     settled: float = CO2_OUTSIDE + made / max(change, 1e-9)
     after = settled + (before - settled) * math.exp(-change * bay.control.validity / volume)
-    over = max(after / bay.limits.co2 - CO2_FROM, 0.0)
+    over = max(after / bay.limits.co2 - 1.0, 0.0)
     return CO2_PRICE * over * (1.0 + over)
