@@ -348,7 +348,7 @@ def test_every_reading_missing_or_impossible_alone_and_in_pairs():
     ("key", "value"),
     [("outside_temp_f", 400.0), ("return_rh", 95), ("co2_ppm", 0.0015), ("pulp_temps_f", [390.0]),
      ("plenum_temp_f", -90.0), ("loaded_t", -1), ("stage", "asleep"), ("people_inside", "no"),
-     ("out_of_order", ["roof"]), ("rot_share", 5), ("co2_top_ppm", 5)],
+     ("out_of_order", ["roof"]), ("out_of_order", [{}]), ("rot_share", 5), ("co2_top_ppm", 5)],
 )  # fmt: skip
 def test_what_cannot_be_is_refused_in_one_line(key, value):
     with pytest.raises(vc.BadInput) as caught:
