@@ -168,6 +168,17 @@ def test_what_is_told_changes_the_advice_and_is_named(told, word):
     assert word in found["lines"]
 
 
+@pytest.mark.parametrize("told", [{"crop_wet": True}, {"rot_share": 0.05}])
+def test_outside_air_that_only_mist_would_make_cold_does_not_cool_a_crop_kept_dry(told):
+    """15.6 °C at 15 %: 10.8 °C with mist, but warmer than pulp of 13.9 °C as it is."""
+    warm = {"time": "2026-10-20T06:00:00-06:00", "pulp_temps_f": [56, 57, 58], "return_temp_f": 58}
+    advice, _, _ = asked(outside_temp_f=60, outside_rh=0.15, **warm)
+    assert advice.action == Action.COOL_BY_OUTSIDE
+    advice, _, found = asked(outside_temp_f=60, outside_rh=0.15, **warm, **told)
+    assert advice.action == Action.REST
+    assert "not cold enough" in found["lines"]
+
+
 def test_co2_at_the_top_of_its_probe_is_named_in_the_reasons():
     _, _, found = asked(co2_ppm=10_000, co2_top_ppm=10_000)
     assert "at least 10,000 ppm" in found["lines"]
