@@ -47,6 +47,9 @@ URGENT = 2.0
 URGENT_STEP = 2.0
 """Supply above recirculated air that is then borne, for each time its limit over the first. [K]"""
 
+ROUND_OFF = 1e-6
+"""Drier than it must be, so that no round-off stops it afterwards. [K]"""
+
 
 def sweat_borne(now: Situation) -> float:
     """Dew point above the coldest tuber that does less harm than no air; 0 without a probe. [K]"""
@@ -64,7 +67,8 @@ def fresh_share(
     At least the opening of a fresh-air run (wider the more CO2 there is, unless ``gently``), or as
     much as makes the mixture dry enough for the coldest tuber; at most what keeps the plenum above
     its floor and within the coldest and the warmest supply allowed. The more CO2, the warmer a
-    supply is borne and the less a doubt about its dew point counts.
+    supply is borne, and a doubt about its dew point no longer counts, but for pulp that seems to
+    read warm.
     """
     if not now.outside_known:
         return now.leak, False
@@ -72,9 +76,9 @@ def fresh_share(
     times = 1.0 if gently or math.isnan(seen.co2) else seen.co2 / bay.limits.co2
     wider = min(max(times, 1.0), WIDEST_PURGE)
     wide = fresh_fraction_at(bay.doors, min(wider * bay.control.fresh_air_opening, 1.0))
-    margin = 0.0 if times > URGENT else now.wetting_margin
-    dry = saturated(seen.pulp_coldest, now.pressure) if times > URGENT else now.vapour_limit
-    drying = drying_share(now, now.run_humidity_ratio, dry)
+    wettest = seen.pulp_coldest - (now.pulp_warm if times > URGENT else now.wetting_margin)
+    wettest -= ROUND_OFF
+    drying = drying_share(now, now.run_humidity_ratio, saturated(wettest, now.pressure))
     coldest = coldest_supply(bay, seen.pulp_coldest)
     warmest = seen.pulp_coldest + bay.limits.warm_supply_difference
     if times > URGENT:
@@ -91,11 +95,11 @@ def fresh_share(
     if gently:
         return now.leak, False
     # Through the whole door, air that is dry but hot leaves room for mist that cools it.
-    wettest = seen.pulp_coldest - margin
     if hot and _undiluted(bay, now, humidity_wanted, coldest, warmest, wettest):
         return now.widest, True
     borne = sweat_borne(now)
-    if borne > 0.0 and _undiluted(bay, now, 0.0, coldest, warmest, seen.pulp_coldest + borne):
+    sweats = seen.pulp_coldest - now.pulp_warm + borne
+    if borne > 0.0 and _undiluted(bay, now, 0.0, coldest, warmest, sweats):
         return now.widest, True
     return now.leak, False
 
