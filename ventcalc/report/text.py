@@ -51,7 +51,8 @@ def advice_text(
     lines += [given.note] if given.note else []
     for alarm in alarms(advice, bay, memory, units):
         lines += ["", f"ALARM: {alarm.text}", f"  First: {alarm.first}"]
-    lines += ["", *(f"Not believed: {doubt}." for doubt in given.doubts)] if given.doubts else []
+    doubts = [f"Not believed: {reworded(doubt, units)}." for doubt in given.doubts]
+    lines += ["", *doubts] if doubts else []
     lines += ["", f"Advice until {end:%H:%M %Z}; ask again then:"]
     lines += table(_positions(bay, advice, units), left=2)
     lines += ["", "Why:"]
