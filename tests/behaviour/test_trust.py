@@ -17,6 +17,7 @@ from ventcalc.advice.readings_file import readings_from_dict
 from ventcalc.advice.reasons import reasons
 from ventcalc.commands.main import main
 from ventcalc.report.data import advice_data
+from ventcalc.report.text import advice_text
 
 SEED = vc.example_bay("seed_bay")
 JANUARY = "2027-01-14T12:00:00-07:00"
@@ -134,7 +135,7 @@ def test_people_inside_without_a_co2_reading():
     assert [advice.fan_speed, advice.door_opening, advice.humidifier, advice.heater] == [0.0] * 4
     assert told["alarms"]["co2_people"].level == 1
     assert "not measured" in told["alarms"]["co2_people"].text
-    assert any("not measured" in doubt for doubt in told["doubts"])
+    assert told["doubts"] == (), "it is an alarm; there is nothing that was not believed"
     assert advice.valid_for == 300.0
 
 
@@ -181,7 +182,53 @@ def test_outside_air_that_only_mist_would_make_cold_does_not_cool_a_crop_kept_dr
 
 def test_co2_at_the_top_of_its_probe_is_named_in_the_reasons():
     _, _, found = asked(co2_ppm=10_000, co2_top_ppm=10_000)
-    assert "at least 10,000 ppm" in found["lines"]
+    for words in (found["lines"], found["alarms"]["co2_crop"].text):
+        assert "CO2 is at least 10,000 ppm" in words
+
+
+@pytest.mark.parametrize(
+    ("changes", "stage"),
+    [({"co2_ppm": 2100}, "holding"), ({"loaded_t": 900}, "holding"), ({"co2_ppm": 450}, "empty")],
+)
+def test_what_is_in_the_bay_outranks_that_it_is_told_empty(changes, stage):
+    _, _, found = asked(stage="empty", **changes)
+    assert found["data"]["stage"] == stage
+    assert ("outranks" in found["lines"]) == (stage == "holding")
+
+
+@pytest.mark.parametrize(("day", "stage"), [("07-05", "unloading"), ("08-13", "filling")])
+def test_crop_outside_the_calendar_belongs_to_the_season_that_is_nearer(day, stage):
+    changes = {"time": f"2026-{day}T09:00:00-06:00", "pulp_temps_f": [60, 61, 62]}
+    _, _, found = asked(loaded_t=200, return_temp_f=62, **changes)
+    assert found["data"]["stage"] == stage
+
+
+def test_a_pile_that_is_warm_before_its_warm_up_is_not_cooled_for_it():
+    advice, _, _ = asked(stage="warm_up", pulp_temps_f=[41, 42, 43], return_temp_f=43)
+    assert advice.situation.target == pytest.approx(advice.situation.readings.pulp_mean)
+    assert advice.action != Action.COOL_BY_OUTSIDE
+
+
+@pytest.mark.parametrize(
+    ("changes", "words", "never"),
+    [
+        ({"plenum_temp_c": -6.0}, ["The plenum is at -6.0 °C: the fans are off"], "may cool"),
+        ({"pulp_temps_f": [30.5, 33, 34.5], "return_temp_f": 35},
+         ["pulp is at -0.8 °C, below freezing injury", "the plenum is not read"], "would wet"),
+        ({"pulp_temps_f": [32, 33, 34.5], "return_temp_f": 35}, ["near freezing injury"], "below"),
+        ({"pulp_temps_f": [39, 14.5, 39.1]}, ["A pulp probe reads -9.7 °C"], "pulp is at"),
+        ({"people_inside": True, "return_temp_f": None}, ["contradictory."], "there is no advice"),
+        ({"out_of_order": ["fans"]}, ["program and repair them"], "check the sensors"),
+        ({"out_of_order": ["door"]}, ["now: the fresh-air door is told to be out"], "sweat"),
+    ],
+)  # fmt: skip
+def test_no_word_against_what_is_advised_nor_of_what_is_not_known(changes, words, never):
+    file = readings_from_dict({**BAY, **changes})
+    text = " ".join(advice_text(SEED, file, *vc.advise(SEED, file.readings)).split())
+    for one in words:
+        assert one in text
+    for one in (never, "unknown", "nan"):
+        assert one not in text
 
 
 def test_a_part_out_of_order_is_not_used_and_is_an_alarm():

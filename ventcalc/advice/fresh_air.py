@@ -47,9 +47,6 @@ URGENT = 2.0
 URGENT_STEP = 2.0
 """Supply above recirculated air that is then borne, for each time its limit over the first. [K]"""
 
-ROUND_OFF = 1e-6
-"""Drier than it must be, so that no round-off stops it afterwards. [K]"""
-
 
 def sweat_borne(now: Situation) -> float:
     """Dew point above the coldest tuber that does less harm than no air; 0 without a probe. [K]"""
@@ -77,7 +74,6 @@ def fresh_share(
     wider = min(max(times, 1.0), WIDEST_PURGE)
     wide = fresh_fraction_at(bay.doors, min(wider * bay.control.fresh_air_opening, 1.0))
     wettest = seen.pulp_coldest - (now.pulp_warm if times > URGENT else now.wetting_margin)
-    wettest -= ROUND_OFF
     drying = drying_share(now, now.run_humidity_ratio, saturated(wettest, now.pressure))
     coldest = coldest_supply(bay, seen.pulp_coldest)
     warmest = seen.pulp_coldest + bay.limits.warm_supply_difference
