@@ -430,3 +430,9 @@ def test_what_is_no_policy():
         assert len(caught.value.problems) == 1
     with pytest.raises(BadInput, match="advice, thermostat, clock, nothing, shadow_price"):
         run("advise")
+
+
+@pytest.mark.parametrize("layers", [0, 3.5, None])
+def test_layers_are_a_whole_number(layers):
+    with pytest.raises(BadInput, match="whole number of layers"):
+        vc.run_season(BAY, weather(), "clock", layers=layers)
