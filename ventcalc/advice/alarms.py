@@ -10,7 +10,7 @@ from typing import Literal
 
 from ventcalc.advice.action import HANDS_OFF, Advice
 from ventcalc.advice.freeze_guard import FANS_OFF, LATCHED, coldest_heard
-from ventcalc.advice.fresh_air import CO2_DANGEROUS, PEOPLE_CO2
+from ventcalc.advice.fresh_air import CO2_DANGEROUS, PEOPLE_CO2, URGENT
 from ventcalc.advice.readings import DOUBTED, OUT_OF_ORDER, START, Memory
 from ventcalc.advice.reasons import carbon_words, plenum_words
 from ventcalc.bay.description import Bay
@@ -207,7 +207,7 @@ def _outside_probe(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> F
 
 
 def _crop_co2(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
-    if not advice.situation.readings.co2 > 2.0 * bay.limits.co2:
+    if not advice.situation.readings.co2 > URGENT * bay.limits.co2:
         return None
     text = f"CO2 is {carbon_words(advice)}, more than twice the crop's limit."
     return 3, text, "Give fresh air by hand if the advice cannot; nobody enters without testing."

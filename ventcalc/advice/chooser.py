@@ -44,6 +44,8 @@ WARMEST_STEP = 3.4
 """Supply above the coldest pulp that is not tried any more. [K]"""
 WETTING_ROOM = 0.2
 """Dew point above the coldest pulp, less half of what the probes leave open, that is tried. [K]"""
+FRESH_DOUBT, FRESH_COUNTS = 0.5, 0.1
+"""Part of a dew point's uncertainty that fresh air brings in, from this fresh fraction on. [1]"""
 TARGET_PRICE, DEAD_BAND = 0.2, 0.25
 """Per K² over the target, which begins a quarter of a kelvin below it. [1/(t K²), K]"""
 BOTTOM_PRICE, BOTTOM_BAND = 0.05, 0.9
@@ -58,6 +60,8 @@ FILM_PRICE, FILM_UNIT, FILM_MOST = 0.04, 5e-6, 4.0
 """Per 5 g/t of water that lies down, at most four times that. [1/t, kg/kg, 1]"""
 WARM_PRICE, WARM_FROM = 0.008, 1.5
 """Per K² of supply above the coldest pulp. [1/(t K²), K]"""
+SWEATS_IN_HOUR = 0.5
+"""Film on the top at rest, in units of the film's price, per kelvin that a roof sweats. [1/K]"""
 START_PRICE, STOP_PRICE, SOON = 0.006, 0.05, 7200.0
 """Per start; to stop so soon after one. [1/t, 1/t, s]"""
 UNREAD = 0.4
@@ -135,7 +139,7 @@ def _hour(bay: HourlyBay, now: Situation, stale: bool, fan_on: bool) -> _Hour:
     return _Hour(
         bottom=min(seen.pulp_bottom, coldest),
         floor=min(lowest, now.run_temperature),
-        fresh_doubt=0.5 * dew_point_uncertainty(bay, coldest, bay.limits.plenum_humidity),
+        fresh_doubt=FRESH_DOUBT * dew_point_uncertainty(bay, coldest, bay.limits.plenum_humidity),
         probes_doubt=coldest_doubt(seen.pulp_probes) + now.pulp_warm,
         level=bay.crop.water_activity * saturated(seen.pulp_mean, now.pressure),
         full=saturated(coldest, now.pressure),
@@ -236,7 +240,7 @@ def _harms(bay: HourlyBay, now: Situation, hour: _Hour, share: float, end: Suppl
         return True
     dew = dew_point(end.humidity_ratio + end.fog, now.pressure)
     # Recirculated air passes the same probes as the pile; fresh air brings their errors in.
-    doubt = hour.fresh_doubt * min(share / 0.1, 1.0) + hour.probes_doubt
+    doubt = hour.fresh_doubt * min(share / FRESH_COUNTS, 1.0) + hour.probes_doubt
     return dew > coldest + WETTING_ROOM - doubt
 
 
@@ -247,7 +251,7 @@ def _cost_of_rest(
     seen = now.readings
     rise = hour.warming * bay.control.validity / (bay.mass * bay.crop.specific_heat)
     sweating = max(now.return_dew_point - now.ceiling, 0.0)
-    film = FILM_UNIT * min(0.5 * sweating, FILM_MOST)
+    film = FILM_UNIT * min(SWEATS_IN_HOUR * sweating, FILM_MOST)
     cost = _thermal_cost(now, seen.pulp_mean + rise, seen.pulp_bottom + rise)
     cost += _co2_cost(bay, hour, 0.0) + FILM_PRICE * min(film / FILM_UNIT, FILM_MOST)
     return cost + STOP_PRICE if fan_on and fan_since < SOON else cost

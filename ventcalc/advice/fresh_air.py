@@ -23,6 +23,7 @@ __all__ = [
     "CO2_DANGEROUS",
     "PEOPLE_CO2",
     "SWEATS",
+    "URGENT",
     "fresh_behind_coil",
     "fresh_share",
     "sweat_borne",
@@ -43,7 +44,7 @@ both wetter and warmer; our own. [K]
 WIDEST_PURGE = 4.0
 """Times its limit of CO2 up to which the door of a fresh-air run opens wider. [1]"""
 URGENT = 2.0
-"""Times its limit of CO2 from which on fresh air outranks a warm supply. [1]"""
+"""Times its limit of CO2 from which on fresh air outranks a warm supply and people are told. [1]"""
 URGENT_STEP = 2.0
 """Supply above recirculated air that is then borne, for each time its limit over the first. [K]"""
 

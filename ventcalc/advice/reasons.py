@@ -8,6 +8,7 @@ from collections.abc import Callable
 from ventcalc.advice.action import Action, Advice
 from ventcalc.advice.devices import ROTS
 from ventcalc.advice.freeze_guard import FANS_OFF, coldest_heard
+from ventcalc.advice.fresh_air import URGENT
 from ventcalc.advice.outside_air import Binding, Verdict
 from ventcalc.advice.readings import DOOR_OUT, FANS_OUT, OUT_OF_ORDER
 from ventcalc.advice.setpoints import coldest_doubt
@@ -243,7 +244,7 @@ def _carbon(advice: Advice, bay: Bay, units: UnitSystem) -> str:
 
 def _carbon_high(advice: Advice, bay: Bay, units: UnitSystem) -> str:
     seen = advice.situation.readings.co2
-    if not seen > 2.0 * bay.limits.co2:
+    if not seen > URGENT * bay.limits.co2:
         return ""
     return (
         f"WARNING: CO2 {carbon_words(advice)} is more than twice the limit. Nobody enters "
