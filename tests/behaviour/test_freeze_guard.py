@@ -353,3 +353,12 @@ def test_slow_heated_air_warms_a_bottom_that_truck_doors_have_cooled():
 )  # fmt: skip
 def test_else_the_fans_rest_in_frost(case):
     assert advised(**case).fan_speed == 0.0
+
+
+def test_the_first_run_after_a_stage_is_looked_at_again_soon():
+    """Whatever was stuck may be so still; a plenum at rest may have warmed all the same."""
+    memory = running(freeze_stage=FANS_OFF, fan_on=False)
+    for minutes in (5.0, 60.0):
+        advice, memory = vc.advise(BAY, at(HOLDING, time=memory.time + STEP), memory)
+        assert (advice.freeze_stage, advice.fan_speed > 0.0) == (0, True)
+        assert advice.valid_for == minutes * 60.0

@@ -152,7 +152,8 @@ def _valid_for(
         room = min(room, (supply_temperature - bay.limits.plenum_floor) / NEAR_FLOOR)
     if not math.isnan(now.readings.co2):
         room = min(room, URGENT - now.readings.co2 / bay.limits.co2)
-    if frost.stage > 0 or now.readings.people_inside or not math.isnan(now.readings.pulp_odd):
+    watched = frost.stage > 0 or frost.over or now.readings.people_inside
+    if watched or not math.isnan(now.readings.pulp_odd):
         room = 0.0
     shortest = min(SHORTEST, bay.control.validity)
     return shortest + min(max(room, 0.0), 1.0) * (bay.control.validity - shortest)
