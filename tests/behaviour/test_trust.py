@@ -441,6 +441,13 @@ def test_alarms_in_the_json_of_the_command(capsys, tmp_path):
             assert since == datetime(2027, 1, 14, 19, tzinfo=UTC)
 
 
+@pytest.mark.parametrize(("over", "alarm"), [(8.5, False), (9.5, True)])
+def test_a_pile_five_kelvin_above_its_target_is_an_alarm(over, alarm):
+    """Holding at 38.0 °F; 9 °F are 5 K."""
+    warm = {"pulp_temps_f": [37.8 + over, 38.0 + over, 38.2 + over], "return_temp_f": 39 + over}
+    assert ("pile_hot" in asked(**warm)[2]["alarms"]) == alarm
+
+
 def test_no_alarm_where_nothing_is_wrong():
     assert asked(co2_ppm=1500)[2]["data"]["alarms"] == []
 
