@@ -74,6 +74,7 @@ def test_action(wanted):
     if wanted == Action.HANDS_OFF:
         assert all(getattr(advice, name) != getattr(advice, name) for name in POSITIONS)
         return
+    assert (advice.humidity_wanted > 0.0) == (advice.humidifier > 0.0)
     assert all(0.0 <= getattr(advice, name) <= 1.0 for name in POSITIONS)
     assert (advice.fan_speed > 0.0) == runs
     assert after.fan_on == runs
@@ -570,6 +571,22 @@ def test_urgent_fresh_air_is_dry_enough_for_pulp_that_seems_to_read_warm(outside
         assert advice.action == Action.FRESH_AIR
         assert advice.door_opening == pytest.approx(door, abs=0.01)
         assert advice.plenum_dew_point <= seen.pulp_coldest - warm + 1e-9
+
+
+@pytest.mark.parametrize("warm", [0.5, 1.5])
+def test_pulp_known_to_read_warm_counts_as_what_it_is(warm):
+    """Recirculated air wets where it would by true readings, and only there."""
+    for mean, spread in ((HOLDING, 0.2), (HOLDING, 1.0)):
+        true = pile(mean, spread=spread, return_relative_humidity=0.8)
+        read = pile(mean + warm, spread=spread, return_relative_humidity=0.8)
+        read = read._replace(return_temperature=true.return_temperature)
+        (one, _), (other, _) = (
+            advise(SEED, seen, rested(SEED, seen, pulp_warm=off))
+            for seen, off in ((true, 0.0), (read, warm))
+        )
+        found = [a.situation.recirculated_dew_point for a in (one, other)]
+        assert found[0] == pytest.approx(found[1], abs=1e-6)
+        assert one.needs.recirculation_wets == other.needs.recirculation_wets == (spread > 0.5)
 
 
 def test_a_start_in_deep_cold_keeps_farther_from_the_floor_than_a_run():

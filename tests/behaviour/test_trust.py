@@ -553,6 +553,17 @@ def test_the_first_hour_of_a_run_teaches_of_the_outside_probe_only_that_it_is_co
         assert (learnt > 0.0) - (learnt < 0.0) == lesson
 
 
+@pytest.mark.parametrize(("error", "share", "lesson"), [(0.3, 0.3, -0.5), (0.3, 0.6, -0.25)])
+def test_half_of_an_error_of_the_plenum_over_its_fresh_fraction_is_believed(error, share, lesson):
+    seen = readings_from_dict({**BAY, "plenum_temp_c": 2.4 - error}).readings
+    memory = vc.Memory(
+        time=seen.time - HOUR, target=3.33, fan_on=True, fan_since=9e4, fan_speed=1.0,
+        expected_plenum_temperature=2.4, expected_share=share,
+        expected_return_temperature=5.0, expected_outside_temperature=-1.1,
+    )  # fmt: skip
+    assert vc.advise(SEED, seen, memory)[1].outside_correction == pytest.approx(lesson)
+
+
 def test_a_plenum_too_warm_is_no_lesson_while_water_evaporates():
     """It may be the mist that is missing."""
     for mist, learns in ((0.4, False), (0.0, True)):
