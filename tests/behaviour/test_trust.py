@@ -453,11 +453,11 @@ def test_no_alarm_where_nothing_is_wrong():
 
 
 def test_validity_shortens_near_a_limit_down_to_five_minutes():
-    """CO2 from its limit to twice that; at once with frost, people, a probe that is off."""
+    """CO2 from its limit to twice that; at once with frost, people, a probe off or missing."""
     found = [asked(co2_ppm=ppm)[0].valid_for for ppm in (1500, 4000, 5000, 6000, 7000, 8000, 9000)]
     assert found[:2] == [HOUR, HOUR]
     assert found[2:] == pytest.approx([2775.0, 1950.0, 1125.0, 300.0, 300.0])
-    for changes in ({"plenum_temp_c": 0.5}, {"people_inside": True}):
+    for changes in ({"plenum_temp_c": 0.5}, {"people_inside": True}, {"return_temp_f": None}):
         assert asked(**changes)[0].valid_for == 300.0
 
 

@@ -153,7 +153,7 @@ def _valid_for(
     if not math.isnan(now.readings.co2):
         room = min(room, URGENT - now.readings.co2 / bay.limits.co2)
     watched = frost.stage > 0 or frost.over or now.readings.people_inside
-    if watched or not math.isnan(now.readings.pulp_odd):
+    if watched or not now.usable or not math.isnan(now.readings.pulp_odd):
         room = 0.0
     shortest = min(SHORTEST, bay.control.validity)
     return shortest + min(max(room, 0.0), 1.0) * (bay.control.validity - shortest)
