@@ -180,6 +180,16 @@ def test_outside_air_that_only_mist_would_make_cold_does_not_cool_a_crop_kept_dr
     assert "not cold enough" in found["lines"]
 
 
+def test_a_bay_half_full_cools_twice_as_fast():
+    """As told in words; in deep cold it is reckoned with: there a start pays for less crop."""
+    warm = {"pulp_temps_f": [40.0, 41.0, 42.0], "return_temp_f": 42.0}
+    full, half = (asked(**warm, loaded_t=t)[0] for t in (SEED.mass / 1000.0, SEED.mass / 2000.0))
+    assert half.outside.pile_rate == pytest.approx(2.0 * full.outside.pile_rate)
+    cold = {"pulp_temps_f": [38.3, 38.7, 39.0], "return_temp_f": 39.0, "outside_temp_f": -4.0}
+    actions = [asked(**cold, co2_ppm=1500, loaded_t=t)[0].action for t in (1800.0, 900.0)]
+    assert actions == [Action.REST, Action.CHOSEN]
+
+
 def test_co2_at_the_top_of_its_probe_is_named_in_the_reasons():
     _, _, found = asked(co2_ppm=10_000, co2_top_ppm=10_000)
     for words in (found["lines"], found["alarms"]["co2_crop"].text):

@@ -15,6 +15,7 @@ from typing import NamedTuple
 from ventcalc.advice.devices import door_for, heater_capacity, mist_setpoint
 from ventcalc.advice.setpoints import (
     coldest_doubt,
+    crop_mass,
     dew_point_uncertainty,
     dry_air_flow,
     fan_power,
@@ -99,6 +100,8 @@ class Choice(NamedTuple):
 class _Hour(NamedTuple):
     """What is the same for every setting."""
 
+    mass: float
+    """Crop in the bay. [kg]"""
     bottom: float
     """Coldest of the bottom. [°C]"""
     floor: float
@@ -136,21 +139,23 @@ def _hour(bay: HourlyBay, now: Situation, stale: bool, fan_on: bool) -> _Hour:
     seen, coldest = now.readings, now.readings.pulp_coldest
     factor = temperature_factor(seen.pulp_mean, bay.crop)
     lowest = lowest_supply(bay) + (0.0 if fan_on else UNREAD)
+    mass = crop_mass(bay, seen.loaded)
     return _Hour(
+        mass=mass,
         bottom=min(seen.pulp_bottom, coldest),
         floor=min(lowest, now.run_temperature),
         fresh_doubt=FRESH_DOUBT * dew_point_uncertainty(bay, coldest, bay.limits.plenum_humidity),
         probes_doubt=coldest_doubt(seen.pulp_probes) + now.pulp_warm,
         level=bay.crop.water_activity * saturated(seen.pulp_mean, now.pressure),
         full=saturated(coldest, now.pressure),
-        warming=bay.crop.respiration_settled * factor * bay.mass,
+        warming=bay.crop.respiration_settled * factor * mass,
         co2=UNMEASURED * bay.limits.co2 if stale and math.isnan(seen.co2) else seen.co2,
     )
 
 
-def _blown(bay: HourlyBay, now: Situation, fan_speed: float) -> _Blown:
+def _blown(bay: HourlyBay, now: Situation, mass: float, fan_speed: float) -> _Blown:
     flow = dry_air_flow(bay, fan_speed, now.pressure)
-    holds, hour = bay.mass * bay.crop.specific_heat, bay.control.validity
+    holds, hour = mass * bay.crop.specific_heat, bay.control.validity
     return _Blown(
         fan_speed=fan_speed,
         mass_flow=flow,
@@ -171,7 +176,7 @@ def choose(bay: HourlyBay, now: Situation, stale: bool, fan_on: bool, fan_since:
     mist = mist_setpoint(bay, now)
     for part in SPEEDS:
         speed = bay.fans.minimum_speed + part * (1.0 - bay.fans.minimum_speed)
-        air = _blown(bay, now, speed)
+        air = _blown(bay, now, hour.mass, speed)
         best = _better(bay, now, hour, air, best, now.leak, 0.0, 0.0, fan_on)
         for below in BELOW_BOTTOM:
             setpoint = max(hour.bottom - below, hour.floor)
@@ -183,7 +188,7 @@ def choose(bay: HourlyBay, now: Situation, stale: bool, fan_on: bool, fan_since:
             best = _better(bay, now, hour, air, best, fresh, 0.0, 0.0, fan_on)
     capacity = heater_capacity(bay, now)
     if capacity > 0.0:
-        air = _blown(bay, now, bay.fans.minimum_speed)
+        air = _blown(bay, now, hour.mass, bay.fans.minimum_speed)
         for fresh in HEATED_SHARES:
             mixed = now.run_temperature + fresh * (now.outside_temperature - now.run_temperature)
             warm = hour.bottom + HEATED_ABOVE
@@ -249,7 +254,7 @@ def _cost_of_rest(
 ) -> float:
     """An hour without air: the pile warms, its top sweats under a cold roof, CO2 rises. [1/t]"""
     seen = now.readings
-    rise = hour.warming * bay.control.validity / (bay.mass * bay.crop.specific_heat)
+    rise = hour.warming * bay.control.validity / (hour.mass * bay.crop.specific_heat)
     sweating = max(now.return_dew_point - now.ceiling, 0.0)
     film = FILM_UNIT * min(SWEATS_IN_HOUR * sweating, FILM_MOST)
     cost = _thermal_cost(now, seen.pulp_mean + rise, seen.pulp_bottom + rise)
@@ -271,12 +276,12 @@ def _cost_of_run(
     seen, span, flow = now.readings, bay.control.validity, air.mass_flow
     water = flow * air.exchange * (hour.level - end.humidity_ratio - end.fog)
     drawn = flow * AIR_HEAT * (seen.pulp_top - end.temperature) + EVAPORATION * water
-    mean = seen.pulp_mean + (hour.warming - drawn) * span / (bay.mass * bay.crop.specific_heat)
+    mean = seen.pulp_mean + (hour.warming - drawn) * span / (hour.mass * bay.crop.specific_heat)
     bottom = seen.pulp_bottom + air.reach * (end.temperature - seen.pulp_bottom)
-    film = max(end.humidity_ratio + end.fog - hour.full, 0.0) * flow * span / bay.mass
+    film = max(end.humidity_ratio + end.fog - hour.full, 0.0) * flow * span / hour.mass
     cost = _thermal_cost(now, mean, bottom)
-    cost += WATER_WEIGHT * bay.costs.crop * 1000.0 * max(water, 0.0) * span / bay.mass
-    cost += bay.costs.electricity * ((air.power + heat) * span) / (bay.mass / 1000.0)
+    cost += WATER_WEIGHT * bay.costs.crop * 1000.0 * max(water, 0.0) * span / hour.mass
+    cost += bay.costs.electricity * ((air.power + heat) * span) / (hour.mass / 1000.0)
     cost += _co2_cost(bay, hour, share * flow)
     cost += FILM_PRICE * min(film / FILM_UNIT, FILM_MOST)
     warm = max(end.temperature - seen.pulp_coldest - WARM_FROM, 0.0)

@@ -10,6 +10,7 @@ from ventcalc.advice.devices import door_for, drying_share, mist_setpoint, suppl
 from ventcalc.advice.setpoints import (
     coldest_doubt,
     coldest_supply,
+    crop_mass,
     dew_point_uncertainty,
     dry_air_flow,
     fan_power,
@@ -220,7 +221,7 @@ def _verdict(
         plenum_humidity_ratio=end.humidity_ratio,
         plenum_dew_point=dew,
         cooling=cooling,
-        pile_rate=cooling / (bay.mass * bay.crop.specific_heat),
+        pile_rate=cooling / (crop_mass(bay, now.readings.loaded) * bay.crop.specific_heat),
         cold_margin=cold,
         floor_margin=floor,
         wetting_margin=wet,
