@@ -229,6 +229,7 @@ def test_a_pile_that_is_warm_before_its_warm_up_is_not_cooled_for_it():
         ({"pulp_temps_f": [39, 14.5, 39.1]}, ["A pulp probe reads -9.7 °C"], "pulp is at"),
         ({"people_inside": True, "return_temp_f": None}, ["contradictory."], "there is no advice"),
         ({"out_of_order": ["fans"]}, ["program and repair them"], "check the sensors"),
+        ({"outside_temp_f": -31.0}, ["(wets crop); what the next hour would bring"], "Margins"),
         ({"out_of_order": ["door"]}, ["now: the fresh-air door is told to be out"], "sweat"),
     ],
 )  # fmt: skip

@@ -117,13 +117,19 @@ def outside_words(advice: Advice) -> str:
     }[Verdict(int(air.verdict))]
     binding = Binding(int(air.binding))
     why = "" if binding == Binding.NONE else f" ({binding.name.lower().replace('_', ' ')})"
-    return f"{verdict}{why}"
+    chosen = "; what the next hour would bring was reckoned instead" if _chosen(advice) else ""
+    return f"{verdict}{why}{chosen}"
+
+
+def _chosen(advice: Advice) -> bool:
+    """Whether what is advised goes beyond the verdict, whose margins are those of another door."""
+    return advice.action == Action.CHOSEN and advice.outside.verdict != Verdict.ALLOWED
 
 
 def margin_rows(advice: Advice, bay: Bay, units: UnitSystem) -> list[tuple[str, str]]:
     """Margins of the outside air, positive is safe; none where it is not judged."""
     air = advice.outside
-    if math.isnan(air.cold_margin) or advice.action in _OUTRANKED:
+    if math.isnan(air.cold_margin) or advice.action in _OUTRANKED or _chosen(advice):
         return []
     unsure = show(bay.control.confidence * air.wetting_uncertainty, "delta_degC", units)
 
