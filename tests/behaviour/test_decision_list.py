@@ -589,6 +589,61 @@ def test_pulp_known_to_read_warm_counts_as_what_it_is(warm):
         assert one.needs.recirculation_wets == other.needs.recirculation_wets == (spread > 0.5)
 
 
+@pytest.mark.parametrize(("warm", "cools"), [(0.0, True), (0.5, True), (1.0, False)])
+def test_outside_air_keeps_farther_from_wetting_pulp_that_seems_to_read_warm(warm, cools):
+    """1.5 K of margin: enough for the probes' 0.8 K and half a kelvin, not for a whole one."""
+    seen = pile(HOLDING + 1.0, spread=3.0, outside_temperature=0.5,
+                outside_relative_humidity=1.0, return_relative_humidity=0.985)  # fmt: skip
+    advice = given(SEED, seen, rested(SEED, seen, pulp_warm=warm))
+    assert advice.outside.wetting_margin == pytest.approx(1.5, abs=0.05)
+    assert (advice.action == Action.COOL_BY_OUTSIDE) == cools
+
+
+def test_each_pulp_probe_that_lacks_widens_the_margin_by_a_quarter_of_a_kelvin():
+    margins = [wetting_margin(hourly(SEED, WINTER), HOLDING, count) for count in (1, 2, 3, 9, 0)]
+    assert [m - margins[2] for m in margins] == pytest.approx([0.5, 0.25, 0.0, 0.0, 0.0])
+
+
+def test_deep_cold_rests_where_all_fresh_air_would_wet_the_bottom():
+    seen = pile(2.26, spread=1.66, outside_temperature=-24.9, outside_relative_humidity=0.82,
+                return_relative_humidity=0.964, co2=0.011)  # fmt: skip
+    advice = given(SEED, seen, rested(SEED, seen))
+    assert (advice.action, advice.fan_speed) == (Action.REST, 0.0)
+
+
+def test_in_deep_cold_air_that_nobody_measures_is_changed_as_if_it_held_much_co2():
+    seen = pile(HOLDING - 0.2, co2=NAN, outside_temperature=-20.0)
+    doors = [
+        given(SEED, seen, rested(SEED, seen, since_fresh=since)).door_opening for since in (9e4, 0)
+    ]
+    assert doors[0] > 0.03
+    assert doors[0] > 2.0 * doors[1]
+
+
+@pytest.mark.parametrize(("share", "goes_on"), [(0.65, False), (0.75, True)])
+def test_a_change_of_air_goes_on_down_to_seven_tenths_of_the_limit(share, goes_on):
+    seen = pile(HOLDING, co2=share * SEED.limits.co2)
+    advice, after = advise(SEED, seen, ran(SEED, seen, purging=True))
+    assert advice.needs.purge == after.purging == goes_on
+    assert not advise(SEED, seen, ran(SEED, seen))[0].needs.purge
+
+
+@pytest.mark.parametrize(("hours", "lacks"), [(2.9, False), (3.5, True)])
+def test_a_humidifier_that_shows_nothing_for_three_hours_is_not_reckoned_with(hours, lacks):
+    seen = pile(HOLDING + 0.8)
+    memory = ran(SEED, seen, humidifier_lacking=hours * HOUR, expected_plenum_temperature=NAN)
+    advice = given(SEED, seen, memory)
+    assert (advice.action == Action.CHOSEN) == lacks
+
+
+def test_people_inside_find_the_door_as_it_was_however_cold_it_makes_the_supply():
+    seen = pile(HOLDING + 2.5, people_inside=True, outside_temperature=-3.0)
+    memory = ran(SEED, seen, fan_speed=0.5, door_opening=0.4)
+    advice = given(SEED, seen, memory)
+    assert advice.plenum_temperature < seen.pulp_coldest - SEED.limits.supply_difference
+    assert advice.door_opening == pytest.approx(0.4)
+
+
 def test_a_start_in_deep_cold_keeps_farther_from_the_floor_than_a_run():
     """Its return air is not yet read, and a pulp probe may read a kelvin high."""
     seen = pile(HOLDING + 0.8, spread=3.0, outside_temperature=-20.0)

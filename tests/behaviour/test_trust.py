@@ -213,6 +213,17 @@ def test_crop_outside_the_calendar_belongs_to_the_season_that_is_nearer(day, sta
     assert found["data"]["stage"] == stage
 
 
+@pytest.mark.parametrize(
+    ("day", "ppm", "in_use"),
+    [("06-01", None, True), ("06-08", None, False), ("09-02", None, False), ("09-06", None, True),
+     ("07-10", 650, False), ("07-10", 800, True)],
+)  # fmt: skip
+def test_crop_around_the_calendar_for_a_fortnight_or_by_its_breath(day, ppm, in_use):
+    """The seed bay is empty from 20 May to 18 September."""
+    advice, _, _ = asked(time=f"2026-{day}T09:00:00-06:00", co2_ppm=ppm)
+    assert advice.situation.in_use == in_use
+
+
 def test_a_pile_that_is_warm_before_its_warm_up_is_not_cooled_for_it():
     advice, _, _ = asked(stage="warm_up", pulp_temps_f=[41, 42, 43], return_temp_f=43)
     assert advice.situation.target == pytest.approx(advice.situation.readings.pulp_mean)
@@ -695,6 +706,8 @@ def warm_after(hours, gap, *, on=True, since=9e4, start=0.0, memory_step=HOUR, t
 def test_pulp_that_stays_above_the_return_air_is_found_to_read_warm():
     assert warm_after(24, 1.0) == pytest.approx(1.0 - math.exp(-1.0))
     assert warm_after(200, 1.0) == pytest.approx(1.0, abs=0.01)
+    assert warm_after(200, 0.7) > 0.65
+    assert warm_after(200, 0.5) == 0.0
     assert warm_after(2000, 9.0) == pytest.approx(PULP_MOST)
     assert warm_after(1200, 1.0, memory_step=120.0) == pytest.approx(warm_after(40, 1.0))
 
