@@ -24,6 +24,11 @@ class OutOfRange(VentcalcError):
         limits = f"{low:g} to {high:g}{' ' + unit if unit else ''}"
         text = f"{name} must lie in {limits} (got {value:g}{where})"
         super().__init__(text + (f"; {hint}" if hint else ""))
+        self._given = (name, low, high, value, where, unit, hint)
+
+    def __reduce__(self) -> tuple[type[OutOfRange], tuple[str | float, ...]]:
+        """From one process to another."""
+        return type(self), self._given
 
 
 class BadInput(VentcalcError):

@@ -184,6 +184,26 @@ def test_interrupt_while_a_season_runs(tmp_path):
     assert (process.returncode, out, err) == (130, b"", b"")
 
 
+def test_workers_end_with_whoever_began_them(tmp_path):
+    """Ctrl-C that reaches the first process only, as from a service manager."""
+    words = ("trial", "seed_bay", "--weather", "example", "--layers", "200", "--workers", "2")
+    process = started(*words, env={**os.environ, "XDG_CACHE_HOME": str(tmp_path)})
+    children = Path(f"/proc/{process.pid}/task/{process.pid}/children")
+    workers: list[str] = []
+    while len(workers) < 2 and process.poll() is None:
+        time.sleep(0.05)
+        workers = children.read_text().split()
+    time.sleep(0.2)
+    process.send_signal(signal.SIGINT)
+    process.stdout.close()
+    process.stderr.close()
+    assert process.wait(30) == 130
+    ends = time.monotonic() + 10.0
+    while any(Path(f"/proc/{worker}").exists() for worker in workers):
+        assert time.monotonic() < ends, "a worker goes on alone"
+        time.sleep(0.05)
+
+
 def test_a_terminal_without_the_degree_sign():
     process = started(
         "air", "--temp", "5 degC", "--rh", "90 %", env={**os.environ, "PYTHONIOENCODING": "ascii"}

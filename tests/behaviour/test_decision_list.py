@@ -74,6 +74,7 @@ def test_action(wanted):
     if wanted == Action.HANDS_OFF:
         assert all(getattr(advice, name) != getattr(advice, name) for name in POSITIONS)
         return
+    assert (advice.humidity_wanted > 0.0) == (advice.humidifier > 0.0)
     assert all(0.0 <= getattr(advice, name) <= 1.0 for name in POSITIONS)
     assert (advice.fan_speed > 0.0) == runs
     assert after.fan_on == runs
@@ -530,6 +531,123 @@ def test_the_more_co2_the_more_a_bottom_may_sweat_for_a_change_of_air(co2, outsi
     assert (advice.action, advice.door_opening) == (Action.FRESH_AIR, 1.0)
     assert 0.0 < advice.plenum_dew_point - seen.pulp_coldest <= 1.5 * (co2 - 0.01) / 0.01
     assert any("sweats tubers" in line for line in reasons(advice, SEED))
+
+
+@pytest.mark.parametrize(("co2", "runs"), [(0.019, False), (0.022, True)])
+def test_pulp_that_seems_to_read_warm_may_sweat_the_less(co2, runs):
+    """0.6 K above the coldest probe are 1.6 K above the tuber; not wished for and then stopped."""
+    seen = pile(17.4, spread=2.0, time=AUTUMN, co2=co2, **MUGGY)
+    advice = given(SEED, seen, rested(SEED, seen, pulp_warm=1.0))
+    assert (advice.action == Action.FRESH_AIR) == runs
+
+
+def test_the_refrigeration_does_no_more_than_the_supply_asks_for():
+    seen = pile(8.6, outside_temperature=15.0, return_relative_humidity=0.7)
+    advice = given(FRY, seen, ran(FRY, seen, target=8.0))
+    assert advice.action == Action.COOL_BY_COIL
+    assert 0.7 < advice.refrigeration < 0.9
+    below = advice.situation.target - FRY.control.supply_below
+    assert below - 0.5 < advice.plenum_temperature < below
+
+
+def test_in_deep_cold_a_pile_below_its_target_rests_and_one_above_it_is_cooled():
+    for mean, action in ((HOLDING - 0.7, Action.REST), (HOLDING + 0.3, Action.CHOSEN)):
+        seen = pile(mean, spread=1.0, outside_temperature=-20.0, co2=0.0012)
+        assert given(SEED, seen, rested(SEED, seen)).action == action
+
+
+def test_the_heater_brings_fresh_air_in_deep_cold_to_just_above_the_bottom():
+    seen = pile(2.6, spread=1.5, outside_temperature=-20.0, co2=1.5 * SEED.limits.co2)
+    advice = given(SEED, seen, rested(SEED, seen))
+    assert advice.action == Action.CHOSEN
+    assert advice.heater > 0.3
+    assert advice.plenum_temperature - seen.pulp_bottom == pytest.approx(0.3, abs=0.02)
+
+
+@pytest.mark.parametrize(
+    ("outside", "humidity", "opened"),
+    [(4.0, 0.7, (0.6, 0.6)), (4.0, 0.85, (0.6, 0.93)), (2.0, 0.95, (0.6, 0.75))],
+)
+def test_urgent_fresh_air_is_dry_enough_for_pulp_that_seems_to_read_warm(outside, humidity, opened):
+    """The door opens wider for it; it is not taken and then stopped."""
+    seen = pile(HOLDING, spread=1.0, co2=2.4 * SEED.limits.co2, outside_temperature=outside,
+                outside_relative_humidity=humidity, return_relative_humidity=0.97)  # fmt: skip
+    for warm, door in zip((0.0, 1.0), opened, strict=True):
+        advice = given(SEED, seen, rested(SEED, seen, pulp_warm=warm))
+        assert advice.action == Action.FRESH_AIR
+        assert advice.door_opening == pytest.approx(door, abs=0.01)
+        assert advice.plenum_dew_point <= seen.pulp_coldest - warm + 1e-9
+
+
+@pytest.mark.parametrize("warm", [0.5, 1.5])
+def test_pulp_known_to_read_warm_counts_as_what_it_is(warm):
+    """Recirculated air wets where it would by true readings, and only there."""
+    for mean, spread in ((HOLDING, 0.2), (HOLDING, 1.0)):
+        true = pile(mean, spread=spread, return_relative_humidity=0.8)
+        read = pile(mean + warm, spread=spread, return_relative_humidity=0.8)
+        read = read._replace(return_temperature=true.return_temperature)
+        (one, _), (other, _) = (
+            advise(SEED, seen, rested(SEED, seen, pulp_warm=off))
+            for seen, off in ((true, 0.0), (read, warm))
+        )
+        found = [a.situation.recirculated_dew_point for a in (one, other)]
+        assert found[0] == pytest.approx(found[1], abs=1e-6)
+        assert one.needs.recirculation_wets == other.needs.recirculation_wets == (spread > 0.5)
+
+
+@pytest.mark.parametrize(("warm", "cools"), [(0.0, True), (0.5, True), (1.0, False)])
+def test_outside_air_keeps_farther_from_wetting_pulp_that_seems_to_read_warm(warm, cools):
+    """1.5 K of margin: enough for the probes' 0.8 K and half a kelvin, not for a whole one."""
+    seen = pile(HOLDING + 1.0, spread=3.0, outside_temperature=0.5,
+                outside_relative_humidity=1.0, return_relative_humidity=0.985)  # fmt: skip
+    advice = given(SEED, seen, rested(SEED, seen, pulp_warm=warm))
+    assert advice.outside.wetting_margin == pytest.approx(1.5, abs=0.05)
+    assert (advice.action == Action.COOL_BY_OUTSIDE) == cools
+
+
+def test_each_pulp_probe_that_lacks_widens_the_margin_by_a_quarter_of_a_kelvin():
+    margins = [wetting_margin(hourly(SEED, WINTER), HOLDING, count) for count in (1, 2, 3, 9, 0)]
+    assert [m - margins[2] for m in margins] == pytest.approx([0.5, 0.25, 0.0, 0.0, 0.0])
+
+
+def test_deep_cold_rests_where_all_fresh_air_would_wet_the_bottom():
+    seen = pile(2.26, spread=1.66, outside_temperature=-24.9, outside_relative_humidity=0.82,
+                return_relative_humidity=0.964, co2=0.011)  # fmt: skip
+    advice = given(SEED, seen, rested(SEED, seen))
+    assert (advice.action, advice.fan_speed) == (Action.REST, 0.0)
+
+
+def test_in_deep_cold_air_that_nobody_measures_is_changed_as_if_it_held_much_co2():
+    seen = pile(HOLDING - 0.2, co2=NAN, outside_temperature=-20.0)
+    doors = [
+        given(SEED, seen, rested(SEED, seen, since_fresh=since)).door_opening for since in (9e4, 0)
+    ]
+    assert doors[0] > 0.03
+    assert doors[0] > 2.0 * doors[1]
+
+
+@pytest.mark.parametrize(("share", "goes_on"), [(0.65, False), (0.75, True)])
+def test_a_change_of_air_goes_on_down_to_seven_tenths_of_the_limit(share, goes_on):
+    seen = pile(HOLDING, co2=share * SEED.limits.co2)
+    advice, after = advise(SEED, seen, ran(SEED, seen, purging=True))
+    assert advice.needs.purge == after.purging == goes_on
+    assert not advise(SEED, seen, ran(SEED, seen))[0].needs.purge
+
+
+@pytest.mark.parametrize(("hours", "lacks"), [(2.9, False), (3.5, True)])
+def test_a_humidifier_that_shows_nothing_for_three_hours_is_not_reckoned_with(hours, lacks):
+    seen = pile(HOLDING + 0.8)
+    memory = ran(SEED, seen, humidifier_lacking=hours * HOUR, expected_plenum_temperature=NAN)
+    advice = given(SEED, seen, memory)
+    assert (advice.action == Action.CHOSEN) == lacks
+
+
+def test_people_inside_find_the_door_as_it_was_however_cold_it_makes_the_supply():
+    seen = pile(HOLDING + 2.5, people_inside=True, outside_temperature=-3.0)
+    memory = ran(SEED, seen, fan_speed=0.5, door_opening=0.4)
+    advice = given(SEED, seen, memory)
+    assert advice.plenum_temperature < seen.pulp_coldest - SEED.limits.supply_difference
+    assert advice.door_opening == pytest.approx(0.4)
 
 
 def test_a_start_in_deep_cold_keeps_farther_from_the_floor_than_a_run():

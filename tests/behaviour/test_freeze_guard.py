@@ -364,3 +364,21 @@ def test_slow_heated_air_warms_a_bottom_that_truck_doors_have_cooled():
 )  # fmt: skip
 def test_else_the_fans_rest_in_frost(case):
     assert advised(**case).fan_speed == 0.0
+
+
+@pytest.mark.parametrize(("hours", "stage"), [(1.9, FANS_OFF), (2.1, DOOR_SHUT)])
+def test_a_pile_that_warms_up_is_recirculated_after_two_hours_of_rest(hours, stage):
+    """Its plenum still blows frost; behind a shut door."""
+    memory = running(freeze_stage=FANS_OFF, stage_age=hours * 3600.0 - STEP, fan_on=False)
+    seen = at(-1.0, pulp_mean=HOLDING + 1.2)
+    advice, _ = vc.advise(BAY, seen, memory)
+    assert (advice.freeze_stage, advice.door_opening) == (stage, 0.0)
+
+
+def test_the_first_run_after_a_stage_is_looked_at_again_soon():
+    """Whatever was stuck may be so still; a plenum at rest may have warmed all the same."""
+    memory = running(freeze_stage=FANS_OFF, fan_on=False)
+    for minutes in (5.0, 60.0):
+        advice, memory = vc.advise(BAY, at(HOLDING, time=memory.time + STEP), memory)
+        assert (advice.freeze_stage, advice.fan_speed > 0.0) == (0, True)
+        assert advice.valid_for == minutes * 60.0

@@ -50,7 +50,7 @@ def test_a_jump_is_not_believed_before_a_pile_can_have_done_it(told):
     found = told(60, pulp_temps_c=[13.0], return_temp_c=8.0)
     assert found["action"] == "hands_off"
     assert found["not_believed"] == [
-        "pulp probe 1 at 13 jumps from 4 and is not believed; look at the probe"
+        "pulp probe 1 at 13.0 °C jumps from 4.0 °C and is not believed; look at the probe"
     ]
     found = told(120, pulp_temps_c=[13.0], return_temp_c=8.0)
     assert found["not_believed"] == []
@@ -76,7 +76,7 @@ def test_a_probe_that_stands_still_is_found_and_then_believed_when_it_moves(told
         assert told(60 * hour, **alive)["not_believed"] == [], hour
     stuck = told(60 * 48, **alive, return_temp_c=4.4)
     assert stuck["not_believed"] == [
-        "return_temp_c at 4.4 has not moved for 48 h and is not believed; look at the probe"
+        "return_temp_c at 4.4 °C has not moved for 48 h and is not believed; look at the probe"
     ]
     assert stuck["action"] == "hands_off"
     assert told(60 * 49, **alive, return_temp_c=4.5)["action"] != "hands_off"
@@ -94,17 +94,33 @@ def test_a_probe_that_turns_to_fahrenheit_is_not_believed(told):
 
 
 @pytest.mark.parametrize(
-    ("key", "value"), [("return_rh", 0.0), ("outside_rh", 0.01), ("outside_temp_c", 52.0)]
-)
-def test_what_a_probe_cannot_read_is_missing_and_named(key, value):
+    ("key", "value", "words"),
+    [("return_rh", 0.0, "0% lies outside 2% to 100%"), ("outside_rh", 0.01, "1% lies outside"),
+     ("outside_temp_c", 52.0, "52.0 °C lies outside -50.0 °C to 50.0 °C")],
+)  # fmt: skip
+def test_what_a_probe_cannot_read_is_missing_and_named(key, value, words):
     """Within what a file may hold, beyond what its probe can read in a store."""
     found = readings_from_dict({**HELD, "time": START.isoformat(), key: value})
     assert len(found.doubts) == 1
     advice, after = vc.advise(SEED, found.readings)
     assert "sensor" in {alarm.id: alarm for alarm in alarms(advice, SEED, after)}
-    assert found.doubts[0].startswith(f"{key} at {value:g} lies outside")
+    assert found.doubts[0].startswith(f"{key} at {words}")
     name = {"rh": "relative_humidity", "temp_c": "temperature"}[key.partition("_")[2]]
     assert math.isnan(getattr(found.readings, f"{key.partition('_')[0]}_{name}"))
+
+
+def test_what_is_not_believed_is_told_in_the_units_of_its_reader(tmp_path, capsys):
+    path = tmp_path / "readings.json"
+    path.write_text(
+        json.dumps({**HELD, "time": START.isoformat(), "return_temp_c": 26.7}), encoding="utf-8"
+    )
+    for units, number in (("metric", "26.7 °C is 23 K"), ("us", "80.1 °F is 41 °F")):
+        words = ["advise", "seed_bay", "--readings", str(path), "--units", units]
+        assert main(words) == 0
+        assert f"Not believed: return air at {number} off the pulp" in capsys.readouterr().out
+        assert main([*words, "--json"]) == 0
+        (doubt,) = json.loads(capsys.readouterr().out)["not_believed"]
+        assert number in doubt
 
 
 def test_a_memory_belongs_to_its_bay(told):

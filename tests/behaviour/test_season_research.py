@@ -334,6 +334,8 @@ ODD = {
     "a word": (OFF._replace(fan_speed="x"), "policy odd: .* it gave fan_speed = 'x'; it must be"),
     "nothing": (OFF._replace(fan_speed=None), "policy odd: .* it gave fan_speed = None; it must"),
     "no action": (OFF._replace(action=float("inf")), "policy odd: .* it gave action = inf"),
+    "no such action": (OFF._replace(action=99), "it gave action = 99; .* code of Action, 0 to 14"),
+    "a number as text": (OFF._replace(heater="0.5"), "policy odd: .* it gave heater = '0.5'; it"),
     "none": (None, "policy odd: .* it gave NoneType as advice; return an object with fan_speed"),
     "a number": (0.5, "policy odd: .* it gave float as advice; return an object with fan_speed"),
 }
@@ -371,6 +373,28 @@ def test_an_answer_that_is_no_pair_is_named_with_the_hour(answer, compiled):
     assert line == (f"policy odd: at {first} UTC it gave {kind}; it must return (advice, memory)")
 
 
+def slips(bay, readings, memory):
+    raise KeyError("q")
+
+
+def twice_as_fast(bay, readings, memory):
+    return OFF._replace(fan_speed=2.0), memory
+
+
+@ways
+def test_a_policy_that_fails_is_named_with_the_hour_and_the_line(compiled):
+    with pytest.raises(BadInput, match=r"slips: at .* it failed, KeyError: 'q'") as caught:
+        run(slips, compiled=compiled)
+    assert f"(test_season_research.py, line {slips.__code__.co_firstlineno + 1})" in str(
+        caught.value
+    )
+
+
+def test_an_answer_that_cannot_be_used_is_named_also_from_another_process():
+    with pytest.raises(OutOfRange, match="fan_speed of policy twice_as_fast must lie in 0 to 1"):
+        vc.run_seasons(BAY, weather(), [twice_as_fast] * 3, workers=2, compiled=False, layers=4)
+
+
 @numba.njit
 def too_fast(bay, readings, memory):
     speed = 1.5 if readings.pulp_mean < 10.9 else 0.5
@@ -406,3 +430,9 @@ def test_what_is_no_policy():
         assert len(caught.value.problems) == 1
     with pytest.raises(BadInput, match="advice, thermostat, clock, nothing, shadow_price"):
         run("advise")
+
+
+@pytest.mark.parametrize("layers", [0, 3.5, None])
+def test_layers_are_a_whole_number(layers):
+    with pytest.raises(BadInput, match="whole number of layers"):
+        vc.run_season(BAY, weather(), "clock", layers=layers)

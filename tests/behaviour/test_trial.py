@@ -280,11 +280,36 @@ def test_a_method_of_ones_own(tmp_path, monkeypatch):
 
 
 @pytest.mark.parametrize(
+    ("text", "part"),
+    [
+        ("def f(:", "cannot import {} (SyntaxError: "),
+        ("1 / 0", "cannot import {} (ZeroDivisionError: division by zero)"),
+        ("def f(bay, readings, memory): return None", "policy f: at 2018-09-18T06:00:00 UTC it"),
+        ("def f(bay, readings, memory): 1 / 0", "it failed, ZeroDivisionError: division by zero ("),
+        ("import ventcalc as vc\ndef f(b, r, m): return vc.Positions(float('nan')), m",
+         "fan_speed of policy f must lie in 0 to 1 (got nan at 2018-09-18T06:00:00 UTC)"),
+    ],
+)  # fmt: skip
+def test_a_method_of_ones_own_that_cannot_be_used_gets_one_line(text, part, tmp_path, monkeypatch,
+                                                                capsys):  # fmt: skip
+    name = f"slip_{len(text)}"
+    (tmp_path / f"{name}.py").write_text(text, encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    words = ["--weather", "example", "--layers", "4", "--policy", f"{name}:f"]
+    assert main(["trial", "seed_bay", *words]) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    (line,) = err.splitlines()
+    assert part.format(name) in line
+
+
+@pytest.mark.parametrize(
     ("words", "part"),
     [
         (("--policy", "best"), "module:function"),
         (("--policy", "no_such_module:f"), "cannot import no_such_module"),
         (("--policy", "math:tan_of"), "has no function tan_of"),
+        (("--policy", ":f"), "module:function"),
         (("--fault", "pulp+1%"), "outside+2K"),
         (("--fault", "pulp+100K"), "at most 10 K"),
         (("--draws", "0"), "--draws is 0"),

@@ -8,12 +8,14 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Literal
 
-from ventcalc.advice.action import Advice
+from ventcalc.advice.action import HANDS_OFF, Advice
 from ventcalc.advice.freeze_guard import FANS_OFF, LATCHED, coldest_heard
-from ventcalc.advice.fresh_air import CO2_DANGEROUS, PEOPLE_CO2
+from ventcalc.advice.fresh_air import CO2_DANGEROUS, PEOPLE_CO2, URGENT
 from ventcalc.advice.readings import DOUBTED, OUT_OF_ORDER, START, Memory
+from ventcalc.advice.reasons import carbon_words, plenum_words
 from ventcalc.bay.description import Bay
 from ventcalc.bay.hourly import HourlyBay
+from ventcalc.pile.crop import crop_for
 from ventcalc.units import UnitSystem, show
 
 __all__ = ["ALARM_IDS", "Alarm", "alarms", "with_alarm_times"]
@@ -89,24 +91,28 @@ def with_alarm_times(advice: Advice, bay: Bay | HourlyBay, memory: Memory) -> Me
 def _frost(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
     if not (advice.pulp_cold or advice.freeze_stage > 0):
         return None
-    seen = advice.situation.readings
-    plenum, pulp = (show(t, "degC", units) for t in (seen.plenum_temperature, coldest_heard(seen)))
+    seen, plenum = advice.situation.readings, plenum_words(advice, units)
+    plenum = plenum[0].upper() + plenum[1:]
     if advice.pulp_cold:
-        warm = advice.situation.pulp_warm
+        warm, coldest = advice.situation.pulp_warm, coldest_heard(seen)
         doubt = f" and seems to read {show(warm, 'delta_degC', units)} warm"
-        text = f"The coldest pulp is at {pulp}{doubt if warm > WARM else ''}, near freezing injury."
+        who = "The coldest pulp is at" if coldest == seen.pulp_coldest else "A pulp probe reads"
+        injury = crop_for(bay.use).injury_temperature
+        side = "below" if coldest - warm < injury else "near"
+        text = f"{who} {show(coldest, 'degC', units)}{doubt if warm > WARM else ''}, {side} "
+        text += f"freezing injury ({show(injury, 'degC', units)})."
         return 1, text, "Close the fresh-air door by hand; warm the plenum; check the probe."
     if advice.freeze_stage == LATCHED:
-        text = f"Freeze protection is latched (plenum {plenum})."
+        text = f"{plenum}, and freeze protection is latched."
         return 1, text, f"Look at door and plenum, then release it: {RELEASE}."
     if advice.freeze_stage >= FANS_OFF and advice.fan_speed > 0.0:
-        text = f"The plenum is at {plenum}, cold from the truck doors: heated air is blown slowly."
+        text = f"{plenum}, cold from the truck doors: heated air is blown slowly."
         return 1, text, "Close the truck doors; see that the heater runs and the plenum warms."
     if advice.freeze_stage >= FANS_OFF:
-        text = f"The plenum is at {plenum}: the fans are off and the door is closed."
+        text = f"{plenum}: the fans are off and the door is closed."
         return 1, text, "Check the door: does it close? Close it by hand."
     if advice.freeze_stage > 0:
-        text = f"The plenum is at {plenum}, below or near its low limit: the door is closed."
+        text = f"{plenum}; it is or was below or near its low limit: the door is closed."
         return 1, text, "Check the door and the plenum probe."
     return None
 
@@ -115,7 +121,7 @@ def _people(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
     seen = advice.situation.readings
     if not (seen.people_inside or seen.co2 > PEOPLE_CO2):
         return None
-    ppm = f"{'at least' if seen.co2_at_least else 'at'} {seen.co2 * 1e6:,.0f} ppm"
+    ppm = carbon_words(advice)
     leave = "Nobody enters before the bay is aired and the air is tested. Never alone."
     if seen.people_inside:
         leave = "Leave the bay, air it, and test the air before anybody enters. Never alone."
@@ -181,8 +187,14 @@ def _odd_probe(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Findi
 def _missing(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
     if advice.situation.usable:
         return None
-    text = "Pulp or return air is missing or contradictory: there is no advice."
-    return 2, text, "Leave the bay to the controller's own program; check the probes."
+    text = "Pulp or return air is missing or contradictory"
+    if advice.action != HANDS_OFF:
+        return 2, f"{text}.", "Check the probes."
+    return (
+        2,
+        f"{text}: there is no advice.",
+        ("Leave the bay to the controller's own program; check the probes."),
+    )
 
 
 def _outside_probe(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
@@ -195,10 +207,9 @@ def _outside_probe(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> F
 
 
 def _crop_co2(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:
-    seen = advice.situation.readings.co2
-    if not seen > 2.0 * bay.limits.co2:
+    if not advice.situation.readings.co2 > URGENT * bay.limits.co2:
         return None
-    text = f"CO2 is at {seen * 1e6:,.0f} ppm, more than twice the crop's limit."
+    text = f"CO2 is {carbon_words(advice)}, more than twice the crop's limit."
     return 3, text, "Give fresh air by hand if the advice cannot; nobody enters without testing."
 
 

@@ -15,6 +15,7 @@ from typing import NamedTuple
 from ventcalc.advice.devices import door_for, heater_capacity, mist_setpoint
 from ventcalc.advice.setpoints import (
     coldest_doubt,
+    crop_mass,
     dew_point_uncertainty,
     dry_air_flow,
     fan_power,
@@ -44,6 +45,8 @@ WARMEST_STEP = 3.4
 """Supply above the coldest pulp that is not tried any more. [K]"""
 WETTING_ROOM = 0.2
 """Dew point above the coldest pulp, less half of what the probes leave open, that is tried. [K]"""
+FRESH_DOUBT, FRESH_COUNTS = 0.5, 0.1
+"""Part of a dew point's uncertainty that fresh air brings in, from this fresh fraction on. [1]"""
 TARGET_PRICE, BELOW_TARGET = 0.8, 0.05
 """Per K² of the mean pulp off what is aimed at, a little below the target. [1/(t K²), K]"""
 BOTTOM_PRICE, BOTTOM_BAND = 0.05, 0.9
@@ -56,10 +59,10 @@ UNMEASURED = 2.0
 """Times its limit of CO2 that is taken where no probe tells and fresh air is due, our own. [1]"""
 FILM_PRICE, FILM_UNIT, FILM_MOST = 0.04, 5e-6, 4.0
 """Per 5 g/t of water that lies down, at most four times that. [1/t, kg/kg, 1]"""
-SWEAT = 0.2
-"""Of that film, per K of dew point in a rest above the ceiling. [1/K]"""
 WARM_PRICE, WARM_FROM = 0.008, 1.5
 """Per K² of supply above the coldest pulp. [1/(t K²), K]"""
+SWEATS_IN_HOUR = 0.2
+"""Film on the top at rest, in units of the film's price, per kelvin that a roof sweats. [1/K]"""
 START_PRICE, STOP_PRICE, SOON = 0.006, 0.05, 7200.0
 """Per start; to stop so soon after one. [1/t, 1/t, s]"""
 UNREAD = 0.4
@@ -97,6 +100,8 @@ class Choice(NamedTuple):
 class _Hour(NamedTuple):
     """What is the same for every setting."""
 
+    mass: float
+    """Crop in the bay. [kg]"""
     bottom: float
     """Coldest of the bottom. [°C]"""
     floor: float
@@ -134,21 +139,23 @@ def _hour(bay: HourlyBay, now: Situation, stale: bool, fan_on: bool) -> _Hour:
     seen, coldest = now.readings, now.readings.pulp_coldest
     factor = temperature_factor(seen.pulp_mean, bay.crop)
     lowest = lowest_supply(bay) + (0.0 if fan_on else UNREAD)
+    mass = crop_mass(bay, seen.loaded)
     return _Hour(
+        mass=mass,
         bottom=min(seen.pulp_bottom, coldest),
         floor=min(lowest, now.run_temperature),
-        fresh_doubt=0.5 * dew_point_uncertainty(bay, coldest, bay.limits.plenum_humidity),
+        fresh_doubt=FRESH_DOUBT * dew_point_uncertainty(bay, coldest, bay.limits.plenum_humidity),
         probes_doubt=coldest_doubt(seen.pulp_probes) + now.pulp_warm,
         level=bay.crop.water_activity * saturated(seen.pulp_mean, now.pressure),
         full=saturated(coldest, now.pressure),
-        warming=bay.crop.respiration_settled * factor * bay.mass,
+        warming=bay.crop.respiration_settled * factor * mass,
         co2=UNMEASURED * bay.limits.co2 if stale and math.isnan(seen.co2) else seen.co2,
     )
 
 
-def _blown(bay: HourlyBay, now: Situation, fan_speed: float) -> _Blown:
+def _blown(bay: HourlyBay, now: Situation, mass: float, fan_speed: float) -> _Blown:
     flow = dry_air_flow(bay, fan_speed, now.pressure)
-    holds, hour = bay.mass * bay.crop.specific_heat, bay.control.validity
+    holds, hour = mass * bay.crop.specific_heat, bay.control.validity
     return _Blown(
         fan_speed=fan_speed,
         mass_flow=flow,
@@ -169,7 +176,7 @@ def choose(bay: HourlyBay, now: Situation, stale: bool, fan_on: bool, fan_since:
     mist = mist_setpoint(bay, now)
     for part in SPEEDS:
         speed = bay.fans.minimum_speed + part * (1.0 - bay.fans.minimum_speed)
-        air = _blown(bay, now, speed)
+        air = _blown(bay, now, hour.mass, speed)
         best = _better(bay, now, hour, air, best, now.leak, 0.0, 0.0, fan_on)
         for below in BELOW_BOTTOM:
             setpoint = max(hour.bottom - below, hour.floor)
@@ -181,7 +188,7 @@ def choose(bay: HourlyBay, now: Situation, stale: bool, fan_on: bool, fan_since:
             best = _better(bay, now, hour, air, best, fresh, 0.0, 0.0, fan_on)
     capacity = heater_capacity(bay, now)
     if capacity > 0.0:
-        air = _blown(bay, now, bay.fans.minimum_speed)
+        air = _blown(bay, now, hour.mass, bay.fans.minimum_speed)
         for fresh in HEATED_SHARES:
             mixed = now.run_temperature + fresh * (now.outside_temperature - now.run_temperature)
             warm = hour.bottom + HEATED_ABOVE
@@ -238,7 +245,7 @@ def _harms(bay: HourlyBay, now: Situation, hour: _Hour, share: float, end: Suppl
         return True
     dew = dew_point(end.humidity_ratio + end.fog, now.pressure)
     # Recirculated air passes the same probes as the pile; fresh air brings their errors in.
-    doubt = hour.fresh_doubt * min(share / 0.1, 1.0) + hour.probes_doubt
+    doubt = hour.fresh_doubt * min(share / FRESH_COUNTS, 1.0) + hour.probes_doubt
     return dew > coldest + WETTING_ROOM - doubt
 
 
@@ -247,9 +254,9 @@ def _cost_of_rest(
 ) -> float:
     """An hour without air: the pile warms, its top sweats under a cold roof, CO2 rises. [1/t]"""
     seen = now.readings
-    rise = hour.warming * bay.control.validity / (bay.mass * bay.crop.specific_heat)
+    rise = hour.warming * bay.control.validity / (hour.mass * bay.crop.specific_heat)
     sweating = max(now.return_dew_point - now.ceiling, 0.0)
-    film = FILM_UNIT * min(SWEAT * sweating, FILM_MOST)
+    film = FILM_UNIT * min(SWEATS_IN_HOUR * sweating, FILM_MOST)
     cost = _thermal_cost(now, seen.pulp_mean + rise, seen.pulp_bottom + rise)
     cost += _co2_cost(bay, hour, 0.0) + FILM_PRICE * min(film / FILM_UNIT, FILM_MOST)
     return cost + STOP_PRICE if fan_on and fan_since < SOON else cost
@@ -269,12 +276,12 @@ def _cost_of_run(
     seen, span, flow = now.readings, bay.control.validity, air.mass_flow
     water = flow * air.exchange * (hour.level - end.humidity_ratio - end.fog)
     drawn = flow * AIR_HEAT * (seen.pulp_top - end.temperature) + EVAPORATION * water
-    mean = seen.pulp_mean + (hour.warming - drawn) * span / (bay.mass * bay.crop.specific_heat)
+    mean = seen.pulp_mean + (hour.warming - drawn) * span / (hour.mass * bay.crop.specific_heat)
     bottom = seen.pulp_bottom + air.reach * (end.temperature - seen.pulp_bottom)
-    film = max(end.humidity_ratio + end.fog - hour.full, 0.0) * flow * span / bay.mass
+    film = max(end.humidity_ratio + end.fog - hour.full, 0.0) * flow * span / hour.mass
     cost = _thermal_cost(now, mean, bottom)
-    cost += WATER_WEIGHT * bay.costs.crop * 1000.0 * max(water, 0.0) * span / bay.mass
-    cost += bay.costs.electricity * ((air.power + heat) * span) / (bay.mass / 1000.0)
+    cost += WATER_WEIGHT * bay.costs.crop * 1000.0 * max(water, 0.0) * span / hour.mass
+    cost += bay.costs.electricity * ((air.power + heat) * span) / (hour.mass / 1000.0)
     cost += _co2_cost(bay, hour, share * flow)
     cost += FILM_PRICE * min(film / FILM_UNIT, FILM_MOST)
     warm = max(end.temperature - seen.pulp_coldest - WARM_FROM, 0.0)

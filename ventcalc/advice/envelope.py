@@ -16,7 +16,7 @@ from ventcalc.advice.action import (
     Run,
 )
 from ventcalc.advice.freeze_guard import Guard
-from ventcalc.advice.fresh_air import sweat_borne
+from ventcalc.advice.fresh_air import URGENT, sweat_borne
 from ventcalc.advice.outside_air import FREEZING, NONE, WETS_CROP, OutsideAir
 from ventcalc.advice.readings import FANS_OUT
 from ventcalc.advice.setpoints import dry_air_flow, fan_power
@@ -151,8 +151,9 @@ def _valid_for(
     if runs:
         room = min(room, (supply_temperature - bay.limits.plenum_floor) / NEAR_FLOOR)
     if not math.isnan(now.readings.co2):
-        room = min(room, (2.0 * bay.limits.co2 - now.readings.co2) / bay.limits.co2)
-    if frost.stage > 0 or now.readings.people_inside or not math.isnan(now.readings.pulp_odd):
+        room = min(room, URGENT - now.readings.co2 / bay.limits.co2)
+    watched = frost.stage > 0 or frost.over or now.readings.people_inside
+    if watched or not now.usable or not math.isnan(now.readings.pulp_odd):
         room = 0.0
     shortest = min(SHORTEST, bay.control.validity)
     return shortest + min(max(room, 0.0), 1.0) * (bay.control.validity - shortest)

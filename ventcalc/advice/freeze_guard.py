@@ -53,6 +53,8 @@ class Guard(NamedTuple):
     """How long it has lasted. [s]"""
     pulp_cold: bool
     """Whether the pulp itself is near freezing injury."""
+    over: bool
+    """Whether a stage has ended just now: its cause may still be there."""
 
 
 def guard(
@@ -74,7 +76,12 @@ def guard(
         stage = LATCHED
     if pulp_cold and stage < DOOR_SHUT:
         stage = DOOR_SHUT
-    return Guard(stage=stage, stage_age=age if stage == before else 0.0, pulp_cold=pulp_cold)
+    return Guard(
+        stage=stage,
+        stage_age=age if stage == before else 0.0,
+        pulp_cold=pulp_cold,
+        over=stage == 0 and before > 0,
+    )
 
 
 def coldest_heard(readings: Readings) -> float:

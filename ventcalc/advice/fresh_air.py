@@ -23,6 +23,7 @@ __all__ = [
     "CO2_DANGEROUS",
     "PEOPLE_CO2",
     "SWEATS",
+    "URGENT",
     "fresh_behind_coil",
     "fresh_share",
     "sweat_borne",
@@ -43,7 +44,7 @@ both wetter and warmer; our own. [K]
 WIDEST_PURGE = 4.0
 """Times its limit of CO2 up to which the door of a fresh-air run opens wider. [1]"""
 URGENT = 2.0
-"""Times its limit of CO2 from which on fresh air outranks a warm supply. [1]"""
+"""Times its limit of CO2 from which on fresh air outranks a warm supply and people are told. [1]"""
 URGENT_STEP = 2.0
 """Supply above recirculated air that is then borne, for each time its limit over the first. [K]"""
 
@@ -64,7 +65,8 @@ def fresh_share(
     At least the opening of a fresh-air run (wider the more CO2 there is, unless ``gently``), or as
     much as makes the mixture dry enough for the coldest tuber; at most what keeps the plenum above
     its floor and within the coldest and the warmest supply allowed. The more CO2, the warmer a
-    supply is borne and the less a doubt about its dew point counts.
+    supply is borne, and a doubt about its dew point no longer counts, but for pulp that seems to
+    read warm.
     """
     if not now.outside_known:
         return now.leak, False
@@ -72,9 +74,8 @@ def fresh_share(
     times = 1.0 if gently or math.isnan(seen.co2) else seen.co2 / bay.limits.co2
     wider = min(max(times, 1.0), WIDEST_PURGE)
     wide = fresh_fraction_at(bay.doors, min(wider * bay.control.fresh_air_opening, 1.0))
-    margin = 0.0 if times > URGENT else now.wetting_margin
-    dry = saturated(seen.pulp_coldest, now.pressure) if times > URGENT else now.vapour_limit
-    drying = drying_share(now, now.run_humidity_ratio, dry)
+    wettest = seen.pulp_coldest - (now.pulp_warm if times > URGENT else now.wetting_margin)
+    drying = drying_share(now, now.run_humidity_ratio, saturated(wettest, now.pressure))
     coldest = coldest_supply(bay, seen.pulp_coldest)
     warmest = seen.pulp_coldest + bay.limits.warm_supply_difference
     if times > URGENT:
@@ -91,11 +92,11 @@ def fresh_share(
     if gently:
         return now.leak, False
     # Through the whole door, air that is dry but hot leaves room for mist that cools it.
-    wettest = seen.pulp_coldest - margin
     if hot and _undiluted(bay, now, humidity_wanted, coldest, warmest, wettest):
         return now.widest, True
     borne = sweat_borne(now)
-    if borne > 0.0 and _undiluted(bay, now, 0.0, coldest, warmest, seen.pulp_coldest + borne):
+    sweats = seen.pulp_coldest - now.pulp_warm + borne
+    if borne > 0.0 and _undiluted(bay, now, 0.0, coldest, warmest, sweats):
         return now.widest, True
     return now.leak, False
 

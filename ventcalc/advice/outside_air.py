@@ -6,14 +6,14 @@ import math
 from enum import IntEnum
 from typing import NamedTuple
 
-from ventcalc.advice.devices import door_for, drying_share, supply_of
+from ventcalc.advice.devices import door_for, drying_share, mist_setpoint, supply_of
 from ventcalc.advice.setpoints import (
     coldest_doubt,
     coldest_supply,
+    crop_mass,
     dew_point_uncertainty,
     dry_air_flow,
     fan_power,
-    humidity_setpoint,
 )
 from ventcalc.advice.situation import Situation
 from ventcalc.air.plain import AIR_HEAT, dew_point, enthalpy, relative_humidity
@@ -125,13 +125,12 @@ def judge(
     """
     if not wanted:
         return _nothing_to_cool(bay, now)
-    leak, widest = now.leak, now.widest
+    leak, widest, humidity = now.leak, now.widest, mist_setpoint(bay, now)
     fraction = 1.0
     # Outside air no colder than the return can only be judged with the door wide open.
     if now.outside_temperature < now.run_temperature:
-        fraction = door_for(bay, now, setpoint, humidity_setpoint(bay), fan_speed)
+        fraction = door_for(bay, now, setpoint, humidity, fan_speed)
     fraction = leak if math.isnan(fraction) else min(max(fraction, leak), widest)
-    humidity = humidity_setpoint(bay)
     if cools and fraction < widest:
         fraction = _dried(bay, now, fan_speed, fraction)
     end = supply_of(bay, now, fan_speed, fraction, humidity)
@@ -222,7 +221,7 @@ def _verdict(
         plenum_humidity_ratio=end.humidity_ratio,
         plenum_dew_point=dew,
         cooling=cooling,
-        pile_rate=cooling / (bay.mass * bay.crop.specific_heat),
+        pile_rate=cooling / (crop_mass(bay, now.readings.loaded) * bay.crop.specific_heat),
         cold_margin=cold,
         floor_margin=floor,
         wetting_margin=wet,

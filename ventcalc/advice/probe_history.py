@@ -230,9 +230,20 @@ def judged(
             why = {
                 "stuck": f"has not moved for {(time - since) / 3600.0:.0f} h",
                 "units": "looks like °C for °F, or °F for °C",
-                "implausible": f"jumps from {good:g}"
+                "implausible": f"jumps from {_words(kind, good)}"
                 if history.limits.low <= value <= history.limits.high
-                else f"lies outside {history.limits.low:g} to {history.limits.high:g}",
+                else f"lies outside {_words(kind, history.limits.low)} to "
+                f"{_words(kind, history.limits.high)}",
             }[fault]
-            doubts[name] = f"{name} at {value:g} {why} and is not believed; look at the probe"
+            number = f"{value:g}" if fault == "units" else _words(kind, value)
+            doubts[name] = f"{name} at {number} {why} and is not believed; look at the probe"
     return sound, doubts
+
+
+def _words(kind: str, value: float) -> str:
+    """A reading with its unit."""
+    if kind.endswith("temperature"):
+        return f"{value:.1f} °C"
+    if kind.endswith("humidity"):
+        return f"{value:.0%}"
+    return f"{value * 1e6:,.0f} ppm" if kind == "co2" else f"{value:,.0f} Pa"

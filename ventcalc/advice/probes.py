@@ -174,6 +174,4 @@ def believed(readings: Readings, fans_run: bool = False) -> tuple[Readings, tupl
         warm = plenum > above  # a cold one still stops the fans
         code = readings.doubted | DOUBTED["plenum temperature"]
         readings = readings._replace(plenum_temperature=NAN if warm else plenum, doubted=code)
-    if readings.people_inside and math.isnan(readings.co2):
-        doubts.append("people are inside and CO2 is not measured")
     return readings, tuple(doubts)

@@ -245,12 +245,12 @@ def _told(given: Mapping[str, Any], problems: list[str]) -> dict[str, Any]:
     told["rot_share"] = 0.0 if math.isnan(share) else share
     broken = given.get("out_of_order")
     names = broken if isinstance(broken, list) else [] if broken is None else [broken]
-    wrong = [name for name in names if name not in OUT_OF_ORDER]
+    wrong = [name for name in names if name not in (*OUT_OF_ORDER,)]
     if wrong:
         problems.append(
             f"out_of_order holds {shortened(wrong[0])}; write a list of {', '.join(OUT_OF_ORDER)}"
         )
-    told["out_of_order"] = sum({OUT_OF_ORDER[n] for n in names if n in OUT_OF_ORDER})
+    told["out_of_order"] = 0 if wrong else sum({OUT_OF_ORDER[name] for name in names})
     return told
 
 

@@ -8,10 +8,11 @@ from collections.abc import Callable
 from ventcalc.advice.action import Action, Advice
 from ventcalc.advice.devices import ROTS
 from ventcalc.advice.freeze_guard import FANS_OFF, coldest_heard
+from ventcalc.advice.fresh_air import URGENT
 from ventcalc.advice.outside_air import Binding, Verdict
-from ventcalc.advice.readings import FANS_OUT, OUT_OF_ORDER
+from ventcalc.advice.readings import DOOR_OUT, FANS_OUT, OUT_OF_ORDER
 from ventcalc.advice.setpoints import coldest_doubt
-from ventcalc.bay.calendar import STAGES
+from ventcalc.bay.calendar import EMPTY, STAGES
 from ventcalc.bay.description import Bay
 from ventcalc.units import UnitSystem, show
 
@@ -19,8 +20,9 @@ SHOWN_BIAS = 0.5
 """Correction of a probe that is worth a line. [K]"""
 SHOWN_RAMP, SHOWN_WATER, SHOWN_DOOR = 0.05, 0.005, 0.02
 """Target above the end of the ramp, humidifier and door opening that are. [K, 0-1, 0-1]"""
+HOUR = 3600.0
 
-__all__ = ["headline", "outside_words", "reasons"]
+__all__ = ["carbon_words", "headline", "outside_words", "plenum_words", "reasons"]
 
 
 def reasons(advice: Advice, bay: Bay, units: UnitSystem = "metric") -> tuple[str, ...]:
@@ -102,16 +104,19 @@ def _chilled(advice: Advice) -> str:
 
 
 def _hands_off(advice: Advice) -> str:
-    why = "pulp or return-air readings are missing or contradict each other"
+    why, then = (
+        "pulp or return-air readings are missing or contradict each other",
+        "check the sensors",
+    )
     if advice.situation.readings.out_of_order & FANS_OUT:
-        why = "the fans are told to be out of order"
-    return f"No advice: {why}. Leave the bay to the controller's own program and check the sensors."
+        why, then = "the fans are told to be out of order", "repair them"
+    return f"No advice: {why}. Leave the bay to the controller's own program and {then}."
 
 
 def _protect(advice: Advice, units: UnitSystem) -> str:
     seen = advice.situation.readings
-    plenum, pulp = (show(t, "degC", units) for t in (seen.plenum_temperature, coldest_heard(seen)))
-    stood = f"the plenum is at {plenum}, the coldest pulp at {pulp}"
+    pulp = show(coldest_heard(seen), "degC", units)
+    stood = f"{plenum_words(advice, units)}, the coldest pulp at {pulp}"
     if advice.freeze_stage >= FANS_OFF and advice.fan_speed > 0.0:
         return (
             "Freeze protection, door closed: slow heated air against the cold from the truck "
@@ -122,18 +127,27 @@ def _protect(advice: Advice, units: UnitSystem) -> str:
     return f"Freeze protection, door closed, fans off: check the door; {stood}."
 
 
+def plenum_words(advice: Advice, units: UnitSystem = "metric") -> str:
+    """The plenum as read, to begin or go on a sentence with."""
+    seen = advice.situation.readings.plenum_temperature
+    return "the plenum is " + (
+        "not read" if math.isnan(seen) else f"at {show(seen, 'degC', units)}"
+    )
+
+
 def _co2(advice: Advice, bay: Bay) -> str:
     seen = advice.situation.readings.co2
     if math.isnan(seen):
-        hours = bay.control.fresh_air_every / 3600
-        return f"CO2 is not measured and the last fresh air was {hours:.0f} h ago or more"
-    return f"CO2 is at {_ppm(advice)} (limit {bay.limits.co2 * 1e6:,.0f} ppm)"
+        every = bay.control.fresh_air_every
+        ago = f"{every / 60:.0f} min" if every < HOUR else f"{every / HOUR:.0f} h"
+        return f"CO2 is not measured and the last fresh air was {ago} ago or more"
+    return f"CO2 is {carbon_words(advice)} (limit {bay.limits.co2 * 1e6:,.0f} ppm)"
 
 
-def _ppm(advice: Advice) -> str:
+def carbon_words(advice: Advice) -> str:
     """CO2 as read, "at least" where that is the top of its probe."""
     seen = advice.situation.readings
-    return f"{'at least ' if seen.co2_at_least else ''}{seen.co2 * 1e6:,.0f} ppm"
+    return f"at {'least ' if seen.co2_at_least else ''}{seen.co2 * 1e6:,.0f} ppm"
 
 
 def outside_words(advice: Advice, bay: Bay, units: UnitSystem = "metric") -> str:
@@ -174,6 +188,8 @@ def outside_words(advice: Advice, bay: Bay, units: UnitSystem = "metric") -> str
         f"at {show(now.ceiling, 'degC', units)}.",
     }
     text = words[Binding(int(air.binding))]
+    if seen.out_of_order & DOOR_OUT and air.verdict != Verdict.ALLOWED:
+        text = "the fresh-air door is told to be out of order."
     return text[0].upper() + text[1:] if air.verdict == Verdict.ALLOWED else text
 
 
@@ -228,10 +244,10 @@ def _carbon(advice: Advice, bay: Bay, units: UnitSystem) -> str:
 
 def _carbon_high(advice: Advice, bay: Bay, units: UnitSystem) -> str:
     seen = advice.situation.readings.co2
-    if not seen > 2.0 * bay.limits.co2:
+    if not seen > URGENT * bay.limits.co2:
         return ""
     return (
-        f"WARNING: CO2 at {_ppm(advice)} is more than twice the limit. Nobody enters "
+        f"WARNING: CO2 {carbon_words(advice)} is more than twice the limit. Nobody enters "
         "without testing the air; give the bay fresh air by hand if the advice cannot."
     )
 
@@ -269,6 +285,8 @@ def _told(advice: Advice, bay: Bay, units: UnitSystem) -> str:
         parts.append(f"{told.rot_share:.0%} of the crop rots: no mist, and air at least every hour")
     if told.stage_told >= 0:
         parts.append(f"the stage is {STAGES[told.stage_told].replace('_', ' ')}")
+        if told.stage_told == EMPTY and advice.situation.in_use:
+            parts[-1] += ", but what is told or measured of the crop outranks that"
     if not math.isnan(told.loaded):
         parts.append(f"{told.loaded:.0%} of the crop is in")
     names = [name for name, code in OUT_OF_ORDER.items() if told.out_of_order & code]
@@ -279,6 +297,8 @@ def _told(advice: Advice, bay: Bay, units: UnitSystem) -> str:
 
 def _drip(advice: Advice, bay: Bay, units: UnitSystem) -> str:
     if not advice.needs.drip or advice.action == Action.DRY_CEILING:
+        return ""
+    if advice.humidifier > SHOWN_WATER:  # as weighed in deep cold
         return ""
     now = advice.situation
     return (
@@ -315,7 +335,7 @@ def _recirculation(advice: Advice, bay: Bay, units: UnitSystem) -> str:
 
 def _stays_cold(advice: Advice, bay: Bay, units: UnitSystem) -> str:
     warms = advice.action in (Action.WARM_BY_HEATER, Action.WARM_BY_OUTSIDE)
-    if not advice.needs.warm or warms or advice.heater > 0.0:
+    if not advice.needs.warm or warms or advice.heater > 0.0 or advice.action == Action.PROTECT:
         return ""
     if bay.heater is not None and advice.needs.recirculation_wets:
         return (

@@ -14,6 +14,7 @@ __all__ = [
     "coldest_doubt",
     "coldest_supply",
     "cooling_speed",
+    "crop_mass",
     "dew_point_uncertainty",
     "dry_air_flow",
     "fan_power",
@@ -37,6 +38,8 @@ LAGS_FROM = 0.2
 """Mean pulp above its target from which on the supply follows it down. [K]"""
 UNEVEN_FROM = 0.8
 """Part of the spread limit from which on the fans run faster; at the limit at full speed. [1]"""
+LEAST_CROP = 0.05
+"""Part of a full bay that crop is reckoned with at the least. [0-1]"""
 VAPOUR_GAS_CONSTANT = 461.5
 """[J/(kg K)]"""
 LATENT_HEAT = 2.49e6
@@ -46,6 +49,11 @@ LATENT_HEAT = 2.49e6
 def dry_air_flow(bay: Bay | HourlyBay, fan_speed: float, pressure: float) -> float:
     """Dry air through the fans, at 5 °C. [kg/s]"""
     return bay.fans.airflow * fan_speed * air_density(pressure)
+
+
+def crop_mass(bay: HourlyBay, loaded: float) -> float:
+    """Crop in the bay, as much of it as is told to be in [0-1]; else all of it. [kg]"""
+    return bay.mass * max(loaded, LEAST_CROP) if loaded > 0.0 else bay.mass
 
 
 def fan_power(bay: Bay | HourlyBay, fan_speed: float) -> float:

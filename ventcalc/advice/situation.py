@@ -138,15 +138,18 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
     ceiling = readings.ceiling_temperature
     if math.isnan(ceiling):
         ceiling = ceiling_temperature(bay, above, believed)
-    when = told_calendar(calendar_at(bay, readings.time), readings.stage_told)
+    plan, told = calendar_at(bay, readings.time), readings.stage_told
+    when = told_calendar(plan, told)
     in_use = _in_use(readings, when)
-    if in_use and when.now > YEAR - NEAR:  # filled before the calendar says so
+    if in_use and told == EMPTY:
+        when, told = plan, -1
+    if in_use and when.now - when.emptied > YEAR - when.now:  # filled before the calendar says so
         when = told_calendar(when, FILLING)
     target = target_of(bay, when, memory.target, readings.pulp_mean, elapsed)
     final = final_target(bay, when)
     stage = stage_of(bay, when, target)
-    if readings.stage_told >= 0:
-        stage = readings.stage_told
+    if told >= 0:
+        stage = told
     if in_use and stage == EMPTY:
         stage = UNLOADING
     trucks = stage == FILLING or stage == UNLOADING

@@ -139,7 +139,8 @@ def target_of(bay: HourlyBay, when: Calendar, last: float, pulp: float, elapsed:
     """
     Pulp temperature wanted now. [°C]
 
-    Without a target from before, the plan's is taken, or a kelvin below a warmer pile. The ramp
+    Without a target from before, the plan's is taken, or a kelvin below a warmer pile; what is warm
+    before its warm-up stays so. The ramp
     waits for a pile that lags more than half a kelvin behind: otherwise a warm autumn would let the
     target run ahead, and the first cold night would cool the crop too fast.
     """
@@ -149,7 +150,9 @@ def target_of(bay: HourlyBay, when: Calendar, last: float, pulp: float, elapsed:
     if math.isnan(last):
         last = planned_target(bay, when)
         # While it should still come down; a pile that should long be cold has nothing to wait for.
-        if pulp - COLD_START > last > plan.holding_temperature:
+        if when.now >= when.warm_up:
+            last = max(last, min(pulp, plan.warm_up_temperature))
+        elif pulp - COLD_START > last > plan.holding_temperature:
             last = min(pulp - COLD_START, plan.healing_temperature)
     if when.now < when.warm_up:
         if pulp - last > LAG:

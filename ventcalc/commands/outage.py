@@ -15,7 +15,7 @@ from ventcalc.errors import BadInput
 from ventcalc.outage.outage import outage_of
 from ventcalc.outage.outside import steady_outside, weather_outside
 from ventcalc.report.outage_text import outage_data, outage_page, outage_text
-from ventcalc.units import parse
+from ventcalc.units import parse, reworded
 
 __all__ = ["EXAMPLE", "SAYS", "options", "run"]
 
@@ -74,7 +74,7 @@ def run(args: argparse.Namespace) -> str:
         hours = steady_outside(outside, readings.outside_relative_humidity, pressure, readings.time)
         ground, notes = None, ()
     found = outage_of(bay, readings, hours, doorway=doorway, ground=ground)
-    doubts = tuple(f"Not believed: {doubt}." for doubt in given.doubts)
+    doubts = tuple(f"Not believed: {reworded(doubt, args.units)}." for doubt in given.doubts)
     found = replace(found, notes=(*doubts, *found.notes, *notes))
     wrote = [write_text(args.html, outage_page(bay, found, args.units))] if args.html else []
     if args.json:

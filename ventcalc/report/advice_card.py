@@ -13,7 +13,7 @@ from ventcalc.bay.calendar import STAGES
 from ventcalc.bay.description import Bay
 from ventcalc.report.season_days import local
 from ventcalc.report.text import expected_supply, margin_rows, outside_words, position_rows
-from ventcalc.units import UnitSystem
+from ventcalc.units import UnitSystem, reworded
 
 __all__ = ["advice_card"]
 
@@ -40,7 +40,7 @@ def advice_card(
         "until": f"{end:%H:%M %Z}",
         "headline": headline.rstrip("."),
         "alarms": [(alarm.text, alarm.first) for alarm in alarms(advice, bay, memory, units)],
-        "doubts": given.doubts,
+        "doubts": [reworded(doubt, units) for doubt in given.doubts],
         "positions": position_rows(bay, advice) if known else (),
         "supply": expected_supply(advice, units) if known else "",
         "why": [line for line in (_sentence(rest) if colon else "", *others) if line],

@@ -22,7 +22,7 @@ from ventcalc.report.season_rows import ROWS, equipment_lines, published_lines
 from ventcalc.report.table import csv_text
 from ventcalc.season.likely import Likely
 from ventcalc.season.run import TRACES, Season
-from ventcalc.units import UnitSystem
+from ventcalc.units import UnitSystem, reworded
 
 __all__ = ["POSITIONS", "advice_data", "air_data", "likely_data", "season_csv", "season_data"]
 
@@ -57,7 +57,7 @@ def advice_data(
         "plenum_rh_measured": rounded(given.readings.plenum_relative_humidity),
         "valid_until": local(bay, now.readings.time + advice.valid_for).isoformat(),
         "alarms": [asdict(alarm) for alarm in alarms(advice, bay, memory, units)],
-        "not_believed": list(given.doubts),
+        "not_believed": [reworded(doubt, units) for doubt in given.doubts],
         "reasons": list(reasons(advice, bay, units)),
         "outside_air": _outside_data(advice),
         "caution": CAUTION,

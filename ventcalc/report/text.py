@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from itertools import groupby
 
@@ -39,6 +40,9 @@ __all__ = [
 
 # --- advice ------------------------------------------------------------------------------
 
+_OUTRANKED = (Action.PROTECT, Action.PEOPLE_INSIDE)
+"""What outranks any verdict on outside air."""
+
 
 def advice_text(
     bay: Bay, given: ReadingsFile, advice: Advice, memory: Memory, units: UnitSystem = "metric"
@@ -51,7 +55,8 @@ def advice_text(
     lines += [given.note] if given.note else []
     for alarm in alarms(advice, bay, memory, units):
         lines += ["", f"ALARM: {alarm.text}", f"  First: {alarm.first}"]
-    lines += ["", *(f"Not believed: {doubt}." for doubt in given.doubts)] if given.doubts else []
+    doubts = [f"Not believed: {reworded(doubt, units)}." for doubt in given.doubts]
+    lines += ["", *doubts] if doubts else []
     lines += ["", f"Advice until {end:%H:%M %Z}; ask again then:"]
     lines += table(_positions(bay, advice, units), left=2)
     lines += ["", "Why:"]
@@ -82,7 +87,7 @@ def position_rows(bay: Bay, advice: Advice) -> list[tuple[str, str, float]]:
 
 def expected_supply(advice: Advice, units: UnitSystem) -> str:
     """The plenum that the advice leads to; empty while the fans stand."""
-    if advice.fan_speed <= 0.0:
+    if advice.fan_speed <= 0.0 or math.isnan(advice.plenum_temperature):
         return ""
     humidity = show(advice.plenum_relative_humidity, "1 percent", units, 0)
     dew = show(advice.plenum_dew_point, "degC", units)
@@ -103,6 +108,8 @@ def _positions(bay: Bay, advice: Advice, units: UnitSystem) -> list[tuple[str, s
 def outside_words(advice: Advice) -> str:
     """Whether outside air may cool, and why not."""
     air = advice.outside
+    if advice.action in _OUTRANKED:
+        return "not for cooling now"
     verdict = {
         Verdict.ALLOWED: "may cool the pile",
         Verdict.FORBIDDEN: "not for cooling",
@@ -110,12 +117,20 @@ def outside_words(advice: Advice) -> str:
     }[Verdict(int(air.verdict))]
     binding = Binding(int(air.binding))
     why = "" if binding == Binding.NONE else f" ({binding.name.lower().replace('_', ' ')})"
-    return f"{verdict}{why}"
+    chosen = "; what the next hour would bring was reckoned instead" if _chosen(advice) else ""
+    return f"{verdict}{why}{chosen}"
+
+
+def _chosen(advice: Advice) -> bool:
+    """Whether what is advised goes beyond the verdict, whose margins are those of another door."""
+    return advice.action == Action.CHOSEN and advice.outside.verdict != Verdict.ALLOWED
 
 
 def margin_rows(advice: Advice, bay: Bay, units: UnitSystem) -> list[tuple[str, str]]:
-    """Margins of the outside air, positive is safe."""
+    """Margins of the outside air, positive is safe; none where it is not judged."""
     air = advice.outside
+    if math.isnan(air.cold_margin) or advice.action in _OUTRANKED or _chosen(advice):
+        return []
     unsure = show(bay.control.confidence * air.wetting_uncertainty, "delta_degC", units)
 
     def kelvin(value: float) -> str:
@@ -130,8 +145,8 @@ def margin_rows(advice: Advice, bay: Bay, units: UnitSystem) -> list[tuple[str, 
 
 
 def _outside(advice: Advice, bay: Bay, units: UnitSystem) -> list[str]:
-    rows = table(margin_rows(advice, bay, units), left=2)
-    return [f"Outside air: {outside_words(advice)}. Margins, positive is safe:", *rows]
+    told, rows = f"Outside air: {outside_words(advice)}.", margin_rows(advice, bay, units)
+    return [f"{told} Margins, positive is safe:", *table(rows, left=2)] if rows else [told]
 
 
 # --- season ------------------------------------------------------------------------------

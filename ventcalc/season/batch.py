@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import signal
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import fields
@@ -123,9 +124,8 @@ def one_after_the_other(
     pool: Executor
     if fast:
         pool = ThreadPoolExecutor(workers)
-    else:  # Ctrl-C goes to all processes of a terminal: they leave without a word
-        quietly = (signal.SIGINT, signal.SIG_DFL)
-        pool = ProcessPoolExecutor(workers, initializer=signal.signal, initargs=quietly)
+    else:
+        pool = ProcessPoolExecutor(workers, initializer=_leave_with_parent)
     begun = int(fast)
     with pool:
         yield from map(work, jobs[:begun])  # whatever must be compiled is compiled once
@@ -136,6 +136,24 @@ def one_after_the_other(
         except BaseException:
             pool.shutdown(wait=False, cancel_futures=True)
             raise
+
+
+def _leave_with_parent() -> None:
+    """
+    A worker ends with whoever began it; at Ctrl-C, which goes to all of a terminal, without a word.
+    """
+    from multiprocessing import parent_process
+    from threading import Thread
+
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+    parent = parent_process()
+
+    def follow() -> None:
+        if parent is not None:
+            parent.join()
+            os._exit(1)
+
+    Thread(target=follow, daemon=True).start()
 
 
 def _side_by_side(bays: Any, weathers: Any, policies: Any) -> list[tuple[Bay, Weather, Any]]:

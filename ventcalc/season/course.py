@@ -18,7 +18,7 @@ from ventcalc.errors import BadInput, OutOfRange
 from ventcalc.pile.layers import Bed, Layer
 from ventcalc.season.bay_model import readings_of
 from ventcalc.season.bay_state import BayState, StepRecord
-from ventcalc.season.faults import FAULTS, HEATING, NO_FAULT
+from ventcalc.season.faults import FAULTS, HEATING, NO_FAULT, WrongPosition
 from ventcalc.season.guest import Guest, is_numba, name_of, when
 from ventcalc.season.steps import PlantFaults, SensorErrors, end_step, run_steps
 from ventcalc.season.surroundings import Ground, Outside
@@ -113,7 +113,8 @@ def run_course(
         if fault <= HEATING:
             name = f"{name} of policy {name_of(policy)}"
         hour = f" at {when(course.hours[done].time)}"
-        raise OutOfRange(name, low, high, value, hour, unit, slip)
+        wrong = WrongPosition if fault <= HEATING else OutOfRange
+        raise wrong(name, low, high, value, hour, unit, slip)
     records, pulp = way.kept()
     kept_memory = guest.memory if guest is not None else memory
     return Ran(state=state, layers=way.layers, memory=kept_memory, records=records, pulp=pulp)

@@ -5,10 +5,11 @@ from __future__ import annotations
 from ventcalc.advice.policies import Positions
 from ventcalc.equipment.plant import COLDEST_SURFACE, HOTTEST_OUTSIDE
 from ventcalc.equipment.plenum import Supply
+from ventcalc.errors import OutOfRange
 from ventcalc.pile.bed import HOUR_LIMITS
 from ventcalc.pile.step import MOST_PARTS
 
-__all__ = ["FAULTS", "NO_FAULT", "wrong_air", "wrong_position"]
+__all__ = ["FAULTS", "NO_FAULT", "WrongPosition", "wrong_air", "wrong_position"]
 
 FAULTS = (
     ("", 0.0, 0.0, "", ""),
@@ -32,6 +33,10 @@ SLOWEST, FASTEST = HOUR_LIMITS["superficial_velocity"][:2]
 COLDEST_INLET, WARMEST_INLET = HOUR_LIMITS["inlet_temperature"][:2]
 MOIST_INLET = HOUR_LIMITS["inlet_humidity_ratio"][1]
 COLDEST_PULP, WARMEST_PULP = HOUR_LIMITS["temperature"][:2]
+
+
+class WrongPosition(OutOfRange):
+    """A position outside 0 to 1: a slip of whoever wrote the policy, not of the season."""
 
 
 def wrong_position(positions: Positions) -> tuple[int, float]:

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
+import traceback
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from ventcalc.advice.action import Action
 from ventcalc.advice.policies import Positions
 from ventcalc.advice.readings import START, Memory, Readings
 from ventcalc.bay.hourly import HourlyBay
-from ventcalc.errors import BadInput
+from ventcalc.errors import BadInput, VentcalcError
 
 __all__ = ["Guest", "is_numba", "name_of", "when"]
 
@@ -27,7 +30,17 @@ class Guest:
     def __call__(
         self, bay: HourlyBay, readings: Readings, memory: Memory
     ) -> tuple[Positions, Memory]:
-        answer = self.policy(bay, readings, self.memory)
+        try:
+            answer = self.policy(bay, readings, self.memory)
+        except VentcalcError:
+            raise
+        except Exception as error:
+            place = traceback.extract_tb(error.__traceback__)[-1]
+            raise BadInput(
+                f"policy {self.name}: at {when(readings.time)} it failed, "
+                f"{type(error).__name__}: {' '.join(str(error).split())} "
+                f"({Path(place.filename).name}, line {place.lineno})"
+            ) from error
         if not isinstance(answer, tuple) or len(answer) != 2:
             raise BadInput(
                 f"policy {self.name}: at {when(readings.time)} it gave "
@@ -41,13 +54,19 @@ class Guest:
     def _positions(self, given: Any, time: float) -> Positions:
         values: dict[str, Any] = {}
         for name, usual in Positions._field_defaults.items():
-            value = getattr(given, name, usual)
+            value: Any = getattr(given, name, usual)
             try:
-                values[name] = type(usual)(value)
+                number = int(Action(value)) if name == "action" else float(_no_text(value))
+                values[name] = number
             except (TypeError, ValueError, OverflowError):
+                must = (
+                    f"a code of Action, 0 to {max(Action):d}"
+                    if name == "action"
+                    else "a number from 0 to 1"
+                )
                 raise BadInput(
-                    f"policy {self.name}: at {when(time)} it gave {name} = {value!r}; "
-                    "it must be a number from 0 to 1"
+                    f"policy {self.name}: at {when(time)} it gave {name} = {value!r:.40}; "
+                    f"it must be {must}"
                 ) from None
         if not hasattr(given, "fan_speed"):
             raise BadInput(
@@ -55,6 +74,12 @@ class Guest:
                 "return an object with fan_speed and door_opening, vc.Positions for one"
             )
         return Positions(**values)
+
+
+def _no_text(value: Any) -> Any:
+    if isinstance(value, str | bytes):
+        raise TypeError
+    return value
 
 
 def name_of(policy: Any) -> str:

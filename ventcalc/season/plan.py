@@ -77,6 +77,8 @@ def plan_of(
 
     ``crop`` is what is in the pile where it is not what everybody takes it for.
     """
+    if not isinstance(layers, int | np.integer) or layers < 1:
+        raise BadInput(f"layers is {layers!r}; a whole number of layers of the pile, usually 40")
     key = (id(weather), bay.schedule, bay.site.time_zone)
     if key not in shared:
         shared[key] = _surroundings(bay, weather)

@@ -29,8 +29,8 @@ def method_named(name: str) -> Policy:
         return POLICIES[name]
     if name in PLANS:  # as it is without a forecast
         return rolling(lambda time: (), math.nan, False)
-    module, colon, function = name.partition(":")
-    if not colon:
+    module, _, function = name.partition(":")
+    if not (module and function):
         raise BadInput(
             f"control method {name!r}: unknown; write one of {', '.join((*POLICIES, *PLANS))}, or "
             "your own as module:function"
@@ -39,8 +39,9 @@ def method_named(name: str) -> Policy:
         sys.path.insert(0, "")
     try:
         found: Policy | None = getattr(import_module(module), function, None)
-    except ImportError as error:
-        raise BadInput(f"control method {name!r}: cannot import {module} ({error})") from None
+    except Exception as error:  # whatever stands in it
+        why = f"{type(error).__name__}: {error}"
+        raise BadInput(f"control method {name!r}: cannot import {module} ({why})") from error
     if not callable(found):
         raise BadInput(f"control method {name!r}: {module} has no function {function}")
     return found

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from ventcalc.errors import BadInput, OutOfRange
 from ventcalc.pile.crop import Crop, crop_for
 from ventcalc.season.batch import figures_of
+from ventcalc.season.faults import WrongPosition
 from ventcalc.season.kpi import Kpi
 from ventcalc.season.likely import RANGES
 from ventcalc.season.plan import Plan, plan_of
@@ -57,6 +58,8 @@ def run_parcel(parcel: Parcel, fast: bool, shared: dict[Any, Any] | None = None)
                 **{name: getattr(kpi, name) for name in (*FIGURES, "energy", "cost")},
                 "stopped": "",
             }
+        except WrongPosition:
+            raise
         except OutOfRange as error:  # a pile that heats itself up, for one
             row = {**dict.fromkeys((*FIGURES, "energy", "cost"), math.nan), "stopped": str(error)}
         rows.append({**values, **_parameters(parcel, point), **row})
