@@ -185,7 +185,7 @@ def test_a_bay_half_full_cools_twice_as_fast():
     warm = {"pulp_temps_f": [40.0, 41.0, 42.0], "return_temp_f": 42.0}
     full, half = (asked(**warm, loaded_t=t)[0] for t in (SEED.mass / 1000.0, SEED.mass / 2000.0))
     assert half.outside.pile_rate == pytest.approx(2.0 * full.outside.pile_rate)
-    cold = {"pulp_temps_f": [38.3, 38.7, 39.0], "return_temp_f": 39.0, "outside_temp_f": -4.0}
+    cold = {"pulp_temps_f": [37.9, 38.3, 38.6], "return_temp_f": 38.6, "outside_temp_f": -4.0}
     actions = [asked(**cold, co2_ppm=1500, loaded_t=t)[0].action for t in (1800.0, 900.0)]
     assert actions == [Action.REST, Action.CHOSEN]
 
