@@ -125,10 +125,7 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
     if math.isnan(pressure):
         pressure = standard_pressure(bay.site.altitude)
     findings = learn(bay, readings, memory, elapsed)
-    believed = readings.outside_temperature + findings.outside_correction
-    vapour_at = max(believed, readings.outside_temperature - DRIER)
-    outside = humidity_ratio(vapour_at, readings.outside_relative_humidity, pressure)
-    outside = min(outside, saturated(believed, pressure))
+    believed, outside = _outside_air(readings, findings.outside_correction, pressure)
     above = readings.return_temperature
     settled = memory.fan_on and memory.fan_since > 0.0
     if not return_believed(above, readings.pulp_mean, settled, believed):
@@ -138,13 +135,7 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
     ceiling = readings.ceiling_temperature
     if math.isnan(ceiling):
         ceiling = ceiling_temperature(bay, above, believed)
-    plan, told = calendar_at(bay, readings.time), readings.stage_told
-    when = told_calendar(plan, told)
-    in_use = _in_use(readings, when)
-    if in_use and told == EMPTY:
-        when, told = plan, -1
-    if in_use and when.now - when.emptied > YEAR - when.now:  # filled before the calendar says so
-        when = told_calendar(when, FILLING)
+    when, told, in_use = _told(bay, readings)
     target = target_of(bay, when, memory.target, readings.pulp_mean, elapsed)
     final = final_target(bay, when)
     stage = stage_of(bay, when, target)
@@ -159,11 +150,7 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
     leaving = EXIT_HUMIDITY * saturated(readings.pulp_mean - warm, pressure)
     leaving = leaving if leaving > moist else moist
     margin = wetting_margin(bay, readings.pulp_coldest, readings.pulp_probes) + warm
-    leak, widest = bay.doors.leakage_fraction, bay.doors.largest_fraction
-    if not math.isnan(findings.door_share):
-        leak = widest = min(max(findings.door_share, 0.0), 1.0)
-    elif readings.out_of_order & DOOR_OUT:
-        widest = leak
+    leak, widest = _door(bay, readings, findings)
     missed = 0.0
     if memory.fan_on and memory.fan_since > 0.0 and elapsed > 0.0:
         missed = memory.expected_humidity - readings.plenum_relative_humidity
@@ -201,6 +188,35 @@ def assess(bay: HourlyBay, readings: Readings, memory: Memory) -> Situation:
         leak=leak,
         widest=widest,
     )
+
+
+def _outside_air(readings: Readings, correction: float, pressure: float) -> tuple[float, float]:
+    """Temperature [°C] and humidity ratio [kg/kg dry air] of outside air, as believed."""
+    believed = readings.outside_temperature + correction
+    vapour_at = max(believed, readings.outside_temperature - DRIER)
+    outside = humidity_ratio(vapour_at, readings.outside_relative_humidity, pressure)
+    return believed, min(outside, saturated(believed, pressure))
+
+
+def _door(bay: HourlyBay, readings: Readings, findings: Findings) -> tuple[float, float]:
+    """Fresh fractions of the door shut and wide open; alike where it does not move. [0-1]"""
+    if not math.isnan(findings.door_share):
+        stuck = min(max(findings.door_share, 0.0), 1.0)
+        return stuck, stuck
+    leak = bay.doors.leakage_fraction
+    return leak, leak if readings.out_of_order & DOOR_OUT else bay.doors.largest_fraction
+
+
+def _told(bay: HourlyBay, readings: Readings) -> tuple[Calendar, int, bool]:
+    """Calendar, stage as told (-1: not), and whether there is crop; what is there outranks both."""
+    plan, told = calendar_at(bay, readings.time), readings.stage_told
+    when = told_calendar(plan, told)
+    in_use = _in_use(readings, when)
+    if in_use and told == EMPTY:
+        when, told = plan, -1
+    if in_use and when.now - when.emptied > YEAR - when.now:  # filled before the calendar says so
+        when = told_calendar(when, FILLING)
+    return when, told, in_use
 
 
 def _in_use(readings: Readings, when: Calendar) -> bool:
