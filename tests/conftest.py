@@ -53,10 +53,18 @@ FIRST = {
     "test_bed_anchors": "piles",
     "test_compiled_formulas": "piles",
     "test_raw_climates": "raw climates",
+    "test_sizing": "reference",
+    "test_refrigeration": "reference",
+    "test_air_coolprop": "reference",
+    "test_air_door": "reference",
+    "test_condensation": "reference",
+    "test_units": "reference",
+    "test_deploy": "deployment",
+    "test_plan_page_browser": "browser of the plan",
 }
 """
 Files that take long or mostly wait begin first. Those of one name stay in one process: they share
-machine code, which two processes would compile at the same moment.
+machine code, which two processes would compile at the same moment, or a library that is slow to load.
 """
 
 

@@ -389,12 +389,12 @@ bay, weather = vc.example_bay("seed_bay"), vc.example_weather()
 
 
 def run():
-    vc.run_season(bay, weather, layers=40, compiled=True, progress=lambda step, steps: None)
+    vc.run_season(bay, weather, layers=8, compiled=True, progress=lambda step, steps: None)
 
 
 run()
 for k in range(20):
-    threading.Timer(0.2 + 0.02 * k, os.kill, (os.getpid(), signal.SIGINT)).start()
+    threading.Timer(0.05 + 0.01 * k, os.kill, (os.getpid(), signal.SIGINT)).start()
     try:
         while True:
             run()

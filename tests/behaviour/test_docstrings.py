@@ -10,6 +10,7 @@ import pkgutil
 import re
 import textwrap
 from collections.abc import Callable, Iterator
+from functools import cache
 from typing import Any
 
 import pytest
@@ -49,19 +50,15 @@ def inner_places() -> Iterator[tuple[str, str]]:
         yield from ((found.name, name) for name in names)
 
 
-def members(kind: Callable[[Any], bool], places: Iterator[tuple[str, str]]) -> list[Any]:
+@cache
+def members(kind: Callable[[Any], bool], places: Callable[[], Iterator[tuple[str, str]]]) -> Any:
     """Functions or classes, each once, under the first module that lists it."""
     found: dict[Any, str] = {}
-    for home, name in places:
+    for home, name in places():
         thing = getattr(importlib.import_module(home), name)
         if kind(thing):
             found.setdefault(thing, f"{home.removeprefix('ventcalc.')}.{name}")
-    return [pytest.param(thing, id=name) for thing, name in found.items()]
-
-
-FUNCTIONS = members(inspect.isfunction, public_places())
-INNER = members(inspect.isfunction, inner_places())
-CLASSES = members(inspect.isclass, inner_places())
+    return list(found.items())
 
 
 def names_in(entry: Any) -> list[str]:
@@ -187,24 +184,34 @@ def faults_of_class(thing: Any) -> list[str]:
     return faults
 
 
-@pytest.mark.parametrize("function", FUNCTIONS)
-def test_function(function: Any) -> None:
-    assert not faults_of_function(function)
-
-
-@pytest.mark.parametrize("function", INNER)
-def test_inner_function(function: Any) -> None:
+def faults_of_inner(function: Any) -> list[str]:
     """One to three lines are enough inside, with the unit of what comes out."""
     if function.__module__ in BARE_SUMS:
-        return
-    assert function.__doc__
-    if inspect.signature(function).return_annotation == "float":
-        assert UNIT.search(function.__doc__)
+        return []
+    if not function.__doc__:
+        return ["no docstring"]
+    number = inspect.signature(function).return_annotation == "float"
+    return ["a number without [unit]"] if number and not UNIT.search(function.__doc__) else []
 
 
-@pytest.mark.parametrize("thing", CLASSES)
-def test_class(thing: Any) -> None:
-    assert not faults_of_class(thing)
+@pytest.mark.parametrize(
+    ("kind", "places", "faults_of"),
+    [
+        (inspect.isfunction, public_places, faults_of_function),
+        (inspect.isfunction, inner_places, faults_of_inner),
+        (inspect.isclass, inner_places, faults_of_class),
+    ],
+    ids=["public functions", "inner functions", "classes"],
+)
+def test_all_is_told(
+    kind: Callable[[Any], bool],
+    places: Callable[[], Iterator[tuple[str, str]]],
+    faults_of: Callable[[Any], list[str]],
+) -> None:
+    found = members(kind, places)
+    assert len(found) > 100
+    faults = [f"{name}: {fault}" for thing, name in found for fault in faults_of(thing)]
+    assert not faults, "\n".join(faults)
 
 
 def test_faults_are_found() -> None:
@@ -239,5 +246,3 @@ def test_faults_are_found() -> None:
 
     assert faults_of_function(sound) == []
     assert len(faults_of_function(faulty)) == 3
-    assert FUNCTIONS
-    assert CLASSES

@@ -8,6 +8,7 @@ import inspect
 import pkgutil
 import re
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -108,6 +109,7 @@ def named_in(thing: Any, where: str) -> Iterator[Name]:
             yield Name(where, thing.__name__, name, unit_in(told[1]) if told else "")
 
 
+@cache
 def names() -> list[Name]:
     """Every parameter and field in the public modules."""
     found = []
@@ -123,9 +125,6 @@ def names() -> list[Name]:
     return found
 
 
-NAMES = names()
-
-
 def drift_in(text: str) -> list[str]:
     parts = f"_{text.lower()}_"
     return [f"{word} (say {right})" for word, right in NEVER.items() if f"_{word}_" in parts]
@@ -133,20 +132,22 @@ def drift_in(text: str) -> list[str]:
 
 def test_no_name_drifts_from_the_glossary() -> None:
     drift = [
-        f"{name.where}: {name.text}: {found}" for name in NAMES if (found := drift_in(name.text))
+        f"{name.where}: {name.text}: {found}" for name in names() if (found := drift_in(name.text))
     ]
     assert not drift, "\n".join(drift)
 
 
 def test_humidity_never_stands_alone() -> None:
-    alone = [name.where for name in NAMES if name.text == "humidity" and name.owner not in SPREADS]
+    alone = [
+        name.where for name in names() if name.text == "humidity" and name.owner not in SPREADS
+    ]
     assert not alone
 
 
 def test_every_name_has_the_unit_of_the_glossary() -> None:
     wrong = [
         f"{name.where}: {name.text} in {name.unit}, the glossary says {' or '.join(row.units)}"
-        for name in NAMES
+        for name in names()
         if name.owner not in SPREADS | OWN_TABLE
         and name.unit not in ("", "any", "as given", "unit")
         and (row := row_of(name.text))
@@ -158,7 +159,7 @@ def test_every_name_has_the_unit_of_the_glossary() -> None:
 def test_every_quantity_is_in_the_glossary() -> None:
     stray = [
         f"{name.where}: {name.text} in {name.unit} is not in the glossary"
-        for name in NAMES
+        for name in names()
         if name.unit in GUARDED
         and name.owner not in OWN_TABLE
         and not name.where.startswith(("ventcalc.bay.description.", "ventcalc.bay.store."))
@@ -173,7 +174,7 @@ def test_every_row_is_sound(row: Row) -> None:
     for name in (*row.names, *row.alone):
         assert not drift_in(name)
         assert sum(name in (*other.names, *other.alone) for other in ROWS) == 1
-        used = {n.text for n in NAMES} | {n.where.rpartition(".")[2] for n in NAMES}
+        used = {n.text for n in names()} | {n.where.rpartition(".")[2] for n in names()}
         assert any(re.search(rf"(^|_){name}(_\d)?$", text) for text in used), f"{name}: unused"
 
 
@@ -185,4 +186,4 @@ def test_drift_is_found() -> None:
     found = row_of("pulp_temperature")
     assert found is not None
     assert found.units == ("°C",)
-    assert len(NAMES) > 500
+    assert len(names()) > 500

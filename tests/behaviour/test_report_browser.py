@@ -41,14 +41,22 @@ def pages(tmp_path_factory):
     return made
 
 
-@pytest.fixture(params=list(COMMANDS))
-def shown(request, browser, pages):
-    """A page, opened on a desktop; everything that it has asked for is known."""
+@pytest.fixture(scope="module", params=list(COMMANDS))
+def named(request):
+    """Name of a page; of the module, so that the tests of one page follow each other."""
+    return request.param
+
+
+@pytest.fixture
+def shown(named, browser, pages):
+    """A page on a desktop, opened unless it stands there; all that it has asked for is known."""
     browser.look(width=DESKTOP)
-    browser.open("about:blank#next")
-    browser.events.clear()
-    browser.open(pages[request.param].as_uri())
-    yield request.param, pages[request.param]
+    address = pages[named].as_uri()
+    if browser.ask("location.href") != address:
+        browser.open("about:blank#next")
+        browser.events.clear()
+        browser.open(address)
+    yield named, pages[named]
     browser.call("Emulation.setEmulatedMedia", media="", features=[])
 
 

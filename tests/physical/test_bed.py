@@ -9,9 +9,9 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+import scipy
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy import integrate, optimize, special, stats
 
 from ventcalc import air
 from ventcalc.air.plain import AIR_HEAT, EVAPORATION, VAPOUR_HEAT, WATER_HEAT
@@ -90,7 +90,7 @@ def schumann(model, velocity, time, height):
     capacity = velocity * model.pressure / (287.05 * 278.15) * AIR_HEAT
     heat = model.bulk_density * model.height * model.crop.specific_heat
     tau = units * capacity * time / heat
-    return stats.ncx2.cdf(2.0 * tau, 2, 2.0 * units * height / model.height)
+    return scipy.stats.ncx2.cdf(2.0 * tau, 2, 2.0 * units * height / model.height)
 
 
 def schumann_layers(model, velocity, time):
@@ -120,11 +120,11 @@ def test_the_exact_solution_is_itself_right():
         tau = units * capacity * hours * HOUR / (650.0 * 5.0 * 3520.0)
 
         def kernel(s, x=x):
-            return math.exp(-((math.sqrt(s) - math.sqrt(x)) ** 2)) * special.i0e(
+            return math.exp(-((math.sqrt(s) - math.sqrt(x)) ** 2)) * scipy.special.i0e(
                 2.0 * math.sqrt(s * x)
             )
 
-        value, _ = integrate.quad(kernel, 0.0, tau, epsabs=1e-11, limit=400)
+        value, _ = scipy.integrate.quad(kernel, 0.0, tau, epsabs=1e-11, limit=400)
         assert schumann(model, velocity, hours * HOUR, height) == approx(value, abs=1e-8)
 
 
@@ -149,7 +149,7 @@ def test_outlet_follows_the_exact_air():
     _, steps = run(model, 0.0, velocity, step, 300, 1.0)
     time = (np.arange(300) + 0.5) * step
     tau = units * capacity * time / (650.0 * 5.0 * 3520.0)
-    exact = 1.0 - stats.ncx2.cdf(2.0 * units, 2, 2.0 * tau)
+    exact = 1.0 - scipy.stats.ncx2.cdf(2.0 * units, 2, 2.0 * tau)
     found = np.array([s.outlet_temperature for s in steps])
     assert np.max(np.abs(found - exact)) < 0.003
 
@@ -396,7 +396,7 @@ def test_the_lowest_layer_dries_at_its_wet_bulb():
         water = air.saturation_humidity_ratio(surface, ATM) - w
         return heat - 2.478e6 * way.mass_flow * way.film_effectiveness * water
 
-    surface = optimize.brentq(surplus, 0.0, 15.0)
+    surface = scipy.optimize.brentq(surplus, 0.0, 15.0)
     assert surface == approx(air.wet_bulb(15.0, w, ATM), abs=0.3)
     lift = air.saturation_humidity_ratio(surface, ATM) - w
     expected = 0.01 * model.layer_mass / (way.mass_flow * way.film_effectiveness * lift)

@@ -14,7 +14,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from scipy.integrate import solve_ivp
+import scipy
 
 from ventcalc import air
 from ventcalc.air.plain import AIR_HEAT, VAPOUR_HEAT
@@ -100,7 +100,7 @@ class Layers:
         scale = np.concatenate(
             [np.full(self.model.layers, 1e-9), np.full(self.model.layers, 1e-11), [1e-3]]
         )
-        result = solve_ivp(
+        result = scipy.integrate.solve_ivp(
             self.rates, (0.0, time), y, method="BDF", args=(wet,), rtol=1e-10, atol=scale
         )
         assert result.success

@@ -6,10 +6,9 @@ import math
 
 import numpy as np
 import pytest
+import scipy
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy import sparse
-from scipy.sparse import linalg
 
 from ventcalc import air, building
 from ventcalc.building import ground, sky
@@ -186,11 +185,11 @@ def seasonal_edge_flow(penetration: float, depth: float) -> complex:
     first = np.concatenate([index[:-1].ravel(), index[:, :-1].ravel()])
     second = np.concatenate([index[1:].ravel(), index[:, 1:].ravel()])
     link = np.concatenate([sideways.ravel(), downwards.ravel()])
-    matrix = sparse.coo_matrix((link, (first, second)), shape=(index.size, index.size))
-    matrix = (matrix + matrix.T + sparse.diags(own.ravel())).tocsc()
+    matrix = scipy.sparse.coo_matrix((link, (first, second)), shape=(index.size, index.size))
+    matrix = (matrix + matrix.T + scipy.sparse.diags(own.ravel())).tocsc()
     source = np.zeros(index.size, dtype=complex)
     source[index[:, 0]] = np.where(centre < 0.0, -surface, 0.0)
-    amplitude = linalg.spsolve(matrix, source)[index[:, 0]]
+    amplitude = scipy.sparse.linalg.spsolve(matrix, source)[index[:, 0]]
     return complex(np.sum((surface * amplitude)[centre > 0.0]))
 
 

@@ -7,9 +7,9 @@ import math
 
 import numpy as np
 import pytest
+import scipy
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.integrate import solve_ivp
 
 from ventcalc.errors import OutOfRange
 from ventcalc.pile import loads as pile_loads
@@ -119,7 +119,9 @@ def test_janssen_balances_every_slice(width):
         vertical = state[0]
         return [weight - 2 * k * mu * vertical / width, k * vertical, k * vertical * (5.0 - z)]
 
-    end = solve_ivp(slope, (0.0, 5.0), [0.0, 0.0, 0.0], rtol=1e-10, atol=1e-6).y[:, -1]
+    end = scipy.integrate.solve_ivp(slope, (0.0, 5.0), [0.0, 0.0, 0.0], rtol=1e-10, atol=1e-6).y[
+        :, -1
+    ]
     load = pile_loads.wall_load_janssen(5.0, bulk_density=660.0, width=width)
     assert load.base_pressure == pytest.approx(k * end[0], rel=1e-7)
     assert load.thrust == pytest.approx(end[1], rel=1e-7)

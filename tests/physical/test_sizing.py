@@ -10,7 +10,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from CoolProp.CoolProp import PropsSI
 
 from ventcalc import air
 from ventcalc.bay.description import Bay, Refrigeration
@@ -156,6 +155,8 @@ def test_dry_outside_air_does_not_make_the_plant_smaller() -> None:
 @pytest.mark.parametrize("name", NAMES)
 def test_plant_of_the_file_is_that_of_the_computation(name: str) -> None:
     """Refrigerant and rating point; the compressor by CoolProp's suction density and enthalpies."""
+    from CoolProp.CoolProp import PropsSI  # four seconds: not where tests are only collected
+
     sizing = sized(name)
     plant, put = sizing.cooling, sizing.sized.refrigeration
     assert put is not None

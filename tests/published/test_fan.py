@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.interpolate import PchipInterpolator
+import scipy
 
 from ventcalc.equipment.fan import FanCurve, operating_point, system_through
 
@@ -47,5 +47,5 @@ def test_interpolation_is_that_of_scipy(pressure):
     """scipy PchipInterpolator (Fritsch and Butland 1984): agreement to round-off."""
     fan = FanCurve(airflow=AIRFLOW, static_pressure=pressure, accept_stall=True)
     at = np.linspace(0.0, 14.0, 1401)
-    expected = PchipInterpolator(AIRFLOW, pressure)(at)
+    expected = scipy.interpolate.PchipInterpolator(AIRFLOW, pressure)(at)
     assert fan.pressure_at(at) == pytest.approx(expected, abs=1e-9)
