@@ -64,7 +64,7 @@ FIRST = {
 }
 """
 Files that take long or mostly wait begin first. Those of one name stay in one process: they share
-machine code, which two processes would compile at the same moment, or a library that is slow to load.
+machine code, which two processes would compile at the same moment, or a library slow to load.
 """
 
 
