@@ -62,7 +62,7 @@ def within_envelope(
     closes = now.outside_temperature < now.run_temperature and run.fresh_fraction > now.leak
     # With people inside only frost closes it: rather less fresh air than none that moves.
     least = lowest_supply(bay) if run.action == PEOPLE_INSIDE else lowest
-    if dry_end < least - ROUND_OFF and closes:
+    if dry_end < least - ROUND_OFF and closes and now.usable:
         run = _less_fresh(bay, now, run, least, dry_end)
         end = _expected_plenum(bay, now, run, 0.0)
         dry_end = end.temperature
@@ -118,6 +118,8 @@ def _less_fresh(bay: HourlyBay, now: Situation, run: Run, lowest: float, cold: f
     """The same with the door closer, so that a supply without mist is not too cold."""
     shut = _with_share(run, now.leak)
     warm = _expected_plenum(bay, now, shut, 0.0).temperature
+    if not warm > cold:  # all but shut
+        return shut
     part = min(max((warm - lowest) / (warm - cold), 0.0), 1.0)
     return _with_share(run, now.leak + part * (run.fresh_fraction - now.leak))
 
