@@ -21,6 +21,14 @@ temperatures = st.floats(-2.0, 30.0)
 ages = st.floats(0.0, 300 * DAY)
 
 
+@pytest.mark.parametrize("maturity", ["mature", "immature"])
+def test_what_a_fresh_crop_breathes_more_falls_to_a_third_in_ten_days(maturity):
+    """To 1/e in the settling time."""
+    heats = crop.respiration_heat(12.0, np.array([0.0, 10.0, 20.0, 300.0]) * DAY, POTATO, maturity)
+    more = heats[:3] - heats[3]
+    assert more[1:] / more[:-1] == approx(np.exp(-1.0), rel=1e-6)
+
+
 @settings(deadline=None)
 @given(temperatures, ages, st.floats(0.01, 10.0), st.sampled_from(["mature", "immature"]))
 def test_respiration_rises_away_from_its_least(temperature, age, more, maturity):
