@@ -273,6 +273,21 @@ def test_what_is_published_on_change_is_believed_while_the_gateway_lives():
     assert values(one, 10920.0)["inside"] is None, "for an hour nothing at all has come"
 
 
+def test_a_word_that_is_no_number_ends_what_was_believed_for_long():
+    """A gateway that publishes on change says once that a probe is dead."""
+    one = inbox()
+    one.take_alive(b"1", 0.0)
+    one.take("gw/door", b"1", 0.0)
+    one.take("gw/j", b'{"v": 5, "t": 0}', 0.0, 0.0)
+    with pytest.raises(BadMessage):
+        one.take("gw/door", b"NaN", 1000.0)
+    with pytest.raises(BadMessage):  # an object of what has changed says nothing of the rest
+        one.take("gw/j", b'{"other": 1}', 1000.0, 1000.0)
+    assert values(one, 1001.0) == {"inside": None, "pulp": None, "out": 5.0}
+    one.take("gw/door", b"1", 1002.0)
+    assert values(one, 2000.0)["inside"] == 1.0
+
+
 def test_the_first_reading_waits_for_the_first_round():
     """Or each start would tell of readings that are missing, and only ask again when it is due."""
     one = inbox(alive="")
