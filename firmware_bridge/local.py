@@ -49,7 +49,8 @@ def add_commands(commands: Any) -> None:
     one.add_argument("config", type=Path)
     one.add_argument("--seconds", type=float, default=math.inf, help="end after so long")
     one.add_argument("--every", type=float, default=2.0, help="seconds between two looks")
-    one.add_argument("--also", action="append", default=[], metavar="TOPIC", help="as plc/#")
+    words = "show what comes there, too, mapped or not, as 'plc/#'; may be repeated"
+    one.add_argument("--also", action="append", default=[], metavar="TOPIC", help=words)
     one.set_defaults(do=_listen)
 
     one = commands.add_parser(

@@ -357,6 +357,8 @@ class BayState:
             alarms=self.alarms,
             complaints=self.complaints,
             since=now - self.since,
+            offer=0 if self.consent is None else self.consent.offer,
+            answers=self.plain is None,
             season=self.season,
             week=self.week,
             plans=self.config.plan,

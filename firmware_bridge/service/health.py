@@ -101,14 +101,14 @@ class BridgeHealth:
         }
         return tuple(code for code, stands in found.items() if stands)
 
-    def hear(self, bay: BayState, beat: Beat, turn: Turn) -> None:
+    def hear(self, bay: BayState, beat: Beat, topic: str, turn: Turn) -> None:
         """Take a beat of this or another bridge; the later one serves, the earlier stands back."""
         heard = self._heard.setdefault(bay.name, _Heard())
         if beat.id == self.id:
             if heard.own < beat.seq <= self.sent:
                 heard.own, self.heard_at = beat.seq, turn.now
             else:
-                self._forged(bay, "on the topic to/beat", turn)
+                self._forged(bay, f"on the topic {topic}", turn)
             return
         heard.other_at = turn.now
         if (beat.boot, beat.id) > (self.boot, self.id):
@@ -125,7 +125,7 @@ class BridgeHealth:
         self.new_boot |= beat.boot == self.boot
         heard.earlier_since = min(heard.earlier_since, turn.now)
         if turn.now - heard.earlier_since > OTHER_FOR:  # a bridge would have stood back
-            self._forged(bay, "on the topic to/beat", turn)
+            self._forged(bay, f"on the topic {topic}", turn)
 
     def overhear(self, bay: BayState, topic: str, kept: bool, turn: Turn) -> None:
         """
@@ -150,7 +150,7 @@ class BridgeHealth:
         text = f"somebody else speaks in this bridge's name, {where}"
         if not bay.intruder:  # told once, however many topics somebody tries
             turn.tell(bay.name, "forged", text)
-            bay.intruder = (msgspec.structs.replace(_FORGED, text=text),)
+            bay.intruder = (msgspec.structs.replace(_FORGED, text=text[:120]),)
 
     def forget(self, bay: BayState, now: float) -> None:
         """Let go what is over."""
