@@ -45,8 +45,6 @@ class _Heard:
     earlier_since: float = math.inf
     """Since when the beat of an earlier bridge is heard."""
     forged_until: float = -math.inf
-    foreign_until: float = -math.inf
-    """Until when the controller may hold numbers that are not ours."""
 
 
 @dataclass(slots=True)
@@ -80,8 +78,7 @@ class BridgeHealth:
             return "audit"
         if self.disk_low:
             return "disk"
-        heard = self._heard.get(bay.name)
-        if now < bay.other_until or (heard is not None and now < heard.foreign_until):
+        if now < max(bay.other_until, bay.foreign_until):
             return "other_bridge"
         if not ready or now - self.heard_at > DEAF_AFTER:
             return "link"
@@ -139,7 +136,7 @@ class BridgeHealth:
         if turn.now - heard.other_at <= OTHER_FOR:  # another bridge, whose beat was heard
             return
         if bay.plain is not None and not kept:
-            heard.foreign_until = turn.now + TOLD_FOR
+            bay.foreign_until = turn.now + TOLD_FOR
             turn.touched[bay.name] = bay
         left = "and left it at the broker, " if kept else ""
         self._forged(bay, f"{left}on the topic {topic}", turn)
