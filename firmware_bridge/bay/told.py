@@ -194,8 +194,8 @@ def told_alarms(told: Told, sample: Sample | None, now: float, zone: str) -> tup
     }
     if others:
         text = f"Told: {', '.join(_words(key, value) for key, value in others.items())}"
-        first = "Where it holds no longer, say so: firmware-bridge tell."
-        found.append(Alarm(id="told", level=3, text=text[:90], first=first))
+        todo = "Where it holds no longer, say so: firmware-bridge tell."
+        found.append(Alarm(id="told", level=3, text=text[:90], first=todo))
     return tuple(found)
 
 

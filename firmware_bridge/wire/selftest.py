@@ -236,8 +236,7 @@ def _controller(
     if bay.mapping is not None:
         silent = topics_read(bay.mapping) - {one.topic for one in heard}
         live = {one.topic for one in heard if not one.retain}
-        used = {one.topic for one in bay.mapping.readings if one.retained}
-        kept = {one.topic for one in bay.mapping.readings} - used - live - silent
+        kept = {one.topic for one in bay.mapping.readings if not one.retained} - live - silent
         if kept:
             yield (
                 "warning",
