@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 import secrets
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
 import msgspec
 
 from firmware_bridge.bay.state import BayState
+from firmware_bridge.errors import JournalError
+from firmware_bridge.journal.audit import AuditLog, Entry
 from firmware_bridge.service.turn import Turn
 from firmware_bridge.wire.messages import Alarm, Beat
 
@@ -23,6 +25,8 @@ FLAPPING = (5, 60.0)
 """So many losses of the link within so many seconds."""
 TOLD_FOR = 600.0
 """So long after the last forged message its alarm stands. [s]"""
+RETRY_EVERY = 5.0
+"""A log that failed is tried again. [s]"""
 DISK_EVERY = 30.0
 """[s]"""
 
@@ -178,3 +182,27 @@ class BridgeHealth:
         if self.audit_failed_at is None:
             turn.tell("", "audit", text)
         self.audit_failed_at = turn.now
+
+    def retry_audit(self, audit: AuditLog, turn: Turn) -> None:
+        """Try again to write to a log that failed."""
+        if self.audit_failed_at is None or turn.now - self.audit_failed_at < RETRY_EVERY:
+            return
+        try:
+            audit.write([Entry(t=turn.day, bay="", kind="resume", body=b"log writable again")])
+        except JournalError:
+            self.audit_failed_at = turn.now
+            return
+        self.audit_failed_at = None
+        turn.tell("", "audit", "audit log writable again")
+
+    def come_back(self, bays: Iterable[BayState], audit: AuditLog, turn: Turn) -> None:
+        """No later bridge is there (any more): under a new boot number, or nobody would listen."""
+        if not self.new_boot or any(turn.now < bay.other_until for bay in bays):
+            return
+        try:
+            self.boot = audit.next_boot(turn.day)
+        except JournalError as error:
+            self.audit_lost(str(error), turn)
+            return
+        self.new_boot = False
+        turn.tell("", "resume", f"bridge serves again (run {self.boot})")
