@@ -39,9 +39,8 @@ class Diagnosing:
         for name, found in self.beside.found():
             self._take(self.bays[name], found, turn)
         for bay in self.bays.values():
-            if not self.beside.busy and turn.now >= self._due.setdefault(
-                bay.name, turn.now + BEGIN
-            ):
+            due = self._due.setdefault(bay.name, turn.now + BEGIN)
+            if not self.beside.busy and turn.now >= due:
                 self._due[bay.name] = turn.now + LOOK_EVERY
                 sample = bay.source.newest
                 heights = {} if sample is None else dict(sample.heights)
