@@ -92,6 +92,12 @@ def test_check_names_every_needed_kind_of_every_bay_that_nothing_gives(write, ca
     assert main(["check", write(bay("bay-1")), "--no-broker"]) == 0
     told = capsys.readouterr().out
     assert "warning: bay-1: nothing gives outside_temperature or outside_relative_humidity" in told
+    assert "nothing gives co2; fresh air comes by the clock" in told
+    assert "nothing gives fan_speed or door_opening; nobody sees" in told
+    assert "advice has fan and no door" not in told
+    doorless = bay("bay-1").replace('door = "plc/bay-1/set/door"\n', "")
+    assert main(["check", write(doorless), "--no-broker"]) == 0
+    assert "advice has fan and no door" in capsys.readouterr().out
 
 
 ACL = """
