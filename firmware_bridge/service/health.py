@@ -21,6 +21,8 @@ DEAF_AFTER = 35.0
 """A bridge that has not heard its own beat for so long does not trust the link. [s]"""
 OTHER_FOR = 60.0
 """So long after its last beat another bridge is believed to be there. [s]"""
+FIRST_BEATS = 15.0
+"""By then a bridge that served before has sent a beat, and is no forger. [s]"""
 FLAPPING = (5, 60.0)
 """So many losses of the link within so many seconds."""
 TOLD_FOR = 600.0
@@ -58,6 +60,8 @@ class BridgeHealth:
     boot: int
     low_disk_mb: float
     free_mb: Callable[[], float]
+    began: float = -math.inf
+    """When this bridge did. [s]"""
     id: int = field(default_factory=lambda: secrets.randbits(31))
     """Drawn at start, to tell two bridges of one boot number apart."""
     heard_at: float = -math.inf
@@ -138,6 +142,9 @@ class BridgeHealth:
         """
         heard = self._heard.setdefault(bay.name, _Heard())
         if turn.now - heard.other_at <= OTHER_FOR:  # another bridge, whose beat was heard
+            return
+        if not kept and turn.now - self.began < FIRST_BEATS:  # or will be
+            bay.foreign_until = max(bay.foreign_until, turn.now + FIRST_BEATS)
             return
         if bay.plain is not None and not kept:
             bay.foreign_until = turn.now + TOLD_FOR

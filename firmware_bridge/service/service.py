@@ -79,7 +79,10 @@ class Service:
         self.book.recall(journal.note(ALARMS), bays, clock.steady())
         self._asked: deque[tuple[Request, Callable[[bool, str], None]]] = deque()
         self.health = BridgeHealth(
-            boot=boot, low_disk_mb=config.bridge.low_disk_mb, free_mb=free_mb
+            boot=boot,
+            low_disk_mb=config.bridge.low_disk_mb,
+            free_mb=free_mb,
+            began=clock.steady(),
         )
         self.inbox = Inbox(config.bridge.root, bays, self.health, config.bridge.store_every_s)
         self.counts: Counter[str] = Counter()

@@ -411,6 +411,23 @@ def test_set_points_of_somebody_else_end_the_advice_and_are_an_alarm(plain):
     assert plain.sim.seen["valid"] == b"1"
 
 
+def test_the_last_words_of_a_bridge_that_served_before_are_not_forged(plain):
+    """Its set points may be heard before its beat."""
+    plain.run(300)
+    plain.kill()
+    plain.start()
+    foreign(plain, "plc/set/fan", b"100")
+    assert plain.bay.intruder == ()
+    assert plain.sim.seen["valid"] == b"0"
+    rival = encode(Beat(boot=1, seq=1, id=1))
+    plain.wire.put(Message(topic="vent/1/bay-1/to/beat", payload=rival), retain=False)
+    plain.run(60)
+    assert plain.sim.seen["valid"] == b"1"
+    plain.run(60)
+    foreign(plain, "plc/set/fan", b"100")
+    assert plain.bay.intruder != ()
+
+
 def test_who_stands_back_takes_back_its_last_word(plain):
     """A forged beat may hide that nobody serves: nothing of ours may go on standing."""
     plain.run(300)
