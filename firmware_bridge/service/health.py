@@ -143,12 +143,12 @@ class BridgeHealth:
         heard = self._heard.setdefault(bay.name, _Heard())
         if turn.now - heard.other_at <= OTHER_FOR:  # another bridge, whose beat was heard
             return
-        if not kept and turn.now - self.began < FIRST_BEATS:  # or will be
-            bay.foreign_until = max(bay.foreign_until, turn.now + FIRST_BEATS)
-            return
         if bay.plain is not None and not kept:
-            bay.foreign_until = turn.now + TOLD_FOR
             turn.touched[bay.name] = bay
+            if turn.now - self.began < FIRST_BEATS:  # or will be
+                bay.foreign_until = max(bay.foreign_until, turn.now + FIRST_BEATS)
+                return
+            bay.foreign_until = turn.now + TOLD_FOR
         left = "and left it at the broker, " if kept else ""
         self._forged(bay, f"{left}on the topic {topic}", turn)
 
