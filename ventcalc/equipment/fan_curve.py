@@ -95,14 +95,6 @@ class FanCurve:
         with np.errstate(divide="ignore", invalid="ignore"):
             return plain(speed**2 * dense * self.pressure_curve(np.asarray(airflow, float) / speed))
 
-    def power_at(self, airflow: Any, *, fan_speed: Any = None, density: Any = None) -> Any:
-        """Shaft power by the fan laws; NaN where the curve does not tell. [W]"""
-        speed, dense = ratios(self, fan_speed, density)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            x = np.asarray(airflow, float) / speed
-        power = self.power_curve(x) if self.power_curve else np.full_like(x, np.nan)
-        return plain(speed**3 * dense * power)
-
 
 def assumed_curve(
     airflow: float,
