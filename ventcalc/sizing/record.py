@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import csv
 from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import Any
 
-__all__ = ["PRACTICE", "Given", "Size", "given", "size"]
-
-PRACTICE = "common practice, no source"
+__all__ = ["Given", "Size", "row"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -45,34 +47,30 @@ class Size:
     """What the bay file says now; None where it says nothing. [unit]"""
 
 
-def given(*values: tuple[str, float, str]) -> tuple[Given, ...]:
-    """Inputs of a size: name, value and unit of each."""
-    return tuple(Given(name=name, value=float(value), unit=unit) for name, value, unit in values)
+@cache
+def _words() -> dict[str, dict[str, str]]:
+    """Subject, unit, name, formula and source of each size by its key."""
+    path = files("ventcalc") / "data" / "sizes.csv"
+    rows = csv.DictReader(path.read_text(encoding="utf-8").splitlines())
+    return {row["key"]: row for row in rows}
 
 
-def size(
-    subject: str,
+def row(
     key: str,
-    name: str,
     value: float,
-    unit: str,
-    formula: str,
-    inputs: tuple[Given, ...],
-    source: str,
-    *,
+    /,
+    *inputs: tuple[str, float, str],
     margin: float | None = None,
     present: float | None = None,
+    **words: Any,
 ) -> Size:
-    """One size, its fields in the order in which one reads them."""
+    """One size, of inputs by name, value and unit; ``words`` fill the braces of ``sizes.csv``."""
+    told = {name: text.format(**words) for name, text in _words()[key].items()}
+    given = (Given(name=name, value=float(number), unit=unit) for name, number, unit in inputs)
     return Size(
-        subject=subject,
-        key=key,
-        name=name,
+        **told,
         value=float(value),
-        unit=unit,
-        formula=formula,
-        given=inputs,
-        source=source,
+        given=tuple(given),
         margin=None if margin is None else float(margin),
         present=None if present is None else float(present),
     )

@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import NamedTuple
 
-import numpy as np
-
 from ventcalc import air
 from ventcalc.air.plain import air_density
 from ventcalc.bay.calendar import HOLDING
