@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import csv
+from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
 from typing import Any
 
 import numpy as np
@@ -14,11 +18,15 @@ __all__ = [
     "NO",
     "OK",
     "Aside",
+    "Asides",
     "Check",
     "air_text",
     "check_above",
     "check_below",
+    "words",
 ]
+
+Asides = Iterable[tuple[str, str, Any, str]]
 
 OK = "ok"
 MARGINAL = "marginal"
@@ -81,7 +89,9 @@ def _verdict(margin: Any, uncertainty: Any) -> Any:
     return str(verdict) if verdict.ndim == 0 else verdict
 
 
-def _check(margin: Any, value: Any, limit: Any, uncertainty: Any, words: dict[str, Any]) -> Check:
+def _check(
+    margin: Any, value: Any, limit: Any, uncertainty: Any, asides: Asides, words: dict[str, Any]
+) -> Check:
     shape = np.shape(margin)
 
     def spread(number: Any) -> Any:
@@ -93,23 +103,39 @@ def _check(margin: Any, value: Any, limit: Any, uncertainty: Any, words: dict[st
         margin=spread(margin),
         uncertainty=spread(uncertainty),
         verdict=_verdict(margin, spread(uncertainty)),
+        asides=tuple(Aside(key=k, name=name, value=v, unit=unit) for k, name, v, unit in asides),
         **words,
     )
 
 
-def check_below(value: Any, limit: Any, uncertainty: Any = 0.0, **words: Any) -> Check:
+def check_below(
+    value: Any, limit: Any, uncertainty: Any = 0.0, *, asides: Asides = (), **words: Any
+) -> Check:
     """
     Check a value against the most it may be; NaN is no limit.
 
-    ``ok`` from a margin of the uncertainty on, ``no`` from as much beyond. ``words`` are the other
-    fields of ``Check``.
+    ``ok`` from a margin of the uncertainty on, ``no`` from as much beyond. ``asides`` by key, name,
+    value and unit; ``words`` are the other fields of ``Check``.
     """
-    return _check(limit - value, value, limit, uncertainty, words)
+    return _check(limit - value, value, limit, uncertainty, asides, words)
 
 
-def check_above(value: Any, limit: Any, uncertainty: Any = 0.0, **words: Any) -> Check:
+def check_above(
+    value: Any, limit: Any, uncertainty: Any = 0.0, *, asides: Asides = (), **words: Any
+) -> Check:
     """Check a value against the least it must be, as ``check_below``."""
-    return _check(value - limit, value, limit, uncertainty, words)
+    return _check(value - limit, value, limit, uncertainty, asides, words)
+
+
+@cache
+def _table(name: str) -> dict[str, dict[str, str]]:
+    path = files("ventcalc") / "data" / name
+    return {row["key"]: row for row in csv.DictReader(path.read_text("utf-8").splitlines())}
+
+
+def words(key: str, table: str = "checks.csv", /, **values: Any) -> dict[str, Any]:
+    """Key, unit, name, formula and source out of a table of ``data``, its braces filled."""
+    return {name: text.format(**values) for name, text in _table(table)[key].items()}
 
 
 def air_text(temperature: float, relative_humidity: float) -> str:

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import csv
 from dataclasses import dataclass
-from functools import cache
-from importlib.resources import files
 from typing import Any
+
+from ventcalc.check.record import words
 
 __all__ = ["Given", "Size", "row"]
 
@@ -47,14 +46,6 @@ class Size:
     """What the bay file says now; None where it says nothing. [unit]"""
 
 
-@cache
-def _words() -> dict[str, dict[str, str]]:
-    """Subject, unit, name, formula and source of each size by its key."""
-    path = files("ventcalc") / "data" / "sizes.csv"
-    rows = csv.DictReader(path.read_text(encoding="utf-8").splitlines())
-    return {row["key"]: row for row in rows}
-
-
 def row(
     key: str,
     value: float,
@@ -62,13 +53,12 @@ def row(
     *inputs: tuple[str, float, str],
     margin: float | None = None,
     present: float | None = None,
-    **words: Any,
+    **told: Any,
 ) -> Size:
-    """One size, of inputs by name, value and unit; ``words`` fill the braces of ``sizes.csv``."""
-    told = {name: text.format(**words) for name, text in _words()[key].items()}
+    """One size, of inputs by name, value and unit; ``told`` fills the braces of ``sizes.csv``."""
     given = (Given(name=name, value=float(number), unit=unit) for name, number, unit in inputs)
     return Size(
-        **told,
+        **words(key, "sizes.csv", **told),
         value=float(value),
         given=tuple(given),
         margin=None if margin is None else float(margin),
