@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import cache
-from importlib.resources import files
+from functools import partial
 from typing import Any
 
 import numpy as np
+
+from ventcalc.units.words import table_words
 
 __all__ = [
     "CANNOT_SAY",
@@ -32,6 +32,8 @@ OK = "ok"
 MARGINAL = "marginal"
 NO = "no"
 CANNOT_SAY = "cannot say"
+words = partial(table_words, "checks")
+"""Key, unit, name, formula and source of a check by its key."""
 HEAT_DOUBT = 0.25
 """30-50 Btu/(long ton h) about their middle, J. Agric. Sci. (Cambridge). [1]"""
 
@@ -125,17 +127,6 @@ def check_above(
 ) -> Check:
     """Check a value against the least it must be, as ``check_below``."""
     return _check(value - limit, value, limit, uncertainty, asides, words)
-
-
-@cache
-def _table(name: str) -> dict[str, dict[str, str]]:
-    path = files("ventcalc") / "data" / name
-    return {row["key"]: row for row in csv.DictReader(path.read_text("utf-8").splitlines())}
-
-
-def words(key: str, table: str = "checks.csv", /, **values: Any) -> dict[str, Any]:
-    """Key, unit, name, formula and source out of a table of ``data``, its braces filled."""
-    return {name: text.format(**values) for name, text in _table(table)[key].items()}
 
 
 def air_text(temperature: float, relative_humidity: float) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from ventcalc.check.record import words
+from ventcalc.units.words import table_words
 
 __all__ = ["Given", "Size", "row"]
 
@@ -58,7 +58,7 @@ def row(
     """One size, of inputs by name, value and unit; ``told`` fills the braces of ``sizes.csv``."""
     given = (Given(name=name, value=float(number), unit=unit) for name, number, unit in inputs)
     return Size(
-        **words(key, "sizes.csv", **told),
+        **table_words("sizes", key, **told),
         value=float(value),
         given=tuple(given),
         margin=None if margin is None else float(margin),
