@@ -23,7 +23,6 @@ __all__ = [
     "Interstitial",
     "interstitial",
     "iso13788_saturation_pressure",
-    "iso13788_saturation_temperature",
     "temperature_factor",
 ]
 
@@ -50,17 +49,6 @@ def iso13788_saturation_pressure(temperature: Any) -> Any:
     water = 17.269 * temperature / (237.3 + temperature)
     ice = 21.875 * temperature / (265.5 + temperature)
     return 610.5 * np.exp(np.where(temperature >= 0.0, water, ice))
-
-
-def iso13788_saturation_temperature(vapour_pressure: Any) -> Any:
-    """
-    Temperature at which a vapour pressure saturates, by the formula of ISO 13788. [°C]
-
-    Source: ISO 13788, annex on properties of humid air.
-    """
-    check_range("vapour_pressure", vapour_pressure, 1.0, 47000.0, "Pa", "kPa or hPa?")
-    log = np.log(vapour_pressure / 610.5)
-    return np.where(log >= 0.0, 237.3 * log / (17.269 - log), 265.5 * log / (21.875 - log))[()]
 
 
 def temperature_factor(u: Any, *, surface_resistance: Any = 0.25) -> Any:
