@@ -14,8 +14,7 @@ import pytest
 
 from ventcalc import air
 from ventcalc.pile import bed
-from ventcalc.pile.crop import crop_for
-from ventcalc.pile.passage import (
+from ventcalc.pile.air_path import (
     AIR_CONDUCTIVITY,
     AIR_VISCOSITY,
     DRAUGHT_SHARE,
@@ -24,6 +23,7 @@ from ventcalc.pile.passage import (
     heat_transfer_coefficient,
     natural_velocity,
 )
+from ventcalc.pile.crop import crop_for
 
 approx = pytest.approx
 HOUR, DAY = 3600.0, 86400.0
