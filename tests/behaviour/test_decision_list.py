@@ -34,6 +34,7 @@ from ventcalc.advice.advise import Action, advise
 from ventcalc.advice.outside_air import Binding, Verdict
 from ventcalc.advice.reasons import reasons
 from ventcalc.advice.setpoints import dry_air_flow, fan_power, lowest_supply, wetting_margin
+from ventcalc.bay.calendar import FILLING, WOUND_HEALING
 from ventcalc.bay.hourly import hourly
 
 MUCH = 1.3 * SEED.limits.co2
@@ -548,6 +549,27 @@ def test_the_refrigeration_does_no_more_than_the_supply_asks_for():
     assert 0.7 < advice.refrigeration < 0.9
     below = advice.situation.target - FRY.control.supply_below
     assert below - 0.5 < advice.plenum_temperature < below
+
+
+def test_air_that_only_mist_would_cool_does_not_cool_under_a_dripping_ceiling():
+    """The humidifier stays off there."""
+    hot = {"outside_temperature": 16.5, "outside_relative_humidity": 0.4, "stage_told": FILLING}
+    for ceiling, cools in ((18.0, True), (14.0, False)):
+        seen = pile(14.0, spread=1.6, ceiling_temperature=ceiling, return_relative_humidity=0.97,
+                    **hot)  # fmt: skip
+        advice = given(SEED, seen, rested(SEED, seen, target=12.8))
+        assert (advice.action == Action.COOL_BY_OUTSIDE) == cools
+        assert (advice.humidifier > 0.0) == cools
+
+
+def test_fresh_hot_crop_gets_air_that_evens_it_where_none_cools_it():
+    """While the bay fills; later it waits for colder air."""
+    mild = {"outside_temperature": 13.5, "outside_relative_humidity": 0.6, "co2": 0.001}
+    for stage, action in ((FILLING, Action.EVEN_OUT), (WOUND_HEALING, Action.REST)):
+        seen = pile(14.0, spread=1.6, return_relative_humidity=0.97, stage_told=stage, **mild)
+        advice = given(SEED, seen, rested(SEED, seen, since_run=2.0 * HOUR, target=12.8))
+        assert advice.needs.cool
+        assert advice.action == action
 
 
 def test_in_deep_cold_a_pile_below_its_target_rests_and_one_above_it_is_cooled():

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from ventcalc import air
 from ventcalc.advice import outside_air, setpoints
 from ventcalc.advice.advise import Readings
+from ventcalc.advice.devices import mist_setpoint
 from ventcalc.advice.outside_air import FOG_LIMIT, Binding, Verdict
 from ventcalc.advice.readings import START
 from ventcalc.advice.situation import MOISTEST_RETURN, assess
@@ -65,8 +66,9 @@ def judged(bay=SEED, **changes):
             given[f"{side}_relative_humidity"],
             given["pressure"],
         )
-    asked = (given[name] for name in ("fan_speed", "pulp", "setpoint", "wanted", "cools"))
-    return outside_air.judge(complete, now, *asked), given
+    speed, pulp, setpoint = (given[name] for name in ("fan_speed", "pulp", "setpoint"))
+    how = (mist_setpoint(complete, now), given["wanted"], given["cools"])
+    return outside_air.judge(complete, now, speed, pulp, setpoint, *how), given
 
 
 def real(low, high):

@@ -6,7 +6,7 @@ import math
 from enum import IntEnum
 from typing import NamedTuple
 
-from ventcalc.advice.devices import door_for, drying_share, mist_setpoint, supply_of
+from ventcalc.advice.devices import door_for, drying_share, supply_of
 from ventcalc.advice.setpoints import (
     coldest_doubt,
     coldest_supply,
@@ -112,6 +112,7 @@ def judge(
     fan_speed: float,
     pulp: float,
     setpoint: float,
+    humidity_wanted: float,
     wanted: bool,
     cools: bool,
 ) -> OutsideAir:
@@ -125,19 +126,19 @@ def judge(
     """
     if not wanted:
         return _nothing_to_cool(bay, now)
-    leak, widest, humidity = now.leak, now.widest, mist_setpoint(bay, now)
+    leak, widest = now.leak, now.widest
     fraction = 1.0
     # Outside air no colder than the return can only be judged with the door wide open.
     if now.outside_temperature < now.run_temperature:
-        fraction = door_for(bay, now, setpoint, humidity, fan_speed)
+        fraction = door_for(bay, now, setpoint, humidity_wanted, fan_speed)
     fraction = leak if math.isnan(fraction) else min(max(fraction, leak), widest)
     if cools and fraction < widest:
         fraction = _dried(bay, now, fan_speed, fraction)
-    end = supply_of(bay, now, fan_speed, fraction, humidity)
+    end = supply_of(bay, now, fan_speed, fraction, humidity_wanted)
     foggy = end.fog > FOG_LIMIT
     if foggy:
         fraction = _without_fog(bay, now, fan_speed, fraction)
-        end = supply_of(bay, now, fan_speed, fraction, humidity)
+        end = supply_of(bay, now, fan_speed, fraction, humidity_wanted)
     return _verdict(bay, now, fan_speed, pulp, fraction, end, foggy)
 
 

@@ -128,16 +128,16 @@ def _needs(bay: HourlyBay, now: Situation, memory: Memory) -> Needs:
 
 def _outside(bay: HourlyBay, now: Situation, needs: Needs, speed: float) -> OutsideAir:
     """The verdict on outside air, for cooling or else for equalizing the pile."""
-    pulp = now.readings
+    pulp, mist = now.readings, _humidity(bay, now, needs, COOL_BY_OUTSIDE)
     if needs.cool:
         excess = max(now.excess, min(now.lag, LAG_COUNTS))
         setpoint = supply_setpoint(bay, now.target, pulp.pulp_coldest, excess)
-        return judge(bay, now, speed, pulp.pulp_mean, setpoint, True, True)
+        return judge(bay, now, speed, pulp.pulp_mean, setpoint, mist, True, True)
     # The mean may not sink below the band only because the pile is equalized.
     room = now.excess > -bay.limits.band
     setpoint = max(pulp.pulp_coldest, lowest_supply(bay))
     wanted = (needs.even or needs.drip) and room
-    return judge(bay, now, speed, pulp.pulp_top, setpoint, wanted, False)
+    return judge(bay, now, speed, pulp.pulp_top, setpoint, mist, wanted, False)
 
 
 def _run(
@@ -207,9 +207,11 @@ def _ways(bay: HourlyBay, now: Situation, needs: Needs, outside: OutsideAir, spe
     if needs.warm and (now.stage == WARM_UP or now.stage == UNLOADING):
         heated, dried = devices.heated_share(bay, now)
     heat = devices.heater_heat(bay, now, heated)
-    # In between a pile needs no heat: it waits for air that is cold and dry enough.
+    # In between a pile needs no heat: it waits for air that is cold and dry enough; fresh crop does
+    # not wait.
     between = now.stage == COOL_DOWN or now.stage == HOLDING
-    if needs.even and not (dry or allowed or needs.cool or between):
+    hot = needs.cool and now.stage != FILLING
+    if needs.even and not (dry or allowed or hot or between):
         share, warmth, evens = devices.evened(bay, now)
         even = Way(evens, share, 0.0, warmth)
     return Ways(
