@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import pickle
 import re
 import subprocess
 import sys
@@ -16,6 +17,7 @@ import pytest
 from ventcalc.bay.description import Refrigeration
 from ventcalc.bay.file import bay_to_toml, example_bay, example_bay_path, read_bay
 from ventcalc.commands.main import main
+from ventcalc.sizing import size
 from ventcalc.sizing.written import rounded
 from ventcalc.weather import example_weather, write_weather_csv
 from ventcalc.weather.files import ARRAYS
@@ -27,6 +29,22 @@ SUBJECTS = (
 )  # fmt: skip
 DATA = Path(__file__).parent / "data"
 VOID = {"meta", "br", "hr", "img"}
+
+
+@pytest.fixture(scope="module", autouse=True)
+def sized_once():
+    """The same bay, target, weather and units are sized once for all tests here."""
+    size_bay, made = size.size_bay, {}
+
+    def remembered(*bay, **asked):
+        key = pickle.dumps((bay, asked))
+        if key not in made:
+            made[key] = size_bay(*bay, **asked)
+        return made[key]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(size, "size_bay", remembered)
+        yield
 
 
 @pytest.fixture
