@@ -5,8 +5,6 @@ from __future__ import annotations
 import json
 import pickle
 import re
-import subprocess
-import sys
 from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
@@ -456,11 +454,11 @@ def test_help_shows_an_example(run):
     assert "ventcalc size seed_bay --target" in out
 
 
-def test_as_a_program(tmp_path):
-    """In a process of its own: exit status, nothing on standard error."""
-    command = [sys.executable, "-m", "ventcalc", "size", "fry_bay", "--out", "sized.toml"]
-    done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True)
-    assert (done.returncode, done.stderr) == (0, "")
+def test_a_file_in_the_folder_where_one_stands(run, tmp_path, monkeypatch):
+    """Exit status, nothing on standard error."""
+    monkeypatch.chdir(tmp_path)
+    status, _, err = run("size", "fry_bay", "--out", "sized.toml")
+    assert (status, err) == (0, "")
     assert (tmp_path / "sized.toml").exists()
 
 
