@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-__all__ = ["BadConfig", "BadMessage", "BridgeError", "JournalError", "LinkError"]
+__all__ = ["BadConfig", "BadMessage", "BridgeError", "JournalError", "LinkError", "NothingThere"]
 
 
 class BridgeError(ValueError):
@@ -21,6 +21,10 @@ class BadConfig(BridgeError):
 
 class BadMessage(BridgeError):
     """A payload that is not what its topic promises."""
+
+
+class NothingThere(BadMessage):
+    """A payload that can be read and has nothing in the place that is looked at."""
 
 
 class JournalError(BridgeError):

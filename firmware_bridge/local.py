@@ -49,7 +49,8 @@ def add_commands(commands: Any) -> None:
     one.add_argument("config", type=Path)
     one.add_argument("--seconds", type=float, default=math.inf, help="end after so long")
     one.add_argument("--every", type=float, default=2.0, help="seconds between two looks")
-    one.add_argument("--also", action="append", default=[], metavar="TOPIC", help="as plc/#")
+    words = "show what comes there, too, mapped or not, as 'plc/#'; may be repeated"
+    one.add_argument("--also", action="append", default=[], metavar="TOPIC", help=words)
     one.set_defaults(do=_listen)
 
     one = commands.add_parser(
@@ -131,9 +132,8 @@ def _check(args: argparse.Namespace) -> int:
     many = len(config.bays)
     say(f"{args.config}: sound; {many} bay{'s' if many > 1 else ''}")
     for bay in config.bays:
-        lacks = [kind for kind in _OUTSIDE if bay.mapping and kind not in _given(bay)]
-        if lacks:
-            say(f"warning: {bay.name}: nothing gives {' or '.join(lacks)}; the door stays shut")
+        for words in _thin(bay):
+            say(f"warning: {bay.name}: {words}")
         no_outlook = forecast_problem(bay, time.time())
         if no_outlook:
             say(f"warning: {bay.name}: no outlook: {no_outlook}")
@@ -191,7 +191,30 @@ def _given(bay: BayConfig) -> set[str]:
     return {one.kind for one in readings if one.key not in bay.ignore}
 
 
-_OUTSIDE = ("outside_temperature", "outside_relative_humidity")
+def _thin(bay: BayConfig) -> list[str]:
+    """What a plain controller does not give or take, and what that means."""
+    if bay.mapping is None:
+        return []
+    given, to = _given(bay), bay.mapping.advice
+    found = []
+    for kinds, meaning in _MEANS.items():
+        lacks = [kind for kind in kinds if kind not in given]
+        if lacks:
+            found.append(f"nothing gives {' or '.join(lacks)}; {meaning}")
+    if to is not None and to.fan and not to.door and bay.mode in ("confirm", "bounded"):
+        found.append(
+            "advice has fan and no door: fans run as advised, and the door by the controller's "
+            "own program, whatever frost or warmth it lets in"
+        )
+    return found
+
+
+_MEANS = {
+    ("outside_temperature", "outside_relative_humidity"): "the door stays shut",
+    ("co2",): "fresh air comes by the clock, and there is no alarm by CO2",
+    ("fan_speed", "door_opening"): "nobody sees whether advice is followed",
+}
+"""Kinds that are not needed for advice, and what it means to do without."""
 
 
 def _listen(args: argparse.Namespace) -> int:

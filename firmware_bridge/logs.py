@@ -45,7 +45,10 @@ def level_of(code: str) -> int:
 
 class _Lines(logging.Formatter):
     def format(self, record: logging.LogRecord) -> str:
-        return escaped(record.getMessage())
+        fields: Mapping[str, str] = getattr(record, "fields", {})
+        at = datetime.fromtimestamp(record.created, UTC)
+        stamp = fields.get("day") or f"{at:%Y-%m-%dT%H:%M:%SZ}"
+        return escaped(f"{stamp.replace('T', ' ')} {record.getMessage()}")
 
 
 class _Json(logging.Formatter):

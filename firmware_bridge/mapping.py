@@ -6,6 +6,7 @@ The tables ``[bays.mapping]`` of the configuration; each field is one key with i
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -117,6 +118,11 @@ def read_mapping(given: Any, where: str, folder: Path, problems: list[str]) -> P
     keys = [one.key for one in readings]
     if len(set(keys)) < len(keys):
         problems.append(f"{where}.readings: two values have one key; give each its own")
+    numbers = Counter((one.topic, one.path, one.kind) for one in readings)
+    for (topic, path, kind), count in numbers.items():
+        if count > 1:  # a copied line: one probe would stand for two
+            place = f"{topic} at {path}" if path else topic
+            problems.append(f"{where}.readings: {place} is read as {kind} {count} times")
     advice = None
     if "advice" in given:
         advice = read_table(MappedAdvice, given["advice"], f"{where}.advice", folder, problems)

@@ -82,10 +82,10 @@ def _run(args: argparse.Namespace) -> int:
 
 def _say(event: Event, own: str) -> None:
     at = datetime.fromtimestamp(event.t, UTC)
-    who = event.bay or own
-    text = f"{at:%Y-%m-%d %H:%M:%SZ} {who} {event.code} {event.text or 'advice is given'}"
-    fields = {"day": f"{at:%Y-%m-%dT%H:%M:%SZ}", "bay": event.bay, "code": event.code}
-    log.log(level_of(event.code), text, extra={"fields": {**fields, "text": event.text}})
+    text = event.text or "advice is given"
+    fields = {"day": f"{at:%Y-%m-%dT%H:%M:%SZ}", "bay": event.bay, "code": event.code, "text": text}
+    line = f"{event.bay or own} {event.code} {text}"
+    log.log(level_of(event.code), line, extra={"fields": fields})
 
 
 def _log(code: str, text: str, warns: bool = False) -> None:

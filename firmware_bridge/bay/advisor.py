@@ -24,7 +24,7 @@ from firmware_bridge.bay.memory import (
 )
 from firmware_bridge.bay.safety import RUNNING, Targets
 from firmware_bridge.codes import ACTIONS, TARGETS
-from firmware_bridge.errors import BadConfig
+from firmware_bridge.errors import BadConfig, BridgeError
 from firmware_bridge.sensors.sample import ActualPositions, Sample, mean_of, pulp_keys
 from firmware_bridge.wire.messages import Alarm
 from ventcalc.advice.advise import Action, Advice, Memory, advise
@@ -51,6 +51,7 @@ __all__ = [
     "readings_of",
     "request",
     "starter_bay",
+    "trouble_of",
 ]
 
 Words = Callable[[UnitSystem], tuple[str, ...]]
@@ -252,3 +253,10 @@ def _words(bay: Bay, advice: Advice, line: str, word: str) -> Words:
 
 def _thousandths(position: float) -> float:
     return round(float(position), 3)
+
+
+def trouble_of(error: Exception) -> str:
+    """Why something could not be worked out: a refusal's own words, or what broke."""
+    if isinstance(error, VentcalcError | BridgeError):
+        return "; ".join(str(error).splitlines())
+    return f"{type(error).__name__}: {' '.join(f'{error}'.split())}"

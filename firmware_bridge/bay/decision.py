@@ -118,6 +118,10 @@ class BayView:
     """What adviser and bridge found wrong with the bay and its controller."""
     since: float = math.inf
     """How long the same has been said. [s]"""
+    offer: int = 0
+    """Number of what waits to be confirmed at a plain controller; 0 for nothing."""
+    answers: bool = True
+    """Whether the controller can answer; one of plain topics cannot."""
     season: Season = field(default_factory=Season)
     week: Week | None = None
     """The days ahead; None without a forecast."""

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from firmware_bridge.bay.advisor import FIRST, LONGEST
+from firmware_bridge.bay.advisor import FIRST, LONGEST, trouble_of
 from firmware_bridge.errors import BadConfig
 from firmware_bridge.sensors.sample import Sample
 from firmware_bridge.wire.messages import Alarm
@@ -28,7 +28,15 @@ from ventcalc.errors import VentcalcError
 from ventcalc.report.diagnose_text import diagnosis_text, finding_lines
 from ventcalc.units import UnitSystem
 
-__all__ = ["DAYS", "EVERY", "Diagnosis", "diagnosis_of", "diagnosis_report", "new_alarms"]
+__all__ = [
+    "DAYS",
+    "EVERY",
+    "Diagnosis",
+    "diagnosis_of",
+    "diagnosis_report",
+    "new_alarms",
+    "no_diagnosis",
+]
 
 DAYS = 21.0
 """So far back it looks: what is usual of a probe is learnt from the 17 days before. [d]"""
@@ -80,23 +88,21 @@ def diagnosis_of(
     """
     Look through the readings, beside them outside air as it was ``foretold`` by the hour [°C].
 
-    Whatever goes wrong is told in what comes back, and the bridge goes on.
+    Raises whatever a rule stumbles over, and ``BadConfig`` where there is too little.
     """
-    try:
-        log = _log(list(rows), ignore, heights or {}, foretold or {})
-        evidence = evidence_of(bay, log)
-        found = {units: told(evidence, units) for units in _UNITS}
-        return Diagnosis(
-            made=made,
-            said={units: _sentences(bay, one, units) for units, one in found.items()},
-            alarms=_alarms(found["metric"].findings),
-        )
-    except (VentcalcError, BadConfig) as error:
-        return Diagnosis(made=made, trouble="; ".join(str(error).splitlines()))
-    except Exception as error:  # whatever a rule stumbles over
-        return Diagnosis(
-            made=made, trouble=f"{type(error).__name__}: {' '.join(f'{error}'.split())}"
-        )
+    log = _log(list(rows), ignore, heights or {}, foretold or {})
+    evidence = evidence_of(bay, log)
+    found = {units: told(evidence, units) for units in _UNITS}
+    return Diagnosis(
+        made=made,
+        said={units: _sentences(bay, one, units) for units, one in found.items()},
+        alarms=_alarms(found["metric"].findings),
+    )
+
+
+def no_diagnosis(made: float, error: Exception) -> Diagnosis:
+    """That nothing can be said, and why."""
+    return Diagnosis(made=made, trouble=trouble_of(error))
 
 
 def diagnosis_report(bay: Bay, rows: Rows, ignore: Collection[str], units: str) -> str:

@@ -29,7 +29,8 @@ def kept_text(bay: BayState, now: float, day: float) -> str | None:
     machines = {"fan": bay.history.fan, "cool": bay.history.cool}
     seen = {key: [one.on, now - one.since] for key, one in machines.items() if one.measured}
     changes = [now - time for time in bay.history.changes]
-    return json.dumps({"day": day, "source": source, "machines": seen, "changes": changes})
+    kept = {"day": day, "source": source, "machines": seen, "changes": changes}
+    return json.dumps({**kept, "foreign": max(bay.foreign_until - now, 0.0)})
 
 
 def recall(bay: BayState, text: str | None, now: float, day: float) -> bool:
@@ -46,10 +47,12 @@ def recall(bay: BayState, text: str | None, now: float, day: float) -> bool:
             cool=machines.get("cool", bay.history.cool),
             changes=tuple(now - gap - float(age) for age in given["changes"]),
         )
+        foreign = float(given.get("foreign", 0.0))
         bay.source.take_up(given["source"], now - gap)
     except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
         return False
     bay.history = history
+    bay.foreign_until = now - gap + foreign
     return True
 
 

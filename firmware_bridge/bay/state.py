@@ -97,6 +97,8 @@ class BayState:
     """Somebody else speaks in the bridge's name."""
     other_until: float = -math.inf
     """Until when another bridge is believed to serve this bay. [s]"""
+    foreign_until: float = -math.inf
+    """Until when a plain controller may hold numbers that are not ours. [s]"""
 
     @property
     def name(self) -> str:
@@ -357,6 +359,8 @@ class BayState:
             alarms=self.alarms,
             complaints=self.complaints,
             since=now - self.since,
+            offer=0 if self.consent is None else self.consent.offer,
+            answers=self.plain is None,
             season=self.season,
             week=self.week,
             plans=self.config.plan,

@@ -182,7 +182,8 @@ def told_alarms(told: Told, sample: Sample | None, now: float, zone: str) -> tup
         text += ": look for them!" if late else "; until told otherwise"
         level: Literal[1, 3] = 1 if late else 3
         since = datetime.fromtimestamp(first.at, UTC).isoformat()
-        todo = "Look for them; then firmware-bridge tell --people-inside no." if late else ""
+        todo = "Look for them" if late else "Count everybody out"
+        todo += "; then the switch at the door, or firmware-bridge tell --people-inside no."
         found.append(
             Alarm(id="people_inside", level=level, text=text[:90], since=since, first=todo)
         )
@@ -193,7 +194,8 @@ def told_alarms(told: Told, sample: Sample | None, now: float, zone: str) -> tup
     }
     if others:
         text = f"Told: {', '.join(_words(key, value) for key, value in others.items())}"
-        found.append(Alarm(id="told", level=3, text=text[:90]))
+        todo = "Where it holds no longer, say so: firmware-bridge tell."
+        found.append(Alarm(id="told", level=3, text=text[:90], first=todo))
     return tuple(found)
 
 

@@ -49,6 +49,7 @@ __all__ = [
     "doubt_of",
     "forecast_problem",
     "foretold",
+    "no_week",
     "plan_hour",
     "question_of",
     "standing",
@@ -122,6 +123,11 @@ class Week:
             return None
         k = int((time - self.start) // 3600.0)
         return self.hours[k] if 0 <= k < len(self.hours) else None
+
+
+def no_week(made: float, error: Exception) -> Week:
+    """That there is no outlook, and why."""
+    return Week(made=made, trouble=advisor.trouble_of(error))
 
 
 def standing(week: Week | None, time: float) -> Week:
@@ -224,18 +230,8 @@ def question_of(
 
 
 def week_of(asked: Question) -> Week:
-    """Work it out; whatever goes wrong is told in it, and the bridge goes on."""
-    made = asked.given.readings.time
-    try:
-        return _week(asked, made)
-    except (VentcalcError, BadConfig) as error:
-        return Week(made=made, trouble="; ".join(str(error).splitlines()))
-    except Exception as error:  # whatever the model stumbles over
-        return Week(made=made, trouble=f"{type(error).__name__}: {' '.join(f'{error}'.split())}")
-
-
-def _week(asked: Question, made: float) -> Week:
-    path = asked.config.forecast
+    """Work it out; raises whatever the forecast or the model stumbles over."""
+    made, path = asked.given.readings.time, asked.config.forecast
     assert path is not None
     bay = _unchanged(asked)
     forecast = _forecast(path, bay)

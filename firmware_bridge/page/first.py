@@ -115,8 +115,15 @@ def followed(view: BayView) -> tuple[str, str]:
         f"{TARGET_NAMES[name].lower()} at {actual:.0%} in place of {said:.0%}"
         for name, said, actual in apart
     )
+    if view.mode == "confirm" and (view.offer or _only_shown(view)):
+        number = f" (number {view.offer})" if view.offer else ""
+        return "", f"Waits to be confirmed at the controller{number}: {differ}."
     own = "; the controller runs its own program" if view.mode in ("observe", "advise") else ""
     return "no", f"Not followed: {differ}{own}."
+
+
+def _only_shown(view: BayView) -> bool:
+    return view.accepted is not None and view.accepted.code == "shown"
 
 
 def doubted(sample: Sample | None) -> str:

@@ -50,7 +50,8 @@ def _standing(board: Board) -> tuple[bool, bool, dict[str, object]]:
         "version": __version__,
         "run": snapshot.bridge.boot,
         "silent_s": _seconds(board.silence()),
-        "broker": snapshot.problem or "connected",
+        "broker": "connected" if snapshot.bridge.link else "not ready",
+        "problem": snapshot.problem,
         "doubts": doubts,
         "certificates": {
             what: f"{datetime.fromtimestamp(end, UTC):%Y-%m-%dT%H:%M:%SZ}"

@@ -197,6 +197,8 @@ def _short(advised: Targets) -> str:
 def _answer(view: BayView) -> str:
     if view.mode == "observe":
         return "not asked: nothing is sent"
+    if not view.answers:
+        return "none, plain topics have no way for one"
     if view.accepted is None:
         return "no answer yet"
     code = str(view.accepted.code)

@@ -2,26 +2,21 @@
 
 from __future__ import annotations
 
-import threading
-from collections import deque
-from collections.abc import Callable, Mapping
+import functools
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from firmware_bridge.bay.state import BayState
-from firmware_bridge.bay.week import Question, Week, standing, week_of
+from firmware_bridge.bay.week import Week, no_week, standing, week_of
+from firmware_bridge.service.beside import Beside
 from firmware_bridge.service.turn import Turn
 
-__all__ = ["Ahead", "in_thread"]
+__all__ = ["Ahead"]
 
 LOOK_EVERY = 900.0
 """A forecast is looked at, and may be worked out anew. [s]"""
 RENEW_EVERY = 3600.0
 """The pile has moved on by then: it is worked out anew by the same forecast. [s]"""
-
-
-def in_thread(work: Callable[[], None]) -> None:
-    """Work beside the loop."""
-    threading.Thread(target=work, daemon=True, name="beside the loop").start()
 
 
 @dataclass(slots=True)
@@ -38,17 +33,14 @@ class Ahead:
     """Asks for them, and takes what was found; called once a second, and never waits."""
 
     bays: Mapping[str, BayState]
-    spawn: Callable[[Callable[[], None]], None] = in_thread
-    _busy: bool = False
-    _found: deque[tuple[str, Week]] = field(default_factory=deque)
+    beside: Beside[Week] = field(default_factory=lambda: Beside(no_week))
     _asked: dict[str, _Asked] = field(default_factory=dict)
     _said: dict[str, tuple[bool, bool]] = field(default_factory=dict)
 
     def look(self, turn: Turn) -> None:
         """Take what was found, drop what is too old, ask for the next."""
-        while self._found:
-            name, week = self._found.popleft()
-            self.bays[name].week, self._busy = week, False
+        for name, week in self.beside.found():
+            self.bays[name].week = week
             self._tell(self.bays[name], turn)
         for bay in self.bays.values():
             if bay.config.forecast is None:
@@ -56,7 +48,7 @@ class Ahead:
             bay.week = standing(bay.week, turn.day)
             if bay.name in self._said:
                 self._tell(bay, turn)
-            if not self._busy and self._due(bay, turn.now):
+            if not self.beside.busy and self._due(bay, turn.now):
                 self._ask(bay, turn)
 
     def _ask(self, bay: BayState, turn: Turn) -> None:
@@ -64,11 +56,7 @@ class Ahead:
         if question is None:
             return
         self._asked[bay.name] = _Asked(turn.now, turn.now, _changed(bay))
-        self._busy = True
-        self.spawn(lambda: self._work(bay.name, question))
-
-    def _work(self, name: str, question: Question) -> None:
-        self._found.append((name, week_of(question)))
+        self.beside.ask(bay.name, turn.day, functools.partial(week_of, question))
 
     def _due(self, bay: BayState, now: float) -> bool:
         last = self._asked.get(bay.name)

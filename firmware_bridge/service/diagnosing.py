@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import functools
-from collections import deque
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from firmware_bridge.bay.diagnosis import DAYS, EVERY, Diagnosis, diagnosis_of
+from firmware_bridge.bay.diagnosis import DAYS, EVERY, Diagnosis, diagnosis_of, no_diagnosis
 from firmware_bridge.bay.state import BayState
 from firmware_bridge.bay.week import foretold
-from firmware_bridge.errors import JournalError
 from firmware_bridge.journal.export import samples_of_journal
 from firmware_bridge.journal.journal import Journal
-from firmware_bridge.service.ahead import in_thread
+from firmware_bridge.service.beside import Beside
 from firmware_bridge.service.turn import Turn
 
 __all__ = ["Diagnosing", "look_through"]
@@ -31,31 +29,29 @@ class Diagnosing:
 
     bays: Mapping[str, BayState]
     journal: Path
-    spawn: Callable[[Callable[[], None]], None] = in_thread
-    _busy: bool = False
-    _found: deque[tuple[str, Diagnosis]] = field(default_factory=deque)
+    beside: Beside[Diagnosis] = field(default_factory=lambda: Beside(no_diagnosis))
     _due: dict[str, float] = field(default_factory=dict)
     _foretold: dict[str, dict[int, float]] = field(default_factory=dict)
     """Outside air by the forecasts that were there, hour by hour; a restart forgets them. [°C]"""
 
     def look(self, turn: Turn) -> None:
         """Take what was found, ask for the next."""
-        while self._found:
-            name, found = self._found.popleft()
-            self._busy = False
+        for name, found in self.beside.found():
             self._take(self.bays[name], found, turn)
         for bay in self.bays.values():
-            if not self._busy and turn.now >= self._due.setdefault(bay.name, turn.now + BEGIN):
-                self._due[bay.name], self._busy = turn.now + LOOK_EVERY, True
+            due = self._due.setdefault(bay.name, turn.now + BEGIN)
+            if not self.beside.busy and turn.now >= due:
+                self._due[bay.name] = turn.now + LOOK_EVERY
                 sample = bay.source.newest
                 heights = {} if sample is None else dict(sample.heights)
-                self.spawn(functools.partial(self._work, bay, heights, turn.day))
+                work = functools.partial(self._work, bay, heights, turn.day)
+                self.beside.ask(bay.name, turn.day, work)
 
-    def _work(self, bay: BayState, heights: Mapping[str, float], day: float) -> None:
+    def _work(self, bay: BayState, heights: Mapping[str, float], day: float) -> Diagnosis:
         known = self._foretold.get(bay.name, {}) | foretold(bay.config, day)
         first = day / 3600.0 - 24.0 * DAYS
         self._foretold[bay.name] = known = {k: one for k, one in known.items() if k > first}
-        self._found.append((bay.name, look_through(self.journal, bay, heights, day, known)))
+        return look_through(self.journal, bay, heights, day, known)
 
     def _take(self, bay: BayState, found: Diagnosis, turn: Turn) -> None:
         """What is new, and what is no more, is told once."""
@@ -77,12 +73,9 @@ def look_through(
     known: Mapping[int, float],
 ) -> Diagnosis:
     """What the last weeks of a bay show; the loop writes the journal meanwhile."""
+    journal = Journal(path, read_only=True)
     try:
-        journal = Journal(path, read_only=True)
-        try:
-            rows = list(samples_of_journal(journal, bay.name, day - DAYS * 86400.0, day, EVERY))
-        finally:
-            journal.close()
-    except JournalError as error:
-        return Diagnosis(made=day, trouble=str(error))
+        rows = list(samples_of_journal(journal, bay.name, day - DAYS * 86400.0, day, EVERY))
+    finally:
+        journal.close()
     return diagnosis_of(bay.description, rows, day, bay.config.ignore, heights, known)

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 import secrets
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
 import msgspec
 
 from firmware_bridge.bay.state import BayState
+from firmware_bridge.errors import JournalError
+from firmware_bridge.journal.audit import AuditLog, Entry
 from firmware_bridge.service.turn import Turn
 from firmware_bridge.wire.messages import Alarm, Beat
 
@@ -19,10 +21,14 @@ DEAF_AFTER = 35.0
 """A bridge that has not heard its own beat for so long does not trust the link. [s]"""
 OTHER_FOR = 60.0
 """So long after its last beat another bridge is believed to be there. [s]"""
+FIRST_BEATS = 15.0
+"""By then a bridge that served before has sent a beat, and is no forger. [s]"""
 FLAPPING = (5, 60.0)
 """So many losses of the link within so many seconds."""
 TOLD_FOR = 600.0
 """So long after the last forged message its alarm stands. [s]"""
+RETRY_EVERY = 5.0
+"""A log that failed is tried again. [s]"""
 DISK_EVERY = 30.0
 """[s]"""
 
@@ -45,8 +51,6 @@ class _Heard:
     earlier_since: float = math.inf
     """Since when the beat of an earlier bridge is heard."""
     forged_until: float = -math.inf
-    foreign_until: float = -math.inf
-    """Until when the controller may hold numbers that are not ours."""
 
 
 @dataclass(slots=True)
@@ -56,6 +60,8 @@ class BridgeHealth:
     boot: int
     low_disk_mb: float
     free_mb: Callable[[], float]
+    began: float = -math.inf
+    """When this bridge did. [s]"""
     id: int = field(default_factory=lambda: secrets.randbits(31))
     """Drawn at start, to tell two bridges of one boot number apart."""
     heard_at: float = -math.inf
@@ -80,8 +86,7 @@ class BridgeHealth:
             return "audit"
         if self.disk_low:
             return "disk"
-        heard = self._heard.get(bay.name)
-        if now < bay.other_until or (heard is not None and now < heard.foreign_until):
+        if now < max(bay.other_until, bay.foreign_until):
             return "other_bridge"
         if not ready or now - self.heard_at > DEAF_AFTER:
             return "link"
@@ -101,14 +106,14 @@ class BridgeHealth:
         }
         return tuple(code for code, stands in found.items() if stands)
 
-    def hear(self, bay: BayState, beat: Beat, turn: Turn) -> None:
+    def hear(self, bay: BayState, beat: Beat, topic: str, turn: Turn) -> None:
         """Take a beat of this or another bridge; the later one serves, the earlier stands back."""
         heard = self._heard.setdefault(bay.name, _Heard())
         if beat.id == self.id:
             if heard.own < beat.seq <= self.sent:
                 heard.own, self.heard_at = beat.seq, turn.now
             else:
-                self._forged(bay, "on the topic to/beat", turn)
+                self._forged(bay, f"on the topic {topic}", turn)
             return
         heard.other_at = turn.now
         if (beat.boot, beat.id) > (self.boot, self.id):
@@ -125,7 +130,7 @@ class BridgeHealth:
         self.new_boot |= beat.boot == self.boot
         heard.earlier_since = min(heard.earlier_since, turn.now)
         if turn.now - heard.earlier_since > OTHER_FOR:  # a bridge would have stood back
-            self._forged(bay, "on the topic to/beat", turn)
+            self._forged(bay, f"on the topic {topic}", turn)
 
     def overhear(self, bay: BayState, topic: str, kept: bool, turn: Turn) -> None:
         """
@@ -139,8 +144,11 @@ class BridgeHealth:
         if turn.now - heard.other_at <= OTHER_FOR:  # another bridge, whose beat was heard
             return
         if bay.plain is not None and not kept:
-            heard.foreign_until = turn.now + TOLD_FOR
             turn.touched[bay.name] = bay
+            if turn.now - self.began < FIRST_BEATS:  # or will be
+                bay.foreign_until = max(bay.foreign_until, turn.now + FIRST_BEATS)
+                return
+            bay.foreign_until = turn.now + TOLD_FOR
         left = "and left it at the broker, " if kept else ""
         self._forged(bay, f"{left}on the topic {topic}", turn)
 
@@ -150,7 +158,7 @@ class BridgeHealth:
         text = f"somebody else speaks in this bridge's name, {where}"
         if not bay.intruder:  # told once, however many topics somebody tries
             turn.tell(bay.name, "forged", text)
-            bay.intruder = (msgspec.structs.replace(_FORGED, text=text),)
+            bay.intruder = (msgspec.structs.replace(_FORGED, text=text[:120]),)
 
     def forget(self, bay: BayState, now: float) -> None:
         """Let go what is over."""
@@ -181,3 +189,27 @@ class BridgeHealth:
         if self.audit_failed_at is None:
             turn.tell("", "audit", text)
         self.audit_failed_at = turn.now
+
+    def retry_audit(self, audit: AuditLog, turn: Turn) -> None:
+        """Try again to write to a log that failed."""
+        if self.audit_failed_at is None or turn.now - self.audit_failed_at < RETRY_EVERY:
+            return
+        try:
+            audit.write([Entry(t=turn.day, bay="", kind="resume", body=b"log writable again")])
+        except JournalError:
+            self.audit_failed_at = turn.now
+            return
+        self.audit_failed_at = None
+        turn.tell("", "audit", "audit log writable again")
+
+    def come_back(self, bays: Iterable[BayState], audit: AuditLog, turn: Turn) -> None:
+        """No later bridge is there (any more): under a new boot number, or nobody would listen."""
+        if not self.new_boot or any(turn.now < bay.other_until for bay in bays):
+            return
+        try:
+            self.boot = audit.next_boot(turn.day)
+        except JournalError as error:
+            self.audit_lost(str(error), turn)
+            return
+        self.new_boot = False
+        turn.tell("", "resume", f"bridge serves again (run {self.boot})")

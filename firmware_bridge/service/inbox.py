@@ -121,7 +121,7 @@ class Inbox:
             return
         bay.counts["retained"] += kept
         if topic in self._confirms:
-            if not kept:
+            if not kept and payload:  # an empty one has cleared what was kept there
                 self._take_confirmation(bay, number_in(payload, ""), turn)
             return
         if topic == plain.mapping.alive:
@@ -146,8 +146,10 @@ class Inbox:
     def _take_leaf(self, bay: BayState, leaf: str, message: Message, turn: Turn) -> None:
         known = topics.LEAVES[leaf]
         if leaf == "advice":  # the broker sends what others say there, retained or not
-            self._health.overhear(bay, "to/advice", message.retain, turn)
+            self._health.overhear(bay, message.topic, message.retain, turn)
             return
+        if not message.payload and not known.retain:
+            return  # somebody has cleared what was kept there
         if message.retain and not known.retain:
             bay.counts["retained"] += 1
             return
@@ -156,7 +158,8 @@ class Inbox:
             return
         payload, largest, now = message.payload, known.largest, message.received
         if leaf == "beat":
-            self._health.hear(bay, messages.decode(payload, Beat, largest), turn)
+            beat = messages.decode(payload, Beat, largest)
+            self._health.hear(bay, beat, message.topic, turn)
         elif leaf == "reading":
             self._take_reading(bay, messages.decode(payload, ReadingMessage, largest), now, turn)
         elif leaf == "birth":

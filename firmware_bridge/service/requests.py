@@ -57,7 +57,9 @@ def ask(data: Path, request: Request, patience: float = PATIENCE) -> str:
     try:
         _put(asked, body, folder.stat())
     except OSError as error:
-        raise LinkError(f"{folder}: {error.strerror}; run it as the bridge's own user") from None
+        barred = isinstance(error, PermissionError)
+        words = "run it as the bridge's own user" if barred else "nothing was done"
+        raise LinkError(f"{folder}: {error.strerror}; {words}") from None
     end = time.monotonic() + patience
     while time.monotonic() < end:
         if answered.exists():
@@ -104,7 +106,7 @@ def carry_out(bay: BayState, request: Request, turn: Turn) -> str:
         return "the latch of freeze protection is released"
     bay.tell(request.told, request.by, turn.now, turn.day)
     words = [f"{key} {said_as(value)}" for key, value in standing(bay.told).items()]
-    return f"told: {'; '.join(words) or 'nothing'}"
+    return f"told: {'; '.join(words) or 'nothing that stands now'}"
 
 
 def has_name(by: str) -> bool:

@@ -166,5 +166,8 @@ class _Watchdog:
 
     def _watch(self) -> None:
         while not self._done.wait(1.0):
-            if time.monotonic() - self._fed > STALLED_AFTER:
+            silent = time.monotonic() - self._fed
+            if silent > STALLED_AFTER:
+                words = f"the loop stood still for {silent:.0f} s; ended, to be started anew\n"
+                os.write(2, f"firmware-bridge: {words}".encode())  # no lock that may be held
                 os._exit(70)

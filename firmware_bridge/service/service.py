@@ -44,8 +44,6 @@ __all__ = ["BEAT_EVERY", "Service"]
 
 BEAT_EVERY = 10.0
 """[s]"""
-RETRY_EVERY = 5.0
-"""A log that failed is tried again. [s]"""
 LOG_WITHIN = 1.0
 """
 So long an answer waits for advice to be written with, and what only repeats the last advice for
@@ -81,7 +79,10 @@ class Service:
         self.book.recall(journal.note(ALARMS), bays, clock.steady())
         self._asked: deque[tuple[Request, Callable[[bool, str], None]]] = deque()
         self.health = BridgeHealth(
-            boot=boot, low_disk_mb=config.bridge.low_disk_mb, free_mb=free_mb
+            boot=boot,
+            low_disk_mb=config.bridge.low_disk_mb,
+            free_mb=free_mb,
+            began=clock.steady(),
         )
         self.inbox = Inbox(config.bridge.root, bays, self.health, config.bridge.store_every_s)
         self.counts: Counter[str] = Counter()
@@ -225,8 +226,8 @@ class Service:
 
     def _each_second(self, turn: Turn) -> None:
         self.health.check_disk(turn)
-        self._retry_audit(turn)
-        self._come_back(turn)
+        self.health.retry_audit(self.audit, turn)
+        self.health.come_back(self.bays.values(), self.audit, turn)
         self._day.note(turn)
         for name, request in self._requests.take():
             done, text = self._do(request, turn)
@@ -302,31 +303,6 @@ class Service:
             with suppress(JournalError):
                 self.journal.set_note(ALARMS, self.book.to_text())
                 self.book.changed = False
-
-    def _retry_audit(self, turn: Turn) -> None:
-        failed_at = self.health.audit_failed_at
-        if failed_at is None or turn.now - failed_at < RETRY_EVERY:
-            return
-        try:
-            self.audit.write([Entry(t=turn.day, bay="", kind="resume", body=b"log writable again")])
-        except JournalError:
-            self.health.audit_failed_at = turn.now
-            return
-        self.health.audit_failed_at = None
-        turn.tell("", "audit", "audit log writable again")
-
-    def _come_back(self, turn: Turn) -> None:
-        """No later bridge is there (any more): under a new boot number, or nobody would listen."""
-        waits = any(turn.now < bay.other_until for bay in self.bays.values())
-        if not self.health.new_boot or waits:
-            return
-        try:
-            self.health.boot = self.audit.next_boot(turn.day)
-        except JournalError as error:
-            self.health.audit_lost(str(error), turn)
-            return
-        self.health.new_boot = False
-        turn.tell("", "resume", f"bridge serves again (run {self.health.boot})")
 
     def _beat(self, turn: Turn, bays: Iterable[BayState]) -> None:
         self.health.sent = self._beat_seq = self._beat_seq + 1

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 import msgspec
 
-from firmware_bridge.errors import BadMessage
+from firmware_bridge.errors import BadMessage, NothingThere
 from firmware_bridge.mapping import MappedReading, PlainTopics
 from firmware_bridge.wire.messages import Birth, Channel, ReadingMessage
 
@@ -51,7 +51,7 @@ def _walk(payload: bytes, path: str) -> object:
         elif isinstance(node, list) and part.isdigit() and int(part) < len(node):
             node = node[int(part)]
         else:
-            raise BadMessage(f"nothing at {path!r}")
+            raise NothingThere(f"nothing at {path!r}")
     return node
 
 
@@ -123,6 +123,8 @@ class PlainInbox:
                 at = now - delay_of(payload, one, wall)
             except BadMessage as error:  # the others of this payload are taken all the same
                 problem = problem or error
+                if not isinstance(error, NothingThere):
+                    self._doubt(one.key)
                 continue
             known = self._values.get(one.key)
             if known is None or at >= known.at or not one.time:  # a late one tells nothing new
@@ -132,6 +134,12 @@ class PlainInbox:
                     self.due = now + ROUND
         if problem is not None:
             raise problem
+
+    def _doubt(self, key: str) -> None:
+        """No number may mean that the probe is dead: no value outlives it for long."""
+        known = self._values.get(key)
+        if known is not None:
+            self._values[key] = replace(known, heard=-math.inf)
 
     def take_alive(self, payload: bytes, now: float, kept: bool = False) -> bool | None:
         """

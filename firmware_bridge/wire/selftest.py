@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import secrets
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 
 from firmware_bridge.config import BayConfig, BrokerConfig, Config
 from firmware_bridge.errors import BadMessage
@@ -235,13 +235,19 @@ def _controller(
     """What of a controller has been heard; silence looks like an access list that forbids it."""
     if bay.mapping is not None:
         silent = topics_read(bay.mapping) - {one.topic for one in heard}
-        if silent:
-            names = ", ".join(sorted(silent)[:6])
-            more = f" and {len(silent) - 6} more" if len(silent) > 6 else ""
+        live = {one.topic for one in heard if not one.retain}
+        kept = {one.topic for one in bay.mapping.readings if not one.retained} - live - silent
+        if kept:
             yield (
                 "warning",
-                f"{bay.name}: nothing heard yet on {names}{more}; `listen` waits longer; an access "
-                "list that forbids reading looks the same",
+                f"{bay.name}: so far only what the broker kept was heard on {_few(kept)}; nobody "
+                "knows its age, and it is not used: publish it anew, or give `time` and `retained`",
+            )
+        if silent:
+            yield (
+                "warning",
+                f"{bay.name}: nothing heard yet on {_few(silent)}; `listen` waits longer; an "
+                "access list that forbids reading looks the same",
             )
         return
     topic = topics.bay_topic(root, bay.name, "birth")
@@ -269,6 +275,11 @@ def _controller(
                 f"{bay.name}: the controller has no channel of {kind}, and there is no advice "
                 f"without it; unit {units_of(kind)}",
             )
+
+
+def _few(names: Collection[str]) -> str:
+    more = f" and {len(names) - 6} more" if len(names) > 6 else ""
+    return f"{', '.join(sorted(names)[:6])}{more}"
 
 
 def _hear_all(config: Config, link: Link, heard: list[Message], patience: float) -> None:

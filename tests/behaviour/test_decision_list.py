@@ -650,6 +650,22 @@ def test_people_inside_find_the_door_as_it_was_however_cold_it_makes_the_supply(
     assert advice.door_opening == pytest.approx(0.4)
 
 
+@pytest.mark.parametrize("co2", [0.001, 0.006, NAN])
+def test_fans_that_run_with_people_inside_go_on_in_frost_with_the_door_closer(co2):
+    seen = pile(HOLDING + 2.5, people_inside=True, outside_temperature=-15.0, co2=co2)
+    advice = given(SEED, seen, ran(SEED, seen, fan_speed=0.5, door_opening=0.4))
+    assert (advice.action, advice.fan_speed) == (Action.PEOPLE_INSIDE, 0.5)
+    assert 0.05 < advice.door_opening < 0.4
+    assert SEED.limits.plenum_floor <= advice.plenum_temperature < lowest_supply(SEED) + 0.2
+
+
+def test_people_inside_a_bay_whose_pulp_is_not_read_find_all_as_it_was():
+    seen = pile(HOLDING, people_inside=True, outside_temperature=-15.0, return_temperature=0.8)
+    seen = seen._replace(pulp_mean=NAN)
+    advice = given(SEED, seen, ran(SEED, seen, fan_speed=0.5, door_opening=0.4))
+    assert (advice.fan_speed, advice.door_opening) == (0.5, pytest.approx(0.4))
+
+
 def test_a_start_in_deep_cold_keeps_farther_from_the_floor_than_a_run():
     """Its return air is not yet read, and a pulp probe may read a kelvin high."""
     seen = pile(HOLDING + 0.8, spread=3.0, outside_temperature=-20.0)

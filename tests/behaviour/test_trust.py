@@ -629,6 +629,22 @@ def test_a_stuck_door_is_found_told_to_shut_and_forgotten():
     assert known.index(False) == round(FROST_LIFE / HOUR)
 
 
+@pytest.mark.parametrize(("outside", "off", "found"), [(35.0, 0.07, False), (25.0, 0.1, True)])
+def test_a_door_is_stuck_from_eight_hundredths_of_fresh_air_on(outside, off, found):
+    """Both plenums are some 2 K off what was expected."""
+    span = outside - 5.0
+    warm = {key: value for key, value in BAY.items() if key != "outside_temp_f"}
+    plenum = 5.0 + (0.3 + off) * span
+    seen = readings_from_dict({**warm, "outside_temp_c": outside, "plenum_temp_c": plenum}).readings
+    memory = vc.Memory(
+        time=seen.time - HOUR, target=3.33, fan_on=True, fan_since=9e4, fan_speed=1.0,
+        expected_plenum_temperature=5.0 + 0.3 * span, expected_share=0.3,
+        expected_return_temperature=5.0, expected_outside_temperature=outside,
+    )  # fmt: skip
+    after = vc.advise(SEED, seen, memory)[1]
+    assert after.door_share == pytest.approx(0.3 + off if found else math.nan, nan_ok=True)
+
+
 def test_air_that_truck_doors_have_cooled_is_no_stuck_door():
     """A start reckons with air as warm as the top; what the return probe reads then tells."""
     share, drawn, outside = 0.1, 9.0, -1.0

@@ -191,6 +191,12 @@ def test_plain_topics(write):
         ("every_s = 20", "alive_within_s = 20", "alive_within_s needs alive"),
         ("scale = 0.1", "retained = true", "retained needs time"),
         ("scale = 0.1", 'time = "t"', "time needs path"),
+        (
+            "[bays.mapping.advice]",
+            '[[bays.mapping.readings]]\ntopic = "plc/7/pt1"\nkey = "pulp_2"\n'
+            'kind = "pulp_temperature"\nunit = "Cel"\n[bays.mapping.advice]',
+            "plc/7/pt1 is read as pulp_temperature 2 times",
+        ),
         ("scale = 0.1", "max_age_s = 900", "pulp_1.max_age_s is longer"),
         ("every_s = 20", "every = 20", "unknown key"),
         ('valid = "plc/7/set/valid"', "", "valid is missing"),

@@ -224,7 +224,7 @@ def test_the_end_of_a_certificate_is_said_before_and_after(tmp_path, capsys):
         words = json.loads(get(f"http://127.0.0.1:{health}", "/health")[1])
         assert words["certificates"]["the broker's certificate"] == f"{end:%Y-%m-%dT%H:%M:%SZ}"
         until(lambda: any(b"has expired on" in one for one in told()), 40.0, "expired")
-        assert json.loads(get(f"http://127.0.0.1:{health}", "/health")[1])["broker"].startswith(
+        assert json.loads(get(f"http://127.0.0.1:{health}", "/health")[1])["problem"].startswith(
             "Bridge: the broker's certificate has expired on"
         )
     finally:

@@ -89,7 +89,7 @@ def watched(world, winter):
     one.kill()
     one.hand.offset += winter[0][-1] + YEARS - one.hand.wall()
     one.start()
-    one.service.diagnosing.spawn = lambda work: work()
+    one.service.diagnosing.beside.spawn = lambda work: work()
     return one
 
 
@@ -189,6 +189,16 @@ def test_nothing_wrong_is_said_and_a_mended_fault_is_told_once(watched, winter):
     for _ in range(3):
         watched.service.diagnosing.look(turn)
     assert [event.text for event in turn.events] == ["no longer shown: x"]
+
+
+def test_whatever_goes_wrong_is_said_and_the_next_is_looked_through(watched, monkeypatch):
+    def broken(*_):
+        raise ValueError("a forecast that nobody\nforesaw")
+
+    monkeypatch.setattr("firmware_bridge.service.diagnosing.foretold", broken)
+    assert looked(watched).trouble == "ValueError: a forecast that nobody foresaw"
+    monkeypatch.undo()
+    assert looked(watched).trouble == "the journal holds less than a day of readings"
 
 
 def test_too_little_to_look_through_is_said(watched):

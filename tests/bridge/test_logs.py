@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import json
+import re
 
 import pytest
 from bridge_live import write_config
 
 from firmware_bridge import __version__
 from firmware_bridge.cli import main
+from firmware_bridge.journal.journal import Event
 from firmware_bridge.local import say
 from firmware_bridge.logs import escaped, level_of, log, start_log
-from firmware_bridge.serving import _say
+from firmware_bridge.serving import _log, _say
 from firmware_bridge.wire.client import Message
 
 EVIL = "\x1b]0;owned\x07\r\n\x1b[2J\x9b31m\u202eabc\u2028\ud800"
@@ -54,6 +56,19 @@ def test_json_lines_and_levels(world, capsys):
     assert found["bad_message"]["day"].startswith("2026-11-05T03:00:0")
     assert "birth" not in found  # of less weight
     assert (level_of("audit"), level_of("link"), level_of("birth")) == (40, 30, 20)
+    log.handlers.clear()
+
+
+def test_every_line_has_its_time_and_words(capsys):
+    start_log("text")
+    _log("broker", "broker: connected")
+    _say(Event(t=0.0, bay="bay-1", code="ok", text=""), "barn")
+    start_log("json")
+    _say(Event(t=0.0, bay="bay-1", code="ok", text=""), "barn")
+    first, second, third = capsys.readouterr().out.splitlines()
+    assert re.fullmatch(r"2\d{3}-\d\d-\d\d \d\d:\d\d:\d\dZ broker: connected", first)
+    assert second == "1970-01-01 00:00:00Z bay-1 ok advice is given"
+    assert json.loads(third)["text"] == "advice is given"
     log.handlers.clear()
 
 

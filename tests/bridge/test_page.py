@@ -547,6 +547,8 @@ def test_what_stands_on_the_first_screen(tmp_path):
         ({"actual": ActualPositions(fan=0.78, door=0.3)}, "yes", "does as advised"),
         ({"actual": ActualPositions()}, "", "not known"),
         ({"mode": "advise"}, "no", "runs its own program"),
+        ({"mode": "confirm"}, "no", "Not followed"),
+        ({"mode": "confirm", "offer": 7}, "", "Waits to be confirmed at the controller (number 7)"),
         ({"advised": None}, "none", ""),
     ],
 )
@@ -554,6 +556,11 @@ def test_whether_advice_is_followed(changes, state, words):
     found = bay_text(view(**changes), 0.0, "metric").followed
     assert found[0] == state
     assert words in found[1]
+
+
+def test_plain_topics_answer_nothing():
+    bay = bay_text(view(accepted=None, answers=False), 0.0, "metric")
+    assert bay.answer == "none, plain topics have no way for one"
 
 
 def test_the_board_says_where_to_look():

@@ -273,6 +273,21 @@ def test_what_is_published_on_change_is_believed_while_the_gateway_lives():
     assert values(one, 10920.0)["inside"] is None, "for an hour nothing at all has come"
 
 
+def test_a_word_that_is_no_number_ends_what_was_believed_for_long():
+    """A gateway that publishes on change says once that a probe is dead."""
+    one = inbox()
+    one.take_alive(b"1", 0.0)
+    one.take("gw/door", b"1", 0.0)
+    one.take("gw/j", b'{"v": 5, "t": 0}', 0.0, 0.0)
+    with pytest.raises(BadMessage):
+        one.take("gw/door", b"NaN", 1000.0)
+    with pytest.raises(BadMessage):  # an object of what has changed says nothing of the rest
+        one.take("gw/j", b'{"other": 1}', 1000.0, 1000.0)
+    assert values(one, 1001.0) == {"inside": None, "pulp": None, "out": 5.0}
+    one.take("gw/door", b"1", 1002.0)
+    assert values(one, 2000.0)["inside"] == 1.0
+
+
 def test_the_first_reading_waits_for_the_first_round():
     """Or each start would tell of readings that are missing, and only ask again when it is due."""
     one = inbox(alive="")
@@ -386,10 +401,31 @@ def test_set_points_of_somebody_else_end_the_advice_and_are_an_alarm(plain):
     foreign(plain, "plc/set/fan", b"100")
     assert plain.sim.seen["valid"] == b"0"
     assert plain.bay.decision.code == "other_bridge"
-    plain.run(550)
-    assert plain.sim.seen["valid"] == b"0"
+    plain.run(290)
+    plain.kill()
+    plain.run(10)
+    plain.start()
+    plain.run(250)
+    assert plain.sim.seen["valid"] == b"0", "a restart knows it still"
     plain.run(100)
     assert plain.sim.seen["valid"] == b"1"
+
+
+def test_the_last_words_of_a_bridge_that_served_before_are_not_forged(plain):
+    """Its set points may be heard before its beat."""
+    plain.run(300)
+    plain.kill()
+    plain.start()
+    foreign(plain, "plc/set/fan", b"100")
+    assert plain.bay.intruder == ()
+    assert plain.sim.seen["valid"] == b"0"
+    rival = encode(Beat(boot=1, seq=1, id=1))
+    plain.wire.put(Message(topic="vent/1/bay-1/to/beat", payload=rival), retain=False)
+    plain.run(60)
+    assert plain.sim.seen["valid"] == b"1"
+    plain.run(60)
+    foreign(plain, "plc/set/fan", b"100")
+    assert plain.bay.intruder != ()
 
 
 def test_who_stands_back_takes_back_its_last_word(plain):

@@ -557,7 +557,7 @@ def test_a_beat_in_the_bridges_own_name_is_an_alarm(world):
     one.run(30)
     assert one.bay.counts["forged"] == 2
     assert forged(one) == [
-        "bay-1: somebody else speaks in this bridge's name, on the topic to/beat"
+        "bay-1: somebody else speaks in this bridge's name, on the topic vent/1/bay-1/to/beat"
     ]
     assert codes(one).count("forged") == 1
     assert last(one).none is None

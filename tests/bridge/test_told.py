@@ -358,7 +358,7 @@ def test_people_inside_start_nothing_and_stay_until_told_otherwise(store, capsys
 def test_without_told_words_the_command_says_what_stands(store, capsys):
     one = store()
     one.run(60)
-    assert told(one, capsys) == (0, "bay-1: told: nothing")
+    assert told(one, capsys) == (0, "bay-1: told: nothing that stands now")
     told(one, capsys, "--stage=holding")
     assert told(one, capsys) == (0, "bay-1: told: stage holding")
     assert len(logged(one, "tell")) == 1, "asking is not telling"

@@ -47,7 +47,7 @@ def events(one, code):
 
 def test_the_days_ahead_stand_on_the_page_and_go_with_their_forecast(world, tmp_path):
     one = world(forecast=forecast(tmp_path / "ahead.csv"), tariff="22-6 0.06, 6-22 0.14")
-    one.service.ahead.spawn = lambda work: work()
+    one.service.ahead.beside.spawn = lambda work: work()
     one.run(90)
     (view,) = one.service.views()
     text, us = bay_text(view, 0.0, "metric"), bay_text(view, 0.0, "us")
@@ -83,14 +83,15 @@ def test_a_bay_file_that_changed_gives_no_outlook(world, tmp_path):
     asked = one.bay.question(one.hand.now, one.hand.wall())
     other = replace(one.bay.config, bay_file=tmp_path / "bay.toml")
     other.bay_file.write_text(BAY_FILE.read_text().replace('name = "', 'name = "other '))
-    assert "changed" in week_of(replace(asked, config=other)).trouble
+    with pytest.raises(BadConfig, match="changed"):
+        week_of(replace(asked, config=other))
 
 
 @pytest.fixture
 def planned(world, tmp_path):
     """A bay that would cool, under a plan that lets the pile grow 2 K too warm before."""
     one = world(forecast=tmp_path / "none.csv", plan=True, pulp=12.0)
-    one.service.ahead.spawn = lambda work: None
+    one.service.ahead.beside.spawn = lambda work: None
     bay, now = one.bay.description, one.hand.wall()
     rest = replace(bay, control=replace(bay.control, start_above=2.0, stop_above=2.0))
     one.bay.week = Week(

@@ -13,11 +13,12 @@ from bridge_world import BAY_FILE
 
 from firmware_bridge.cli import main
 from firmware_bridge.config import BrokerConfig, read_config
-from firmware_bridge.mapping import unfit
+from firmware_bridge.mapping import topics_read, unfit
 from firmware_bridge.quantities import QUANTITIES
 from firmware_bridge.sensors.sample import REQUIRED
 from firmware_bridge.wire.client import Link, Message
 from firmware_bridge.wire.messages import Birth, Channel, encode
+from firmware_bridge.wire.selftest import _controller
 
 HEAD = """
 [bridge]
@@ -91,6 +92,12 @@ def test_check_names_every_needed_kind_of_every_bay_that_nothing_gives(write, ca
     assert main(["check", write(bay("bay-1")), "--no-broker"]) == 0
     told = capsys.readouterr().out
     assert "warning: bay-1: nothing gives outside_temperature or outside_relative_humidity" in told
+    assert "nothing gives co2; fresh air comes by the clock" in told
+    assert "nothing gives fan_speed or door_opening; nobody sees" in told
+    assert "advice has fan and no door" not in told
+    doorless = bay("bay-1").replace('door = "plc/bay-1/set/door"\n', "")
+    assert main(["check", write(doorless), "--no-broker"]) == 0
+    assert "advice has fan and no door" in capsys.readouterr().out
 
 
 ACL = """
@@ -120,6 +127,19 @@ def guarded(tmp_path, request):
     )
     yield port
     broker.stop()
+
+
+def test_check_says_what_only_the_broker_kept(write):
+    """It is heard at once, and never used."""
+    (one,) = read_config(Path(write(bay("bay-1")))).bays
+    assert one.mapping is not None
+    first, *others = sorted(topics_read(one.mapping))
+    heard = [Message(topic=first, payload=b"5", retain=True)]
+    heard += [Message(topic=topic, payload=b"5") for topic in others]
+    ((kind, words),) = _controller("vent", one, heard, ())
+    assert (kind, first in words, others[0] in words) == ("warning", True, False)
+    assert "only what the broker kept" in words
+    assert not list(_controller("vent", one, [*heard, Message(topic=first, payload=b"5")], ()))
 
 
 def test_check_finds_every_topic_that_the_broker_does_not_let_it_write(write, guarded, capsys):

@@ -17,8 +17,8 @@ from ventcalc import air
 from ventcalc.air.plain import AIR_HEAT, EVAPORATION, VAPOUR_HEAT, WATER_HEAT
 from ventcalc.errors import OutOfRange
 from ventcalc.pile import bed
+from ventcalc.pile.air_path import air_path, natural_velocity
 from ventcalc.pile.crop import crop_for, curing_rate, respiration_heat
-from ventcalc.pile.passage import air_path, natural_velocity
 
 approx = pytest.approx
 ATM = 101325.0

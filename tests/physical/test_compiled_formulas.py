@@ -21,9 +21,9 @@ from ventcalc.air import formula, plain
 from ventcalc.air.fit import MASS_RATIO, OFFSET
 from ventcalc.equipment import plenum
 from ventcalc.equipment.plant import PLANT_REFRIGERANTS, cooling_plant, hourly_performance
+from ventcalc.pile.air_path import natural_velocity
 from ventcalc.pile.crop import crop_for
 from ventcalc.pile.layers import Bed
-from ventcalc.pile.passage import natural_velocity
 
 NOTHING_KNOWN = (math.nan, math.inf, -math.inf)
 NOTHING_THERE = (0.0, -0.0, 5e-324, -5e-324, 1e-300)

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from ventcalc.errors import BadInput, OutOfRange
 from ventcalc.pile import crop
-from ventcalc.pile.crop import Crop, crop_for, crop_sources
+from ventcalc.pile.crop import Crop, crop_for, crop_sources, temperature_factor
 
 approx = pytest.approx
 DAY = 86400.0
@@ -19,6 +19,14 @@ USES = ["seed", "table", "fries", "chips"]
 POTATO = crop_for("table")
 temperatures = st.floats(-2.0, 30.0)
 ages = st.floats(0.0, 300 * DAY)
+
+
+@pytest.mark.parametrize("maturity", ["mature", "immature"])
+def test_what_a_fresh_crop_breathes_more_falls_to_a_third_in_ten_days(maturity):
+    """To 1/e in the settling time."""
+    heats = crop.respiration_heat(12.0, np.array([0.0, 10.0, 20.0, 300.0]) * DAY, POTATO, maturity)
+    more = heats[:3] - heats[3]
+    assert more[1:] / more[:-1] == approx(np.exp(-1.0), rel=1e-6)
 
 
 @settings(deadline=None)
@@ -51,7 +59,7 @@ def test_respiration_falls_with_age_and_immature_stays_above(temperature, age, m
 def test_age_and_temperature_act_apart(age):
     """Warmer crop gives off as many times the heat at every age."""
     fresh, aged = (crop.respiration_heat(np.array([6.0, 14.0]), a, POTATO) for a in (0.0, age))
-    factors = crop.respiration_temperature_factor(np.array([6.0, 14.0]), POTATO)
+    factors = [temperature_factor(t, POTATO) for t in (6.0, 14.0)]
     assert aged[1] / aged[0] == approx(fresh[1] / fresh[0], rel=1e-12)
     assert aged[1] / aged[0] == approx(factors[1] / factors[0], rel=1e-12)
 
@@ -89,7 +97,6 @@ def test_respiration_is_continuous():
 
 CALLS = {
     "respiration_heat": lambda x: crop.respiration_heat(x, 5 * DAY, POTATO),
-    "temperature_factor": lambda x: crop.respiration_temperature_factor(x, POTATO),
     "age": lambda x: crop.respiration_heat(8.0, x * DAY, POTATO),
     "curing_rate": lambda x: crop.curing_rate(x, POTATO),
     "transpiration": lambda x: crop.transpiration_coefficient(x * DAY, POTATO),
@@ -113,7 +120,6 @@ def test_array_is_scalar_by_scalar_and_missing_stays_missing(name):
     [
         (lambda: crop.respiration_heat(281.0, 0.0, POTATO), "kelvin"),
         (lambda: crop.respiration_heat(8.0, -1.0, POTATO), "age"),
-        (lambda: crop.respiration_temperature_factor(50.0, POTATO), "temperature"),
         (lambda: crop.curing_rate(55.0, POTATO), "temperature"),
         (lambda: crop.transpiration_coefficient(-1.0, POTATO), "curing"),
     ],

@@ -176,8 +176,8 @@ def test_nothing_is_extrapolated():
 def test_efficiency_and_power_say_the_same():
     known = [q * p / w for q, p, w in zip(AIRFLOW, FALLING, POWER, strict=True)]
     fan = FanCurve(airflow=AIRFLOW, static_pressure=FALLING, efficiency=known)
-    assert fan.power_at(np.array(AIRFLOW[1:5])) == pytest.approx(POWER[1:5], rel=1e-12)
-    assert math.isnan(fan.power_at(0.0))
+    assert fan.power_curve(np.array(AIRFLOW[1:5])) == pytest.approx(POWER[1:5], rel=1e-12)
+    assert np.isnan(fan.power_curve(np.array([0.0]))).all()
 
 
 def test_nan_stays_in_its_element():

@@ -101,17 +101,6 @@ def test_bleed_follows_the_salt_balance():
     assert result.water_used * 1.0 == approx(result.drained * 4.0, rel=1e-12)
 
 
-def test_water_needed_reaches_the_humidity_when_evaporated():
-    """The water asked for, sprayed and all evaporated, brings the air to that humidity."""
-    entering = _air(8.0, 0.75)
-    water = humidifier.water_needed(**entering, relative_humidity=0.95)
-    result = humidifier.spray(
-        **entering, water_flow=water, evaporated_share=1.0, most_effectiveness=1.0
-    )
-    assert result.relative_humidity == approx(0.95, abs=1e-5)
-    assert humidifier.water_needed(**entering, relative_humidity=0.7) == 0.0
-
-
 def test_pad_effectiveness_by_velocity():
     """The rating is met, a slow pad is better, two pads in series multiply what is missed."""
     rated = {"rated_effectiveness": 0.8, "rated_velocity": 2.0}
@@ -121,10 +110,7 @@ def test_pad_effectiveness_by_velocity():
     assert humidifier.pad_effectiveness(1.0, **rated, exponent=1.0) == approx(1.0 - 0.2**2)
 
 
-def test_pumping_power_and_refusals():
-    assert humidifier.pumping_power(1e-3, 5e5, efficiency=0.5) == approx(1000.0)
-    with pytest.raises(OutOfRange, match="bar or psi"):
-        humidifier.pumping_power(1e-3, -1.0)
+def test_refusals():
     with pytest.raises(OutOfRange, match="percent"):
         humidifier.spray(**_air(8.0, 0.9), water_flow=0.02, evaporated_share=80.0)
     with pytest.raises(OutOfRange, match="fraction"):

@@ -23,8 +23,8 @@ from ventcalc.check.pile_carbon import purge_time, timer_peak
 from ventcalc.check.pile_heat import cooling_rate, design_states, humidifier_need, passage
 from ventcalc.check.record import CANNOT_SAY, MARGINAL, NO, OK, check_above, check_below
 from ventcalc.equipment.lateral import lateral_flow
+from ventcalc.pile.air_path import AIR_VISCOSITY
 from ventcalc.pile.crop import CO2_OUTSIDE, crop_for, respiration_heat
-from ventcalc.pile.passage import AIR_VISCOSITY
 
 BAYS = ("seed_bay", "fry_bay")
 WORDS = {"key": "x", "name": "x", "unit": "m", "formula": "", "source": ""}

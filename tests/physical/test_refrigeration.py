@@ -261,26 +261,6 @@ def test_bypass_and_conductance_are_one_another():
     assert coil.bypass_factor(0.0, 6.0) == 1.0
 
 
-def test_balance_of_coil_and_compressor():
-    """Both move the same heat there; half the coil pulls the evaporating temperature down."""
-    swept = 0.03
-
-    def capacity(evaporating):
-        point = _cycle("R717", evaporating, 32.0)
-        return swept * 0.8 * point.volumetric_cooling
-
-    found = coil.balance_point(capacity, conductance=12e3, air_temperature=6.0)
-    assert 12e3 * (6.0 - found) == approx(capacity(found), rel=1e-6)
-    small = coil.balance_point(capacity, conductance=6e3, air_temperature=6.0)
-    assert small < found - 2.0
-    many = coil.balance_point(
-        capacity, conductance=np.array([12e3, 6e3]), air_temperature=np.array([6.0, 6.0])
-    )
-    assert many == approx([found, small], abs=1e-6)
-    with pytest.raises(BadInput, match="larger coil"):
-        coil.balance_point(capacity, conductance=1e3, air_temperature=6.0)
-
-
 def test_defrost_energy():
     """At efficiency 1 and 0 °C it is the heat of fusion; the losses stay in the store."""
     ideal = defrost(10.0, surface_temperature=0.0, drain_temperature=0.0, efficiency=1.0)
@@ -290,19 +270,6 @@ def test_defrost_energy():
     assert real.energy - real.heat_to_store == approx(10.0 * (333_550 + 12_600 + 20_930))
     with pytest.raises(OutOfRange, match="no frost"):
         defrost(10.0, surface_temperature=2.0)
-
-
-def test_coil_capacity_is_linear_and_zero_at_the_air_temperature():
-    capacity = coil.coil_capacity(
-        rated_capacity=80e3, rated_difference=4.0, air_temperature=8.0,
-        evaporating_temperature=np.array([8.0, 6.0, 4.0, 0.0]),
-    )  # fmt: skip
-    assert capacity.tolist() == [0.0, 40e3, 80e3, 160e3]
-    with pytest.raises(OutOfRange, match="air less evaporating"):
-        coil.coil_capacity(
-            rated_capacity=80e3, rated_difference=4.0, air_temperature=8.0,
-            evaporating_temperature=9.0,
-        )  # fmt: skip
 
 
 def test_load_adds_up_and_evaporation_adds_nothing():
@@ -359,14 +326,6 @@ def test_pull_down_in_half_the_time_takes_twice_the_heat():
     assert heat(10.0) == approx(1e6 * 3430.0 * 5.0 / 864_000.0)
     with pytest.raises(OutOfRange, match="days"):
         heat(1e-4)
-
-
-def test_part_load_and_people():
-    assert refrigeration.part_load_factor(1.0) == 1.0
-    assert refrigeration.part_load_factor(0.0) == 0.75
-    assert refrigeration.people_heat(8.0, 2.0) == approx(448.0)
-    with pytest.raises(OutOfRange, match="too small"):
-        refrigeration.part_load_factor(1.2)
 
 
 def _cost(supply, humidity, power, **changed):

@@ -14,15 +14,16 @@ import pytest
 
 from ventcalc import air
 from ventcalc.pile import bed
-from ventcalc.pile.crop import crop_for
-from ventcalc.pile.passage import (
+from ventcalc.pile.air_path import (
     AIR_CONDUCTIVITY,
     AIR_VISCOSITY,
     DRAUGHT_SHARE,
+    LEWIS,
     PRANDTL,
     heat_transfer_coefficient,
     natural_velocity,
 )
+from ventcalc.pile.crop import crop_for
 
 approx = pytest.approx
 HOUR, DAY = 3600.0, 86400.0
@@ -86,6 +87,13 @@ def test_properties_of_air(name, value):
     from CoolProp.CoolProp import PropsSI  # four seconds: not where tests are only collected
 
     assert value == approx(PropsSI(name, "T", 278.15, "P", PRESSURE, "Air"), rel=0.01)
+
+
+def test_lewis_number_of_vapour_in_air():
+    """Diffusivity of Massman 1998 (from memory), 0.2178 cm²/s (T/273.15 K)^1.81; air at 5 °C."""
+    diffusivity = 0.2178e-4 * (278.15 / 273.15) ** 1.81
+    thermal = AIR_CONDUCTIVITY / (101325.0 / (287.05 * 278.15) * 1006.0)
+    assert approx(thermal / diffusivity, rel=0.03) == LEWIS
 
 
 @pytest.mark.parametrize("excess", [1.0, 4.0])

@@ -7,12 +7,10 @@ import pytest
 
 from ventcalc import building
 from ventcalc.building import condensation
-from ventcalc.building.ceiling import Ceiling, ceiling_check, humidity_limit, required_resistance
+from ventcalc.building.ceiling import Ceiling, ceiling_check, required_resistance
 from ventcalc.building.iso13788 import (
-    critical_temperature_factor,
     interstitial,
     iso13788_saturation_pressure,
-    iso13788_saturation_temperature,
     temperature_factor,
 )
 
@@ -64,19 +62,12 @@ def test_recommended_insulation_keeps_90_percent_dry(outside: float) -> None:
     for resistance in CANADA_PLAN_SERVICE[outside]:
         needed = required_resistance(
             inside_temperature=8.0,
-            relative_humidity=0.90,
+            relative_humidity=np.array([0.90, 0.975]),
             pressure=SEA_LEVEL,
             outside_temperature=outside,
             surface_resistance=0.12,
         )
-        assert needed < resistance
-        stands = humidity_limit(
-            Ceiling(u=1.0 / resistance, surface_resistance=0.12),
-            inside_temperature=8.0,
-            outside_temperature=outside,
-            pressure=SEA_LEVEL,
-        )
-        assert 0.90 < stands < 0.975
+        assert needed[0] < resistance < needed[1]
 
 
 def test_recommended_walls_follow_the_95_percent_limit_when_mild() -> None:
@@ -183,38 +174,11 @@ def test_worked_wall_dry_month() -> None:
     assert flow * 3600.0 * 1000.0 == pytest.approx(0.08977400, abs=5e-9)
 
 
-@pytest.mark.parametrize(
-    ("humidity", "printed"), [(0.55, 0.60574531), (0.75, 0.930793648), (0.20, -0.36882331)]
-)
-def test_critical_temperature_factor(humidity: float, printed: float) -> None:
-    """
-    The same library: 5 °C outside, 20 °C inside, 80 % at the surface (mould).
-
-    It takes 2337 Pa for saturation at 20 °C, rounded; with that the printed digits come out,
-    with the formula itself (2336.951 Pa) the factor moves by 2e-5.
-    """
-
-    def factor(relative_humidity: float) -> float:
-        value = critical_temperature_factor(
-            outside_temperature=5.0,
-            inside_temperature=20.0,
-            relative_humidity=relative_humidity,
-            surface_humidity=0.8,
-        )
-        assert isinstance(value, float)
-        return value
-
-    rounded = humidity * 2337.0 / iso13788_saturation_pressure(20.0)
-    assert factor(rounded) == pytest.approx(printed, abs=1e-8)
-    assert factor(humidity) == pytest.approx(printed, abs=3e-5)
-
-
 def test_iso_saturation_formula_near_truth() -> None:
     """ASHRAE Fundamentals 2017 ch. 1 table 3: 872.6 Pa at 5 °C, 3169.7 at 25; 103.24 at -20."""
     assert iso13788_saturation_pressure(5.0) == pytest.approx(872.6, rel=5e-3)
     assert iso13788_saturation_pressure(25.0) == pytest.approx(3169.7, rel=5e-3)
     assert iso13788_saturation_pressure(-20.0) == pytest.approx(103.24, rel=6e-3)
-    assert iso13788_saturation_temperature(872.6) == pytest.approx(5.0, abs=0.05)
 
 
 def test_dew_point_margin_is_within_sensor_error() -> None:

@@ -19,7 +19,7 @@ from ventcalc.advice.freeze_guard import Guard
 from ventcalc.advice.fresh_air import URGENT, sweat_borne
 from ventcalc.advice.outside_air import FREEZING, NONE, WETS_CROP, OutsideAir
 from ventcalc.advice.readings import FANS_OUT
-from ventcalc.advice.setpoints import dry_air_flow, fan_power
+from ventcalc.advice.setpoints import dry_air_flow, fan_power, lowest_supply
 from ventcalc.advice.situation import Situation
 from ventcalc.air.plain import dew_point, relative_humidity
 from ventcalc.bay.description import door_opening_at
@@ -60,8 +60,10 @@ def within_envelope(
         part = max((dry_end - lowest) / (dry_end - end.temperature), 0.0)
         end = _expected_plenum(bay, now, run, part * end.water_added)
     closes = now.outside_temperature < now.run_temperature and run.fresh_fraction > now.leak
-    if dry_end < lowest - ROUND_OFF and closes and run.action != PEOPLE_INSIDE:
-        run = _less_fresh(bay, now, run, lowest, dry_end)
+    # With people inside only frost closes it: rather less fresh air than none that moves.
+    least = lowest_supply(bay) if run.action == PEOPLE_INSIDE else lowest
+    if dry_end < least - ROUND_OFF and closes and now.usable:
+        run = _less_fresh(bay, now, run, least, dry_end)
         end = _expected_plenum(bay, now, run, 0.0)
         dry_end = end.temperature
     dew = dew_point(end.humidity_ratio + end.fog, now.pressure)
@@ -116,6 +118,8 @@ def _less_fresh(bay: HourlyBay, now: Situation, run: Run, lowest: float, cold: f
     """The same with the door closer, so that a supply without mist is not too cold."""
     shut = _with_share(run, now.leak)
     warm = _expected_plenum(bay, now, shut, 0.0).temperature
+    if not warm > cold:  # all but shut
+        return shut
     part = min(max((warm - lowest) / (warm - cold), 0.0), 1.0)
     return _with_share(run, now.leak + part * (run.fresh_fraction - now.leak))
 

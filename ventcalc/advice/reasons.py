@@ -92,7 +92,7 @@ def headline(advice: Advice, bay: Bay, units: UnitSystem = "metric") -> str:
         Action.COOL_BY_OUTSIDE: f"Cool with outside air, plenum at {supply}: {state}.",
         Action.PROTECT: _protect(advice, units),
         Action.PEOPLE_INSIDE: "People are inside: nothing that stands still is started, and the "
-        "door stays as it is unless opening it helps them.",
+        "door stays as it is unless opening it helps them or frost comes in.",
         Action.CHOSEN: f"The best of what can be done in the next hour: supply at {supply}; "
         f"{state}.",
     }

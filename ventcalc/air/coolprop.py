@@ -15,14 +15,7 @@ __all__ = ["humid_air", "humid_air_auxiliary", "load", "pure_fluid"]
 
 @cache
 def load() -> Any:
-    """
-    The module ``CoolProp.CoolProp``; importing it takes a second or two, so only on demand.
-
-    Raises
-    ------
-    VentcalcError
-        If CoolProp is not installed.
-    """
+    """The module ``CoolProp.CoolProp``; importing it takes a second or two, so only on demand."""
     try:
         from CoolProp import CoolProp
     except ImportError:
@@ -58,31 +51,9 @@ def humid_air(
     value_3: ArrayLike,
 ) -> np.ndarray | float:
     """
-    ``HAPropsSI`` for whole arrays of moist-air states.
+    ``HAPropsSI`` for whole arrays of moist-air states, NaN where an input is NaN. [SI, K]
 
-    Parameters
-    ----------
-    output : str
-        CoolProp's key of the wanted property, e.g. ``"W"``.
-    name_1, name_2, name_3 : str
-        CoolProp's keys of the three inputs.
-    value_1, value_2, value_3 : array-like
-        The inputs, broadcast against each other. [SI, K]
-
-    Returns
-    -------
-    array or float
-        The property, NaN where an input is NaN. [SI, K]
-
-    Raises
-    ------
-    VentcalcError
-        If CoolProp is absent or refuses a state.
-
-    References
-    ----------
-    .. [1] Bell et al., Pure and Pseudo-pure Fluid Thermophysical Property Evaluation and the
-       Open-Source Thermophysical Property Library CoolProp, 2014, doi:10.1021/ie4033999
+    Source: Bell et al., CoolProp, 2014, doi:10.1021/ie4033999.
     """
     haprops = load().HAPropsSI
 
@@ -93,23 +64,7 @@ def humid_air(
 
 
 def humid_air_auxiliary(output: str, temperature: ArrayLike, pressure: ArrayLike) -> Any:
-    """
-    ``HAProps_Aux`` for whole arrays: quantities of ice and vapour such as ``"h_Ice"``.
-
-    Parameters
-    ----------
-    output : str
-        CoolProp's key of the quantity.
-    temperature : array-like
-        Temperature. [K]
-    pressure : array-like
-        Pressure. [Pa]
-
-    Returns
-    -------
-    array or float
-        The quantity, NaN where an input is NaN. [as CoolProp states it]
-    """
+    """``HAProps_Aux`` for whole arrays [K, Pa]: of ice and vapour, such as ``"h_Ice"``."""
     auxiliary = load().HAProps_Aux
 
     def call(a: Any, b: Any) -> Any:
@@ -121,30 +76,7 @@ def humid_air_auxiliary(output: str, temperature: ArrayLike, pressure: ArrayLike
 def pure_fluid(
     output: str, name_1: str, value_1: ArrayLike, name_2: str, value_2: ArrayLike, fluid: str
 ) -> np.ndarray | float:
-    """
-    ``PropsSI`` of one fluid for whole arrays of states.
-
-    Parameters
-    ----------
-    output : str
-        CoolProp's key of the wanted property.
-    name_1, name_2 : str
-        CoolProp's keys of the two inputs.
-    value_1, value_2 : array-like
-        The inputs, broadcast against each other. [SI, K]
-    fluid : str
-        CoolProp's name of the fluid.
-
-    Returns
-    -------
-    array or float
-        The property, NaN where an input is NaN. [SI, K]
-
-    Raises
-    ------
-    VentcalcError
-        If CoolProp is absent or refuses a state.
-    """
+    """``PropsSI`` of one fluid for whole arrays of states, NaN where an input is NaN. [SI, K]"""
     props = load().PropsSI
 
     def call(a: Any, b: Any) -> Any:

@@ -7,7 +7,6 @@ from typing import Any
 
 import numpy as np
 
-from ventcalc import air
 from ventcalc.building.condensation import (
     Uncertainty,
     Verdict,
@@ -22,8 +21,6 @@ from ventcalc.errors import check_range
 __all__ = [
     "Ceiling",
     "ceiling_check",
-    "ceiling_limit",
-    "humidity_limit",
     "required_resistance",
 ]
 
@@ -121,46 +118,6 @@ def ceiling_check(
     return verdict_from(inside_temperature - drop, dew_point, parts, doubt)
 
 
-def ceiling_limit(
-    ceiling: Ceiling,
-    *,
-    inside_temperature: Any,
-    relative_humidity: Any,
-    pressure: Any,
-    keep: Any = 0.0,
-) -> Any:
-    """
-    Outside temperature at which a ceiling reaches the dew point of the air under it.
-
-    Parameters
-    ----------
-    ceiling : Ceiling
-        The ceiling at its worst place.
-    inside_temperature : array-like
-        Air under the ceiling, -40 to 60. [°C]
-    relative_humidity : array-like
-        Of that air, 0.01 to 1. [0-1]
-    pressure : array-like
-        Air pressure. [Pa]
-    keep : array-like
-        Margin above the dew point to keep, 0 to 10. [K]
-
-    Returns
-    -------
-    array
-        Colder than this outside, it drips. [°C]
-
-    Raises
-    ------
-    OutOfRange
-        If a value lies outside its range.
-    """
-    check_air(inside_temperature, relative_humidity, "inside_temperature")
-    check_range("keep", keep, 0.0, 10.0, "K")
-    dew_point = dew_point_of(inside_temperature, relative_humidity, pressure)
-    return inside_temperature - (inside_temperature - dew_point - keep) / ceiling.cold_share
-
-
 def required_resistance(
     *,
     inside_temperature: Any,
@@ -211,37 +168,3 @@ def required_resistance(
     hopeless = spare <= 1e-9
     value = np.where(hopeless, np.inf, needed / np.where(hopeless, 1.0, spare))
     return np.where(needed <= 0.0, 0.0 * spare, value)[()]
-
-
-def humidity_limit(
-    ceiling: Ceiling, *, inside_temperature: Any, outside_temperature: Any, pressure: Any
-) -> Any:
-    """
-    Highest relative humidity under a ceiling that does not make it drip.
-
-    Parameters
-    ----------
-    ceiling : Ceiling
-        The ceiling at its worst place.
-    inside_temperature : array-like
-        Air under the ceiling, -40 to 60. [°C]
-    outside_temperature : array-like
-        Outside (sol-air) temperature, -70 to 90. [°C]
-    pressure : array-like
-        Air pressure. [Pa]
-
-    Returns
-    -------
-    array
-        Relative humidity; above 1 where the ceiling is warmer than the air. [0-1]
-
-    Raises
-    ------
-    OutOfRange
-        If a value lies outside its range.
-    """
-    check_range("inside_temperature", inside_temperature, -40.0, 60.0, "°C", "kelvin or °F?")
-    check_range("outside_temperature", outside_temperature, -70.0, 90.0, "°C", "kelvin or °F?")
-    drop = ceiling.cold_share * (inside_temperature - outside_temperature)
-    saturated = air.saturation_humidity_ratio(inside_temperature - drop, pressure)
-    return air.relative_humidity(inside_temperature, saturated, pressure)

@@ -20,12 +20,10 @@ __all__ = [
     "OUTSIDE_RESISTANCE",
     "SURFACE_RESISTANCE",
     "Layer",
-    "LeakGain",
     "bridged_u_value",
     "conductance",
     "heat_gain",
     "layer",
-    "leakage_gain",
     "leakage_mass_flow",
     "surface_temperature",
     "u_value",
@@ -247,16 +245,6 @@ def surface_temperature(
     return inside_temperature - share * (inside_temperature - outside_temperature)
 
 
-@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class LeakGain:
-    """What leaking air brings into the store."""
-
-    heat: Any
-    """Sensible and latent. [W]"""
-    water: Any
-    """Vapour. [kg/s]"""
-
-
 def leakage_mass_flow(volume: Any, air_changes: Any, specific_volume: Any) -> Any:
     """
     Dry air that leaks in, as much as leaks out.
@@ -284,40 +272,3 @@ def leakage_mass_flow(volume: Any, air_changes: Any, specific_volume: Any) -> An
     check_range("air_changes", air_changes, 0.0, 0.01, "1/s", "per hour?")
     check_range("specific_volume", specific_volume, 0.5, 2.0, "m³/kg dry air", "a density?")
     return volume * air_changes / specific_volume
-
-
-def leakage_gain(
-    *,
-    mass_flow: Any,
-    outside_enthalpy: Any,
-    outside_humidity_ratio: Any,
-    inside_enthalpy: Any,
-    inside_humidity_ratio: Any,
-) -> LeakGain:
-    """
-    Heat and water that leaking air brings in.
-
-    Parameters
-    ----------
-    mass_flow : array-like
-        Dry air that leaks in. [kg/s]
-    outside_enthalpy, inside_enthalpy : array-like
-        Of moist air, per dry air. [J/kg dry air]
-    outside_humidity_ratio, inside_humidity_ratio : array-like
-        Water per dry air. [kg/kg dry air]
-
-    Returns
-    -------
-    LeakGain
-        Heat and water; negative when the store loses them.
-
-    Raises
-    ------
-    OutOfRange
-        If the mass flow is negative.
-    """
-    check_range("mass_flow", mass_flow, 0.0, 1e5, "kg/s")
-    return LeakGain(
-        heat=mass_flow * (outside_enthalpy - inside_enthalpy),
-        water=mass_flow * (outside_humidity_ratio - inside_humidity_ratio),
-    )

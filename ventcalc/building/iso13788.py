@@ -7,7 +7,6 @@ The standard has its own saturation formula. It differs a little from that of
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -22,11 +21,8 @@ __all__ = [
     "SCOPE",
     "STILL_AIR_PERMEABILITY",
     "Interstitial",
-    "critical_temperature_factor",
     "interstitial",
     "iso13788_saturation_pressure",
-    "iso13788_saturation_temperature",
-    "subdivided",
     "temperature_factor",
 ]
 
@@ -55,17 +51,6 @@ def iso13788_saturation_pressure(temperature: Any) -> Any:
     return 610.5 * np.exp(np.where(temperature >= 0.0, water, ice))
 
 
-def iso13788_saturation_temperature(vapour_pressure: Any) -> Any:
-    """
-    Temperature at which a vapour pressure saturates, by the formula of ISO 13788. [°C]
-
-    Source: ISO 13788, annex on properties of humid air.
-    """
-    check_range("vapour_pressure", vapour_pressure, 1.0, 47000.0, "Pa", "kPa or hPa?")
-    log = np.log(vapour_pressure / 610.5)
-    return np.where(log >= 0.0, 237.3 * log / (17.269 - log), 265.5 * log / (21.875 - log))[()]
-
-
 def temperature_factor(u: Any, *, surface_resistance: Any = 0.25) -> Any:
     """
     Temperature factor at the inside surface, f_Rsi, of a plain wall or roof. [1]
@@ -75,44 +60,6 @@ def temperature_factor(u: Any, *, surface_resistance: Any = 0.25) -> Any:
     share = u * surface_resistance
     check_range("u * surface_resistance", share, 0.0, 1.0, "", "a resistance in place of U?")
     return 1.0 - share
-
-
-def critical_temperature_factor(
-    *,
-    outside_temperature: Any,
-    inside_temperature: Any,
-    relative_humidity: Any,
-    surface_humidity: Any = 1.0,
-) -> Any:
-    """
-    Least temperature factor that keeps the humidity at a surface below a critical one. [1]
-
-    Source: ISO 13788, design for the avoidance of critical surface humidity.
-    """
-    check_range("outside_temperature", outside_temperature, -60.0, 80.0, "°C", "kelvin or °F?")
-    check_range("relative_humidity", relative_humidity, 0.01, 1.0, "", "a percentage?")
-    check_range("surface_humidity", surface_humidity, 0.5, 1.0, "", "a percentage?")
-    pressure = relative_humidity * iso13788_saturation_pressure(inside_temperature)
-    least = iso13788_saturation_temperature(pressure / surface_humidity)
-    difference = inside_temperature - outside_temperature
-    return (least - outside_temperature) / np.where(difference == 0.0, np.nan, difference)
-
-
-def subdivided(layers: Sequence[Layer], largest: float = 0.25) -> tuple[Layer, ...]:
-    """
-    Cut thick insulation into equal layers, so that water inside it is found.
-
-    Source: ISO 13788, which asks for it above 0.25 m² K/W.
-    """
-    check_range("largest", largest, 0.01, 10.0, "m² K/W")
-    thin: list[Layer] = []
-    for part in layers:
-        count = max(1, math.ceil(part.resistance / largest - 1e-9))
-        piece = Layer(
-            resistance=part.resistance / count, vapour_thickness=part.vapour_thickness / count
-        )
-        thin += [piece] * count
-    return tuple(thin)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)

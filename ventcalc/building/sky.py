@@ -19,7 +19,6 @@ __all__ = [
     "cloud_cover_from_radiation",
     "outside_resistance",
     "sky_temperature",
-    "sky_temperature_from_longwave",
     "sol_air_temperature",
 ]
 
@@ -159,29 +158,6 @@ def cloud_cover_from_radiation(global_radiation: Any, clear_radiation: Any) -> A
     check_range("clear_radiation", clear_radiation, 1.0, 600.0, "W/m²", "an hour's, not a day's?")
     missing = 1.0 - global_radiation / clear_radiation
     return np.clip(missing / 0.75, 0.0, 1.0) ** (1.0 / 3.4)
-
-
-def sky_temperature_from_longwave(irradiance: Any) -> Any:
-    """
-    Temperature of the sky from measured or filed longwave irradiance.
-
-    Parameters
-    ----------
-    irradiance : array-like
-        Longwave irradiance on a horizontal plane from above, 40 to 700. [W/m²]
-
-    Returns
-    -------
-    array
-        Black-body temperature of the sky. [°C]
-
-    Raises
-    ------
-    OutOfRange
-        If the irradiance lies outside its range.
-    """
-    check_range("irradiance", irradiance, 40.0, 700.0, "W/m²", "9999 marks a missing value")
-    return (irradiance / STEFAN_BOLTZMANN) ** 0.25 - ZERO_CELSIUS
 
 
 def sol_air_temperature(

@@ -27,23 +27,10 @@ LATE = 2.0 * 3600.0
 
 def with_last_days(bay: Bay, log: Log, state: PileState) -> PileState:
     """
-    Free water by the days before.
+    A state of last readings, with free water by the log of the days before.
 
-    Parameters
-    ----------
-    bay : Bay
-        As described.
-    log : Log
-        Readings and positions of some days, up to the state.
-    state : PileState
-        Of the last readings, from ``state_of_readings``.
-
-    Returns
-    -------
-    PileState
-        With the water on each layer as the bay model has it, which starts dry; temperatures stay
-        those of the probes, which know them better. As it was, with the reason, where the log
-        cannot be run through.
+    The water on each layer as the bay model has it, which starts dry; temperatures stay those of
+    the probes, which know them better. As it was, with the reason, where the log cannot be run.
     """
     try:
         installed = as_installed(bay, pressure=pressure_in(log))

@@ -27,8 +27,8 @@ from ventcalc.equipment.lateral import Lateral, lateral_flow
 from ventcalc.equipment.shared_plenum import along_plenum
 from ventcalc.errors import check_range
 from ventcalc.pile import pile
+from ventcalc.pile.air_path import AIR_VISCOSITY
 from ventcalc.pile.crop import crop_for
-from ventcalc.pile.passage import AIR_VISCOSITY
 
 __all__ = [
     "MOTOR_EFFICIENCY",

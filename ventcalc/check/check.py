@@ -104,14 +104,7 @@ class PileCheck:
 
 
 def sweep_heights() -> Array:
-    """
-    Heights for a sweep.
-
-    Returns
-    -------
-    array
-        200 from 0.5 to 8 m. [m]
-    """
+    """200 heights from 0.5 to 8 m. [m]"""
     return np.linspace(LOWEST_HEIGHT, TALLEST_HEIGHT, SWEEP)
 
 

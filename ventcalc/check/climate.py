@@ -13,7 +13,7 @@ from ventcalc.check.airflow import airflow_doubt
 from ventcalc.check.crop_state import CropState
 from ventcalc.check.pile_carbon import free_air, purge_time, timer_peak
 from ventcalc.check.pile_heat import Passage, State, Supply, cooling_rate
-from ventcalc.check.record import HEAT_DOUBT, Aside, Check, air_text, check_below
+from ventcalc.check.record import HEAT_DOUBT, Check, air_text, check_below, words
 from ventcalc.pile.crop import CO2_OUTSIDE
 
 __all__ = ["climate_checks"]
@@ -57,20 +57,17 @@ def _rise(bay: Bay, state: State, through: Passage, doubt: float) -> Check:
         through.spread,
         bay.limits.spread,
         doubt * through.spread,
-        key=f"rise_{state.key}",
-        name=f"temperature rise through the pile, {state.name}",
-        unit="delta_degC",
-        formula="heat of respiration less evaporation over mass flow x heat of the air, steady",
-        source="respiration: J. Agric. Sci. (Cambridge), 43 W/t fresh, 9-14 W/t settled; skin: "
-        "ASHRAE Refrigeration table 10, from memory; 0.6-0.8 K works well: Bethke; limit: "
-        "limits.spread",
+        **words("rise_{stage}", stage=state.key, told=state.name),
         asides=(
-            Aside(key="dry_rise", name="with evaporation left out", value=through.dry_spread,
-                  unit="delta_degC"),
-            Aside(key="respiration_heat", name="heat of respiration",
-                  value=state.respiration_heat + 0.0 * through.spread, unit="W/kg"),
+            ("dry_rise", "with evaporation left out", through.dry_spread, "delta_degC"),
+            (
+                "respiration_heat",
+                "heat of respiration",
+                state.respiration_heat + 0.0 * through.spread,
+                "W/kg",
+            ),
         ),
-    )  # fmt: skip
+    )
 
 
 def _cool_down(bay: Bay, system: AirSystem, mass: Any, pressure: float) -> Check:
@@ -85,36 +82,24 @@ def _cool_down(bay: Bay, system: AirSystem, mass: Any, pressure: float) -> Check
         np.minimum(days, 1e3 * DAY),
         fall / plan.ramp,
         0.2 * np.minimum(days, 1e3 * DAY),
-        key="cool_down",
-        name="days to cool to holding, against the planned ramp",
-        unit="s days",
-        formula="12 h a day of supply air limits.supply_difference below the bottom of the pile, "
-        "its top limits.spread warmer",
-        source="energy balance; 12 h and 20 %: common practice, no source",
+        **words("cool_down"),
     )
 
 
-def _humidity(bay: Bay, state: State, through: Passage, made: Supply, words: str) -> Check:
+def _humidity(bay: Bay, state: State, through: Passage, made: Supply, what: str) -> Check:
     where = air_text(state.outside_temperature, state.outside_relative_humidity)
     return check_below(
         made.water,
         capacity_of(bay.humidifier),
         0.2 * made.water,
-        key=f"humidity_{state.key}",
-        name=f"water to evaporate, {words}, against the humidifier",
-        unit="kg/s",
-        formula="to limits.plenum_humidity at full airflow, return and outside air mixed by "
-        f"enthalpy; outside assumed {where}",
-        source="balances of energy and water; outside state: common practice, no source",
+        **words("humidity_{stage}", stage=state.key, what=what, outside=where),
         asides=(
-            Aside(key="fresh_fraction", name="outside air in the supply",
-                  value=made.fresh_fraction, unit="1 percent"),
-            Aside(key="water_from_crop", name="water that the crop gives off",
-                  value=through.water, unit="kg/s"),
+            ("fresh_fraction", "outside air in the supply", made.fresh_fraction, "1 percent"),
+            ("water_from_crop", "water that the crop gives off", through.water, "kg/s"),
         ),
         note="" if bay.humidifier else "The bay has no humidifier.",
         by_height=False,
-    )  # fmt: skip
+    )
 
 
 def _carbon(bay: Bay, state: State, crop: CropState, system: AirSystem, mass: Any) -> Check:
@@ -125,21 +110,21 @@ def _carbon(bay: Bay, state: State, crop: CropState, system: AirSystem, mass: An
         peak,
         bay.limits.co2,
         CARBON_DOUBT * (peak - CO2_OUTSIDE),
-        key=f"co2_{state.key}",
-        name=f"CO2 by the bay's timer, opening and leaks, {state.name}",
-        unit="1 ppm",
-        formula=f"highest before a run of {control.fresh_air_for / 60.0:.0f} min after "
-        f"{control.fresh_air_every / 60.0:.0f} min of rest, fans at their lowest speed, doors "
-        f"{control.fresh_air_opening:.0%} open, air well mixed",
-        source="10.7 kJ per g CO2 (glucose); limit: limits.co2; respiration within a quarter: "
-        "J. Agric. Sci. (Cambridge)",
+        **words(
+            "co2_{stage}",
+            stage=state.key,
+            told=state.name,
+            run=control.fresh_air_for / 60.0,
+            rest=control.fresh_air_every / 60.0,
+            opening=control.fresh_air_opening,
+        ),
         asides=(
-            Aside(key="timer_peak", name="CO2 before each run", value=peak, unit="1 ppm"),
-            Aside(
-                key="purge_time",
-                name="hours a day of such runs that keep it at its limit",
-                value=DAY * purge_time(bay, **given),
-                unit="s",
+            ("timer_peak", "CO2 before each run", peak, "1 ppm"),
+            (
+                "purge_time",
+                "hours a day of such runs that keep it at its limit",
+                DAY * purge_time(bay, **given),
+                "s",
             ),
         ),
         note="By the timer CO2 passes its limit: mend control.fresh_air_every, fresh_air_for and "

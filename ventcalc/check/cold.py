@@ -15,7 +15,15 @@ from ventcalc.check.air_system import AirSystem
 from ventcalc.check.cold_load import RUNNING_SHARE, WarmDay, cold_load, crop_water, speed_for_heat
 from ventcalc.check.crop_state import CropState
 from ventcalc.check.pile_heat import Outside
-from ventcalc.check.record import CANNOT_SAY, HEAT_DOUBT, Aside, Check, air_text, check_below
+from ventcalc.check.record import (
+    CANNOT_SAY,
+    HEAT_DOUBT,
+    Asides,
+    Check,
+    air_text,
+    check_below,
+    words,
+)
 from ventcalc.equipment.defrost import defrost
 from ventcalc.equipment.refrigeration import Load
 
@@ -25,9 +33,9 @@ DAY = 86400.0
 ROOF_RISE = 4.0
 """Roof in the sun above the air, mean of the day (common practice, no source). [K]"""
 STAGES = (
-    ("filling", "cold_fill", "heat to remove with the last load in, warm day"),
-    ("cool_down", "cold_pull_down", "heat to remove as the pull-down begins, warm day"),
-    ("holding", "cold_holding", "heat to remove while holding, warm day"),
+    ("filling", "fill", "with the last load in"),
+    ("cool_down", "pull_down", "as the pull-down begins"),
+    ("holding", "holding", "while holding"),
 )
 PULL_DOWN = ("cold_fill", "cold_pull_down")
 """Checks in which outside air may do what the plant cannot: its nights are colder than pulp."""
@@ -96,24 +104,23 @@ def cold_checks(
     warm, humidity = outside.warm_temperature, outside.warm_humidity
     loads = cold_loads(bay, system, crops, mass, warm_day(warm, humidity, pressure), pressure)
     told = air_text(warm, humidity)
-    return tuple(_row(bay, loads[stage], key, name, told) for stage, key, name in STAGES)
+    return tuple(
+        _row(
+            bay,
+            loads[name],
+            words("cold_{stage}", stage=stage, when=when, outside=told, roof=ROOF_RISE),
+        )
+        for name, stage, when in STAGES
+    )
 
 
-def _row(bay: Bay, load: Load, key: str, name: str, told: str) -> Check:
+def _row(bay: Bay, load: Load, told: dict[str, str]) -> Check:
     capacity = float(capacity_of(bay.refrigeration))
     made = check_below(
         load.capacity,
         capacity if capacity > 0.0 else np.nan,
         HEAT_DOUBT * load.parts["respiration"].sensible / RUNNING_SHARE,
-        key=key,
-        name=name,
-        unit="W refrigeration",
-        formula="field heat, respiration, envelope, leaks, fresh air for CO2 and fans, plant "
-        f"running 20 h of 24, no cooling by outside air; outside assumed "
-        f"{told}, roof {ROOF_RISE:g} K warmer; all "
-        "latent heat as frost where the coil's surface is below 0 °C; floor not counted",
-        source="respiration: J. Agric. Sci. (Cambridge); 20 h: National Horticulture Board "
-        "(India) 01:2010; outside state: common practice, no source",
+        **told,
         asides=_parts(load),
     )
     if capacity <= 0.0:
@@ -121,7 +128,7 @@ def _row(bay: Bay, load: Load, key: str, name: str, told: str) -> Check:
         "ventcalc size, with the weather of the site, says whether it does.")  # fmt: skip
     if np.all(np.isnan(np.asarray(load.total, float))):
         return replace(made, note="The airflow of the fans is not known.")
-    if key not in PULL_DOWN:
+    if made.key not in PULL_DOWN:
         return made
     short = np.asarray(made.margin) < 0.0
     verdict = np.where(short, CANNOT_SAY, made.verdict)
@@ -136,7 +143,7 @@ def _row(bay: Bay, load: Load, key: str, name: str, told: str) -> Check:
     )
 
 
-def _parts(load: Load) -> tuple[Aside, ...]:
+def _parts(load: Load) -> Asides:
     """What the load consists of, sensible and latent together, and how much of it is latent."""
     parts = {name: part.sensible + part.latent for name, part in load.parts.items()}
     # Evaporation only turns sensible heat into latent.
@@ -147,12 +154,7 @@ def _parts(load: Load) -> tuple[Aside, ...]:
     }
     rows = {**loads, "all, mean of the day": load.total, "of it latent": load.latent}
     keys = {"all, mean of the day": "total", "of it latent": "latent"}
-    return tuple(
-        Aside(
-            key=keys.get(name, name.replace(" ", "_")),
-            name=name,
-            value=heat + 0.0 * load.total,
-            unit="W refrigeration",
-        )
+    return [
+        (keys.get(name, name.replace(" ", "_")), name, heat + 0.0 * load.total, "W refrigeration")
         for name, heat in rows.items()
-    )
+    ]

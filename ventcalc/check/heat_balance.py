@@ -52,18 +52,10 @@ class HeatBalance:
 
 def heat_balances(result: PileCheck) -> tuple[HeatBalance, ...]:
     """
-    Heat balances of a bay at the design states.
+    Heat balances of a bay of one height: fill, wound healing and holding.
 
-    Parameters
-    ----------
-    result : PileCheck
-        Of one height.
-
-    Returns
-    -------
-    tuple of HeatBalance
-        Fill, wound healing and holding. The field heat of fill is that of the loads; the ramp's
-        is counted with wound healing, when it begins.
+    The field heat of fill is that of the loads; the ramp's is counted with wound healing, when it
+    begins.
     """
     fields = [float(result.crops[key].field_heat) for key in ("filling", "cool_down", "holding")]
     return tuple(

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
+
+from ventcalc.units.words import table_words
 
 __all__ = [
     "CANNOT_SAY",
@@ -14,16 +18,22 @@ __all__ = [
     "NO",
     "OK",
     "Aside",
+    "Asides",
     "Check",
     "air_text",
     "check_above",
     "check_below",
+    "words",
 ]
+
+Asides = Iterable[tuple[str, str, Any, str]]
 
 OK = "ok"
 MARGINAL = "marginal"
 NO = "no"
 CANNOT_SAY = "cannot say"
+words = partial(table_words, "checks")
+"""Key, unit, name, formula and source of a check by its key."""
 HEAT_DOUBT = 0.25
 """30-50 Btu/(long ton h) about their middle, J. Agric. Sci. (Cambridge). [1]"""
 
@@ -81,7 +91,9 @@ def _verdict(margin: Any, uncertainty: Any) -> Any:
     return str(verdict) if verdict.ndim == 0 else verdict
 
 
-def _check(margin: Any, value: Any, limit: Any, uncertainty: Any, words: dict[str, Any]) -> Check:
+def _check(
+    margin: Any, value: Any, limit: Any, uncertainty: Any, asides: Asides, words: dict[str, Any]
+) -> Check:
     shape = np.shape(margin)
 
     def spread(number: Any) -> Any:
@@ -93,23 +105,28 @@ def _check(margin: Any, value: Any, limit: Any, uncertainty: Any, words: dict[st
         margin=spread(margin),
         uncertainty=spread(uncertainty),
         verdict=_verdict(margin, spread(uncertainty)),
+        asides=tuple(Aside(key=k, name=name, value=v, unit=unit) for k, name, v, unit in asides),
         **words,
     )
 
 
-def check_below(value: Any, limit: Any, uncertainty: Any = 0.0, **words: Any) -> Check:
+def check_below(
+    value: Any, limit: Any, uncertainty: Any = 0.0, *, asides: Asides = (), **words: Any
+) -> Check:
     """
     Check a value against the most it may be; NaN is no limit.
 
-    ``ok`` from a margin of the uncertainty on, ``no`` from as much beyond. ``words`` are the other
-    fields of ``Check``.
+    ``ok`` from a margin of the uncertainty on, ``no`` from as much beyond. ``asides`` by key, name,
+    value and unit; ``words`` are the other fields of ``Check``.
     """
-    return _check(limit - value, value, limit, uncertainty, words)
+    return _check(limit - value, value, limit, uncertainty, asides, words)
 
 
-def check_above(value: Any, limit: Any, uncertainty: Any = 0.0, **words: Any) -> Check:
+def check_above(
+    value: Any, limit: Any, uncertainty: Any = 0.0, *, asides: Asides = (), **words: Any
+) -> Check:
     """Check a value against the least it must be, as ``check_below``."""
-    return _check(value - limit, value, limit, uncertainty, words)
+    return _check(value - limit, value, limit, uncertainty, asides, words)
 
 
 def air_text(temperature: float, relative_humidity: float) -> str:

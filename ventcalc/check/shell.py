@@ -14,7 +14,7 @@ from ventcalc.building.ceiling import Ceiling
 from ventcalc.building.condensation import Uncertainty
 from ventcalc.building.envelope import SURFACE_RESISTANCE
 from ventcalc.check.pile_heat import Outside
-from ventcalc.check.record import Aside, Check, air_text, check_above
+from ventcalc.check.record import Check, air_text, check_above, words
 from ventcalc.check.roof_space import ROOF_SPACE_ABOVE, roof_space_loss
 
 __all__ = ["STILL_CORNER", "shell_checks"]
@@ -24,12 +24,6 @@ STILL_CORNER = 0.25
 bridge factor comes on top: ISO 13788. [m² K/W]"""
 COLDEST_DEW_POINT = -40.0
 """Where the formula of the clear sky ends. [°C]"""
-SOURCE = (
-    "ISO 13788 temperature factor and its 0.25 m2 K/W for opaque surfaces, which stands for "
-    "corners and still air; ISO 6946: 0.13 and 0.10 m2 K/W for plain surfaces; sky: Berdahl, "
-    "Martin 1984; uncertainty: JCGM 100, U 15 % and surface resistance 20 %, common practice, no "
-    "source"
-)
 INDICATIVE = (
     "Steady and without air that leaks through joints: an indication. Look at purlins, corners "
     "and door frames in frost."
@@ -52,23 +46,15 @@ def shell_checks(bay: Bay, mass: Any, outside: Outside, pressure: float) -> tupl
     clear = sky.sky_temperature(cold, dew_point, pressure=pressure)
     roof = float(sky.sol_air_temperature(cold, sky_temperature=clear))
     warmer = _warmer(bay, cold, humid, roof, pressure)
-    told = air_text(cold, outside.winter_humidity)
+    told = {
+        "outside": air_text(cold, outside.winter_humidity),
+        "still": STILL_CORNER,
+        "above": ROOF_SPACE_ABOVE,
+    }
     return (
-        _row(bay, mass, walls, cold, 0.0, pressure, {
-            "key": "walls",
-            "name": "walls above the dew point, design winter",
-            "formula": "air less U x surface resistance x difference, the worse of 0.13 m2 K/W "
-            f"(plain wall) and {STILL_CORNER:g} (still corner); outside {told}",
-        }),
-        _row(bay, mass, worst, roof, warmer, pressure, {
-            "key": "ceiling",
-            "name": "worst joint of the ceiling above the dew point, clear winter night",
-            "formula": "as the walls, the worse of 0.10 m2 K/W with U times envelope.bridge_factor "
-            f"and {STILL_CORNER:g} with plain U; roof by sol-air temperature "
-            f"without sun, outside {told}; heater of the bay warming the roof space by at most "
-            f"{ROOF_SPACE_ABOVE:g} K",
-        }),
-    )  # fmt: skip
+        _row(bay, mass, walls, cold, 0.0, pressure, words("walls", **told)),
+        _row(bay, mass, worst, roof, warmer, pressure, words("ceiling", **told)),
+    )
 
 
 def _places(u: float, surface_resistance: float, bridge_factor: float) -> dict[str, Ceiling]:
@@ -111,7 +97,7 @@ def _row(
     outside: float,
     warmer: float,
     pressure: float,
-    words: dict[str, Any],
+    told: dict[str, str],
 ) -> Check:
     inside, humidity = bay.schedule.holding_temperature, bay.limits.plenum_humidity
     # Heated air keeps its water and so its dew point.
@@ -149,13 +135,8 @@ def _row(
         found.margin + flat,
         0.0,
         bay.control.confidence * found.standard_uncertainty,
-        unit="delta_degC",
-        source=SOURCE,
-        asides=tuple(
-            Aside(key=key, name=name, value=value + flat, unit=unit)
-            for key, name, value, unit in asides
-        ),
+        asides=[(key, name, value + flat, unit) for key, name, value, unit in asides],
         note=INDICATIVE,
         by_height=False,
-        **words,
+        **told,
     )

@@ -18,7 +18,7 @@ from ventcalc.advice.learning import (
     MIST_SHOWS,
 )
 from ventcalc.advice.setpoints import dew_point_uncertainty
-from ventcalc.diagnose.findings import Signal
+from ventcalc.diagnose.findings import Signal, signal
 from ventcalc.diagnose.scene import OFF, Scene
 
 __all__ = ["air_signals"]
@@ -82,19 +82,13 @@ def door_leaks(scene: Scene) -> Signal:
     """S2: the plenum shows more outside air than the door is told to let in."""
     share = scene.implied_fresh()
     able = _mixes(scene) & (np.abs(scene.span) >= CLEAR_SPAN) & ~np.isnan(share)
-    return Signal(
-        id="door_stuck",
-        rule="S2",
-        level=2,
+    return signal(
+        "door_leaks",
         time=scene.hours.time,
         able=able,
         shows=_leaks(scene),
         size=share,
         need=FEW_HOURS,
-        text="The plenum shows {size} outside air, more than the door is told to let in.",
-        unit="1 percent",
-        digits=0,
-        first="Look at the fresh-air door: stuck, iced, leaking? Then at the outside probe.",
     )
 
 
@@ -103,19 +97,13 @@ def door_shut(scene: Scene) -> Signal:
     due = scene.fresh * scene.span
     got = due + scene.error
     able = _mixes(scene) & (np.abs(due) >= FRESH_SHOWS) & (scene.door > OFF)
-    return Signal(
-        id="door_stuck",
-        rule="S3",
-        level=2,
+    return signal(
+        "door_shut",
         time=scene.hours.time,
         able=able,
         shows=got / due < HALF - doubt(scene) / np.abs(due),
         size=scene.fresh,
         need=FEW_HOURS,
-        text="{size} of the air should come from outside, and hardly any does.",
-        unit="1 percent",
-        digits=0,
-        first="Look at the fresh-air door and its louvre: stuck shut, iced, motor or linkage?",
     )
 
 
@@ -130,18 +118,13 @@ def plenum_probe(scene: Scene) -> Signal:
     low = np.where(near, scene.expected_temperature, low)
     low = np.where(scene.humidifier <= OFF, low, -np.inf)  # mist cools, and never warms
     beyond = np.maximum(scene.plenum_temperature - high, low - scene.plenum_temperature)
-    return Signal(
-        id="plenum_probe",
-        rule="S1",
-        level=2,
+    return signal(
+        "plenum_probe",
         time=scene.hours.time,
         able=able,
         shows=beyond > off,
         size=np.where(beyond > 0.0, beyond, 0.0),
         need=SOME_HOURS,
-        text="The plenum reads {size} outside what return and outside air can make of it.",
-        unit="delta_degC",
-        first="Compare plenum and return probe with a good thermometer, at the same place.",
     )
 
 
@@ -153,18 +136,13 @@ def probes_swapped(scene: Scene) -> Signal:
     able = scene.stored & ~np.isnan(scene.error) & (scene.heater <= OFF)
     able &= by_door | (scene.uncooled_temperature - scene.expected_temperature >= COIL_SHOWS)
     warmer = scene.plenum_temperature - scene.return_temperature - scene.fan_rise
-    return Signal(
-        id="probes_swapped",
-        rule="S5",
-        level=2,
+    return signal(
+        "probes_swapped",
         time=scene.hours.time,
         able=able,
         shows=warmer > doubt(scene),
         size=scene.plenum_temperature - scene.return_temperature,
         need=FEW_HOURS,
-        text="The plenum reads {size} warmer than the return air while the supply is cooled.",
-        unit="delta_degC",
-        first="Look whether plenum and return probe are swapped, then at the way of the air.",
     )
 
 
@@ -178,18 +156,13 @@ def fans_no_air(scene: Scene) -> Signal:
         scene.plenum_temperature - scene.return_temperature - scene.fan_rise
     ) < doubt(scene)
     other = recirculated | (scene.return_temperature < bottom - doubt(scene)) | _leaks(scene)
-    return Signal(
-        id="fans_no_air",
-        rule="S4",
-        level=2,
+    return signal(
+        "fans_no_air",
         time=scene.hours.time,
         able=able,
         shows=(np.abs(scene.plenum_temperature - bottom) < STILL_PART * due) & ~other,
         size=np.abs(scene.error),
         need=FEW_HOURS,
-        text="The plenum does not feel the fans: it is {size} off what they should bring.",
-        unit="delta_degC",
-        first="Look whether the fans turn, and which way; lock them out first.",
     )
 
 
@@ -201,18 +174,13 @@ def return_humidity(scene: Scene) -> Signal:
     able = scene.stored & ~np.isnan(dew) & ~np.isnan(warmest)
     typical = float(np.nanmedian(scene.return_temperature[able])) if able.any() else 5.0
     sigma = math.hypot(dew_point_uncertainty(bay, typical, 0.95), bay.sensors.temperature)
-    return Signal(
-        id="humidity_probe_return",
-        rule="S6",
-        level=3,
+    return signal(
+        "return_humidity",
         time=scene.hours.time,
         able=able,
         shows=dew - warmest > bay.control.confidence * sigma,
         size=dew - warmest,
         need=SOME_HOURS,
-        text="The return air's dew point lies {size} above the warmest pulp.",
-        unit="delta_degC",
-        first="Dry and check the return humidity probe; look for wet potatoes under the ceiling.",
     )
 
 
@@ -229,19 +197,13 @@ def flat_humidity(scene: Scene) -> Signal:
     relative = scene.hours.mean_of("return_relative_humidity")
     wet = _flat(relative, FLAT_HOURS) & (relative >= SATURATED)
     ran = np.convolve(scene.hours.running, np.ones(FLAT_HOURS))[: len(relative)]
-    return Signal(
-        id="humidity_probe_return",
-        rule="S7",
-        level=3,
+    return signal(
+        "flat_humidity",
         time=scene.hours.time,
         able=scene.stored & ~np.isnan(relative) & (ran >= SOME_HOURS),
         shows=wet | _flat(relative, DEAD_HOURS),
         size=relative,
         need=SOME_HOURS,
-        text="The return humidity probe has stood at {size} for a day and more.",
-        unit="1 percent",
-        digits=0,
-        first="Dry the return humidity probe, compare it, replace it if it stays there.",
     )
 
 
@@ -253,19 +215,13 @@ def plenum_humidity(scene: Scene) -> Signal:
         scene.expected_temperature, scene.pressure
     )
     able = scene.stored & ~np.isnan(relative + due) & (due < SATURATED - HUMID_WET)
-    return Signal(
-        id="humidity_probe_plenum",
-        rule="S7",
-        level=3,
+    return signal(
+        "plenum_humidity",
         time=scene.hours.time,
         able=able,
         shows=(relative >= SATURATED) & (relative - due > HUMID_WET),
         size=relative,
         need=SOME_HOURS,
-        text="The plenum humidity probe reads {size}, more than door and humidifier can make.",
-        unit="1 percent",
-        digits=0,
-        first="Dry the plenum humidity probe and compare it; is it in the spray?",
     )
 
 
@@ -284,19 +240,13 @@ def humidity_differs(scene: Scene) -> Signal:
     off = (scene.plenum_water - scene.expected_water) / full
     shut = (scene.door <= OFF) & (scene.humidifier <= OFF)
     able = _mixes(scene) & shut & ~np.isnan(off)
-    return Signal(
-        id="humidity_probes_differ",
-        rule="humidity",
-        level=3,
+    return signal(
+        "humidity_differs",
         time=scene.hours.time,
         able=able,
         shows=np.abs(off) > HUMID_OFF,
         size=np.abs(off),
         need=SOME_HOURS,
-        text="Plenum and return humidity probe disagree by {size} on air that is the same.",
-        unit="1 percent",
-        digits=0,
-        first="Check both humidity probes against a good one; one is wet or has drifted.",
     )
 
 
@@ -310,19 +260,13 @@ def humidifier_short(scene: Scene) -> Signal:
     by_heat = (drop > MIST_SHOWS) & ~np.isnan(scene.error)
     shows = np.where(by_water, missing > MIST_MISSED * effect, True)
     shows &= np.where(by_heat, scene.error > MIST_MISSED * drop, True)
-    return Signal(
-        id="humidity_low",
-        rule="humidifier",
-        level=2,
+    return signal(
+        "humidifier_short",
         time=scene.hours.time,
         able=scene.stored & (scene.humidifier > OFF) & (by_water | by_heat),
         shows=shows,
         size=np.where(by_water, missing, 0.0),
         need=FEW_HOURS,
-        text="The plenum is {size} RH drier than the humidifier should make it.",
-        unit="1 percent",
-        digits=0,
-        first="Look at the humidifier: water, nozzles, pump; then at the plenum's humidity probe.",
     )
 
 
@@ -331,18 +275,13 @@ def coil_weak(scene: Scene) -> Signal:
     due = scene.uncooled_temperature - scene.expected_temperature
     got = scene.uncooled_temperature - scene.plenum_temperature
     able = scene.stored & (due >= COIL_SHOWS) & ~np.isnan(got)
-    return Signal(
-        id="coil_weak",
-        rule="coil",
-        level=2,
+    return signal(
+        "coil_weak",
         time=scene.hours.time,
         able=able,
         shows=(got < (1.0 - COIL_MISSED) * due) & (scene.error > doubt(scene)),
         size=due - got,
         need=FEW_HOURS,
-        text="The coil cools the air {size} less than it should.",
-        unit="delta_degC",
-        first="Look at the coil: ice, dirt, defrost; then at the plant (licensed technicians).",
     )
 
 
@@ -355,18 +294,13 @@ def coil_not_needed(scene: Scene) -> Signal:
     limit = air.saturation_humidity_ratio(coldest, scene.pressure)
     colder = scene.expected_temperature - scene.outside_temperature - scene.fan_rise
     usable = (colder > bay.control.outside_offset) & (scene.outside_water < limit)
-    return Signal(
-        id="coil_not_needed",
-        rule="S13",
-        level=3,
+    return signal(
+        "coil_not_needed",
         time=scene.hours.time,
         able=scene.stored & (scene.refrigeration > OFF) & ~np.isnan(colder),
         shows=usable & (scene.door <= OFF),
         size=colder,
         need=SOME_HOURS,
-        text="The coil runs with the door shut while outside air is {size} colder than the supply.",
-        unit="delta_degC",
-        first="Look at the controller's lock-out of outside air, and at the outside probe.",
     )
 
 

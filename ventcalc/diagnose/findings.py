@@ -6,12 +6,14 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Literal, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Episode", "Finding", "Signal", "episodes", "stamp"]
+from ventcalc.units.words import table_words
+
+__all__ = ["Episode", "Finding", "Signal", "episodes", "signal", "stamp"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -60,6 +62,14 @@ class Signal:
     """That one element stands for. [h]"""
     forgets: float = 1.0
     """Hours of evidence that an able hour without it takes back. [1]"""
+
+
+def signal(key: str, **seen: Any) -> Signal:
+    """What a rule sees; its name, words and level stand in ``findings.csv``."""
+    told = table_words("findings", key, size="{size}")
+    told |= {name: int(told[name]) for name in ("level", "digits")}
+    del told["key"]
+    return Signal(**told, **seen)
 
 
 class Episode(NamedTuple):

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ventcalc.advice.setpoints import fan_power
-from ventcalc.diagnose.findings import Signal
+from ventcalc.diagnose.findings import Signal, signal
 from ventcalc.diagnose.scene import OFF, Scene
 from ventcalc.equipment.plant import hourly_performance
 
@@ -39,19 +39,13 @@ def machine_signals(scene: Scene) -> list[Signal]:
 def hunting(scene: Scene) -> Signal:
     """S11: door or fans change more often than anything in a pile asks for."""
     moves = scene.hours.moves
-    return Signal(
-        id="hunting",
-        rule="S11",
-        level=3,
+    return signal(
+        "hunting",
         time=scene.hours.time,
         able=~np.isnan(moves) & (scene.hours.running > 0.0),
         shows=moves > MOST_MOVES,
         size=moves,
         need=4.0,
-        text="Fans and door change {size} times an hour.",
-        unit="1",
-        digits=0,
-        first="Look at the controller's tuning and dead bands, and at a probe in a draught.",
     )
 
 
@@ -84,19 +78,13 @@ def energy_high(scene: Scene) -> Signal:
     power, _ = expected_power(scene)
     used = scene.hours.totals.get("energy", np.full(len(power), math.nan)) / 3600.0
     least = SHOWS_ENERGY * fan_power(scene.bay, 1.0)
-    return Signal(
-        id="energy_high",
-        rule="S12",
-        level=3,
+    return signal(
+        "energy_high",
         time=scene.hours.time,
         able=scene.stored & ~np.isnan(used + power) & (np.maximum(power, used) > least),
         shows=used > TOO_MUCH * power + least,
         size=(used - power) * 86400.0 / JOULE_PER_KWH,
         need=12.0,
-        text="It uses {size} kWh a day more than its positions explain.",
-        unit="1",
-        digits=0,
-        first="Look for what runs untold: defrost or heater stuck on, a fan by hand, leaks.",
     )
 
 
@@ -105,19 +93,13 @@ def fans_weak(scene: Scene) -> Signal:
     power, fans = expected_power(scene)
     used = scene.hours.totals.get("energy", np.full(len(power), math.nan)) / 3600.0
     alone = (fans > 0.8 * power) & (scene.hours.running > 0.99)
-    return Signal(
-        id="fans_weak",
-        rule="fans",
-        level=2,
+    return signal(
+        "fans_weak",
         time=scene.hours.time,
         able=scene.stored & alone & ~np.isnan(used),
         shows=used - (power - fans) < FANS_WEAK * fans,
         size=(used - (power - fans)) / fans,
         need=6.0,
-        text="The fans draw {size} of what they should.",
-        unit="1 percent",
-        digits=0,
-        first="Look at belts, fuses and blades: one fan standing or slipping? Lock them out first.",
     )
 
 
@@ -133,18 +115,13 @@ def outside_probe(scene: Scene) -> list[Signal]:
     excess[1:] = 0.5 * (excess[1:] + excess[:-1])  # a forecast errs by 1.6 K
     excess[:1] = math.nan
     return [
-        Signal(
-            id="outside_probe",
-            rule="S14",
-            level=3,
+        signal(
+            "outside_probe",
             time=days * 86400.0 - scene.bay.dates.utc_offsets[0],
             able=~np.isnan(excess),
             shows=excess > SUNNY,
             size=excess,
             need=24.0,
-            text="The outside probe reads {size} too warm by day, against the forecast.",
-            unit="delta_degC",
-            first="Shade it, away from walls and exhaust, and air it well.",
             hours=24.0,
         )
     ]

@@ -51,27 +51,11 @@ def margin_by_log(
     bay: Bay, trust: CheckedSensors, found: SensorOffsets, time: float, pulp_coldest: float
 ) -> LogMargin:
     """
-    Let the margin follow a log.
+    Let the margin follow a log; ``time`` of the readings in UTC since 1970-01-01.
 
-    Parameters
-    ----------
-    bay : Bay
-        As its file has it.
-    trust : CheckedSensors
-        What checks of the probes are worth; no checks, no change.
-    found : SensorOffsets
-        What the log tells.
-    time : float
-        Of the readings, UTC since 1970-01-01. [s]
-    pulp_coldest : float
-        As read. [°C]
-
-    Returns
-    -------
-    LogMargin
-        Its margin covers twice the log's own uncertainty and, where the supply is nearer to the
-        pulp than the probes say, the whole of that too. It is below the usual one only where the
-        log knows better than the probes are trusted, and is the usual one where it cannot tell.
+    It covers twice the log's own uncertainty and, where the supply is nearer to the pulp than the
+    probes say, the whole of that too. It is below the usual one only where the log knows better
+    than the probes are trusted, and is the usual one where it cannot tell.
     """
     k = int(np.searchsorted(found.time, time, side="right")) - 1
     usual = _margin(bay, trust.sensors, time, pulp_coldest)

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from ventcalc.bay.description import Bay
 from ventcalc.diagnose.days import DAY, Days, days_of
-from ventcalc.diagnose.findings import Signal
+from ventcalc.diagnose.findings import Signal, signal
 from ventcalc.diagnose.scene import Scene
 
 __all__ = ["pile_signals"]
@@ -110,19 +110,13 @@ def hot_spot(days: Days, known: Array, probe: int) -> Signal:
     limit = np.where(np.isnan(known[:, probe]), UNKNOWN_RATE, HOT_RATE)
     limit = 2.0 * limit + doubt(days)[:, probe]
     rise = days.measured_rise[:, probe] - _others(days.measured_rise, probe)
-    return Signal(
-        id="hot_spot",
-        rule="S9",
-        level=1,
+    return signal(
+        "hot_spot",
         time=days.time,
         able=~np.isnan(excess),
         shows=(excess > limit) & (above_still > HOT_RATE),
         size=_two_days(days, rise) / 2.0,
         need=24.0,
-        text="The pulp warms by {size} a day more than its neighbours, against the model.",
-        unit="delta_degC",
-        digits=2,
-        first="Go there: smell, wet spots, a hand thermometer; rot, or a bad probe?",
         place=f"pulp probe {probe + 1}",
         height=float(days.heights[probe]),
         hours=24.0,
@@ -136,19 +130,13 @@ def lateral_blocked(days: Days, known: Array, probe: int) -> Signal:
     part = np.where(enough, got / np.minimum(due, -AIR_SHOWS), math.nan)
     follows = _others(part, probe)
     heats = _two_days(days, days.measured_rise - days.still_rise)[:, probe] > HOT_RATE
-    return Signal(
-        id="lateral_blocked",
-        rule="S4",
-        level=2,
+    return signal(
+        "lateral_blocked",
         time=days.time,
         able=~np.isnan(part[:, probe] + follows) & ~np.isnan(known[:, probe]),
         shows=(part[:, probe] < NO_AIR_PART) & (follows > AIR_PART) & ~heats,
         size=-due[:, probe] / 2.0,
         need=24.0,
-        text="The pulp does not follow the air, which should cool it by {size} a day.",
-        unit="delta_degC",
-        digits=2,
-        first="Look at the lateral under it: shut, blocked, under water, or dirt over its ports?",
         place=f"pulp probe {probe + 1}",
         height=float(days.heights[probe]),
         hours=24.0,
@@ -173,19 +161,13 @@ def airflow_low(days: Days, known: Array) -> Signal:
     part = taken / np.minimum(asked, -1e-9)
     clear = asked <= -2.0 * AIR_SHOWS - doubt(days).mean(axis=1)
     learned, less = _falls_short(days, due, got, heard)
-    return Signal(
-        id="airflow_low",
-        rule="S4",
-        level=2,
+    return signal(
+        "airflow_low",
         time=days.time,
         able=clear | learned,
         shows=(clear & (part < WEAK_PART)) | (learned & less),
         size=part,
         need=24.0,
-        text="The pile follows the air only by {size} of what the fans should make it.",
-        unit="1 percent",
-        digits=0,
-        first="Look at the fans: belts, one standing or turning backwards; then ducts and ports.",
         hours=24.0,
     )
 
@@ -234,19 +216,14 @@ def uneven(scene: Scene) -> Signal:
     nothing = np.full(len(pulp), math.nan)
     spread = np.abs(pulp[:, -1] - pulp[:, 0]) if pulp.shape[1] > 1 else nothing
     limit = scene.bay.limits.spread + math.sqrt(2.0) * scene.bay.sensors.temperature
-    return Signal(
-        id="pile_uneven",
-        rule="S8",
-        level=3,
+    return signal(
+        "uneven",
         time=scene.hours.time,
         able=scene.stored & scene.holding & ~np.isnan(spread),
         shows=spread > limit,
         size=spread,
         need=UNEVEN_FOR,
         forgets=3.0,
-        text="Top and bottom of the pile stand {size} apart and stay so.",
-        unit="delta_degC",
-        first="Run the fans longer; look for dirt layers, low airflow, or a hot spot.",
     )
 
 
@@ -261,17 +238,11 @@ def co2_stays(scene: Scene) -> Signal:
         able[:back] = False
         able[back:] &= fresh[: len(fresh) - back]
     before[PURGED - 1 :] = co2[: max(len(co2) - PURGED + 1, 0)]
-    return Signal(
-        id="co2_stays",
-        rule="S10",
-        level=3,
+    return signal(
+        "co2_stays",
         time=hours.time,
         able=able & ~np.isnan(before),
         shows=(co2 > scene.bay.limits.co2) & (co2 > STAYED * before),
         size=co2 * 1e6,
         need=3.0,
-        text="CO2 stays at {size} ppm although fresh air is being given.",
-        unit="1",
-        digits=0,
-        first="Is the exhaust open? Does the door open? Check the CO2 probe in fresh air.",
     )

@@ -23,10 +23,8 @@ from ventcalc.errors import BadInput, check_range
 
 __all__ = [
     "CoilAir",
-    "balance_point",
     "bypass_factor",
     "coil",
-    "coil_capacity",
     "coil_surface",
 ]
 
@@ -223,92 +221,3 @@ def bypass_factor(conductance: Any, mass_flow: Any, specific_heat: float = 1010.
     check_range("conductance", conductance, 0.0, 1e8, "W/K")
     check_range("mass_flow", mass_flow, 1e-9, 1e5, "kg/s", "no air, no bypass")
     return np.exp(-conductance / (mass_flow * specific_heat))
-
-
-def coil_capacity(
-    *,
-    rated_capacity: Any,
-    rated_difference: Any,
-    air_temperature: Any,
-    evaporating_temperature: Any,
-) -> Any:
-    """
-    Capacity of a coil in proportion to the difference between entering air and refrigerant.
-
-    Parameters
-    ----------
-    rated_capacity : array-like
-        Capacity at the rated difference. [W]
-    rated_difference : array-like
-        Entering air less evaporating temperature of the rating, above zero. [K]
-    air_temperature : array-like
-        Air entering. [°C]
-    evaporating_temperature : array-like
-        Evaporating temperature, not above the air. [°C]
-
-    Returns
-    -------
-    array
-        Capacity at the same airflow, without frost. [W]
-
-    Raises
-    ------
-    OutOfRange
-        If the refrigerant is warmer than the air.
-
-    References
-    ----------
-    .. [1] Hundy, Trott, Welch, Refrigeration and Air-Conditioning, 4th ed., ch. 10: ratings
-       in kW per kelvin between entering air and refrigerant.
-    """
-    check_range("rated_difference", rated_difference, 0.5, 30.0, "K")
-    difference = air_temperature - evaporating_temperature
-    check_range("air less evaporating temperature", difference, 0.0, 60.0, "K")
-    return rated_capacity * difference / rated_difference
-
-
-def balance_point(
-    compressor_capacity: Callable[[Any], Any], *, conductance: Any, air_temperature: Any
-) -> Any:
-    """
-    Evaporating temperature at which coil and compressor move the same heat.
-
-    Parameters
-    ----------
-    compressor_capacity : callable
-        Cooling of the compressor [W] at an evaporating temperature [°C]; rising with it: swept
-        volume flow times ``Cycle.volumetric_cooling`` times volumetric efficiency.
-    conductance : array-like
-        Capacity of the coil per kelvin between entering air and refrigerant. [W/K]
-    air_temperature : array-like
-        Air entering. [°C]
-
-    Returns
-    -------
-    array
-        Evaporating temperature within 25 K of the air. [°C]
-
-    Raises
-    ------
-    OutOfRange
-        If the conductance is out of range.
-    BadInput
-        If they do not meet there: the compressor is too large for the coil.
-
-    Notes
-    -----
-    A compressor too large for its coil pulls the surface down: more capacity, drier air,
-    frost.
-    """
-    check_range("conductance", conductance, 1.0, 1e8, "W/K")
-
-    def surplus(evaporating: Any) -> Any:
-        return conductance * (air_temperature - evaporating) - compressor_capacity(evaporating)
-
-    low, high = air_temperature - 25.0 + 0.0 * conductance, air_temperature + 0.0 * conductance
-    if np.any(surplus(low) < 0.0):
-        raise BadInput(
-            "compressor: takes more than the coil gives even 25 K below the air; "
-            "a larger coil or a smaller compressor"
-        )
-    return _falling_zero(surplus, low, high)

@@ -18,7 +18,6 @@ __all__ = [
     "Section",
     "VelocityChain",
     "areas_for",
-    "friction_factor",
     "friction_gradient",
     "half_round_section",
     "rectangular_section",
@@ -122,40 +121,12 @@ def rectangular_section(width: Any, height: Any) -> Section:
 
 def friction_factor(reynolds: Any, relative_roughness: Any) -> Any:
     """
-    Darcy friction factor.
+    Darcy friction factor: 64/Re below Re 2000, Colebrook above 4000. [1]
 
-    Parameters
-    ----------
-    reynolds : array-like
-        Velocity times hydraulic diameter over kinematic viscosity, above 0. [1]
-    relative_roughness : array-like
-        Roughness over hydraulic diameter, 0-0.1. [1]
-
-    Returns
-    -------
-    array
-        64/Re below 2000, Colebrook above 4000. [1]
-
-    Raises
-    ------
-    OutOfRange
-        If the relative roughness is out of range.
-
-    Notes
-    -----
-    Colebrook by two Newton steps from Haaland's explicit formula (1e-9 of the exact root).
-    Between 2000 and 4000 no correlation holds; a straight line keeps the factor continuous.
-
-    References
-    ----------
-    .. [1] C. F. Colebrook, J. Inst. Civ. Eng. 11 (1939) 133-156.
-    .. [2] S. E. Haaland, J. Fluids Eng. 105 (1983) 89-90.
+    Colebrook (J. Inst. Civ. Eng. 11, 1939) by two Newton steps from Haaland's explicit formula
+    (J. Fluids Eng. 105, 1983), 1e-9 of the exact root. Between 2000 and 4000 no correlation
+    holds; a straight line keeps the factor continuous.
     """
-    check_range("relative_roughness", relative_roughness, 0.0, 0.1, "", "both in metres?")
-    return _friction_factor(reynolds, relative_roughness)
-
-
-def _friction_factor(reynolds: Any, relative_roughness: Any) -> Any:
     laminar = 64.0 / np.minimum(reynolds, 2000.0)
     re = np.maximum(reynolds, 4000.0)
     rough = relative_roughness / 3.7
@@ -200,7 +171,7 @@ def friction_gradient(
     speed = abs(velocity)
     reynolds = density * speed * size / viscosity
     # At rest the factor is infinite and the loss zero: 1e-9 keeps their product zero.
-    factor = _friction_factor(np.maximum(reynolds, 1e-9), roughness / size)
+    factor = friction_factor(np.maximum(reynolds, 1e-9), roughness / size)
     return factor / size * 0.5 * density * speed * velocity
 
 

@@ -68,11 +68,9 @@ class SystemCurve:
         return self.fixed + np.where(flow == 0.0, 0.0, moving * self.coefficient)
 
 
-def system_through(
-    airflow: Any, static_pressure: Any, *, exponent: Any = 2.0, fixed: Any = 0.0
-) -> SystemCurve:
+def system_through(airflow: Any, static_pressure: Any) -> SystemCurve:
     """
-    System curve through one known point.
+    System curve through one known point, as the square of the airflow.
 
     Parameters
     ----------
@@ -80,10 +78,6 @@ def system_through(
         Of all fans together. [m³/s]
     static_pressure : array-like
         At that airflow. [Pa]
-    exponent : array-like
-        2 for ducts, ports and doors; the pile alone lies between 1 and 2, 1-2. [1]
-    fixed : array-like
-        Pressure without airflow. [Pa]
 
     Returns
     -------
@@ -93,13 +87,10 @@ def system_through(
     Raises
     ------
     OutOfRange
-        If airflow or exponent is out of range.
+        If the airflow is out of range.
     """
     check_range("airflow", airflow, 1e-6, 1e4, "m3/s")
-    check_range("exponent", exponent, 1.0, 2.0)
-    return SystemCurve(
-        coefficient=(static_pressure - fixed) / airflow**exponent, exponent=exponent, fixed=fixed
-    )
+    return SystemCurve(coefficient=static_pressure / airflow**2.0)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)

@@ -95,13 +95,9 @@ class FanCurve:
         with np.errstate(divide="ignore", invalid="ignore"):
             return plain(speed**2 * dense * self.pressure_curve(np.asarray(airflow, float) / speed))
 
-    def power_at(self, airflow: Any, *, fan_speed: Any = None, density: Any = None) -> Any:
-        """Shaft power by the fan laws; NaN where the curve does not tell. [W]"""
-        speed, dense = ratios(self, fan_speed, density)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            x = np.asarray(airflow, float) / speed
-        power = self.power_curve(x) if self.power_curve else np.full_like(x, np.nan)
-        return plain(speed**3 * dense * power)
+
+SHUTOFF_RATIO = 1.4
+"""Pressure against shut doors over that at the known point (common practice, no source). [1]"""
 
 
 def assumed_curve(
@@ -110,7 +106,6 @@ def assumed_curve(
     *,
     fan_efficiency: float,
     density: float = 1.2,
-    shutoff_ratio: float = 1.4,
 ) -> FanCurve:
     """
     A curve assumed around the one point that is known; use the maker's points if there are any.
@@ -125,8 +120,6 @@ def assumed_curve(
         Airflow times static pressure over shaft power there. [0-1]
     density : float
         Density of the air there. [kg/m³]
-    shutoff_ratio : float
-        Pressure against shut doors over that at the known point, 1.05-4. [1]
 
     Returns
     -------
@@ -137,15 +130,14 @@ def assumed_curve(
     Raises
     ------
     OutOfRange
-        If efficiency or ratio is out of range.
+        If the efficiency is out of range.
     BadInput
         If the efficiency leaves too little power for the curve's best point.
     """
     check_range("fan_efficiency", fan_efficiency, 0.05, 0.95, "", "percent?")
-    check_range("shutoff_ratio", shutoff_ratio, 1.05, 4.0)
-    free = math.sqrt(shutoff_ratio / (shutoff_ratio - 1.0))
+    free = math.sqrt(SHUTOFF_RATIO / (SHUTOFF_RATIO - 1.0))
     x = np.concatenate([np.linspace(0.0, 1.0, 7), np.linspace(1.0, free, 7)[1:]])
-    pressure = static_pressure * np.maximum(shutoff_ratio - (shutoff_ratio - 1.0) * x**2, 0.0)
+    pressure = static_pressure * np.maximum(SHUTOFF_RATIO - (SHUTOFF_RATIO - 1.0) * x**2, 0.0)
     power = airflow * static_pressure / fan_efficiency
     # Air power peaks right of the known point; shaft power cannot be below it.
     peak = float(np.max(airflow * x * pressure))

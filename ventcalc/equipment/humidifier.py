@@ -21,7 +21,7 @@ from ventcalc.air import process as air_process
 from ventcalc.equipment._arrays import plain
 from ventcalc.errors import check_range
 
-__all__ = ["Humidified", "pad", "pad_effectiveness", "pumping_power", "spray", "water_needed"]
+__all__ = ["Humidified", "pad", "pad_effectiveness", "spray"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -288,80 +288,3 @@ def pad_effectiveness(
     check_range("exponent", exponent, 0.0, 1.0)
     untouched = 1.0 - rated_effectiveness
     return 1.0 - untouched ** ((rated_velocity / face_velocity) ** exponent)
-
-
-def water_needed(
-    *,
-    temperature: Any,
-    humidity_ratio: Any,
-    pressure: Any,
-    mass_flow: Any,
-    relative_humidity: Any,
-    water_temperature: Any = 10.0,
-) -> Any:
-    """
-    Water to evaporate for a wanted humidity of the leaving air.
-
-    Parameters
-    ----------
-    temperature : array-like
-        Dry bulb entering. [°C]
-    humidity_ratio : array-like
-        Humidity ratio entering. [kg/kg dry air]
-    pressure : array-like
-        Air pressure. [Pa]
-    mass_flow : array-like
-        Dry air. [kg/s]
-    relative_humidity : array-like
-        Wanted in the colder air leaving. [0-1]
-    water_temperature : array-like
-        Water supplied, 0 to 60. [°C]
-
-    Returns
-    -------
-    array
-        Water; 0 where the air is damp enough already. [kg/s]
-
-    Raises
-    ------
-    OutOfRange
-        If a value is out of range.
-    """
-    check_range("mass_flow", mass_flow, 0.0, 1e5, "kg/s")
-    _, _, water = air_process.humidify_to(
-        temperature,
-        humidity_ratio,
-        pressure,
-        relative_humidity=relative_humidity,
-        water_temperature=water_temperature,
-    )
-    return mass_flow * np.maximum(water, 0.0)
-
-
-def pumping_power(volume_flow: Any, pressure_rise: Any, *, efficiency: Any = 0.5) -> Any:
-    """
-    Electrical power to move water through nozzles, or air through a pad.
-
-    Parameters
-    ----------
-    volume_flow : array-like
-        Water or air. [m³/s]
-    pressure_rise : array-like
-        Pressure to overcome. [Pa]
-    efficiency : array-like
-        Of pump or fan with motor. [0-1]
-
-    Returns
-    -------
-    array
-        Power. [W]
-
-    Raises
-    ------
-    OutOfRange
-        If a value is out of range.
-    """
-    check_range("volume_flow", volume_flow, 0.0, 1e4, "m³/s")
-    check_range("pressure_rise", pressure_rise, 0.0, 2e7, "Pa", "bar or psi?")
-    check_range("efficiency", efficiency, 0.05, 1.0, "", "percent?")
-    return volume_flow * pressure_rise / efficiency

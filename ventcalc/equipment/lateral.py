@@ -22,8 +22,6 @@ __all__ = [
     "LateralFlow",
     "lateral_flow",
     "least_share",
-    "port_positions",
-    "ports_within",
     "problems",
     "uniformity",
 ]
@@ -137,45 +135,6 @@ def problems(lateral: Lateral, *, bay_length: float | None = None) -> list[str]:
             "shorten it, or correct the bay"
         )
     return found
-
-
-def port_positions(lateral: Lateral) -> Array:
-    """
-    Distance of each port from the plenum.
-
-    Parameters
-    ----------
-    lateral : Lateral
-        The lateral.
-
-    Returns
-    -------
-    array
-        Half a spacing at both ends. [m]
-    """
-    places = np.arange(lateral.ports, dtype=np.float64) + 0.5
-    return np.asarray(places * (lateral.length / lateral.ports), dtype=np.float64)
-
-
-def ports_within(lateral: Lateral, length: Any) -> NDArray[np.bool_]:
-    """
-    Ports that lie within a distance of the plenum, such as those still under crop.
-
-    Parameters
-    ----------
-    lateral : Lateral
-        The lateral.
-    length : array-like
-        From the plenum; one for each lateral. [m]
-
-    Returns
-    -------
-    array of bool
-        Ports first, then the shape of ``length``: the ``open_ports`` of laterals cut off or
-        plugged there.
-    """
-    reach = np.asarray(length, float)
-    return port_positions(lateral).reshape((-1,) + (1,) * reach.ndim) <= reach
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)

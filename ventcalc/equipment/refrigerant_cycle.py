@@ -24,7 +24,6 @@ __all__ = [
     "condensing_temperature",
     "cycle",
     "evaporating_temperature",
-    "gas_cooler_pressure",
     "refrigerant_for",
 ]
 
@@ -220,19 +219,6 @@ class _Plant:
         if self.subcooling > 0.0:
             state.update(pairs.PT_INPUTS, high, state.T() - self.subcooling)
         return high, state.hmass()
-
-
-def gas_cooler_pressure(evaporating_temperature: Any, outlet_temperature: Any) -> Any:
-    """
-    Gas-cooler pressure of a transcritical R744 plant near its best performance. [Pa]
-
-    Source: Liao, Zhao, Jakobsen, Appl. Therm. Eng. 20 (2000) 831-841 (coefficients from memory;
-    checked here against a search on the cycle itself).
-    """
-    check_range("evaporating_temperature", evaporating_temperature, -10.0, 20.0, "°C", "K?")
-    check_range("outlet_temperature", outlet_temperature, 30.0, 60.0, "°C", "K?")
-    slope = 2.778 - 0.0157 * evaporating_temperature
-    return 1e5 * (slope * outlet_temperature + 0.381 * evaporating_temperature - 9.34)
 
 
 def condensing_temperature(

@@ -26,8 +26,6 @@ __all__ = [
     "cooling_cost",
     "evaporation_load",
     "field_heat",
-    "part_load_factor",
-    "people_heat",
     "refrigeration_load",
 ]
 
@@ -166,36 +164,6 @@ def evaporation_load(water: Any, temperature: Any, pressure: Any) -> HeatFlow:
     return HeatFlow(-heat, heat)
 
 
-def people_heat(temperature: Any, count: Any = 1.0) -> Any:
-    """
-    Heat given off by people at work in a cold room.
-
-    Parameters
-    ----------
-    temperature : array-like
-        Room, -30 to 25. [°C]
-    count : array-like
-        People. [1]
-
-    Returns
-    -------
-    array
-        Heat, counted as sensible. [W]
-
-    Raises
-    ------
-    OutOfRange
-        If the temperature is out of range.
-
-    References
-    ----------
-    .. [1] ASHRAE Handbook - Refrigeration, ch. Refrigerated-facility loads: 272 - 6 t (from
-       memory).
-    """
-    check_range("temperature", temperature, -30.0, 25.0, "°C", "K or °F?")
-    return count * (272.0 - 6.0 * temperature)
-
-
 def refrigeration_load(
     *,
     field_heat: Any = 0.0,
@@ -271,36 +239,6 @@ def refrigeration_load(
         total=total,
         capacity=(sensible + np.maximum(latent, 0.0)) * (1.0 + reserve) / running_share,
     )
-
-
-def part_load_factor(load_ratio: Any, degradation: float = 0.25) -> Any:
-    """
-    Performance of a plant that switches on and off, over that of one running through.
-
-    Parameters
-    ----------
-    load_ratio : array-like
-        Load over capacity. [0-1]
-    degradation : float
-        Loss at vanishing load; 0.25 is the default of the rating standard. [0-1]
-
-    Returns
-    -------
-    array
-        Factor on the performance. [0-1]
-
-    Raises
-    ------
-    OutOfRange
-        If the ratio is outside 0-1: the plant is too small.
-
-    References
-    ----------
-    .. [1] AHRI Standard 210/240, cyclic degradation coefficient (from memory).
-    """
-    check_range("load_ratio", load_ratio, 0.0, 1.0, "", "above 1 the plant is too small")
-    check_range("degradation", degradation, 0.0, 1.0)
-    return 1.0 - degradation * (1.0 - load_ratio)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)

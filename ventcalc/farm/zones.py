@@ -22,8 +22,8 @@ from ventcalc.bay.description import Bay
 from ventcalc.diagnose.log import Log
 from ventcalc.logbook.folder import Logbook
 from ventcalc.logbook.kinds import Line, Load
+from ventcalc.pile.air_path import natural_velocity
 from ventcalc.pile.bed import HOUR_LIMITS, Bed, BedState, fresh_bed, step
-from ventcalc.pile.passage import natural_velocity
 from ventcalc.season.bay_state import bed_of
 from ventcalc.stages.emptying import system_of_part
 

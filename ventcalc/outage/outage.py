@@ -15,8 +15,8 @@ from ventcalc.bay.hourly import HourlyBay
 from ventcalc.outage.limits import Limit, Trace, hours_to, limits_of
 from ventcalc.outage.places import doorway_flow, draught_constant, wall_share
 from ventcalc.outage.start import Start, start_of
+from ventcalc.pile.air_path import heat_transfer_coefficient, natural_velocity
 from ventcalc.pile.layers import Layer, greatest, layer_mean, least
-from ventcalc.pile.passage import heat_transfer_coefficient, natural_velocity
 from ventcalc.season.bay_model import step_bay
 from ventcalc.season.bay_state import BayState, StepRecord
 from ventcalc.season.faults import NO_FAULT

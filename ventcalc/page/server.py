@@ -165,19 +165,7 @@ async def _asked(request: Request) -> dict[str, Any]:
 
 
 def page_app(views: Views) -> ASGIApp:
-    """
-    The page as an ASGI application.
-
-    Parameters
-    ----------
-    views : Views
-        Answers requests.
-
-    Returns
-    -------
-    ASGIApp
-        Answers only to the names of this machine, and questions only from its own page.
-    """
+    """Answers only to the names of this machine, and questions only from its own page."""
 
     async def refused(_: Request, error: Exception) -> Response:
         assert isinstance(error, VentcalcError)
@@ -216,23 +204,7 @@ class PageServer(LocalServer):
     """The page in a thread; ``address`` is where to look."""
 
     def __init__(self, form: Form, units: UnitSystem = "metric", port: int = 0) -> None:
-        """
-        Take the port.
-
-        Parameters
-        ----------
-        form : Form
-            The bay that the page begins with.
-        units : {"metric", "us"}
-            Units that it begins with.
-        port : int
-            0 for any that is free.
-
-        Raises
-        ------
-        BadInput
-            If the port cannot be had.
-        """
+        """Take the port, 0 for any that is free."""
         taken = take_port(HOST, port, lambda why: BadInput(f"--port {port}: {why}"))
         views = Views(form, units)
         super().__init__(page_app(views), taken, views.close)

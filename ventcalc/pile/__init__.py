@@ -5,12 +5,9 @@ from ventcalc.pile.pile import (
     SOIL_FACTOR_MARFONA,
     PileShape,
     pile_shape,
-    pile_shape_for_mass,
     porosity,
-    pressure_drop_d272,
     pressure_drop_ergun,
     soil_factor,
-    specific_surface,
 )
 
 __all__ = [
@@ -18,10 +15,7 @@ __all__ = [
     "SOIL_FACTOR_MARFONA",
     "PileShape",
     "pile_shape",
-    "pile_shape_for_mass",
     "porosity",
-    "pressure_drop_d272",
     "pressure_drop_ergun",
     "soil_factor",
-    "specific_surface",
 ]

@@ -17,8 +17,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from ventcalc import compiled as machine
 from ventcalc.errors import BadInput, OutOfRange, check_range
+from ventcalc.pile.air_path import heat_transfer_coefficient
 from ventcalc.pile.layers import Bed, BedStep, Inflow, Layer, layer_mean
-from ventcalc.pile.passage import heat_transfer_coefficient
 from ventcalc.pile.step import MOST_PARTS, step_layers
 
 __all__ = [

@@ -21,7 +21,6 @@ __all__ = [
     "metabolic_water_rate",
     "other_crop",
     "respiration_heat",
-    "respiration_temperature_factor",
     "transpiration_coefficient",
 ]
 
@@ -45,29 +44,10 @@ CARBON_PER_DRY_MATTER = 72.066 / 180.16
 """Carbon that leaves as CO2 per glucose burned; the rest of it stays as water. [kg/kg]"""
 
 
-def respiration_temperature_factor(temperature: Any, crop: Crop) -> Any:
+def temperature_factor(temperature: float, crop: Crop) -> float:
     """
-    Respiration at a temperature over that at the temperature of least respiration.
+    Respiration at a pulp temperature [°C] over that at the temperature of least respiration. [1]
 
-    Parameters
-    ----------
-    temperature : array-like
-        Pulp temperature, -2 to 40. [°C]
-    crop : Crop
-        The crop.
-
-    Returns
-    -------
-    array
-        1 at the least, rising to both sides of it. [1]
-
-    Raises
-    ------
-    OutOfRange
-        If the temperature lies outside -5 to 45.
-
-    Notes
-    -----
     1 + (dT / doubling)³, from there on along the tangent: twice the least 10 K above it, as the
     published Q10 of about 2 asks, and within 6 % of the least at every holding temperature, for
     which the settled rate is published without one. Rising again in the cold, where no numbers
@@ -75,12 +55,6 @@ def respiration_temperature_factor(temperature: Any, crop: Crop) -> Any:
     Held constant above 30 °C, where tubers fail, and falling to nothing from 35 to 45 °C, where
     they die (common practice, no source).
     """
-    check_range("temperature", temperature, -5.0, 45.0, "°C", "kelvin or °F?")
-    return elementwise(lambda t: temperature_factor(t, crop), temperature)
-
-
-def temperature_factor(temperature: float, crop: Crop) -> float:
-    """``respiration_temperature_factor`` of one temperature, unchecked. [1]"""
     fails = temperature > FAILING
     warm = FAILING if fails else temperature
     away = abs(warm - crop.respiration_least_at) / crop.respiration_doubling

@@ -18,12 +18,9 @@ __all__ = [
     "SOIL_FACTOR_MARFONA",
     "PileShape",
     "pile_shape",
-    "pile_shape_for_mass",
     "porosity",
-    "pressure_drop_d272",
     "pressure_drop_ergun",
     "soil_factor",
-    "specific_surface",
 ]
 
 SOIL_FACTOR_AGRIA = 1.36
@@ -115,41 +112,6 @@ def pile_shape(
     )
 
 
-def pile_shape_for_mass(
-    *, mass: Any, width: Any, height: Any, bulk_density: Any, face_angle: Any = 90.0
-) -> PileShape:
-    """
-    Shape of a pile that holds a given mass, as when it is partly unloaded from the front.
-
-    Parameters
-    ----------
-    mass : array-like
-        Crop in the pile, 0-1e8. [kg]
-    width, height, bulk_density, face_angle : array-like
-        As for ``pile_shape``. [m, m, kg/m³, °]
-
-    Returns
-    -------
-    PileShape
-        The inverse of ``pile_shape``.
-
-    Raises
-    ------
-    OutOfRange
-        If a dimension, the density, the angle or the mass is out of range.
-    """
-    check_range("mass", mass, 0.0, 1e8, "kg", "pounds?")
-    _check_floor(width, height, bulk_density)
-    run = _cotangent(face_angle)
-    section = mass / (bulk_density * width)
-    whole = section / height + 0.5 * height * run
-    wedge = np.sqrt(2.0 * section * run)
-    toe = np.where(section >= 0.5 * height * height * run, whole, wedge)[()]
-    return pile_shape(
-        toe=toe, width=width, height=height, bulk_density=bulk_density, face_angle=face_angle
-    )
-
-
 def porosity(bulk_density: Any, tuber_density: Any) -> Any:
     """
     Air per volume of pile.
@@ -174,31 +136,6 @@ def porosity(bulk_density: Any, tuber_density: Any) -> Any:
     check_range("bulk_density", bulk_density, 300.0, 1000.0, "kg/m3", "lb/ft3?")
     check_range("tuber_density", tuber_density, 1000.0, 1200.0, "kg/m3", "g/cm3?")
     return 1.0 - bulk_density / tuber_density
-
-
-def specific_surface(porosity: Any, tuber_diameter: Any) -> Any:
-    """
-    Tuber surface per volume of pile, of equal spheres.
-
-    Parameters
-    ----------
-    porosity : array-like
-        Air per volume of pile, 0.2-0.7. [m³/m³]
-    tuber_diameter : array-like
-        Diameter of a sphere as large as the mean tuber, 0.01-0.2. [m]
-
-    Returns
-    -------
-    array
-        6 (1 - porosity) / diameter; over the bulk density it is per kg of crop. [m²/m³]
-
-    Raises
-    ------
-    OutOfRange
-        If porosity or diameter is out of range.
-    """
-    _check_packing(porosity, tuber_diameter)
-    return 6.0 * (1.0 - porosity) / tuber_diameter
 
 
 def _check_packing(porosity: Any, tuber_diameter: Any) -> None:
@@ -305,51 +242,3 @@ def pressure_drop_ergun(
     inertial = 1.75 * density * solid / void
     v = superficial_velocity
     return factor * height * (viscous + inertial * v) * v
-
-
-def pressure_drop_d272(
-    superficial_velocity: Any, *, height: Any, a: Any, b: Any, factor: Any = 1.0
-) -> Any:
-    """
-    Pressure drop of air through a bed, by the equation of ASAE D272 with your coefficients.
-
-    Parameters
-    ----------
-    superficial_velocity : array-like
-        Airflow over floor area, 0-5. [m/s]
-    height : array-like
-        Depth that the air passes, 0-12. [m]
-    a : array-like
-        Coefficient of the crop, above zero. [Pa s²/m³]
-    b : array-like
-        Coefficient of the crop, above zero. [s/m]
-    factor : array-like
-        Multiplies the result: soil, packing. [1]
-
-    Returns
-    -------
-    array
-        Pressure drop, height * a v² / ln(1 + b v). [Pa]
-
-    Raises
-    ------
-    OutOfRange
-        If an input is out of range.
-
-    Notes
-    -----
-    No coefficients for potatoes are built in: take them from a published fit to your crop.
-
-    References
-    ----------
-    .. [1] ASAE D272, Resistance to airflow of grains, seeds, other agricultural products, and
-       perforated metal sheets (form of the equation from memory).
-    """
-    check_range("superficial_velocity", superficial_velocity, 0.0, 5.0, "m/s", "ft/min?")
-    check_range("height", height, 0.0, 12.0, "m", "feet?")
-    check_range("a", a, 1e-6, 1e9, "Pa s2/m3")
-    check_range("b", b, 1e-6, 1e6, "s/m")
-    check_range("factor", factor, 0.1, 100.0)
-    v = superficial_velocity
-    # In still air the pressure drop is zero, and any divisor will do.
-    return factor * height * a * v * v / np.log1p(b * np.where(v == 0.0, 1.0, v))

@@ -27,6 +27,7 @@ from ventcalc.air.plain import (
     enthalpy,
     saturated,
 )
+from ventcalc.pile.air_path import AirPath, air_path
 from ventcalc.pile.crop import (
     WATER_PER_DRY_MATTER,
     age_factor,
@@ -36,7 +37,6 @@ from ventcalc.pile.crop import (
     temperature_factor,
 )
 from ventcalc.pile.layers import Bed, BedStep, Inflow, Layer, greatest, least
-from ventcalc.pile.passage import AirPath, air_path
 
 __all__ = ["settle", "step_layers", "vapour_carry"]
 

@@ -25,21 +25,7 @@ JOULE_PER_KWH = 3.6e6
 
 
 def fit_text(found: FittedBay, units: UnitSystem = "metric") -> str:
-    """
-    Write what a fit found.
-
-    Parameters
-    ----------
-    found : FittedBay
-        The fit.
-    units : {"metric", "us"}
-        Units to write.
-
-    Returns
-    -------
-    str
-        Factors, what cannot be told, and misses before and after on hours that were not fitted.
-    """
+    """Factors, what cannot be told, and misses before and after on hours that were not fitted."""
     rows = [["", "times what is described", "likely range"]]
     for one in found.factors:
         times = f"{one.factor:.2f}" if one.identified else "1 (kept)"

@@ -21,7 +21,7 @@ PROBES = 5
 JOULE_PER_KWH = 3.6e6
 
 
-def season_columns(season: Season, probes: int = PROBES) -> tuple[Array, dict[str, Array]]:
+def season_columns(season: Season) -> tuple[Array, dict[str, Array]]:
     """
     Times [s] and columns of the log, units as in their names, without any error of a probe.
 
@@ -47,7 +47,7 @@ def season_columns(season: Season, probes: int = PROBES) -> tuple[Array, dict[st
         "plenum_temp_c": plenum,
         "plenum_rh": np.minimum(np.where(runs, moist, at_rest), 1.0),
     }
-    layers = np.linspace(0, season.pulp.shape[1] - 1, probes).round().astype(int)
+    layers = np.linspace(0, season.pulp.shape[1] - 1, PROBES).round().astype(int)
     columns |= {f"pulp_{k + 1}_c": season.pulp[:, layer] for k, layer in enumerate(layers)}
     columns |= {"co2_ppm": records["co2"] * 1e6, "pressure_pa": np.full(len(begins), pressure)}
     columns |= {name: records[name] for name in ("fan_speed", "door_opening")}

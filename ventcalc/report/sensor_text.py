@@ -19,23 +19,9 @@ def checks_lines(
     trust: CheckedSensors, shipped: Sensors, units: UnitSystem, learnt: LogMargin | None = None
 ) -> list[str]:
     """
-    How far the probes are trusted by their checks, and what was corrected.
+    How far the probes are trusted by their checks, and what was corrected; empty without any check.
 
-    Parameters
-    ----------
-    trust : CheckedSensors
-        What the checks are worth.
-    shipped : Sensors
-        Of the bay file.
-    units : {"metric", "us"}
-        Units to write.
-    learnt : LogMargin, optional
-        What a log did to the margin, where the site asked for it.
-
-    Returns
-    -------
-    list of str
-        One line or two and one for each check that cannot be used; empty without any check.
+    ``learnt`` is what a log did to the margin, where the site asked for it.
     """
     lines = []
     if trust.checked and (learnt is None or learnt.why_not):

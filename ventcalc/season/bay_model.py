@@ -14,9 +14,9 @@ from ventcalc.bay.description import fresh_fraction_at
 from ventcalc.bay.hourly import HourlyBay
 from ventcalc.equipment.plant import hourly_performance
 from ventcalc.equipment.plenum import Supply
+from ventcalc.pile.air_path import natural_velocity
 from ventcalc.pile.crop import CO2_DENSITY, CO2_OUTSIDE, co2_rate
 from ventcalc.pile.layers import Bed, Layer, layer_mean, least
-from ventcalc.pile.passage import natural_velocity
 from ventcalc.season.bay_state import EMPTY_SHARE, BayState, SensorErrors, StepRecord
 from ventcalc.season.circuit import Air, Setting, round_trip
 from ventcalc.season.faults import (

@@ -18,7 +18,7 @@ from ventcalc.equipment import duct, fan_curve
 from ventcalc.equipment.lateral import Lateral
 from ventcalc.equipment.shared_plenum import SharedPlenum, along_plenum, shared_plenum
 from ventcalc.errors import BadInput
-from ventcalc.pile.passage import AIR_VISCOSITY
+from ventcalc.pile.air_path import AIR_VISCOSITY
 from ventcalc.units import UnitSystem
 
 __all__ = ["AirDesign", "design_air", "ducts_for", "fans_for", "holding_speed"]

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from functools import partial
-
 import numpy as np
 
 from ventcalc.bay.description import Bay
 from ventcalc.sizing.carbon import RESERVE, FreshAir
-from ventcalc.sizing.record import PRACTICE, Size, given, size
+from ventcalc.sizing.record import Size, row
 from ventcalc.sizing.weather import DesignStates
 
 __all__ = ["fresh_air_rows", "local_hour_text"]
@@ -22,55 +20,26 @@ def local_hour_text(states: DesignStates, hour: float) -> str:
 
 def fresh_air_rows(bay: Bay, states: DesignStates, fresh: FreshAir) -> tuple[Size, ...]:
     """Timer and opening of the fresh-air runs, and the greatest hour of CO2."""
-    row, had, now = partial(size, "fresh air"), bay.control, fresh.control
-    how = "longest rest and least opening that keep CO2 at its limit, hour by hour of the season"
+    had, now = bay.control, fresh.control
     return (
         row(
             "fresh_air_every",
-            "rest between fresh-air runs, CO2 not measured",
             now.fresh_air_every,
-            "s",
-            how,
-            given(("reserve", RESERVE, "1 percent")),
-            "crop's CO2 less leaks, well mixed; reserve: " + PRACTICE,
+            ("reserve", RESERVE, "1 percent"),
             present=had.fresh_air_every,
         ),
-        row(
-            "fresh_air_for",
-            "length of a fresh-air run",
-            now.fresh_air_for,
-            "s",
-            "shortest fan run",
-            (),
-            PRACTICE,
-            present=had.fresh_air_for,
-        ),
+        row("fresh_air_for", now.fresh_air_for, present=had.fresh_air_for),
         row(
             "fresh_air_opening",
-            "door opening of a fresh-air run",
             now.fresh_air_opening,
-            "1 percent",
-            how + "; fans at their lowest speed",
-            given(("lowest speed", bay.fans.minimum_speed, "1 percent")),
-            "as above",
+            ("lowest speed", bay.fans.minimum_speed, "1 percent"),
             present=had.fresh_air_opening,
         ),
         row(
             "co2_greatest",
-            f"greatest CO2 by that timer ({local_hour_text(states, fresh.hour)})",
             fresh.highest,
-            "1 ppm",
-            "before a run of that hour; supply limits cap the outside air",
-            given(("limit", bay.limits.co2, "1 ppm")),
-            "10.7 kJ per g of CO2 (glucose)",
+            ("limit", bay.limits.co2, "1 ppm"),
+            hour=local_hour_text(states, fresh.hour),
         ),
-        row(
-            "co2_time_above",
-            "hours of the season above the limit of CO2",
-            3600.0 * fresh.hours_above,
-            "s",
-            "hours in which the peak passes limits.co2",
-            (),
-            "as above",
-        ),
+        row("co2_time_above", 3600.0 * fresh.hours_above),
     )

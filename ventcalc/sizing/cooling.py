@@ -64,8 +64,6 @@ class CoolingCase:
     """Water or frost that the coil takes, at full capacity. [kg/s]"""
     leaving_relative_humidity: float
     """Of the air behind the coil. [0-1]"""
-    frosts: bool
-    """Whether the surface is below freezing."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -225,7 +223,6 @@ def _case(
         surface_temperature=surface,
         condensate=float(made.condensate),
         leaving_relative_humidity=float(made.relative_humidity),
-        frosts=surface < air.FREEZING,
     )
 
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
-__all__ = ["PRACTICE", "Given", "Size", "given", "size"]
+from ventcalc.units.words import table_words
 
-PRACTICE = "common practice, no source"
+__all__ = ["Given", "Size", "row"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -45,34 +46,21 @@ class Size:
     """What the bay file says now; None where it says nothing. [unit]"""
 
 
-def given(*values: tuple[str, float, str]) -> tuple[Given, ...]:
-    """Inputs of a size: name, value and unit of each."""
-    return tuple(Given(name=name, value=float(value), unit=unit) for name, value, unit in values)
-
-
-def size(
-    subject: str,
+def row(
     key: str,
-    name: str,
     value: float,
-    unit: str,
-    formula: str,
-    inputs: tuple[Given, ...],
-    source: str,
-    *,
+    /,
+    *inputs: tuple[str, float, str],
     margin: float | None = None,
     present: float | None = None,
+    **told: Any,
 ) -> Size:
-    """One size, its fields in the order in which one reads them."""
+    """One size, of inputs by name, value and unit; ``told`` fills the braces of ``sizes.csv``."""
+    given = (Given(name=name, value=float(number), unit=unit) for name, number, unit in inputs)
     return Size(
-        subject=subject,
-        key=key,
-        name=name,
+        **table_words("sizes", key, **told),
         value=float(value),
-        unit=unit,
-        formula=formula,
-        given=inputs,
-        source=source,
+        given=tuple(given),
         margin=None if margin is None else float(margin),
         present=None if present is None else float(present),
     )

@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import NamedTuple
 
-import numpy as np
-
 from ventcalc import air
 from ventcalc.air.plain import air_density
 from ventcalc.bay.calendar import HOLDING
@@ -45,8 +43,6 @@ class WaterDesign:
     """Of the air in the design hour that is from outside. [0-1]"""
     winter_water: float
     """Needed at the winter temperature. [kg/s]"""
-    usable_hours: float
-    """Hours of the season in which outside air could cool. [h]"""
 
 
 def dry_air_flow(design: AirDesign, pressure: float) -> float:
@@ -62,7 +58,6 @@ def design_humidifier(bay: Bay, states: DesignStates, design: AirDesign) -> Wate
     """
     cool = states.target - bay.control.outside_offset
     usable = (states.temperature < cool) & (states.now < _until(states))
-    hours = np.count_nonzero(usable) * states.step / 3600.0
     winter = _hour(
         bay,
         states.pressure,
@@ -93,7 +88,6 @@ def design_humidifier(bay: Bay, states: DesignStates, design: AirDesign) -> Wate
         supply_temperature=worst.supply_temperature,
         fresh_fraction=worst.fresh_fraction,
         winter_water=winter.water,
-        usable_hours=float(hours),
     )
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -63,7 +62,7 @@ class Remaining:
     """What the fans' operating point calls for."""
 
 
-def air_for_remains(bay: Bay, mass: float, shares: Sequence[float] = SHARES) -> list[Remaining]:
+def air_for_remains(bay: Bay, mass: float) -> list[Remaining]:
     """
     What air is left for what is left.
 
@@ -79,7 +78,7 @@ def air_for_remains(bay: Bay, mass: float, shares: Sequence[float] = SHARES) -> 
         (float(full.duct_pressure) + float(full.pile_pressure)) / float(full.duct_pressure)
     )
     rows = []
-    for share in shares:
+    for share in SHARES:
         system = system_of_part(bay, share, pressure, wanted)
         open_ones = _laterals(bay, share)
         flow, all_ones = float(system.airflow), bay.ducts.laterals if bay.ducts else 0

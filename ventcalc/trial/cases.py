@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ventcalc.bay.description import Bay
 from ventcalc.errors import BadInput
@@ -21,7 +20,6 @@ from ventcalc.weather import Weather, zone
 
 __all__ = ["Parcel", "Trial", "parcels_of", "placed", "sources"]
 
-Points = NDArray[np.float64]
 SEASONS = 20
 """Most seasons of a parcel: what an interruption can lose is over in seconds."""
 SEA_LEVEL, SCALE_HEIGHT, EXPONENT = 101325.0, 44330.0, 5.255

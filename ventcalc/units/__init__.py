@@ -1,14 +1,8 @@
 """The border for units: numbers with their unit in, numbers with their unit out."""
 
 from ventcalc.units.prose import both, reworded
-from ventcalc.units.text import (
-    UnitSystem,
-    convert,
-    parse,
-    parse_any,
-    show,
-    shown_unit,
-)
+from ventcalc.units.shown import UnitSystem, convert, show, shown_unit
+from ventcalc.units.text import parse, parse_any
 
 __all__ = [
     "UnitSystem",

@@ -6,7 +6,7 @@ import math
 import re
 
 from ventcalc.units.scales import SHOWN
-from ventcalc.units.text import UnitSystem, show
+from ventcalc.units.shown import UnitSystem, show
 
 __all__ = ["both", "reworded"]
 

@@ -10,6 +10,7 @@ from ventcalc.web.svg import Picture, Shape
 
 __all__ = ["bars"]
 
+_WIDTH = 960.0
 _LOOKS = (
     ("--c0", ""),
     ("--c4", "rise"),
@@ -33,7 +34,6 @@ def bars(
     label: Callable[[float], str] | None = None,
     x_label: str = "",
     level: tuple[float, str] | None = None,
-    width: float = 960.0,
 ) -> Picture:
     """A bar for each row."""
     keys: list[Shape] = []
@@ -41,13 +41,13 @@ def bars(
     looks = dict(zip(parts, _LOOKS, strict=False))
     if len(parts) > 1:
         entries = [(_bar(name, looks[part], 0.0, 26.0, 1.0, 13.0), part) for part in parts]
-        keys, above = svg.key(entries, width)
+        keys, above = svg.key(entries, _WIDTH)
     up = [sum(max(values[k], 0.0) for values in parts.values()) for k in range(len(rows))]
     down = [sum(min(values[k], 0.0) for values in parts.values()) for k in range(len(rows))]
     most = max([*up, level[0] if level else 0.0])
     low, high = round_range(min(0.0, *down), most or 1.0)
     left = 14.0 + max(svg.text_width(row, 12.0) for row in rows)
-    across = Scale(low, high, left, width - (110.0 if label else 16.0))
+    across = Scale(low, high, left, _WIDTH - (110.0 if label else 16.0))
     top, tall = above + (26.0 if level else 10.0), 34.0
     bottom = top + tall * len(rows)
     shapes = [*svg.hatches(name, (look[1] for look in looks.values())), *keys]
@@ -55,7 +55,7 @@ def bars(
         x = across(value)
         shapes.append(svg.segment(x, top, x, bottom, stroke="var(--grid)"))
         shapes.append(svg.words(x, bottom + 18, words, text_anchor="middle", class_="quiet"))
-    shapes.append(svg.words(width, bottom + 36, x_label, text_anchor="end", class_="quiet"))
+    shapes.append(svg.words(_WIDTH, bottom + 36, x_label, text_anchor="end", class_="quiet"))
     for k, row in enumerate(rows):
         y = top + tall * k
         shapes.append(svg.words(left - 10, y + 22, row, text_anchor="end"))
@@ -73,9 +73,9 @@ def bars(
         x = across(level[0])
         shapes.append(svg.segment(x, top - 6, x, bottom, stroke="var(--accent)",
                                   stroke_width=2.0, stroke_dasharray="5 3"))  # fmt: skip
-        anchor = "end" if x > 0.6 * width else "start"
+        anchor = "end" if x > 0.6 * _WIDTH else "start"
         shapes.append(svg.words(x, top - 10, level[1], text_anchor=anchor))
-    return Picture(name, title, width, bottom + 42.0, shapes)
+    return Picture(name, title, _WIDTH, bottom + 42.0, shapes)
 
 
 def _bar(

@@ -60,21 +60,7 @@ _HEADERS = {
 
 
 def static_routes(package: str, own: Mapping[str, str]) -> list[Route]:
-    """
-    Routes of the files that never change.
-
-    Parameters
-    ----------
-    package : str
-        Whose folder ``static`` holds its own files.
-    own : mapping
-        Their names and media types.
-
-    Returns
-    -------
-    list of Route
-        Those, and the files that all pages share.
-    """
+    """Routes of the files that never change: a package's own by media type, and the shared."""
     folder = resources.files(package).joinpath("static")
     bodies = [(name, folder.joinpath(name).read_bytes(), kind) for name, kind in own.items()]
     bodies += [(name, files.read(name), kind) for name, kind in files.TYPES.items()]
@@ -90,19 +76,9 @@ def _static(name: str, body: bytes, kind: str) -> Route:
 
 def names_of(host: str, more: Collection[str] = ()) -> tuple[str, ...]:
     """
-    Names under which a page that listens on an address may be called.
+    Names under which a page that listens on an address may be called: those of this machine.
 
-    Parameters
-    ----------
-    host : str
-        Where it listens.
-    more : collection of str
-        Names beside the usual.
-
-    Returns
-    -------
-    tuple of str
-        Those of this machine; on a network also any bare address and the machine's host name.
+    On a network also any bare address and the machine's host name; ``more`` beside the usual.
     """
     own = socket.gethostname().lower()
     shown = f"[{host}]" if ":" in host else host
@@ -133,18 +109,7 @@ def guarded(
     """
     Headers on every answer; no other name for this machine, no question from elsewhere.
 
-    Parameters
-    ----------
-    app : ASGIApp
-        What is guarded.
-    names : collection of str
-        As ``names_of`` gives them.
-    refuse : callable
-        Makes the page that says no: status, title, words.
-
-    Returns
-    -------
-    ASGIApp
+    ``names`` as of ``names_of``; ``refuse`` makes the page that says no: status, title, words.
     """
     headers = [(name.lower().encode(), value.encode()) for name, value in _HEADERS.items()]
     where = "machine that it runs on" if ANY_ADDRESS not in names else "address that it was given"
@@ -241,18 +206,7 @@ class LocalServer:
     """An application in a thread; ``address`` is where to look."""
 
     def __init__(self, app: ASGIApp, taken: socket.socket, close: Callable[[], None]) -> None:
-        """
-        Make the server; entering it begins.
-
-        Parameters
-        ----------
-        app : ASGIApp
-            What answers.
-        taken : socket.socket
-            From ``take_port``.
-        close : callable
-            Called when no more questions come.
-        """
+        """The port is from ``take_port``; ``close`` is called when no more questions come."""
         self._socket, self._close = taken, close
         host, port = taken.getsockname()[:2]
         self.address = f"http://{f'[{host}]' if ':' in host else host}:{port}/"

@@ -16,6 +16,7 @@ from ventcalc.web.svg import Picture, Shape
 
 __all__ = ["strips"]
 
+_WIDTH = 960.0
 _INK = (47, 134, 143)
 """Reads on light and on dark paper."""
 
@@ -25,15 +26,14 @@ def strips(
     title: str,
     days: Sequence[float],
     rows: Sequence[tuple[str, NDArray[np.float64]]],
-    width: float = 960.0,
 ) -> Picture:
     """A strip for each device: dates across, hours of the day upward, darker where it does more."""
     left, tall = 126.0, 84.0
-    across = Scale(days[0], days[-1], left, width - 12.0)
+    across = Scale(days[0], days[-1], left, _WIDTH - 12.0)
     shapes: list[Shape] = []
     for k, (words, positions) in enumerate(rows):
         top = k * (tall + 18.0) + 8.0
-        place = (left, top, width - 12.0 - left, tall)
+        place = (left, top, _WIDTH - 12.0 - left, tall)
         shapes.append(svg.box(*place, fill="var(--span-a)"))
         shapes.append(svg.words(0, top + tall / 2 + 4, words))
         for hour in (0, 12):
@@ -48,7 +48,7 @@ def strips(
                 shapes.append(
                     svg.words(x, bottom + down, text, text_anchor="middle", class_="quiet")
                 )
-    return Picture(name, title, width, bottom + 40.0, shapes)
+    return Picture(name, title, _WIDTH, bottom + 40.0, shapes)
 
 
 def _image(place: tuple[float, float, float, float], positions: NDArray[np.float64]) -> Shape:

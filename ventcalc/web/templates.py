@@ -12,13 +12,13 @@ from ventcalc.web.files import inline
 __all__ = ["environment", "need_jinja2", "render"]
 
 
-def need_jinja2(extra: str = "report") -> Any:
+def need_jinja2() -> Any:
     """jinja2, or an error that names the extra to install."""
     try:
         import jinja2
     except ImportError:
         raise VentcalcError(
-            f'jinja2 lays out the pages and is not installed: pip install "ventcalc[{extra}]"'
+            'jinja2 lays out the pages and is not installed: pip install "ventcalc[report]"'
         ) from None
     return jinja2
 
