@@ -54,6 +54,7 @@ FIRST = {
     "test_compiled_formulas": "piles",
     "test_raw_climates": "raw climates",
     "test_sizing": "reference",
+    "test_size": "reference",
     "test_refrigeration": "reference",
     "test_air_coolprop": "reference",
     "test_air_door": "reference",

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import json
+import pickle
 import re
-import subprocess
-import sys
 from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
@@ -16,6 +15,7 @@ import pytest
 from ventcalc.bay.description import Refrigeration
 from ventcalc.bay.file import bay_to_toml, example_bay, example_bay_path, read_bay
 from ventcalc.commands.main import main
+from ventcalc.sizing import size
 from ventcalc.sizing.written import rounded
 from ventcalc.weather import example_weather, write_weather_csv
 from ventcalc.weather.files import ARRAYS
@@ -27,6 +27,22 @@ SUBJECTS = (
 )  # fmt: skip
 DATA = Path(__file__).parent / "data"
 VOID = {"meta", "br", "hr", "img"}
+
+
+@pytest.fixture(scope="module", autouse=True)
+def sized_once():
+    """The same bay, target, weather and units are sized once for all tests here."""
+    size_bay, made = size.size_bay, {}
+
+    def remembered(*bay, **asked):
+        key = pickle.dumps((bay, asked))
+        if key not in made:
+            made[key] = size_bay(*bay, **asked)
+        return made[key]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(size, "size_bay", remembered)
+        yield
 
 
 @pytest.fixture
@@ -438,11 +454,11 @@ def test_help_shows_an_example(run):
     assert "ventcalc size seed_bay --target" in out
 
 
-def test_as_a_program(tmp_path):
-    """In a process of its own: exit status, nothing on standard error."""
-    command = [sys.executable, "-m", "ventcalc", "size", "fry_bay", "--out", "sized.toml"]
-    done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True)
-    assert (done.returncode, done.stderr) == (0, "")
+def test_a_file_in_the_folder_where_one_stands(run, tmp_path, monkeypatch):
+    """Exit status, nothing on standard error."""
+    monkeypatch.chdir(tmp_path)
+    status, _, err = run("size", "fry_bay", "--out", "sized.toml")
+    assert (status, err) == (0, "")
     assert (tmp_path / "sized.toml").exists()
 
 

@@ -18,6 +18,7 @@ import paho.mqtt.client as mqtt
 import pytest
 from jsonschema import Draft202012Validator
 
+from firmware_bridge.cli import main
 from firmware_bridge.demo import run as demo
 from firmware_bridge.wire.messages import AdviceMessage, decode
 
@@ -125,22 +126,26 @@ def test_it_runs_its_days_and_ends(running, tmp_path):
     assert not any("own beat" in line for line in one.lines)
 
 
-@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
-def test_it_ends_cleanly_when_told(running, tmp_path, number):
-    one = running()
+def ends_cleanly(one, folder, number):
+    """With a page open."""
     address = one.until(r"^Page: +(\S+)$")[1]
-    one.until("advice:")
     with urllib.request.urlopen(f"{address}stream", timeout=10) as stream:
         assert stream.readline().startswith(b"data: ")
-        one.process.send_signal(number)  # with a page open
+        one.process.send_signal(number)
         begin = time.monotonic()
         code, errors = one.end()
     assert (code, errors) == (0, "")
     assert time.monotonic() - begin < 15.0
-    assert not list(tmp_path.glob("bridge-demo-*"))
+    assert not list(folder.glob("bridge-demo-*"))
 
 
-def test_a_strangers_client_hears_advice(running):
+def test_it_ends_cleanly_with_ctrl_c(running, tmp_path):
+    one = running()
+    one.until("advice:")
+    ends_cleanly(one, tmp_path, signal.SIGINT)
+
+
+def test_a_strangers_client_hears_advice_until_it_is_told_to_end(running, tmp_path):
     one = running("--pace", "200")
     port = int(one.until(r"^Broker: 127\.0\.0\.1:(\d+), topics vent/#")[1])
     heard, enough = {}, threading.Event()
@@ -157,6 +162,7 @@ def test_a_strangers_client_hears_advice(running):
     client.loop_start()
     try:
         assert enough.wait(PATIENCE), set(heard)
+        ends_cleanly(one, tmp_path, signal.SIGTERM)
     finally:
         client.disconnect()
         client.loop_stop()
@@ -174,30 +180,54 @@ def test_a_strangers_client_hears_advice(running):
     [
         (("--pace", "0"), "--pace must lie in 1 to 100000"),
         (("--days", "-1"), "--days above 0"),
-        (("--page-port", "70000"), "page: 127.0.0.1:70000 cannot be had"),
         (("--speed", "3"), "--help"),
     ],
 )
-def test_what_cannot_be_is_one_line(running, words, line):
-    one = running(*words)
-    code, errors = one.end()
+def test_what_cannot_be_is_one_line(capsys, words, line):
+    assert main(["demo", *words]) == 2
+    (told,) = capsys.readouterr().err.strip().splitlines()
+    assert line in told
+
+
+def test_a_port_that_cannot_be_had_is_one_line(running):
+    code, errors = running("--page-port", "70000").end()
     assert code == 2
-    assert line in errors
-    assert len(errors.strip().splitlines()) == 1
+    (told,) = errors.strip().splitlines()
+    assert "page: 127.0.0.1:70000 cannot be had" in told
 
 
-@pytest.mark.parametrize("missing", ["amqtt", "jinja2", "starlette", "uvicorn"])
-def test_a_missing_extra_is_named(missing):
-    script = (
-        f"import sys; sys.modules[{missing!r}] = None\n"
-        "from firmware_bridge.cli import main\nsys.exit(main(['demo']))"
-    )
+EACH_WITHOUT_ONE = """
+import os
+import sys
+
+from firmware_bridge.cli import main
+
+for missing in sys.argv[1:]:
+    child = os.fork()
+    if not child:
+        sys.modules[missing] = None
+        code = main(["demo"])
+        sys.stderr.flush()
+        os._exit(code)
+    print(os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]))
+"""
+
+
+def test_a_missing_extra_is_named():
+    """One Python that has loaded nothing of the demo, and a copy of it for each."""
+    extras = ("amqtt", "jinja2", "starlette", "uvicorn")
     done = subprocess.run(
-        [sys.executable, "-c", script], capture_output=True, text=True, timeout=PATIENCE
+        [sys.executable, "-c", EACH_WITHOUT_ONE, *extras],
+        capture_output=True,
+        text=True,
+        timeout=PATIENCE,
     )
-    assert done.returncode == 2
-    assert "pip install 'ventcalc[demo]'" in done.stderr
-    assert len(done.stderr.strip().splitlines()) == 1
+    assert done.stdout.split() == ["2"] * len(extras)
+    told = done.stderr.strip().splitlines()
+    assert len(told) == len(extras)
+    for line, extra in zip(told, extras, strict=True):
+        assert f"demo needs {extra}" in line
+        assert "pip install 'ventcalc[demo]'" in line
 
 
 def test_time_waits_for_a_lagging_broker():

@@ -119,7 +119,7 @@ def assert_alike(function, given_):
 def test_any_hour(function):
     """Bit for bit, whatever an hour brings, sensors that give nothing included."""
 
-    @settings(max_examples=150)
+    @settings(max_examples=60)
     @given(hours(arguments(function)))
     def check(given_):
         assert_alike(function, given_)
