@@ -190,11 +190,8 @@ def _missing(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding
     text = "Pulp or return air is missing or contradictory"
     if advice.action != HANDS_OFF:
         return 2, f"{text}.", "Check the probes."
-    return (
-        2,
-        f"{text}: there is no advice.",
-        ("Leave the bay to the controller's own program; check the probes."),
-    )
+    first = "Leave the bay to the controller's own program; check the probes."
+    return 2, f"{text}: there is no advice.", first
 
 
 def _outside_probe(advice: Advice, bay: Bay | HourlyBay, units: UnitSystem) -> Finding:

@@ -15,6 +15,7 @@ from ventcalc.advice.readings import Memory, Readings
 from ventcalc.bay.hourly import HourlyBay
 
 __all__ = [
+    "BLOWS_FROST",
     "DOOR_SHUT",
     "EXIT_ABOVE_FLOOR",
     "FANS_OFF",
@@ -35,7 +36,10 @@ BLOWS_FROST = 0.0
 EXIT_ABOVE_FLOOR = 1.0
 """Plenum above its floor that ends a stage, and the heater's help. [K]"""
 LONGEST_REST = 2 * 3600.0
-"""After which a pile that warms up is recirculated, behind a shut door. [s]"""
+"""
+After which a pile that warms up is recirculated behind a shut door, and a plenum at rest tells only
+of the bottom of the pile. [s]
+"""
 WARMS_UP = 1.0
 """Pulp above its target that counts as warming up. [K]"""
 OVERHEATS = 5.0

@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
+from ventcalc.advice.freeze_guard import BLOWS_FROST
 from ventcalc.advice.readings import Memory, Readings
 from ventcalc.bay.hourly import HourlyBay
 
@@ -83,8 +84,8 @@ def learn(bay: HourlyBay, readings: Readings, memory: Memory, elapsed: float) ->
     bias = memory.outside_correction * math.exp(-elapsed / FORGETTING)
     door, door_age = memory.door_share, memory.door_age + elapsed
     lacking, humidifier_age = memory.humidifier_lacking, memory.humidifier_age + elapsed
-    frost = door * readings.outside_temperature + (1.0 - door) * readings.return_temperature < 0.0
-    if door_age > (FROST_LIFE if frost else FINDING_LIFE):
+    blown = door * readings.outside_temperature + (1.0 - door) * readings.return_temperature
+    if door_age > (FROST_LIFE if blown < BLOWS_FROST else FINDING_LIFE):
         door = math.nan
     if humidifier_age > FINDING_LIFE:
         lacking = 0.0

@@ -245,6 +245,7 @@ def _told(given: Mapping[str, Any], problems: list[str]) -> dict[str, Any]:
     told["rot_share"] = 0.0 if math.isnan(share) else share
     broken = given.get("out_of_order")
     names = broken if isinstance(broken, list) else [] if broken is None else [broken]
+    # Compared one by one: what a list holds may be what no table can be asked for.
     wrong = [name for name in names if name not in (*OUT_OF_ORDER,)]
     if wrong:
         problems.append(
